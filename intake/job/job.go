@@ -1,0 +1,80 @@
+// Package job holds the words of the domain: what a letter, a job, a finding,
+// an estimate and a quote are, and which stages a job passes through.
+//
+// It imports nothing of ours, so every room may speak these words. Values
+// here are plain data: they are read from JSON as they are written to it, and
+// the field names that other programs rely on are the ones in the json tags.
+package job
+
+import "time"
+
+// ID names a job in the ledger. It is short enough to read out over the
+// telephone, e.g. "LP-000042".
+type ID string
+
+// Job is one print request: one part (a mesh) that one patron asked for.
+// A letter with two meshes makes two jobs in one thread.
+type Job struct {
+	ID     ID        `json:"id"`
+	Stage  Stage     `json:"stage"`
+	Thread string    `json:"thread"` // unguessable token that ties letters to the conversation
+	Made   time.Time `json:"made"`
+
+	Patron   Address  `json:"patron"`
+	Language string   `json:"language"` // "en", "fr" or "es"
+	Auth     Verdict  `json:"authenticated"`
+	File     string   `json:"file"`   // the patron's name for the mesh; never a path
+	Blob     string   `json:"blob"`   // SHA-256 of the mesh bytes, hex
+	Wishes   Wishes   `json:"wishes"` // merged over the whole conversation, newest word wins
+	Settings Settings `json:"settings"`
+
+	Report    *Report    `json:"report,omitempty"` // nil until checked
+	Agreement *Agreement `json:"agreement,omitempty"`
+}
+
+// Address is a mailbox: a display name, and an address in lower case.
+type Address struct {
+	Name    string `json:"name"`
+	Address string `json:"address"`
+}
+
+// Settings are what a part is printed with. The zero value of a field means
+// "as the house rules say".
+type Settings struct {
+	Printer    string  `json:"printer,omitempty"`
+	Material   string  `json:"material,omitempty"`
+	Colour     string  `json:"colour,omitempty"`
+	LayerMM    float64 `json:"layer_mm,omitempty"`
+	Shells     int     `json:"shells,omitempty"`
+	Infill     float64 `json:"infill,omitempty"` // 0..1; InfillSet tells a wished 0 from an unsaid one
+	InfillSet  bool    `json:"infill_set,omitempty"`
+	Scale      float64 `json:"scale,omitempty"`
+	Copies     int     `json:"copies,omitempty"`
+	Supports   string  `json:"supports,omitempty"`   // "yes", "no", "soluble" or "" for where needed
+	Reoriented bool    `json:"reoriented,omitempty"` // print in the advised orientation, not as sent
+}
+
+// Agreement is the outcome of looking a sender up in the register.
+type Agreement struct {
+	State   AgreementState `json:"state"`
+	Why     string         `json:"why"` // one plain sentence for staff
+	Address string         `json:"address,omitempty"`
+	Name    string         `json:"name,omitempty"`
+	Card    string         `json:"card,omitempty"`
+	Version string         `json:"version,omitempty"`
+	Signed  string         `json:"signed,omitempty"`  // YYYY-MM-DD
+	Expires string         `json:"expires,omitempty"` // YYYY-MM-DD, or empty for never
+}
+
+// AgreementState says whether a signed agreement covers a sender.
+type AgreementState string
+
+// The states of an agreement, seen from a job.
+const (
+	AgreementGood     AgreementState = "good"
+	AgreementNone     AgreementState = "none"
+	AgreementExpired  AgreementState = "expired"
+	AgreementOld      AgreementState = "old-version"
+	AgreementGuardian AgreementState = "guardian-missing"
+	AgreementUnproven AgreementState = "unproven" // the sender's address is not proven; a person decides
+)

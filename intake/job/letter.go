@@ -1,0 +1,110 @@
+package job
+
+import "time"
+
+// Letter is one mail message as a person would see it.
+type Letter struct {
+	From          Address      `json:"from"`
+	ReplyTo       string       `json:"reply_to"`
+	Subject       string       `json:"subject"`
+	MessageID     string       `json:"message_id"`  // with its angle brackets, or empty
+	InReplyTo     string       `json:"in_reply_to"` // with its angle brackets, or empty
+	References    []string     `json:"references"`
+	Disposition   Disposition  `json:"disposition"`
+	Why           string       `json:"why"` // why it has that disposition
+	Authenticated Verdict      `json:"authenticated"`
+	Language      string       `json:"language"` // "en", "fr" or "es"
+	Text          string       `json:"text"`     // what the writer wrote, no quoted mail
+	Attachments   []Attachment `json:"attachments"`
+	Links         []string     `json:"links"`
+	Wishes        Wishes       `json:"wishes"`
+
+	Date      time.Time `json:"date,omitzero"`
+	To        []Address `json:"to,omitempty"`
+	Forwarder *Address  `json:"forwarder,omitempty"` // the staff member who forwarded a patron's letter
+	Repairs   []string  `json:"repairs,omitempty"`   // what was mended before the letter could be read
+	Notes     []string  `json:"notes,omitempty"`     // what staff should know: caps met, parts left out
+}
+
+// Disposition is what a letter is to us.
+type Disposition string
+
+// The dispositions. Automatic beats all others.
+const (
+	Request   Disposition = "request"   // wants something printed
+	Answer    Disposition = "answer"    // a person's letter in a thread
+	Enquiry   Disposition = "enquiry"   // a person's letter about something else: left alone
+	Automatic Disposition = "automatic" // RFC 3834: never answered
+)
+
+// Verdict is the outcome of DMARC as the trusted mail server recorded it.
+type Verdict string
+
+// The verdicts of RFC 8601 that matter here.
+const (
+	Pass Verdict = "pass"
+	Fail Verdict = "fail"
+	None Verdict = "none"
+)
+
+// Attachment is one file that came with a letter, also one inside an archive
+// or a forwarded letter.
+type Attachment struct {
+	Name   string `json:"name"` // never contains a path
+	Kind   Kind   `json:"kind"`
+	Bytes  int64  `json:"bytes"`
+	Inside string `json:"inside"` // name of the zip it came in, or empty
+
+	MediaType string `json:"media_type,omitempty"`
+	SHA256    string `json:"sha256,omitempty"` // hex, of the decoded bytes
+	Path      string `json:"-"`                // where the decoded bytes lie on disk, or empty if not kept
+	Note      string `json:"note,omitempty"`   // why it was not unpacked or kept
+}
+
+// Kind is the sort of file an attachment is, by its content first and its name second.
+type Kind string
+
+// The kinds of attachment.
+const (
+	KindMesh     Kind = "mesh"        // .stl
+	KindArchive  Kind = "archive"     // zip and the like
+	KindModel    Kind = "other-model" // a 3D model in another format
+	KindDocument Kind = "document"    // PDF, word processor: perhaps a signed agreement
+	KindPicture  Kind = "picture"
+	KindOther    Kind = "other"
+)
+
+// Wishes are what the patron's own words already settle. Unsaid is nil, "" or empty.
+type Wishes struct {
+	Copies   *int     `json:"copies"`
+	Colours  []string `json:"colours"` // stock words, in order of preference
+	Size     *Size    `json:"size"`
+	Scale    *float64 `json:"scale"`
+	Material string   `json:"material"`
+	Supports string   `json:"supports"`  // "yes", "no", "soluble" or ""
+	Infill   *float64 `json:"infill"`    // 0..1
+	NeededBy string   `json:"needed_by"` // YYYY-MM-DD
+	Phone    string   `json:"phone"`
+	Card     string   `json:"card"`
+	Pickup   string   `json:"pickup"` // a branch of the rules
+	Answer   Reply    `json:"answer"`
+
+	Words map[string]string `json:"words,omitempty"` // field -> the patron's words it came from
+}
+
+// Size is a wished length along one axis.
+type Size struct {
+	Axis string  `json:"axis"` // "height", "width", "depth" or "longest"
+	MM   float64 `json:"mm"`
+}
+
+// Reply is what an answer says to a quote.
+type Reply string
+
+// What an answer may say. Unsure is Question or "".
+const (
+	Accept   Reply = "accept" // only when nothing is changed
+	Decline  Reply = "decline"
+	Change   Reply = "change"
+	Question Reply = "question"
+)

@@ -1,0 +1,140 @@
+package job
+
+// Report is everything the preflight found out about one file. Lengths are
+// millimetres, areas mm2, volumes mm3, masses grams, times seconds.
+type Report struct {
+	File        string       `json:"file"`
+	Readable    bool         `json:"readable"`
+	Format      string       `json:"format"` // "binary" or "ascii"
+	Error       string       `json:"error"`
+	Mesh        *Shape       `json:"mesh,omitempty"`
+	Findings    []Finding    `json:"findings"`
+	Fit         *Fit         `json:"fit,omitempty"`
+	Orientation *Orientation `json:"orientation,omitempty"`
+	Estimate    *Estimate    `json:"estimate,omitempty"`
+	Quote       *Quote       `json:"quote,omitempty"`
+}
+
+// Shape is the measured geometry. Area, size and volume follow the asked scale.
+type Shape struct {
+	Triangles          int        `json:"triangles"`
+	Vertices           int        `json:"vertices"` // after welding
+	VolumeMM3          float64    `json:"volume_mm3"`
+	AreaMM2            float64    `json:"area_mm2"`
+	SizeMM             [3]float64 `json:"size_mm"`
+	Shells             int        `json:"shells"` // connected by edges
+	Parts              int        `json:"parts"`  // shells that are outer bodies
+	OpenEdges          int        `json:"open_edges"`
+	Holes              int        `json:"holes"`
+	NonmanifoldEdges   int        `json:"nonmanifold_edges"`
+	FlippedEdges       int        `json:"flipped_edges"` // edges whose two facets run the same way
+	DegenerateTris     int        `json:"degenerate_triangles"`
+	DuplicateTris      int        `json:"duplicate_triangles"`
+	SelfIntersections  int        `json:"self_intersections"`
+	Watertight         bool       `json:"watertight"`
+	InsideOut          bool       `json:"inside_out"`
+	Genus              int        `json:"genus"`
+	ConsistentlyWound  bool       `json:"consistently_wound"`
+	EnclosesVolume     bool       `json:"encloses_volume"`
+	CentroidMM         [3]float64 `json:"centroid_mm"`
+	WeldToleranceMM    float64    `json:"weld_tolerance_mm"`           // 0 when equal coordinates were enough
+	IntersectionsExact bool       `json:"self_intersections_complete"` // false when the search met its time bound
+}
+
+// Finding is one thing a careful technician would mention.
+type Finding struct {
+	Code     string      `json:"code"`
+	Level    Level       `json:"level"`
+	Text     string      `json:"text"` // one plain sentence with the figure, for the patron
+	Amount   float64     `json:"amount"`
+	Unit     string      `json:"unit"`
+	At       *[3]float64 `json:"at,omitempty"`       // mm, in the file's own coordinates times scale
+	Question string      `json:"question,omitempty"` // what must be asked, when the level is ask
+}
+
+// Level says what a finding means for the job.
+type Level string
+
+// The levels of a finding.
+const (
+	Stop Level = "stop" // cannot be printed as it is
+	Ask  Level = "ask"  // the patron decides
+	Note Level = "note" // good to know
+)
+
+// Fit says whether a printer's build volume holds the part.
+type Fit struct {
+	Printer    string  `json:"printer"`      // the first that fits, else the largest
+	Fits       bool    `json:"fits"`         // as sent, turned about the upright axis at most
+	FitsTurned bool    `json:"fits_turned"`  // in some rotation
+	ScaleToFit float64 `json:"scale_to_fit"` // 1 when it fits; else the scale that would
+}
+
+// Orientation is the best way up that was found.
+type Orientation struct {
+	Rotation   [3][3]float64 `json:"rotation"` // row-major; applied to column vectors
+	SupportMM3 float64       `json:"support_mm3"`
+	PrintTimeS float64       `json:"print_time_s"`
+	Why        string        `json:"why"`
+	HeightMM   float64       `json:"height_mm"`
+	BedMM2     float64       `json:"bed_mm2"`
+	AsSent     bool          `json:"as_sent"` // the way it was sent is the best one
+}
+
+// Estimate is the time and plastic a printer would spend, for the part as sent.
+type Estimate struct {
+	PrintTimeS   float64 `json:"print_time_s"` // all copies, all plates
+	LowS         float64 `json:"low_s"`
+	HighS        float64 `json:"high_s"`
+	Layers       int     `json:"layers"`
+	SolidMM3     float64 `json:"solid_mm3"`   // one copy, as printed solid
+	ModelMM3     float64 `json:"model_mm3"`   // one copy, plastic laid for the part
+	SupportMM3   float64 `json:"support_mm3"` // one copy
+	MassG        float64 `json:"mass_g"`      // all copies, support and purge in
+	FilamentM    float64 `json:"filament_m"`  // all copies, at the printer's filament diameter
+	Plates       int     `json:"plates"`
+	LargestScale float64 `json:"largest_scale_within_limit"`
+
+	Printer      string   `json:"printer"`
+	Material     string   `json:"material"`
+	LayerMM      float64  `json:"layer_mm"`
+	Shells       int      `json:"shells"`
+	Infill       float64  `json:"infill"`
+	Copies       int      `json:"copies"`
+	Scale        float64  `json:"scale"`
+	PlateTimeS   float64  `json:"plate_time_s"` // the longest plate, which the limit holds for
+	PerPlate     int      `json:"copies_per_plate"`
+	SupportMassG float64  `json:"support_mass_g"` // all copies
+	PurgeMM3     float64  `json:"purge_mm3,omitempty"`
+	Filament285M float64  `json:"filament_285_m"` // the same plastic as 2.85 mm filament
+	Filament175M float64  `json:"filament_175_m"`
+	Adhesion     string   `json:"adhesion"` // "none", "skirt", "brim" or "raft"
+	WhatIf       []Choice `json:"what_if,omitempty"`
+}
+
+// Choice is one row of the what-if table: a change and what it would give.
+type Choice struct {
+	Label      string   `json:"label"`
+	Settings   Settings `json:"settings"`
+	PrintTimeS float64  `json:"print_time_s"`
+	MassG      float64  `json:"mass_g"`
+	Plates     int      `json:"plates"`
+	Within     bool     `json:"within_limit"`
+	Total      string   `json:"total,omitempty"` // decimal money, filled in by the quote
+}
+
+// Quote is the price, exact and itemised.
+type Quote struct {
+	Currency   string `json:"currency"` // ISO 4217
+	Lines      []Line `json:"lines"`
+	Total      string `json:"total"`                 // decimal, the sum of the lines
+	ValidUntil string `json:"valid_until,omitempty"` // YYYY-MM-DD
+	Deposit    string `json:"deposit,omitempty"`
+}
+
+// Line is one line of a quote. Amounts may be negative (allowance).
+type Line struct {
+	Label  string `json:"label"`
+	Amount string `json:"amount"`
+	Kind   string `json:"kind,omitempty"` // rule that made it: "job", "mass", "time", "minimum", "allowance", "rounding", "tax"
+}

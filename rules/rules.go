@@ -1,0 +1,242 @@
+// Package rules holds the house rules: what the library prints on, with what,
+// for how much, for whom and within which limits.
+//
+// The rules are plain TOML files that an admin edits. A set of defaults is
+// embedded; a folder given by the operator replaces them file by file. Loading
+// is strict: an unknown key, a missing value or one out of range is an error
+// that shows file, line and a caret under the place. Nothing here decides; the
+// rooms that check, price and write read their thresholds from here.
+package rules
+
+import "time"
+
+// Rules is one complete, validated set of house rules. It is read-only after Load.
+type Rules struct {
+	Library   Library    // library.toml
+	Printers  []Printer  // printers.toml
+	Materials []Material // materials.toml
+	Printing  Printing   // printing.toml
+	Prices    Prices     // prices.toml
+	Limits    Limits     // limits.toml
+	Agreement Agreement  // agreement.toml
+	Mailbox   Mailbox    // mailbox.toml
+	Caps      Caps       // caps.toml
+	Checks    Checks     // checks.toml
+	Words     Words      // words.toml
+	Hash      string     // SHA-256 over all files, so that a job can say which rules it was judged by
+}
+
+// Library says who we are.
+type Library struct {
+	Name       string   `toml:"name"`
+	Desk       string   `toml:"desk"`    // the name replies are signed with
+	Address    string   `toml:"address"` // the shared mailbox
+	Phone      string   `toml:"phone"`
+	Hours      string   `toml:"hours"`
+	Website    string   `toml:"website"`
+	Branches   []Branch `toml:"branch"`
+	Languages  []string `toml:"languages"`   // languages replies are written in; the first is the fallback
+	Staff      []Person `toml:"staff"`       // people who may approve, and whose forwards stand for the patron's letter
+	Timezone   string   `toml:"timezone"`    // IANA name
+	AuthservID string   `toml:"authserv_id"` // RFC 8601: the only server whose results are believed
+}
+
+// Branch is a place where parts are collected.
+type Branch struct {
+	Name  string   `toml:"name"`
+	Words []string `toml:"words"` // other ways patrons write it
+	Hours string   `toml:"hours"`
+}
+
+// Person is a member of staff.
+type Person struct {
+	Name    string `toml:"name"`
+	Address string `toml:"address"`
+}
+
+// Printer is one machine or a group of the same kind.
+type Printer struct {
+	Name       string     `toml:"name"`
+	Count      int        `toml:"count"`       // machines of this kind
+	BuildMM    [3]float64 `toml:"build_mm"`    // usable width, depth, height
+	NozzleMM   []float64  `toml:"nozzle_mm"`   // one entry per nozzle
+	FilamentMM float64    `toml:"filament_mm"` // 1.75 or 2.85
+	Materials  []string   `toml:"materials"`   // names from materials.toml
+
+	Speed                 Speed   `toml:"speed"`
+	Acceleration          float64 `toml:"acceleration_mm_s2"`
+	TravelAcceleration    float64 `toml:"travel_acceleration_mm_s2"`
+	CornerSpeed           float64 `toml:"corner_speed_mm_s"` // square-corner velocity
+	MaxFlow               float64 `toml:"max_flow_mm3_s"`
+	RetractMM             float64 `toml:"retract_mm"`
+	RetractSpeed          float64 `toml:"retract_speed_mm_s"`
+	MinTravelForRetractMM float64 `toml:"retract_after_travel_mm"`
+	ZSpeed                float64 `toml:"z_speed_mm_s"`
+	WarmUpS               float64 `toml:"warm_up_s"`          // heating and homing, once a plate
+	MinLayerS             float64 `toml:"min_layer_s"`        // cooling: no layer is printed faster
+	SlowestSpeed          float64 `toml:"slowest_speed_mm_s"` // the floor when slowing for cooling
+	SwitchS               float64 `toml:"nozzle_switch_s"`
+	PurgeMM3              float64 `toml:"purge_mm3"` // laid aside at each switch
+}
+
+// Speed is mm/s per feature.
+type Speed struct {
+	OuterWall  float64 `toml:"outer_wall"`
+	InnerWall  float64 `toml:"inner_wall"`
+	Skin       float64 `toml:"skin"`
+	Infill     float64 `toml:"infill"`
+	Support    float64 `toml:"support"`
+	Bridge     float64 `toml:"bridge"`
+	FirstLayer float64 `toml:"first_layer"`
+	Travel     float64 `toml:"travel"`
+}
+
+// Material is a filament in stock.
+type Material struct {
+	Name     string   `toml:"name"`
+	Density  float64  `toml:"density_g_cm3"`
+	SoftensC float64  `toml:"softens_c"`
+	Colours  []string `toml:"colours"` // stock words
+	Soluble  bool     `toml:"soluble"` // support only
+	Words    []string `toml:"words"`
+}
+
+// Printing is how parts are printed when nobody says otherwise.
+type Printing struct {
+	Material     string    `toml:"material"`
+	LayerMM      float64   `toml:"layer_mm"`
+	FirstLayerMM float64   `toml:"first_layer_mm"`
+	LineWidthMM  float64   `toml:"line_width_mm"` // for a 0.4 mm nozzle
+	Shells       int       `toml:"shells"`
+	Infill       float64   `toml:"infill"`      // 0..1
+	SkinLayers   int       `toml:"skin_layers"` // solid layers at top and at bottom
+	TopSkin      bool      `toml:"top_skin"`
+	LayerChoices []float64 `toml:"layer_choices_mm"` // what may be offered instead
+	StrongInfill float64   `toml:"strong_infill"`    // what "strong" means
+	StrongShells int       `toml:"strong_shells"`
+
+	SupportAngleDeg float64 `toml:"support_angle_deg"` // from vertical; steeper overhangs are supported
+	SupportGapMM    float64 `toml:"support_gap_mm"`
+	SupportDensity  float64 `toml:"support_density"` // 0..1
+	BridgeMM        float64 `toml:"bridge_mm"`       // longest span that needs no support
+	Adhesion        string  `toml:"adhesion"`        // "none", "skirt", "brim", "raft"
+	SkirtLoops      int     `toml:"skirt_loops"`
+	SkirtGapMM      float64 `toml:"skirt_gap_mm"`
+	BrimMM          float64 `toml:"brim_mm"`
+	RaftLayers      int     `toml:"raft_layers"`
+	SpacingMM       float64 `toml:"spacing_mm"`  // between copies on a plate
+	SpreadLow       float64 `toml:"spread_low"`  // 0.92: low = time x this, until calibrated
+	SpreadHigh      float64 `toml:"spread_high"` // 1.15
+}
+
+// Prices are decimal strings, so that money is exact.
+type Prices struct {
+	Currency       string            `toml:"currency"` // ISO 4217
+	Locale         string            `toml:"locale"`   // for writing amounts, e.g. "en-CA"
+	PerJob         string            `toml:"per_job"`
+	PerGram        map[string]string `toml:"per_gram"` // by material
+	PerHour        string            `toml:"per_hour"`
+	HourStep       float64           `toml:"hour_step"` // time is charged in started steps of this many hours; 0 means exactly
+	Minimum        string            `toml:"minimum"`
+	RoundTo        string            `toml:"round_to"` // "0.05"; "0.01" for none
+	FreeGrams      float64           `toml:"free_grams"`
+	FreeAmount     string            `toml:"free_amount"`
+	WeighSupports  bool              `toml:"weigh_supports"`
+	TaxPercent     string            `toml:"tax_percent"`
+	TaxLabel       string            `toml:"tax_label"`
+	DepositPercent string            `toml:"deposit_percent"`
+	DepositOver    string            `toml:"deposit_over"` // a deposit is asked above this total
+	ValidDays      int               `toml:"valid_days"`
+}
+
+// Limits bound what one patron may ask.
+type Limits struct {
+	JobHours            float64  `toml:"job_hours"` // longest plate
+	MaxCopies           int      `toml:"max_copies"`
+	FilesPerLetter      int      `toml:"files_per_letter"` // more are taken, and staff are told
+	Accepted            []string `toml:"accepted"`         // file name endings: [".stl"]
+	PickupDays          int      `toml:"pickup_days"`
+	ReminderDays        int      `toml:"reminder_days"` // silence after a quote
+	LapseDays           int      `toml:"lapse_days"`
+	PickupReminderDays  int      `toml:"pickup_reminder_days"`
+	KeepDays            int      `toml:"keep_days"` // letters and meshes, after the job's end
+	PrintingHoursPerDay float64  `toml:"printing_hours_per_day"`
+}
+
+// Agreement is the rule that says whether a signed agreement covers a sender.
+type Agreement struct {
+	Required      bool     `toml:"required"`
+	Current       string   `toml:"current_version"`
+	Accept        []string `toml:"accept_versions"` // older versions that still count
+	ValidMonths   int      `toml:"valid_months"`    // 0: no end unless the register gives one
+	GuardianBelow int      `toml:"guardian_below_age"`
+	MatchCard     bool     `toml:"match_card"`     // a card number in the letter may match, shown to staff
+	TrustUnproven bool     `toml:"trust_unproven"` // match a sender whose DMARC result is not pass (not advised)
+	Form          string   `toml:"form"`           // where the form is to be had
+}
+
+// Mailbox names folders and times.
+type Mailbox struct {
+	Inbox       string          `toml:"inbox"`
+	ToApprove   string          `toml:"to_approve"`
+	Approved    []ApproveFolder `toml:"approved"`
+	SetAside    string          `toml:"set_aside"`
+	Sent        string          `toml:"sent"`
+	Poll        time.Duration   `toml:"-"`
+	PollText    string          `toml:"poll"` // "60s"
+	Command     time.Duration   `toml:"-"`
+	CommandText string          `toml:"command_timeout"` // "60s"
+	FirstDays   int             `toml:"first_days"`      // on the very first poll, letters older than this are left alone
+}
+
+// ApproveFolder is a folder whose drafts count as approved by the person named.
+type ApproveFolder struct {
+	Folder string `toml:"folder"`
+	By     string `toml:"by"`
+}
+
+// Caps bound what a hostile letter may cost.
+type Caps struct {
+	LetterBytes  int64   `toml:"letter_bytes"`
+	HeaderBytes  int64   `toml:"header_bytes"`
+	Parts        int     `toml:"parts"`
+	Depth        int     `toml:"depth"`
+	TextBytes    int64   `toml:"text_bytes"` // of the letter's own words
+	ArchiveFiles int     `toml:"archive_files"`
+	ArchiveBytes int64   `toml:"archive_bytes"` // unpacked, all together
+	ArchiveRatio float64 `toml:"archive_ratio"` // unpacked to packed, of one file
+	ArchiveDepth int     `toml:"archive_depth"`
+	MeshBytes    int64   `toml:"mesh_bytes"`
+	Facets       int     `toml:"facets"`
+	CoordinateMM float64 `toml:"coordinate_mm"` // largest absolute coordinate
+	CheckSeconds float64 `toml:"check_seconds"` // wall clock for one preflight
+	Attempts     int     `toml:"attempts"`      // before a letter is set aside
+}
+
+// Checks are the preflight's thresholds, each with its level ("stop", "ask", "note" or "off").
+type Checks struct {
+	Check map[string]Check `toml:"check"` // by finding code
+	Own   []OwnCheck       `toml:"own"`   // checks the house added
+}
+
+// Check is one built-in check.
+type Check struct {
+	Level string  `toml:"level"`
+	Limit float64 `toml:"limit"` // in Unit; what it means is said in checks.toml
+	Unit  string  `toml:"unit"`
+}
+
+// OwnCheck is an expression over named measures, e.g. "height_mm > 6 * min(width_mm, depth_mm)".
+type OwnCheck struct {
+	Code     string `toml:"code"`
+	Level    string `toml:"level"`
+	When     string `toml:"when"`
+	Text     string `toml:"text"`
+	Question string `toml:"question"`
+}
+
+// Words is the lexicon by which letters are understood: language -> stock word -> ways of writing it.
+type Words struct {
+	Colours   map[string]map[string][]string `toml:"colours"`
+	Materials map[string]map[string][]string `toml:"materials"`
+}
