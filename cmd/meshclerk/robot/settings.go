@@ -1,0 +1,57 @@
+package robot
+
+import (
+	"math"
+
+	"meshclerk/intake/job"
+	"meshclerk/rules"
+)
+
+// settings turns what the patron's words settle into what the part is printed
+// with; the unsaid stays zero, which means "as the house rules say". size is
+// the part's size in mm at the file's own scale.
+func settings(w job.Wishes, size [3]float64, r *rules.Rules) job.Settings {
+	s := job.Settings{Material: w.Material, Supports: w.Supports}
+	if w.Copies != nil {
+		s.Copies = min(*w.Copies, r.Limits.MaxCopies)
+	}
+	if len(w.Colours) > 0 {
+		s.Colour = w.Colours[0]
+	}
+	if w.Infill != nil {
+		s.Infill, s.InfillSet = *w.Infill, true
+		if *w.Infill >= r.Printing.StrongInfill && r.Printing.StrongInfill > 0 {
+			s.Shells = r.Printing.StrongShells
+		}
+	}
+	s.Scale = wishedScale(w, size)
+	return s
+}
+
+// wishedScale gives the factor that turns the part's size into the wished one,
+// or zero when nothing was said. A length beats a factor: it leaves no doubt
+// about units.
+func wishedScale(w job.Wishes, size [3]float64) float64 {
+	if w.Size != nil {
+		if was := along(w.Size.Axis, size); was > 0 && w.Size.MM > 0 {
+			return w.Size.MM / was
+		}
+	}
+	if w.Scale != nil && *w.Scale > 0 {
+		return *w.Scale
+	}
+	return 0
+}
+
+// along is the part's length along a named axis.
+func along(axis string, size [3]float64) float64 {
+	switch axis {
+	case "width":
+		return size[0]
+	case "depth":
+		return size[1]
+	case "height":
+		return size[2]
+	}
+	return math.Max(size[0], math.Max(size[1], size[2]))
+}
