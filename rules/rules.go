@@ -24,6 +24,8 @@ type Rules struct {
 	Checks    Checks     // checks.toml
 	Words     Words      // words.toml
 	Hash      string     // SHA-256 over all files, so that a job can say which rules it was judged by
+
+	sources map[string]*source // the files as read, so that Fault can show a place
 }
 
 // Library says who we are.
@@ -31,9 +33,9 @@ type Library struct {
 	Name       string   `toml:"name"`
 	Desk       string   `toml:"desk"`    // the name replies are signed with
 	Address    string   `toml:"address"` // the shared mailbox
-	Phone      string   `toml:"phone"`
-	Hours      string   `toml:"hours"`
-	Website    string   `toml:"website"`
+	Phone      string   `toml:"phone" rule:"optional"`
+	Hours      string   `toml:"hours" rule:"optional"`
+	Website    string   `toml:"website" rule:"optional"`
 	Branches   []Branch `toml:"branch"`
 	Languages  []string `toml:"languages"`   // languages replies are written in; the first is the fallback
 	Staff      []Person `toml:"staff"`       // people who may approve, and whose forwards stand for the patron's letter
@@ -44,8 +46,8 @@ type Library struct {
 // Branch is a place where parts are collected.
 type Branch struct {
 	Name  string   `toml:"name"`
-	Words []string `toml:"words"` // other ways patrons write it
-	Hours string   `toml:"hours"`
+	Words []string `toml:"words" rule:"optional"` // other ways patrons write it
+	Hours string   `toml:"hours" rule:"optional"`
 }
 
 // Person is a member of staff.
@@ -75,8 +77,8 @@ type Printer struct {
 	WarmUpS               float64 `toml:"warm_up_s"`          // heating and homing, once a plate
 	MinLayerS             float64 `toml:"min_layer_s"`        // cooling: no layer is printed faster
 	SlowestSpeed          float64 `toml:"slowest_speed_mm_s"` // the floor when slowing for cooling
-	SwitchS               float64 `toml:"nozzle_switch_s"`
-	PurgeMM3              float64 `toml:"purge_mm3"` // laid aside at each switch
+	SwitchS               float64 `toml:"nozzle_switch_s" rule:"optional"`
+	PurgeMM3              float64 `toml:"purge_mm3" rule:"optional"` // laid aside at each switch
 }
 
 // Speed is mm/s per feature.
@@ -98,7 +100,7 @@ type Material struct {
 	SoftensC float64  `toml:"softens_c"`
 	Colours  []string `toml:"colours"` // stock words
 	Soluble  bool     `toml:"soluble"` // support only
-	Words    []string `toml:"words"`
+	Words    []string `toml:"words" rule:"optional"`
 }
 
 // Printing is how parts are printed when nobody says otherwise.
@@ -111,8 +113,8 @@ type Printing struct {
 	Infill       float64   `toml:"infill"`      // 0..1
 	SkinLayers   int       `toml:"skin_layers"` // solid layers at top and at bottom
 	TopSkin      bool      `toml:"top_skin"`
-	LayerChoices []float64 `toml:"layer_choices_mm"` // what may be offered instead
-	StrongInfill float64   `toml:"strong_infill"`    // what "strong" means
+	LayerChoices []float64 `toml:"layer_choices_mm" rule:"optional"` // what may be offered instead
+	StrongInfill float64   `toml:"strong_infill"`                    // what "strong" means
 	StrongShells int       `toml:"strong_shells"`
 
 	SupportAngleDeg float64 `toml:"support_angle_deg"` // from vertical; steeper overhangs are supported
@@ -139,13 +141,13 @@ type Prices struct {
 	HourStep       float64           `toml:"hour_step"` // time is charged in started steps of this many hours; 0 means exactly
 	Minimum        string            `toml:"minimum"`
 	RoundTo        string            `toml:"round_to"` // "0.05"; "0.01" for none
-	FreeGrams      float64           `toml:"free_grams"`
-	FreeAmount     string            `toml:"free_amount"`
+	FreeGrams      float64           `toml:"free_grams" rule:"optional"`
+	FreeAmount     string            `toml:"free_amount" rule:"optional"`
 	WeighSupports  bool              `toml:"weigh_supports"`
-	TaxPercent     string            `toml:"tax_percent"`
-	TaxLabel       string            `toml:"tax_label"`
-	DepositPercent string            `toml:"deposit_percent"`
-	DepositOver    string            `toml:"deposit_over"` // a deposit is asked above this total
+	TaxPercent     string            `toml:"tax_percent" rule:"optional"`
+	TaxLabel       string            `toml:"tax_label" rule:"optional"`
+	DepositPercent string            `toml:"deposit_percent" rule:"optional"`
+	DepositOver    string            `toml:"deposit_over" rule:"optional"` // a deposit is asked above this total
 	ValidDays      int               `toml:"valid_days"`
 }
 
@@ -167,12 +169,12 @@ type Limits struct {
 type Agreement struct {
 	Required      bool     `toml:"required"`
 	Current       string   `toml:"current_version"`
-	Accept        []string `toml:"accept_versions"` // older versions that still count
-	ValidMonths   int      `toml:"valid_months"`    // 0: no end unless the register gives one
+	Accept        []string `toml:"accept_versions" rule:"optional"` // older versions that still count
+	ValidMonths   int      `toml:"valid_months"`                    // 0: no end unless the register gives one
 	GuardianBelow int      `toml:"guardian_below_age"`
-	MatchCard     bool     `toml:"match_card"`     // a card number in the letter may match, shown to staff
-	TrustUnproven bool     `toml:"trust_unproven"` // match a sender whose DMARC result is not pass (not advised)
-	Form          string   `toml:"form"`           // where the form is to be had
+	MatchCard     bool     `toml:"match_card"`           // a card number in the letter may match, shown to staff
+	TrustUnproven bool     `toml:"trust_unproven"`       // match a sender whose DMARC result is not pass (not advised)
+	Form          string   `toml:"form" rule:"optional"` // where the form is to be had
 }
 
 // Mailbox names folders and times.

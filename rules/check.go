@@ -1,0 +1,275 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"net/mail"
+	"slices"
+	"sort"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/bojanz/currency"
+)
+
+// check judges values and how files fit together.
+func (l *loader) check() {
+	l.checkLibrary()
+	l.checkMaterials()
+	l.checkPrinters()
+	l.checkPrinting()
+	l.checkPrices()
+	l.checkLimits()
+	l.checkAgreement()
+	l.checkMailbox()
+	l.checkCaps()
+	l.checkChecks()
+	sort.SliceStable(l.problems, func(a, b int) bool {
+		if l.problems[a].File != l.problems[b].File {
+			return false
+		}
+		return l.problems[a].Line < l.problems[b].Line
+	})
+}
+
+// judge checks keys of one table of one file and notes what is wrong.
+type judge struct {
+	l      *loader
+	s      *source
+	prefix string
+}
+
+func (l *loader) in(file string) judge {
+	s := l.files[file]
+	if s == nil {
+		s = &source{name: file, path: file}
+	}
+	return judge{l: l, s: s}
+}
+
+// at is the judge of an element of an array of tables, or of a table within.
+func (j judge) at(path string, index ...int) judge {
+	j.prefix = join(j.prefix, path)
+	for _, i := range index {
+		j.prefix += fmt.Sprintf("[%d]", i)
+	}
+	return j
+}
+
+// bad notes a problem at a key; an empty key means the table itself.
+func (j judge) bad(key, hint, format string, args ...any) {
+	path := j.prefix
+	if strings.HasPrefix(key, "[") {
+		path += key
+	} else if key != "" {
+		path = join(path, key)
+	}
+	at, _ := j.s.find(path)
+	j.l.problems = append(j.l.problems, j.s.problem(at, fmt.Sprintf(format, args...), hint))
+}
+
+// between checks a number; unit is said in the message.
+func (j judge) between(key string, v, low, high float64, unit string) {
+	if v >= low && v <= high { // false for NaN too
+		return
+	}
+	if unit != "" {
+		unit = " " + unit
+	}
+	j.bad(key, "", "%s is %s, but must be between %s and %s%s", lastKey(key), number(v), number(low), number(high), unit)
+}
+
+func (j judge) count(key string, v, low, high int) {
+	if v < low || v > high {
+		j.bad(key, "", "%s is %d, but must be a whole number between %d and %d", lastKey(key), v, low, high)
+	}
+}
+
+func (j judge) filled(key, v string) {
+	if strings.TrimSpace(v) == "" {
+		j.bad(key, "", "%s is empty", lastKey(key))
+	} else {
+		j.line(key, v)
+	}
+}
+
+// line checks that a text is one line: it may end up in a header or a sentence.
+func (j judge) line(key, v string) {
+	if strings.ContainsFunc(v, func(r rune) bool { return r < ' ' || r == 0x7f }) {
+		j.bad(key, "write it on one line", "%s contains a line break or another control character", lastKey(key))
+	}
+}
+
+func (j judge) oneOf(key, v string, known ...string) {
+	if !slices.Contains(known, v) {
+		j.bad(key, didYouMean(v, known), "%s is %q, but must be one of %s", lastKey(key), v, strings.Join(known, ", "))
+	}
+}
+
+// money checks a decimal amount that is not negative and is exact in the currency.
+func (j judge) money(key, v, code string) {
+	const hint = `write it in quotes as a plain decimal, e.g. "0.10"`
+	if !plainDecimal(v) {
+		j.bad(key, hint, "%s is %q, which is no amount of money", lastKey(key), v)
+		return
+	}
+	if _, err := currency.NewAmount(v, code); err != nil && currency.IsValid(code) {
+		j.bad(key, hint, "%s is %q, which is no amount of money", lastKey(key), v)
+	}
+}
+
+// percent checks a decimal between 0 and 100.
+func (j judge) percent(key, v string) {
+	f, err := strconv.ParseFloat(v, 64)
+	if !plainDecimal(v) || err != nil || f > 100 {
+		j.bad(key, `write it in quotes as a plain decimal without a % sign, e.g. "13"`, "%s is %q, but must be between 0 and 100", lastKey(key), v)
+	}
+}
+
+// plainDecimal tells whether v is digits with at most one point and up to six decimals.
+func plainDecimal(v string) bool {
+	whole, decimals, point := strings.Cut(v, ".")
+	digits := func(s string) bool {
+		return s != "" && strings.Trim(s, "0123456789") == ""
+	}
+	return len(whole) <= 9 && digits(whole) && (!point || digits(decimals) && len(decimals) <= 6)
+}
+
+func (j judge) address(key, v string) {
+	if a, err := mail.ParseAddress(v); err != nil || a.Name != "" || a.Address != v {
+		j.bad(key, "write only the address, e.g. print@larkfield.example", "%s is %q, which is no mail address", lastKey(key), v)
+	}
+}
+
+// unique checks that no name is used twice, whatever its case.
+func (j judge) unique(table, key string, names []string) {
+	seen := map[string]int{}
+	for i, n := range names {
+		fold := strings.ToLower(strings.TrimSpace(n))
+		if first, twice := seen[fold]; twice && fold != "" {
+			j.at(table, i).bad(key, "give each its own name", "the name %q is used twice (first in number %d)", n, first+1)
+		} else {
+			seen[fold] = i
+		}
+	}
+}
+
+func lastKey(key string) string { return key[strings.LastIndexByte(key, '.')+1:] }
+
+// number writes a figure as it would be typed.
+func number(v float64) string {
+	if math.Abs(v) >= 1e15 {
+		return strconv.FormatFloat(v, 'g', -1, 64)
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
+}
+
+func (l *loader) checkLibrary() {
+	j, lib := l.in("library.toml"), &l.rules.Library
+	j.filled("name", lib.Name)
+	j.filled("desk", lib.Desk)
+	j.address("address", lib.Address)
+	j.filled("authserv_id", lib.AuthservID)
+	for key, v := range map[string]string{"phone": lib.Phone, "hours": lib.Hours, "website": lib.Website} {
+		j.line(key, v)
+	}
+	if _, err := time.LoadLocation(lib.Timezone); err != nil || lib.Timezone == "" {
+		j.bad("timezone", "use a name from the IANA time zone list, e.g. America/Toronto", "timezone is %q, which is no time zone", lib.Timezone)
+	}
+	if len(lib.Languages) == 0 {
+		j.bad("languages", `e.g. languages = ["en"]`, "languages is empty, so no reply could be written")
+	}
+	for i, v := range lib.Languages {
+		j.oneOf(fmt.Sprintf("languages[%d]", i), v, Languages...)
+	}
+	l.checkPeople(j)
+}
+
+// Languages are those that replies can be written in.
+var Languages = []string{"en", "fr", "es"}
+
+func (l *loader) checkPeople(j judge) {
+	lib := &l.rules.Library
+	if len(lib.Branches) == 0 {
+		j.bad("branch", "", "there is no branch, so nothing could be collected anywhere")
+	}
+	var names, staff []string
+	for i, b := range lib.Branches {
+		j.at("branch", i).filled("name", b.Name)
+		names = append(names, b.Name)
+	}
+	if len(lib.Staff) == 0 {
+		j.bad("staff", "", "there are no staff, so nobody could approve a reply")
+	}
+	for i, p := range lib.Staff {
+		j.at("staff", i).filled("name", p.Name)
+		j.at("staff", i).address("address", p.Address)
+		staff = append(staff, p.Name)
+	}
+	j.unique("branch", "name", names)
+	j.unique("staff", "name", staff)
+}
+
+func (l *loader) checkMaterials() {
+	j := l.in("materials.toml")
+	var names []string
+	for i, m := range l.rules.Materials {
+		at := j.at("material", i)
+		at.filled("name", m.Name)
+		at.between("density_g_cm3", m.Density, 0.3, 10, "g/cm3")
+		at.between("softens_c", m.SoftensC, 30, 400, "degrees Celsius")
+		if len(m.Colours) == 0 {
+			at.bad("colours", `e.g. colours = ["black", "white"]`, "colours is empty, so %s could not be offered", m.Name)
+		}
+		for k, c := range m.Colours {
+			at.filled(fmt.Sprintf("colours[%d]", k), c)
+		}
+		names = append(names, m.Name)
+	}
+	if len(names) == 0 {
+		j.bad("material", "", "there is no material, so nothing could be printed")
+	}
+	j.unique("material", "name", names)
+}
+
+func (r *Rules) materialNames() []string {
+	var names []string
+	for _, m := range r.Materials {
+		names = append(names, m.Name)
+	}
+	return names
+}
+
+func (l *loader) checkAgreement() {
+	j, a := l.in("agreement.toml"), &l.rules.Agreement
+	if a.Required {
+		j.filled("current_version", a.Current)
+	}
+	j.count("valid_months", a.ValidMonths, 0, 1200)
+	j.count("guardian_below_age", a.GuardianBelow, 0, 30)
+	j.line("form", a.Form)
+}
+
+func (l *loader) checkChecks() {
+	j := l.in("checks.toml")
+	for code, c := range l.rules.Checks.Check {
+		at := j.at("check." + code)
+		at.oneOf("level", c.Level, "stop", "ask", "note", "off")
+		at.between("limit", c.Limit, 0, 1e9, c.Unit)
+	}
+	var codes []string
+	for i, c := range l.rules.Checks.Own {
+		at := j.at("own", i)
+		at.filled("code", c.Code)
+		at.filled("when", c.When)
+		at.filled("text", c.Text)
+		at.line("question", c.Question)
+		at.oneOf("level", c.Level, "stop", "ask", "note", "off")
+		if _, taken := l.rules.Checks.Check[c.Code]; taken {
+			at.bad("code", "choose another code", "%q is the code of a built-in check", c.Code)
+		}
+		codes = append(codes, c.Code)
+	}
+	j.unique("own", "code", codes)
+}
