@@ -5,7 +5,6 @@ import (
 	"math"
 	"net/mail"
 	"slices"
-	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -13,24 +12,29 @@ import (
 	"github.com/bojanz/currency"
 )
 
-// check judges values and how files fit together.
+// check judges values and how files fit together. A file that could not be
+// understood in full is left out, and so is what depends on it: the admin
+// should not be told of faults that are only echoes of another.
 func (l *loader) check() {
-	l.checkLibrary()
-	l.checkMaterials()
-	l.checkPrinters()
-	l.checkPrinting()
-	l.checkPrices()
-	l.checkLimits()
-	l.checkAgreement()
-	l.checkMailbox()
-	l.checkCaps()
-	l.checkChecks()
-	sort.SliceStable(l.problems, func(a, b int) bool {
-		if l.problems[a].File != l.problems[b].File {
-			return false
+	for _, c := range []struct {
+		run   func()
+		needs []string
+	}{
+		{l.checkLibrary, []string{"library.toml"}},
+		{l.checkMaterials, []string{"materials.toml"}},
+		{l.checkPrinters, []string{"printers.toml", "materials.toml"}},
+		{l.checkPrinting, []string{"printing.toml", "printers.toml", "materials.toml"}},
+		{l.checkPrices, []string{"prices.toml", "materials.toml"}},
+		{l.checkLimits, []string{"limits.toml"}},
+		{l.checkAgreement, []string{"agreement.toml"}},
+		{l.checkMailbox, []string{"mailbox.toml", "library.toml"}},
+		{l.checkCaps, []string{"caps.toml"}},
+		{l.checkChecks, []string{"checks.toml"}},
+	} {
+		if !slices.ContainsFunc(c.needs, func(file string) bool { return l.broken[file] }) {
+			c.run()
 		}
-		return l.problems[a].Line < l.problems[b].Line
-	})
+	}
 }
 
 // judge checks keys of one table of one file and notes what is wrong.

@@ -105,8 +105,7 @@ func (l *loader) checkMailbox() {
 		at.filled("folder", a.Folder)
 		l.oneUse(at, folders, "folder", a.Folder)
 		if !slices.Contains(staff, a.By) {
-			hint := didYouMean(a.By, staff)
-			at.bad("by", hint+"; an approval counts only from a named person of staff", "%q is not among the staff in library.toml", a.By)
+			at.bad("by", didYouMean(a.By, staff), "%q is not among the staff in library.toml, and only they can approve", a.By)
 		}
 	}
 }
@@ -123,9 +122,14 @@ func (l *loader) oneUse(j judge, folders map[string]string, key, name string) {
 func (j judge) duration(key, v string, low, high time.Duration) time.Duration {
 	d, err := time.ParseDuration(v)
 	if err != nil || d < low || d > high {
-		j.bad(key, `write a number and a unit, e.g. "60s" or "5m"`, "%s is %q, but must be a time between %v and %v", key, v, low, high)
+		j.bad(key, `write a number and a unit, e.g. "60s" or "5m"`, "%s is %q, but must be a time between %s and %s", key, v, short(low), short(high))
 	}
 	return d
+}
+
+// short writes whole hours and minutes without zeros behind them: 24h, not 24h0m0s.
+func short(d time.Duration) string {
+	return strings.Replace(strings.Replace(d.String(), "m0s", "m", 1), "h0m", "h", 1)
 }
 
 func (l *loader) checkCaps() {

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -37,16 +38,14 @@ func Default() *Rules {
 // the same name; an empty dir gives the built-in rules. The error is Problems
 // when the files themselves are wrong, with every problem that was found.
 func Load(dir string) (*Rules, error) {
-	l := loader{rules: &Rules{}, files: map[string]*source{}}
+	l := loader{rules: &Rules{}, files: map[string]*source{}, broken: map[string]bool{}}
 	if err := l.read(dir); err != nil {
 		return nil, err
 	}
 	l.decode()
-	if len(l.problems) == 0 { // values are judged only when every file could be understood
-		l.check()
-	}
+	l.check()
 	if len(l.problems) > 0 {
-		return nil, l.problems
+		return nil, l.sorted()
 	}
 	l.rules.Hash = l.hash()
 	l.rules.sources = l.files
@@ -88,6 +87,7 @@ type loader struct {
 	rules    *Rules
 	files    map[string]*source
 	problems Problems
+	broken   map[string]bool // files that were not understood in full
 }
 
 // target says which file fills which part of the rules.
@@ -152,7 +152,7 @@ func (l *loader) override(dir string, e fs.DirEntry) error {
 	}
 	if !slices.Contains(Files(), name) {
 		l.problems = append(l.problems, Problem{File: path, Text: "this is no rule file, so nothing in it would count",
-			Hint: didYouMean(name, Files()) + "; else move the file elsewhere"})
+			Hint: didYouMean(name, Files())})
 		return nil
 	}
 	info, err := os.Stat(path)
@@ -174,37 +174,50 @@ func (l *loader) override(dir string, e fs.DirEntry) error {
 // decode fills the rules from the files and tells of unknown and missing keys.
 func (l *loader) decode() {
 	for _, t := range targets(l.rules) {
-		s := l.files[t.file]
-		if s == nil {
-			continue
-		}
-		s.data = bytes.TrimPrefix(s.data, []byte("\xef\xbb\xbf"))
-		s.index()
-		err := toml.NewDecoder(bytes.NewReader(s.data)).DisallowUnknownFields().Decode(t.into)
-		if strict, ok := errors.AsType[*toml.StrictMissingError](err); ok {
-			l.unknown(s, t.into, strict)
-		} else if bad, ok := errors.AsType[*toml.DecodeError](err); ok {
-			l.syntax(s, bad)
-			continue
-		} else if err != nil {
-			l.problems = append(l.problems, Problem{File: s.path, Text: err.Error()})
-			continue
-		}
-		if !t.free {
-			l.missing(s, "", reflect.TypeOf(t.into).Elem())
+		if s := l.files[t.file]; s != nil {
+			before := len(l.problems)
+			l.decodeFile(s, t)
+			l.broken[t.file] = len(l.problems) > before
 		}
 	}
 }
 
-// syntax tells of a file that is not TOML, or of a value of the wrong kind.
-func (l *loader) syntax(s *source, bad *toml.DecodeError) {
-	row, col := bad.Position()
-	text := strings.TrimPrefix(bad.Error(), "toml: ")
-	l.problems = append(l.problems, s.problem(place{s.lineStart(row) + col - 1, 1}, plain(text), ""))
+func (l *loader) decodeFile(s *source, t target) {
+	s.data = bytes.TrimPrefix(s.data, []byte("\xef\xbb\xbf")) // some editors begin a file with a byte order mark
+	s.index()
+	var misspelt []string
+	err := toml.NewDecoder(bytes.NewReader(s.data)).DisallowUnknownFields().Decode(t.into)
+	if strict, ok := errors.AsType[*toml.StrictMissingError](err); ok {
+		misspelt = l.unknown(s, t.into, strict)
+	} else if bad, ok := errors.AsType[*toml.DecodeError](err); ok {
+		l.syntax(s, t.into, bad)
+		return
+	} else if err != nil {
+		l.problems = append(l.problems, Problem{File: s.path, Text: err.Error()})
+		return
+	}
+	if !t.free {
+		l.missing(s, "", reflect.TypeOf(t.into).Elem(), misspelt)
+	}
 }
 
-// unknown tells of each key that means nothing, with the nearest one that does.
-func (l *loader) unknown(s *source, into any, strict *toml.StrictMissingError) {
+// syntax tells of a file that is not TOML, or of a value of the wrong kind.
+func (l *loader) syntax(s *source, into any, bad *toml.DecodeError) {
+	row, col := bad.Position()
+	at := place{s.lineStart(row) + col - 1, 1}
+	text := strings.TrimPrefix(bad.Error(), "toml: ")
+	hint := `text stands in quotes, e.g. name = "value"; a list in brackets, e.g. [1, 2]`
+	if key := bad.Key(); len(key) > 0 {
+		if t := typeAt(reflect.TypeOf(into).Elem(), key); t != nil && strings.Contains(text, "cannot decode") {
+			text, hint = fmt.Sprintf("%s must be %s", key[len(key)-1], kindWord(t)), ""
+		}
+	}
+	l.problems = append(l.problems, s.problem(at, text, hint))
+}
+
+// unknown tells of each key that means nothing, with the nearest one that
+// does; it gives those that were near, since they are misspelt and not missing.
+func (l *loader) unknown(s *source, into any, strict *toml.StrictMissingError) (misspelt []string) {
 	for _, e := range strict.Errors {
 		row, col := e.Position()
 		key := e.Key()
@@ -212,7 +225,17 @@ func (l *loader) unknown(s *source, into any, strict *toml.StrictMissingError) {
 		known := keysOf(typeAt(reflect.TypeOf(into).Elem(), key[:len(key)-1]))
 		p := s.problem(place{s.lineStart(row) + col - 1, len(name)}, "unknown key "+name, didYouMean(name, known))
 		l.problems = append(l.problems, p)
+		misspelt = append(misspelt, Nearest(name, known))
 	}
+	return misspelt
+}
+
+// sorted puts the problems into the order of files and lines.
+func (l *loader) sorted() Problems {
+	slices.SortStableFunc(l.problems, func(a, b Problem) int {
+		return cmp.Or(strings.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line))
+	})
+	return l.problems
 }
 
 // lineStart is the offset of a line, counted from 1.
@@ -229,42 +252,39 @@ func (s *source) lineStart(row int) int {
 }
 
 // missing tells of each key that must be there and is not.
-func (l *loader) missing(s *source, path string, t reflect.Type) {
+func (l *loader) missing(s *source, path string, t reflect.Type, misspelt []string) {
 	for f := range fields(element(t)) {
 		key := join(path, f.name)
 		at, found := s.find(key)
-		if !found {
-			if !f.optional {
-				l.problems = append(l.problems, s.problem(at, "the key "+f.name+" is missing"+inTable(path), "add a line "+f.name+" = …; the built-in "+s.name+" explains it"))
+		switch {
+		case found:
+			l.missingInside(s, key, f.typ, misspelt)
+		case !f.optional && !slices.Contains(misspelt, f.name):
+			p := Problem{File: s.path, Text: fmt.Sprintf("the key %s is missing", f.name)}
+			if path != "" {
+				p = s.problem(at, p.Text+" in this table", "")
 			}
-			continue
+			p.Hint = fmt.Sprintf("add a line %s = …; the built-in %s explains it", f.name, s.name)
+			l.problems = append(l.problems, p)
 		}
-		l.missingInside(s, key, f.typ)
 	}
 }
 
 // missingInside looks into tables, and into each table of an array.
-func (l *loader) missingInside(s *source, key string, t reflect.Type) {
+func (l *loader) missingInside(s *source, key string, t reflect.Type, misspelt []string) {
 	switch {
 	case element(t).Kind() != reflect.Struct:
 	case t.Kind() != reflect.Pointer && t.Kind() != reflect.Slice:
-		l.missing(s, key, t)
+		l.missing(s, key, t, misspelt)
 	default:
 		for i := 0; ; i++ {
 			item := fmt.Sprintf("%s[%d]", key, i)
 			if _, ok := s.keys[item]; !ok {
 				return
 			}
-			l.missing(s, item, element(t))
+			l.missing(s, item, element(t), misspelt)
 		}
 	}
-}
-
-func inTable(path string) string {
-	if path == "" {
-		return ""
-	}
-	return " in this table"
 }
 
 func join(path, key string) string {

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"fmt"
 	"iter"
 	"reflect"
 	"strings"
@@ -13,28 +14,19 @@ type field struct {
 	optional bool // tagged `rule:"optional"`: may be left out
 }
 
-// fields yields the keys of a struct.
+// fields yields the keys of a struct; other types have none.
 func fields(t reflect.Type) iter.Seq[field] {
 	return func(yield func(field) bool) {
-		for f := range structFields(t) {
+		if t == nil || t.Kind() != reflect.Struct {
+			return
+		}
+		for i := range t.NumField() {
+			f := t.Field(i)
 			name, _, _ := strings.Cut(f.Tag.Get("toml"), ",")
 			if name == "" || name == "-" {
 				continue
 			}
 			if !yield(field{name, f.Type, f.Tag.Get("rule") == "optional"}) {
-				return
-			}
-		}
-	}
-}
-
-func structFields(t reflect.Type) iter.Seq[reflect.StructField] {
-	return func(yield func(reflect.StructField) bool) {
-		if t == nil || t.Kind() != reflect.Struct {
-			return
-		}
-		for i := range t.NumField() {
-			if !yield(t.Field(i)) {
 				return
 			}
 		}
@@ -83,16 +75,20 @@ func keysOf(t reflect.Type) []string {
 	return names
 }
 
-// plain turns the decoder's words into those of a person who edits a file.
-func plain(text string) string {
-	for from, to := range map[string]string{
-		"cannot decode TOML string into":  "this is text, but it should be",
-		"cannot decode TOML integer into": "this is a whole number, but it should be",
-		"cannot decode TOML float into":   "this is a number, but it should be",
-		"cannot decode TOML bool into":    "this is true or false, but it should be",
-		"cannot decode TOML array into":   "this is a list, but it should be",
-	} {
-		text = strings.Replace(text, from, to, 1)
+// kindWord says what a value must look like, to a person who edits a file.
+func kindWord(t reflect.Type) string {
+	switch t.Kind() {
+	case reflect.String:
+		return `text in quotes, e.g. "value"`
+	case reflect.Bool:
+		return "true or false, without quotes"
+	case reflect.Int, reflect.Int64:
+		return "a whole number, without quotes"
+	case reflect.Float64:
+		return "a number, without quotes"
+	case reflect.Array:
+		return fmt.Sprintf("a list of %d, e.g. [1, 2, 3]", t.Len())
+	default:
+		return "a table"
 	}
-	return text
 }
