@@ -1,0 +1,199 @@
+package picture
+
+import (
+	"image"
+	"image/color"
+	"math"
+	"runtime"
+	"sync"
+
+	"meshclerk/intake/mesh"
+)
+
+// sampling is how many samples stand for one pixel along each axis.
+const sampling = 2
+
+// film holds, for each sample, the depth of the nearest facet and its light.
+type film struct {
+	w, h  int
+	depth []float32
+	light []uint8 // 0 for background, else brightness 1..255
+	tone  []uint8 // 0 for plain, else Tone+1
+}
+
+func newFilm(w, h int) *film {
+	f := &film{w: w, h: h, depth: make([]float32, w*h), light: make([]uint8, w*h), tone: make([]uint8, w*h)}
+	for i := range f.depth {
+		f.depth[i] = float32(math.Inf(-1))
+	}
+	return f
+}
+
+// expose draws every facet. The film is cut into bands of rows, one a core;
+// each band draws only its own rows, so no two cores write the same sample.
+func (f *film) expose(m *mesh.Mesh, c camera, o Options) {
+	pts := make([][3]float32, len(m.Vertices))
+	for i, v := range m.Vertices {
+		x, y, z := c.project(v)
+		pts[i] = [3]float32{float32(x), float32(y), float32(z)}
+	}
+	cores := runtime.GOMAXPROCS(0)
+	var wg sync.WaitGroup
+	for k := range cores {
+		wg.Go(func() { f.band(m, pts, c, o, k*f.h/cores, (k+1)*f.h/cores) })
+	}
+	wg.Wait()
+}
+
+func (f *film) band(m *mesh.Mesh, pts [][3]float32, c camera, o Options, from, to int) {
+	for i, t := range m.Triangles {
+		a, b, d := pts[t[0]], pts[t[1]], pts[t[2]]
+		if max(a[1], b[1], d[1]) < float32(from) || min(a[1], b[1], d[1]) > float32(to) {
+			continue
+		}
+		light := shade(m, i, c)
+		tone := uint8(0)
+		if o.Shade != nil {
+			if n, ok := o.Shade(i); ok {
+				tone = uint8(n) + 1
+			}
+		}
+		f.fill(a, b, d, light, tone, from, to, m, c, o.Cut)
+	}
+}
+
+// shade is the light on a facet, from two lamps: one over the viewer's left
+// shoulder, a weaker one from the right. The back of a facet is lit as well,
+// darker, so that open or inside-out parts still show.
+func shade(m *mesh.Mesh, facet int, c camera) uint8 {
+	a, b, d := m.Corners(facet)
+	n := b.Sub(a).Cross(d.Sub(a))
+	l := n.Len()
+	if l == 0 {
+		return 120
+	}
+	n = n.Mul(1 / l)
+	x, y, z := n.Dot(c.right), n.Dot(c.up), n.Dot(c.eye)
+	back := z < 0
+	if back {
+		x, y, z = -x, -y, -z
+	}
+	v := 0.30 + 0.62*max(0, -0.45*x+0.55*y+0.70*z) + 0.14*max(0, 0.8*x-0.1*y+0.6*z)
+	if back {
+		v *= 0.55
+	}
+	return uint8(1 + 254*min(1, max(0, v)))
+}
+
+// fill draws one triangle by its edge functions, over the rows [from, to).
+func (f *film) fill(a, b, d [3]float32, light, tone uint8, from, to int, m *mesh.Mesh, c camera, cut *Plane) {
+	area := (b[0]-a[0])*(d[1]-a[1]) - (b[1]-a[1])*(d[0]-a[0])
+	if area == 0 {
+		return
+	}
+	y0 := max(from, int(min(a[1], b[1], d[1])))
+	y1 := min(to-1, int(max(a[1], b[1], d[1]))+1)
+	inv := 1 / area
+	for y := y0; y <= y1; y++ {
+		py := float32(y) + 0.5
+		x0, x1 := row(a, b, d, py)
+		for x := max(0, int(x0)); x <= min(f.w-1, int(x1)+1); x++ {
+			px := float32(x) + 0.5
+			u := ((b[0]-px)*(d[1]-py) - (b[1]-py)*(d[0]-px)) * inv
+			v := ((d[0]-px)*(a[1]-py) - (d[1]-py)*(a[0]-px)) * inv
+			w := 1 - u - v
+			if u < 0 || v < 0 || w < 0 {
+				continue
+			}
+			z := u*a[2] + v*b[2] + w*d[2]
+			i := y*f.w + x
+			if z <= f.depth[i] || cut != nil && c.before(px, py, z, *cut) {
+				continue
+			}
+			f.depth[i], f.light[i], f.tone[i] = z, light, tone
+		}
+	}
+}
+
+// row gives the span that a triangle covers at one height.
+func row(a, b, d [3]float32, y float32) (x0, x1 float32) {
+	x0, x1 = float32(math.Inf(1)), float32(math.Inf(-1))
+	for _, e := range [3][2][3]float32{{a, b}, {b, d}, {d, a}} {
+		p, q := e[0], e[1]
+		if p[1] == q[1] {
+			if p[1] == y {
+				x0, x1 = min(x0, p[0], q[0]), max(x1, p[0], q[0])
+			}
+			continue
+		}
+		s := (y - p[1]) / (q[1] - p[1])
+		if s < 0 || s > 1 {
+			continue
+		}
+		x := p[0] + s*(q[0]-p[0])
+		x0, x1 = min(x0, x), max(x1, x)
+	}
+	if x0 > x1 {
+		return 0, -2
+	}
+	return x0, x1
+}
+
+// before tells whether a film point lies on the cut-away side of the plane.
+func (c camera) before(x, y, z float32, p Plane) bool {
+	w := c.centre.
+		Add(c.right.Mul((float64(x) - c.cx) / c.scale)).
+		Add(c.up.Mul((c.cy - float64(y)) / c.scale)).
+		Add(c.eye.Mul(float64(z) / c.scale))
+	return w.Dot(p.Normal) > p.Offset
+}
+
+// develop averages the samples of each pixel, draws the outline where depth
+// jumps, and lays on colour and pattern.
+func (f *film) develop(o Options) *image.RGBA {
+	paper := color.RGBA{255, 255, 255, 255}
+	if o.Dark {
+		paper = color.RGBA{24, 26, 31, 255}
+	}
+	img := image.NewRGBA(image.Rect(0, 0, f.w/sampling, f.h/sampling))
+	for y := range f.h / sampling {
+		for x := range f.w / sampling {
+			var r, g, b int
+			for k := range sampling * sampling {
+				sx, sy := x*sampling+k%sampling, y*sampling+k/sampling
+				p := f.sample(sx, sy, paper)
+				r, g, b = r+int(p.R), g+int(p.G), b+int(p.B)
+			}
+			n := sampling * sampling
+			img.SetRGBA(x, y, color.RGBA{uint8(r / n), uint8(g / n), uint8(b / n), 255})
+		}
+	}
+	return img
+}
+
+func (f *film) sample(x, y int, paper color.RGBA) color.RGBA {
+	i := y*f.w + x
+	if f.light[i] == 0 {
+		return paper
+	}
+	base := clay
+	if t := f.tone[i]; t > 0 && Tone(t-1).inked(x/sampling, y/sampling) {
+		base = Tone(t - 1).Colour()
+	}
+	v := int(f.light[i])
+	if f.edge(x, y) {
+		v = v * 55 / 100
+	}
+	return color.RGBA{uint8(int(base.R) * v / 255), uint8(int(base.G) * v / 255), uint8(int(base.B) * v / 255), 255}
+}
+
+// edge tells whether the depth falls away sharply to the right or below.
+func (f *film) edge(x, y int) bool {
+	if x+1 >= f.w || y+1 >= f.h {
+		return false
+	}
+	i := y*f.w + x
+	jump := float32(f.w) * 0.012
+	return f.depth[i]-f.depth[i+1] > jump || f.depth[i]-f.depth[i+f.w] > jump ||
+		f.depth[i+1]-f.depth[i] > jump && f.light[i+1] != 0
+}

@@ -1,0 +1,170 @@
+// Package picture draws a part so that a patron and a technician see at once
+// what would be printed, how large it is, and where the trouble lies.
+//
+// A picture is made in three layers: the facets, through a z-buffer of ours
+// under a fixed light; the marks, drawn over the places of findings in colours
+// and patterns that colour-blind people can tell apart; and the size marks in
+// millimetres, with their numbers. Everything is orthographic, so that lengths
+// along an axis may be compared by eye. The same input gives the same bytes.
+package picture
+
+import (
+	"image"
+	"image/color"
+	"image/png"
+	"io"
+	"math"
+
+	"meshclerk/intake/mesh"
+)
+
+// View is the direction a part is looked at from: Turn degrees about the
+// upright axis, from the front towards the right, and Rise degrees above the bed.
+type View struct {
+	Name       string
+	Turn, Rise float64
+}
+
+// The four views that show a part whole.
+var (
+	Corner = View{"from the front right corner", 35, 28}
+	Front  = View{"from the front", 0, 0}
+	Side   = View{"from the right", 90, 0}
+	Top    = View{"from above", 0, 90}
+)
+
+// Mark is a place worth pointing at.
+type Mark struct {
+	At    mesh.Vec // mm, in the mesh's own coordinates
+	Label string   // a number or a short word
+	Tone  Tone
+}
+
+// Options say how a picture is made. The zero value draws 640 x 480 pixels.
+type Options struct {
+	Width, Height int
+	Sizes         bool // draw size marks in mm
+	Marks         []Mark
+	Shade         func(facet int) (Tone, bool) // facets to be shown in a tone and pattern; nil for none
+	Cut           *Plane                       // what lies in front of it is left out, so that the inside shows
+	Dark          bool                         // for a dark page
+}
+
+// Plane cuts at Offset mm along Normal, a unit vector.
+type Plane struct {
+	Normal mesh.Vec
+	Offset float64
+}
+
+// Draw makes the picture of a part seen from one direction.
+func Draw(m *mesh.Mesh, v View, o Options) *image.RGBA {
+	if o.Width <= 0 || o.Height <= 0 {
+		o.Width, o.Height = 640, 480
+	}
+	c := aim(m.Bounds(), v, o)
+	film := newFilm(o.Width*sampling, o.Height*sampling)
+	film.expose(m, c, o)
+	img := film.develop(o)
+	if o.Sizes {
+		drawSizes(img, m.Bounds(), c, o)
+	}
+	drawMarks(img, c, o)
+	return img
+}
+
+// Strip draws a turntable: n views round the part, side by side.
+func Strip(m *mesh.Mesh, n int, o Options) *image.RGBA {
+	if o.Width <= 0 || o.Height <= 0 {
+		o.Width, o.Height = 240, 200
+	}
+	out := image.NewRGBA(image.Rect(0, 0, n*o.Width, o.Height))
+	for i := range n {
+		one := Draw(m, View{Turn: 360 * float64(i) / float64(n), Rise: Corner.Rise}, o)
+		for y := range o.Height {
+			copy(out.Pix[out.PixOffset(i*o.Width, y):], one.Pix[one.PixOffset(0, y):one.PixOffset(0, y)+4*o.Width])
+		}
+	}
+	return out
+}
+
+// WritePNG writes the picture with few colours, so that it stays small in a letter.
+func WritePNG(w io.Writer, img *image.RGBA) error {
+	enc := png.Encoder{CompressionLevel: png.BestCompression}
+	return enc.Encode(w, reduced(img))
+}
+
+// reduced maps a picture to a palette of at most 256 colours when it has no
+// more, by dropping the low bits of each channel; else it is left as it is.
+func reduced(img *image.RGBA) image.Image {
+	index := map[color.RGBA]uint8{}
+	var pal color.Palette
+	out := image.NewPaletted(img.Rect, nil)
+	for y := img.Rect.Min.Y; y < img.Rect.Max.Y; y++ {
+		for x := img.Rect.Min.X; x < img.Rect.Max.X; x++ {
+			p := img.RGBAAt(x, y)
+			p = color.RGBA{coarse(p.R), coarse(p.G), coarse(p.B), 255}
+			i, ok := index[p]
+			if !ok {
+				if len(pal) == 256 {
+					return img
+				}
+				i = uint8(len(pal))
+				index[p], pal = i, append(pal, p)
+			}
+			out.SetColorIndex(x, y, i)
+		}
+	}
+	out.Palette = pal
+	return out
+}
+
+// coarse rounds a channel to steps of five, black and white kept exact.
+func coarse(v uint8) uint8 { return uint8(min(255, (int(v)+2)/5*5)) }
+
+// camera maps mesh coordinates to film coordinates: x right, y down, z towards
+// the eye, all in sampled pixels.
+type camera struct {
+	right, up, eye mesh.Vec
+	scale          float64 // sampled pixels per mm
+	cx, cy         float64 // film centre
+	centre         mesh.Vec
+}
+
+// aim points the camera at the middle of the box and fits it into the film,
+// leaving a rim for the size marks.
+func aim(b mesh.Box, v View, o Options) camera {
+	turn, rise := v.Turn*math.Pi/180, v.Rise*math.Pi/180
+	c := camera{
+		right:  mesh.Vec{math.Cos(turn), math.Sin(turn), 0},
+		centre: b.Min.Add(b.Max).Mul(0.5),
+		cx:     float64(o.Width*sampling) / 2,
+		cy:     float64(o.Height*sampling) / 2,
+	}
+	c.up = mesh.Vec{-math.Sin(rise) * math.Sin(turn), math.Sin(rise) * math.Cos(turn), math.Cos(rise)}
+	c.eye = c.right.Cross(c.up)
+	half := b.Size().Mul(0.5)
+	w, h := spread(c.right, half), spread(c.up, half)
+	rim := 0.42
+	if o.Sizes {
+		rim = 0.36
+	}
+	c.scale = min(rim*float64(o.Width*sampling)/max(w, 1e-9), rim*float64(o.Height*sampling)/max(h, 1e-9))
+	return c
+}
+
+// spread is half the extent of a box along a direction.
+func spread(d, half mesh.Vec) float64 {
+	return math.Abs(d[0])*half[0] + math.Abs(d[1])*half[1] + math.Abs(d[2])*half[2]
+}
+
+// project maps a point to the film.
+func (c camera) project(p mesh.Vec) (x, y, z float64) {
+	d := p.Sub(c.centre)
+	return c.cx + c.scale*d.Dot(c.right), c.cy - c.scale*d.Dot(c.up), c.scale * d.Dot(c.eye)
+}
+
+// onPage maps a point to the finished picture.
+func (c camera) onPage(p mesh.Vec) (x, y float64) {
+	x, y, _ = c.project(p)
+	return x / sampling, y / sampling
+}
