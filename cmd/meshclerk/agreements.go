@@ -1,0 +1,135 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"strings"
+
+	"meshclerk/intake/agreement"
+)
+
+type agreementsCmd struct {
+	Import agreementsImportCmd `cmd:"" help:"Read signed agreements from a CSV file; the same file may be read again."`
+	Add    agreementsAddCmd    `cmd:"" help:"Record one signed agreement."`
+	List   agreementsListCmd   `cmd:"" help:"List the register."`
+}
+
+type agreementsImportCmd struct {
+	house
+	File string `arg:"" help:"CSV with the columns address, name, card number, signed on, version, expires, guardian."`
+	By   string `default:"" placeholder:"NAME" help:"Who imports it, for the record."`
+}
+
+func (c *agreementsImportCmd) Run(e *env) error {
+	f, err := os.Open(c.File)
+	if err != nil {
+		return wrongUse("%s cannot be opened: %w", c.File, err)
+	}
+	defer f.Close()
+	entries, err := agreement.ParseCSV(f)
+	if err != nil {
+		return fmt.Errorf("nothing was imported from %s:\n%w", c.File, err)
+	}
+	return c.record(e, entries, c.By, "imported from a file")
+}
+
+type agreementsAddCmd struct {
+	house
+	Address  string   `required:"" placeholder:"ADDRESS" help:"The patron's mail address."`
+	Name     string   `required:"" placeholder:"NAME" help:"The patron's name."`
+	Card     string   `placeholder:"NUMBER" help:"The library card."`
+	Signed   string   `required:"" placeholder:"YYYY-MM-DD" help:"The day it was signed."`
+	Version  string   `placeholder:"VERSION" help:"The version of the text; the current one otherwise."`
+	Expires  string   `placeholder:"YYYY-MM-DD" help:"The day it ends, if it does."`
+	Guardian string   `placeholder:"NAME" help:"Who signed for a minor."`
+	Minor    bool     `help:"The patron is a minor."`
+	Other    []string `placeholder:"ADDRESS" help:"Another address the patron writes from."`
+	By       string   `default:"" placeholder:"NAME" help:"Who adds it, for the record."`
+}
+
+func (c *agreementsAddCmd) Run(e *env) error {
+	signed, err := agreement.ParseDay(c.Signed)
+	if err != nil {
+		return wrongUse("--signed: %w", err)
+	}
+	expires := ""
+	if c.Expires != "" {
+		if expires, err = agreement.ParseDay(c.Expires); err != nil {
+			return wrongUse("--expires: %w", err)
+		}
+	}
+	if !strings.Contains(c.Address, "@") {
+		return wrongUse("--address %q is not a mail address", c.Address)
+	}
+	if c.Version == "" {
+		r, err := c.rules()
+		if err != nil {
+			return err
+		}
+		c.Version = r.Agreement.Current
+	}
+	entry := agreement.Entry{
+		Address: agreement.Normal(c.Address), Others: c.Other, Name: c.Name, Card: c.Card,
+		Signed: signed, Version: c.Version, Expires: expires, Guardian: c.Guardian, Minor: c.Minor,
+	}
+	return c.record(e, []agreement.Entry{entry}, c.By, "added by hand")
+}
+
+// record puts entries into the register; the robot sees by itself which jobs
+// were waiting for them.
+func (h *house) record(e *env, entries []agreement.Entry, by, why string) error {
+	l, err := h.open(e)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	done, err := l.UpsertAgreements(e.ctx, entries, whoOr(by), why)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(e.out, "%d added, %d changed, %d known already\n", done.Added, done.Changed, done.Same)
+	if n := len(done.Waiting); n > 0 {
+		fmt.Fprintf(e.out, "%d job(s) were waiting for one of these and go on by themselves: %s\n", n, strings.Join(done.Waiting, ", "))
+	}
+	return nil
+}
+
+type agreementsListCmd struct {
+	house
+	JSON bool   `name:"json" help:"One JSON object per line, for scripts."`
+	Find string `placeholder:"TEXT" help:"Only those whose address, name or card holds this."`
+}
+
+func (c *agreementsListCmd) Run(e *env) error {
+	l, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	all, err := l.Agreements(e.ctx)
+	if err != nil {
+		return err
+	}
+	var rows [][]string
+	for _, a := range all {
+		if !holds(a, c.Find) {
+			continue
+		}
+		if c.JSON {
+			if err := writeJSON(e.out, a); err != nil {
+				return err
+			}
+			continue
+		}
+		rows = append(rows, []string{a.Name, a.Address, a.Card, a.Signed, a.Version, a.Expires, a.Guardian})
+	}
+	if c.JSON {
+		return nil
+	}
+	return table(e.out, []string{"NAME", "ADDRESS", "CARD", "SIGNED", "VERSION", "EXPIRES", "GUARDIAN"}, rows)
+}
+
+func holds(a agreement.Entry, find string) bool {
+	text := strings.ToLower(strings.Join(append(a.Addresses(), a.Name, a.Card), " "))
+	return strings.Contains(text, strings.ToLower(find))
+}
