@@ -24,6 +24,13 @@ type Letter struct {
 	Forwarder *Address  `json:"forwarder,omitempty"` // the staff member who forwarded a patron's letter
 	Repairs   []string  `json:"repairs,omitempty"`   // what was mended before the letter could be read
 	Notes     []string  `json:"notes,omitempty"`     // what staff should know: caps met, parts left out
+	Inline    []Inline  `json:"inline,omitempty"`    // own passages that stand below quoted lines, in order
+}
+
+// Inline is an answer between quoted lines, with what it answers.
+type Inline struct {
+	Quoted string `json:"quoted"` // the last quoted lines above it, without their marks
+	Text   string `json:"text"`   // the writer's own words; also part of Letter.Text
 }
 
 // Disposition is what a letter is to us.

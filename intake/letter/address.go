@@ -1,0 +1,149 @@
+package letter
+
+import (
+	"mime"
+	"net/mail"
+	"regexp"
+	"strings"
+	"time"
+
+	"io"
+	"meshclerk/intake/job"
+
+	"github.com/emersion/go-message/textproto"
+)
+
+const (
+	nameLen    = 120
+	addressLen = 320 // RFC 5321, 4.5.3.1: 64 + 1 + 255
+	subjectLen = 500
+)
+
+var (
+	angled = regexp.MustCompile(`<\s*([^<>\s"]+@[^<>\s"]+?)\s*>`)
+	bare   = regexp.MustCompile(`[^\s<>"(),:;\[\]\\]+@[^\s<>"(),:;\[\]\\]+`)
+)
+
+// addresses reads an address list (RFC 5322, 3.4). What the standard's grammar
+// refuses is searched for anything that looks like an address.
+func addresses(value string) []job.Address {
+	if len(value) > 64<<10 {
+		value = value[:64<<10]
+	}
+	p := mail.AddressParser{WordDecoder: &mime.WordDecoder{CharsetReader: wordReader}}
+	var out []job.Address
+	if list, err := p.ParseList(value); err == nil {
+		for _, a := range list {
+			out = append(out, clean(a.Name, a.Address))
+		}
+		return out
+	}
+	for _, piece := range splitAddresses(value) {
+		if m := angled.FindStringSubmatchIndex(piece); m != nil {
+			out = append(out, clean(unquote(decodeWords(piece[:m[0]])), piece[m[2]:m[3]]))
+		} else if m := bare.FindStringIndex(piece); m != nil {
+			name := strings.Trim(decodeWords(piece[:m[0]]+" "+piece[m[1]:]), ` "'<>()`)
+			out = append(out, clean(name, piece[m[0]:m[1]]))
+		}
+	}
+	return out
+}
+
+// splitAddresses cuts at commas outside quotes, comments left as they are.
+func splitAddresses(value string) []string {
+	var out []string
+	start, quoted := 0, false
+	for i := 0; i < len(value); i++ {
+		switch c := value[i]; {
+		case c == '\\' && quoted:
+			i++
+		case c == '"':
+			quoted = !quoted && closes(value[i+1:])
+		case (c == ',' || c == ';') && !quoted:
+			out = append(out, value[start:i])
+			start = i + 1
+		}
+	}
+	return append(out, value[start:])
+}
+
+func clean(name, address string) job.Address {
+	name = shown(decodeWords(name), nameLen)
+	address = strings.ToLower(strings.Map(dropSpace, shown(address, addressLen)))
+	return job.Address{Name: strings.Trim(name, `"' `), Address: address}
+}
+
+func wordReader(charset string, in io.Reader) (io.Reader, error) {
+	raw, err := io.ReadAll(io.LimitReader(in, 64<<10))
+	if err != nil {
+		return nil, err
+	}
+	text, _ := toUTF8(raw, charset)
+	return strings.NewReader(text), nil
+}
+
+func first(list []job.Address) job.Address {
+	if len(list) == 0 {
+		return job.Address{}
+	}
+	return list[0]
+}
+
+// sender is the From address, or what else names the writer when From is of no use.
+func sender(h textproto.Header) job.Address {
+	for _, name := range []string{"From", "Sender", "Reply-To", "Return-Path"} {
+		if a := first(addresses(h.Get(name))); a.Address != "" {
+			return a
+		}
+	}
+	return job.Address{Name: shown(decodeWords(h.Get("From")), nameLen)}
+}
+
+var messageID = regexp.MustCompile(`<[^<>\s]{1,900}>`)
+
+// messageIDs lists the identifiers of a field in order, each once (RFC 5322, 3.6.4).
+func messageIDs(value string) []string {
+	out := []string{}
+	seen := map[string]bool{}
+	for _, id := range messageID.FindAllString(value, 500) {
+		if !seen[id] {
+			seen[id] = true
+			out = append(out, id)
+		}
+	}
+	return out
+}
+
+// ownID is the Message-ID, put in brackets when they are missing.
+func ownID(value string) string {
+	if ids := messageIDs(value); len(ids) > 0 {
+		return ids[0]
+	}
+	if value = strings.TrimSpace(value); value != "" && len(value) < 990 && !strings.ContainsAny(value, " \t<>") {
+		return "<" + value + ">"
+	}
+	return ""
+}
+
+// namedZones are the zones of RFC 5322, 4.3 that carry an offset.
+var namedZones = strings.NewReplacer(" EST", " -0500", " EDT", " -0400", " CST", " -0600", " CDT", " -0500",
+	" MST", " -0700", " MDT", " -0600", " PST", " -0800", " PDT", " -0700", " UT", " +0000", " GMT", " +0000")
+
+var numericZone = regexp.MustCompile(`[+-]\d{4}`)
+
+// written is when the letter was written: its Date, else when our server got it.
+func written(h textproto.Header) time.Time {
+	values := []string{h.Get("Date")}
+	if received := h.Get("Received"); received != "" {
+		values = append(values, received[strings.LastIndexByte(received, ';')+1:])
+	}
+	for _, v := range values {
+		if !numericZone.MatchString(v) {
+			v = strings.Replace(namedZones.Replace(v), " +0000C", " +0000", 1)
+		}
+		if t, err := mail.ParseDate(strings.TrimSpace(v)); err == nil && t.Year() > 1970 && t.Year() < 2200 {
+			return t
+		}
+	}
+	return time.Time{}
+}
