@@ -1,0 +1,80 @@
+package draft
+
+import (
+	"fmt"
+	"net/mail"
+	"strings"
+
+	"meshclerk/intake/job"
+)
+
+// address says from whom to whom, and tells staff what is odd about it.
+func (in *Input) address(m *Message) error {
+	lib := in.Rules.Library
+	m.From = job.Address{Name: displayName(lib.Desk + ", " + lib.Name), Address: lib.Address}
+	to := in.writer()
+	address, err := cleanAddress(to.Address)
+	if err != nil {
+		return fmt.Errorf("the patron's address cannot be written to: %w", err)
+	}
+	m.To = job.Address{Name: displayName(to.Name), Address: address}
+	if strings.EqualFold(address, lib.Address) {
+		return fmt.Errorf("the letter comes from our own address %s, so an answer would come back to us", lib.Address)
+	}
+	if l := in.Letter; l != nil {
+		in.replyTo(m, l)
+		if l.Authenticated != job.Pass && l.Forwarder == nil {
+			m.Notes = append(m.Notes, fmt.Sprintf("the mail server did not prove that the letter is really from %s", address))
+		}
+	}
+	m.MessageID = "<" + in.ID + "@" + in.Domain + ">"
+	return nil
+}
+
+// replyTo follows a Reply-To only within the sender's own domain: else a forged
+// or careless letter would carry a patron's matters to a stranger. Staff see it.
+func (in *Input) replyTo(m *Message, l *job.Letter) {
+	if l.ReplyTo == "" || strings.EqualFold(l.ReplyTo, m.To.Address) {
+		return
+	}
+	other, err := cleanAddress(l.ReplyTo)
+	switch {
+	case err != nil:
+		m.Notes = append(m.Notes, "the letter asks for answers to an address that cannot be written to; this reply goes to its sender")
+	case domain(other) == domain(m.To.Address) && !strings.EqualFold(other, in.Rules.Library.Address):
+		m.Notes = append(m.Notes, fmt.Sprintf("this reply goes to %s, as the letter asks, and not to %s", other, m.To.Address))
+		m.To.Address = other
+	default:
+		m.Notes = append(m.Notes, fmt.Sprintf("the letter asks for answers to %s, which is another domain; this reply goes to its sender", other))
+	}
+}
+
+// cleanAddress accepts a plain address that needs no quoting in a header (RFC
+// 5322, 3.4.1, without the obsolete and quoted forms).
+func cleanAddress(s string) (string, error) {
+	a, err := mail.ParseAddress(s)
+	if err != nil || a.Address != s || len(s) > 254 { // RFC 5321, 4.5.3.1.3
+		return "", fmt.Errorf("%q is no plain mail address", oneLine(s))
+	}
+	if strings.ContainsAny(s, "\"\\()<>,;: \t\r\n") || strings.Count(s, "@") != 1 {
+		return "", fmt.Errorf("%q is no plain mail address", oneLine(s))
+	}
+	return s, nil
+}
+
+func domain(address string) string {
+	return strings.ToLower(address[strings.LastIndexByte(address, '@')+1:])
+}
+
+// displayName is a name as a header may carry it: one line, not too long, and
+// not pretending to be an address.
+func displayName(s string) string {
+	s = oneLine(s)
+	if strings.ContainsAny(s, "@<>") {
+		return ""
+	}
+	if r := []rune(s); len(r) > 80 {
+		s = strings.TrimSpace(string(r[:80]))
+	}
+	return s
+}

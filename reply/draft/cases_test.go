@@ -1,0 +1,220 @@
+package draft
+
+import (
+	"bytes"
+	"image"
+	"image/color"
+	"image/png"
+	"testing"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/rules"
+	"meshclerk/templates"
+)
+
+// The patrons and parts of these cases are invented.
+
+var clock = time.Date(2026, 11, 20, 15, 4, 5, 0, time.UTC)
+
+func ptr[T any](v T) *T { return &v }
+
+func letter(lang, subject string) *job.Letter {
+	return &job.Letter{
+		From: job.Address{Name: "Ada Marlowe", Address: "ada.marlowe@example.org"}, Subject: subject, Language: lang,
+		MessageID: "<first.1@example.org>", Authenticated: job.Pass, Disposition: job.Request, Date: clock,
+		Attachments: []job.Attachment{{Name: "bracket.stl", Kind: job.KindMesh, Bytes: 68484}},
+	}
+}
+
+// part is a job that was checked and can be printed.
+func part(lang string) *job.Job {
+	return &job.Job{
+		ID: "LP-000042", Stage: job.Checked, Thread: "7QK2-M9TX", Made: clock, Language: lang, File: "bracket.stl", Blob: "aa",
+		Patron:    job.Address{Name: "Ada Marlowe", Address: "ada.marlowe@example.org"},
+		Auth:      job.Pass,
+		Agreement: &job.Agreement{State: job.AgreementGood},
+		Report: &job.Report{
+			File: "bracket.stl", Readable: true, Format: "binary",
+			Mesh:     &job.Shape{Triangles: 1368, SizeMM: [3]float64{60, 31, 48}, Watertight: true},
+			Findings: []job.Finding{{Code: "thin-wall", Level: job.Note, Text: "the thinnest wall is 0.9 mm; it will bend easily", Amount: 0.9, Unit: "mm"}},
+			Fit:      &job.Fit{Printer: "Bench 1", Fits: true, ScaleToFit: 1},
+			Estimate: &job.Estimate{PrintTimeS: 10200, LowS: 9400, HighS: 11700, PlateTimeS: 10200, MassG: 24.3, FilamentM: 8.1, Plates: 1,
+				Copies: 1, Scale: 1, LayerMM: 0.2, Shells: 2, Infill: 0.1, Material: "PLA", Printer: "Bench 1", LargestScale: 1.4,
+				WhatIf: []job.Choice{
+					{Label: "layers of 0.3 mm instead of 0.2", Settings: job.Settings{LayerMM: 0.3}, PrintTimeS: 7100, MassG: 24, Plates: 1, Within: true, Total: "3.40"},
+					{Label: "70% of the size", Settings: job.Settings{Scale: 0.7}, PrintTimeS: 4400, MassG: 9.8, Plates: 1, Within: true, Total: "2.00"},
+				}},
+			Quote: &job.Quote{Currency: "CAD", Total: "3.45", ValidUntil: "2026-12-04",
+				Lines: []job.Line{{Label: "each job", Amount: "1.00", Kind: "job"}, {Label: "24.3 g of PLA", Amount: "2.43", Kind: "mass"}, {Label: "rounding", Amount: "0.02", Kind: "rounding"}}},
+		},
+	}
+}
+
+func settled(j *job.Job) *job.Job {
+	j.Wishes = job.Wishes{Copies: ptr(1), Colours: []string{"green"}, Pickup: "Millbrook", Phone: "555-0177"}
+	return j
+}
+
+func finding(j *job.Job, fs ...job.Finding) *job.Job {
+	j.Report.Findings = append(j.Report.Findings, fs...)
+	return j
+}
+
+func input(t testing.TB, lang string) Input {
+	t.Helper()
+	return Input{Rules: rules.Default(), Templates: templates.Default(), ID: "D-000007", Domain: "larkfield.example", Now: clock,
+		Letter: letter(lang, map[string]string{"en": "A bracket for my lamp", "fr": "Un support pour ma lampe", "es": "Un soporte para mi lámpara"}[lang])}
+}
+
+// testPicture is a small real PNG.
+func testPicture(t testing.TB) *Picture {
+	t.Helper()
+	m := image.NewPaletted(image.Rect(0, 0, 4, 3), color.Palette{color.White, color.Black})
+	m.SetColorIndex(1, 1, 1)
+	var b bytes.Buffer
+	if err := png.Encode(&b, m); err != nil {
+		t.Fatal(err)
+	}
+	return &Picture{PNG: b.Bytes(), Alt: "bracket.stl seen from the front"}
+}
+
+// cases gives, for each situation, an input that calls for it.
+func cases(t testing.TB, lang string) map[string]Input {
+	out := map[string]Input{}
+	add := func(name string, make func(*Input)) {
+		in := input(t, lang)
+		make(&in)
+		out[name] = in
+	}
+	checkedCases(add, lang)
+	letterCases(add)
+	laterCases(add, lang)
+	quote := out["quote"]
+	quote.Picture = testPicture(t)
+	out["quote"] = quote
+	return out
+}
+
+// checkedCases are about a file that was checked.
+func checkedCases(add func(string, func(*Input)), lang string) {
+	overhang := job.Finding{Code: "overhang", Level: job.Ask, Text: "8.1 cm² of it would be printed in mid-air", Amount: 812.5, Unit: "mm2", Question: ""}
+	units := job.Finding{Code: "units-doubtful", Level: job.Ask, Text: "the part is only 2 mm long; if it was drawn in inches it would be 50.8 mm", Amount: 2, Unit: "mm",
+		Question: "Was it drawn in inches, so that it should be 5.1 × 2.5 × 2.5 cm?"}
+	add("quote", func(in *Input) {
+		j := finding(part(lang), overhang)
+		j.Report.Estimate.SupportMM3 = 900
+		in.Jobs, in.Wait = []*job.Job{j}, templates.Wait{Low: 2, High: 4}
+	})
+	add("agreement-arrived", func(in *Input) {
+		in.Jobs, in.Template = []*job.Job{settled(part(lang))}, "agreement-arrived"
+	})
+	add("changed-quote", func(in *Input) {
+		now := settled(part(lang))
+		now.Wishes.Copies, now.Wishes.NeededBy = ptr(2), "2026-11-21"
+		now.Report.Estimate.Copies, now.Report.Estimate.PrintTimeS, now.Report.Estimate.MassG = 2, 20100, 48.6
+		now.Report.Quote = &job.Quote{Currency: "CAD", Total: "5.85", ValidUntil: "2026-12-04", Lines: []job.Line{{Label: "each job", Amount: "1.00", Kind: "job"}, {Label: "48.6 g of PLA", Amount: "4.86", Kind: "mass"}, {Label: "rounding", Amount: "-0.01", Kind: "rounding"}}}
+		in.Before, in.Jobs, in.Template = []*job.Job{settled(part(lang))}, []*job.Job{now}, "changed-quote"
+		in.QuotedOn, in.Wait = clock.AddDate(0, 0, -3), templates.Wait{Low: 3, High: 3}
+	})
+	add("several", func(in *Input) {
+		small, holes, odd := part(lang), finding(part(lang), job.Finding{Code: "holes", Level: job.Stop, Text: "the surface has 3 holes, the largest about 4 mm wide", Amount: 3}), part(lang)
+		small.File, holes.File, odd.File = "lid.stl", "vase.stl", "notes.stl"
+		small.ID, holes.ID, odd.ID = "LP-000043", "LP-000044", "LP-000045"
+		odd.Report = &job.Report{File: "notes.stl", Error: "this is a web page, not a 3D file", Findings: []job.Finding{{Code: "unreadable", Level: job.Stop, Text: "the file cannot be read"}}}
+		small.Report.Mesh.SizeMM = [3]float64{40, 40, 4}
+		finding(small, units)
+		in.Jobs = []*job.Job{part(lang), small, holes, odd}
+	})
+	add("needs-agreement", func(in *Input) {
+		j := settled(part(lang))
+		j.Agreement = &job.Agreement{State: job.AgreementNone}
+		in.Jobs = []*job.Job{j}
+	})
+	add("agreement-expired", func(in *Input) {
+		j := settled(part(lang))
+		j.Agreement = &job.Agreement{State: job.AgreementExpired, Expires: "2026-10-01"}
+		in.Jobs = []*job.Job{j}
+	})
+	add("too-long", func(in *Input) {
+		j := finding(settled(part(lang)), job.Finding{Code: "too-long", Level: job.Stop, Text: "it would print for 14 hours", Amount: 50400, Unit: "s"})
+		e := j.Report.Estimate
+		e.PrintTimeS, e.PlateTimeS, e.LargestScale = 50400, 50400, 0.78
+		in.Jobs = []*job.Job{j}
+	})
+	add("too-big", func(in *Input) {
+		j := finding(settled(part(lang)), job.Finding{Code: "too-big", Level: job.Stop, Text: "it is larger than any of our printers", Amount: 310, Unit: "mm"})
+		j.Report.Mesh.SizeMM = [3]float64{310, 120, 90}
+		j.Report.Fit = &job.Fit{Printer: "Bench 1", ScaleToFit: 0.7096}
+		in.Jobs = []*job.Job{j}
+	})
+	add("cannot-print", func(in *Input) {
+		in.Jobs = []*job.Job{finding(settled(part(lang)), job.Finding{Code: "holes", Level: job.Stop, Text: "the surface has 3 holes, the largest about 4 mm wide", Amount: 3})}
+	})
+	add("unreadable", func(in *Input) {
+		j := settled(part(lang))
+		j.Report = &job.Report{File: "bracket.stl", Error: "this is a zip archive, not an STL file", Findings: []job.Finding{{Code: "unreadable", Level: job.Stop, Text: "the file cannot be read"}}}
+		in.Jobs = []*job.Job{j}
+	})
+}
+
+// letterCases are about letters without a file that we can print.
+func letterCases(add func(string, func(*Input))) {
+	add("wrong-file-type", func(in *Input) {
+		in.Letter.Attachments = []job.Attachment{{Name: "lamp holder.step", Kind: job.KindModel}}
+	})
+	add("forgotten-attachment", func(in *Input) { in.Letter.Attachments = nil })
+	add("link", func(in *Input) {
+		in.Letter.Attachments, in.Letter.Links = nil, []string{"https://files.example.com/bracket"}
+	})
+	add("cannot-open", func(in *Input) {
+		in.Letter.Attachments = []job.Attachment{{Name: "winmail.dat", Kind: job.KindOther, MediaType: "application/ms-tnef"},
+			{Name: "bracket.stl", Inside: "parts.zip", Kind: job.KindOther, Note: "locked with a password; ask for it without one"}}
+	})
+}
+
+// laterCases are about the talk after the first answer.
+func laterCases(add func(string, func(*Input)), lang string) {
+	later := func(name string, stage job.Stage, more func(*Input)) {
+		add(name, func(in *Input) {
+			j := settled(part(lang))
+			j.Stage = stage
+			in.Jobs = []*job.Job{j}
+			more(in)
+		})
+	}
+	none := func(*Input) {}
+	weFirst := func(in *Input) {
+		in.Letter, in.Thread = nil, []string{"<first.1@example.org>", "<D-000006@larkfield.example>"}
+	}
+	later("accepted", job.Agreed, func(in *Input) { in.Wait = templates.Wait{Low: 2, High: 2} })
+	later("question", job.Quoted, func(in *Input) { in.Letter.Wishes.Answer = job.Question })
+	later("reminder", job.Quoted, func(in *Input) {
+		weFirst(in)
+		in.Template, in.QuotedOn, in.ClosesOn = "reminder", clock.AddDate(0, 0, -7), clock.AddDate(0, 0, 14)
+		in.Jobs[0].Wishes.Colours = nil
+	})
+	later("lapsed", job.Lapsed, weFirst)
+	later("withdrawn", job.Withdrawn, none)
+	later("declined", job.Declined, func(in *Input) { in.Reason = "it is made to look like a weapon" })
+	later("failed", job.Failed, func(in *Input) {
+		weFirst(in)
+		in.Reason, in.Wait = "it came loose from the plate after two hours", templates.Wait{Low: 1, High: 2}
+	})
+	later("ready", job.Ready, func(in *Input) {
+		weFirst(in)
+		in.PickupUntil = clock.AddDate(0, 0, 14)
+	})
+	later("pickup-reminder", job.Ready, func(in *Input) {
+		weFirst(in)
+		in.Template, in.PickupUntil = "pickup-reminder", clock.AddDate(0, 0, 7)
+	})
+	later("not-collected", job.Lapsed, func(in *Input) {
+		weFirst(in)
+		in.Template, in.PickupUntil = "not-collected", clock
+	})
+	later("collected", job.Collected, func(in *Input) {
+		weFirst(in)
+		in.Paid = "3.45"
+	})
+}

@@ -1,0 +1,121 @@
+package draft
+
+import (
+	"slices"
+
+	"meshclerk/intake/job"
+	"meshclerk/rules"
+)
+
+// The outcomes of a check, as a patron is told of them.
+const (
+	canPrint    = "quote"
+	tooLong     = "too-long"
+	tooBig      = "too-big"
+	cannotPrint = "cannot-print"
+	unreadable  = "unreadable"
+)
+
+// outcome sorts a checked file by what has to be said of it.
+func outcome(r *job.Report) string {
+	if r == nil {
+		return canPrint // not checked anew, e.g. when the letter is about its pickup
+	}
+	if !r.Readable {
+		return unreadable
+	}
+	worst := canPrint
+	for _, f := range r.Findings {
+		switch {
+		case f.Level != job.Stop:
+		case f.Code == "unreadable" || f.Code == "not-stl":
+			return unreadable
+		case f.Code == tooBig && worst != cannotPrint:
+			worst = tooBig
+		case f.Code == tooLong && worst == canPrint:
+			worst = tooLong
+		case f.Code != tooBig && f.Code != tooLong:
+			worst = cannotPrint
+		}
+	}
+	return worst
+}
+
+// byStage are the stages in which a job's own state says what the letter is for.
+var byStage = map[job.Stage]string{
+	job.Agreed: "accepted", job.Failed: "failed", job.Ready: "ready", job.Collected: "collected",
+	job.Declined: "declined", job.Withdrawn: "withdrawn", job.Lapsed: "lapsed",
+}
+
+// Choose gives the situation a reply is for, from the stage of the jobs, what
+// was found, and the agreement. Reminders, an arrived agreement, a changed
+// quote and questions are events that no state shows; name them in Input.Template.
+func Choose(letter *job.Letter, jobs []*job.Job, r *rules.Rules) string {
+	switch {
+	case len(jobs) == 0:
+		return withoutMesh(letter)
+	case sameStage(jobs) && byStage[jobs[0].Stage] != "":
+		return byStage[jobs[0].Stage]
+	case letter != nil && letter.Wishes.Answer == job.Question:
+		return "question"
+	case len(jobs) > 1:
+		return "several"
+	}
+	if what := outcome(jobs[0].Report); what != canPrint {
+		return what
+	}
+	switch needed, state := agreementState(jobs, r); {
+	case !needed:
+		return "quote"
+	case state == job.AgreementExpired || state == job.AgreementOld || state == job.AgreementGuardian:
+		return "agreement-expired"
+	}
+	return "needs-agreement"
+}
+
+func sameStage(jobs []*job.Job) bool {
+	return !slices.ContainsFunc(jobs, func(j *job.Job) bool { return j.Stage != jobs[0].Stage })
+}
+
+// withoutMesh is about a letter that asks for a print without a file we can print.
+func withoutMesh(l *job.Letter) string {
+	if l == nil {
+		return "forgotten-attachment"
+	}
+	closed, model := false, false
+	for _, a := range l.Attachments {
+		closed = closed || whyClosed(a) != ""
+		model = model || a.Kind == job.KindModel
+	}
+	switch {
+	case model:
+		return "wrong-file-type"
+	case closed:
+		return "cannot-open"
+	case len(l.Links) > 0:
+		return "link"
+	}
+	return "forgotten-attachment"
+}
+
+// agreementState says whether a signature is still needed before printing, and
+// the least good state among the jobs.
+func agreementState(jobs []*job.Job, r *rules.Rules) (needed bool, state job.AgreementState) {
+	if !r.Agreement.Required {
+		return false, ""
+	}
+	for _, j := range jobs {
+		switch j.Stage {
+		case job.Taken, job.Checked, job.NeedsAgreement, job.Drafted, job.Quoted, "":
+		default:
+			continue
+		}
+		switch {
+		case j.Agreement == nil:
+			return true, job.AgreementNone
+		case j.Agreement.State != job.AgreementGood:
+			needed, state = true, j.Agreement.State
+		}
+	}
+	return needed, state
+}

@@ -1,0 +1,236 @@
+package draft
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"meshclerk/intake/job"
+	"meshclerk/rules"
+)
+
+// Question is one thing that only the patron can settle.
+type Question struct {
+	Number  int      `json:"number"` // in the letter, from 1
+	Key     string   `json:"key"`    // "colour", "copies", "material", "supports", "size", "pickup", "card" or a finding's code
+	Job     job.ID   `json:"job"`    // "" when it is about all files of the letter
+	File    string   `json:"file"`   // the patron's name for the file, or ""
+	Text    string   `json:"text"`   // as asked; from Questions: the finding's own English words or ""
+	Choices []string `json:"choices"`
+	Said    string   `json:"said"` // what was wished that cannot be had
+	Max     int      `json:"max"`  // of copies
+
+	size [3]float64 // mm, for "size"
+}
+
+// Questions lists what is still open for these jobs, numbered as the letter
+// asks it. What the patron's words, the settings or the rules settle is never
+// asked, and the same question about several files is asked once.
+func Questions(jobs []*job.Job, r *rules.Rules) []Question {
+	var all []Question
+	for _, j := range jobs {
+		if j.Stage.Over() {
+			continue
+		}
+		for _, q := range ofPart(j, r) {
+			q.Job, q.File = j.ID, j.File
+			all = append(all, q)
+		}
+	}
+	all = merge(all, len(jobs))
+	all = append(all, ofLetter(jobs, r)...)
+	for i := range all {
+		all[i].Number = i + 1
+	}
+	return all
+}
+
+// merge asks once for all files what is the same for each of them.
+func merge(all []Question, jobs int) []Question {
+	if jobs == 1 {
+		for i := range all {
+			all[i].File = ""
+		}
+		return all
+	}
+	var out []Question
+	for _, q := range all {
+		same := func(o Question) bool {
+			return o.Key == q.Key && o.Text == q.Text && o.Said == q.Said && o.size == q.size && slices.Equal(o.Choices, q.Choices)
+		}
+		if n := count(all, same); n == jobs {
+			q.Job, q.File = "", ""
+			if slices.ContainsFunc(out, same) {
+				continue
+			}
+		}
+		out = append(out, q)
+	}
+	return out
+}
+
+func count(all []Question, is func(Question) bool) (n int) {
+	for _, q := range all {
+		if is(q) {
+			n++
+		}
+	}
+	return n
+}
+
+// ofPart are the questions about one file.
+func ofPart(j *job.Job, r *rules.Rules) []Question {
+	var qs []Question
+	switch outcome(j.Report) {
+	case unreadable:
+		return nil // nothing can be asked about a file that nobody has seen
+	case canPrint:
+		qs = append(qs, material(j, r)...)
+		qs = append(qs, colour(j, r)...)
+		qs = append(qs, copies(j, r)...)
+	}
+	if j.Report == nil {
+		return qs
+	}
+	for _, f := range j.Report.Findings {
+		if f.Level == job.Ask {
+			qs = append(qs, ofFinding(j, f, r)...)
+		}
+	}
+	return qs
+}
+
+// material asks when the patron wished for one that is not in stock.
+func material(j *job.Job, r *rules.Rules) []Question {
+	wish := j.Wishes.Material
+	if wish == "" || j.Settings.Material != "" || stocked(wish, r) != nil {
+		return nil
+	}
+	var names []string
+	for _, m := range r.Materials {
+		if !m.Soluble {
+			names = append(names, m.Name)
+		}
+	}
+	return []Question{{Key: "material", Said: wish, Choices: names}}
+}
+
+// stocked finds a material by name.
+func stocked(name string, r *rules.Rules) *rules.Material {
+	i := slices.IndexFunc(r.Materials, func(m rules.Material) bool { return strings.EqualFold(m.Name, name) })
+	if i < 0 {
+		return nil
+	}
+	return &r.Materials[i]
+}
+
+// materialOf is what a job is printed of: as set, as wished if in stock, as the rules say.
+func materialOf(j *job.Job, r *rules.Rules) *rules.Material {
+	for _, name := range []string{j.Settings.Material, j.Wishes.Material, r.Printing.Material} {
+		if m := stocked(name, r); m != nil && !m.Soluble {
+			return m
+		}
+	}
+	return nil
+}
+
+// colourOf is the colour a job is printed in, or "" while that is open.
+func colourOf(j *job.Job, r *rules.Rules) string {
+	m := materialOf(j, r)
+	if j.Settings.Colour != "" || m == nil {
+		return j.Settings.Colour
+	}
+	for _, c := range j.Wishes.Colours {
+		if slices.Contains(m.Colours, c) {
+			return c
+		}
+	}
+	if len(m.Colours) == 1 && len(j.Wishes.Colours) == 0 {
+		return m.Colours[0]
+	}
+	return ""
+}
+
+func colour(j *job.Job, r *rules.Rules) []Question {
+	m := materialOf(j, r)
+	if m == nil || colourOf(j, r) != "" {
+		return nil
+	}
+	q := Question{Key: "colour", Choices: m.Colours}
+	if len(j.Wishes.Colours) > 0 {
+		q.Said = j.Wishes.Colours[0]
+	}
+	return []Question{q}
+}
+
+// copies asks when a number was spoken of but is not clear, or too high. A
+// patron who says nothing wants one; the letter says so.
+func copies(j *job.Job, r *rules.Rules) []Question {
+	n := j.Wishes.Copies
+	switch {
+	case j.Settings.Copies > 0:
+		return nil
+	case n == nil && j.Wishes.Words["copies"] != "":
+		return []Question{{Key: "copies"}}
+	case n != nil && *n > r.Limits.MaxCopies:
+		return []Question{{Key: "copies", Said: strconv.Itoa(*n), Max: r.Limits.MaxCopies}}
+	}
+	return nil
+}
+
+// ofFinding asks what a finding leaves to the patron.
+func ofFinding(j *job.Job, f job.Finding, r *rules.Rules) []Question {
+	w, s := j.Wishes, j.Settings
+	if w.Words[f.Code] != "" {
+		return nil // answered in the patron's words
+	}
+	switch f.Code {
+	case "units-doubtful":
+		if w.Size != nil || w.Scale != nil || s.Scale > 0 {
+			return nil
+		}
+		q := Question{Key: "size", Text: f.Question}
+		if j.Report.Mesh != nil {
+			q.size = j.Report.Mesh.SizeMM
+		}
+		return []Question{q}
+	case "overhang", "long-bridge", "sealed-void":
+		if w.Supports != "" || s.Supports != "" {
+			return nil
+		}
+		if f.Code == "overhang" {
+			return []Question{{Key: "supports", Text: f.Question}}
+		}
+	case tooBig, tooLong:
+		if w.Scale != nil || w.Size != nil {
+			return nil
+		}
+	}
+	if f.Question == "" {
+		return nil
+	}
+	return []Question{{Key: f.Code, Text: f.Question}}
+}
+
+// ofLetter are the questions that are asked once, whatever the number of files.
+func ofLetter(jobs []*job.Job, r *rules.Rules) []Question {
+	var qs []Question
+	printable, pickup, card := false, "", ""
+	for _, j := range jobs {
+		printable = printable || outcome(j.Report) == canPrint && !j.Stage.Over()
+		pickup += j.Wishes.Pickup
+		card += j.Wishes.Card
+	}
+	if printable && pickup == "" && len(r.Library.Branches) > 1 {
+		q := Question{Key: "pickup"}
+		for _, b := range r.Library.Branches {
+			q.Choices = append(q.Choices, b.Name)
+		}
+		qs = append(qs, q)
+	}
+	needed, state := agreementState(jobs, r)
+	if needed && card == "" && r.Agreement.MatchCard && (state == job.AgreementNone || state == job.AgreementUnproven) {
+		qs = append(qs, Question{Key: "card"})
+	}
+	return qs
+}

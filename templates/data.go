@@ -1,0 +1,211 @@
+package templates
+
+// Data is everything a reply text may show. Figures and dates are already
+// written in the letter's language; what is unknown is "" or nil, so that
+// {{if .Part.Total}} works. Lengths, masses and the like are Text for the same
+// reason; the few plain numbers are there for {{if}} and {{plural}}.
+type Data struct {
+	Language string // "en", "fr" or "es"
+	Library  Library
+	Patron   Text // what to call the patron, or ""
+	Subject  Text // of the patron's letter without "Re:", or a plain one when it had none
+	Subjects Text // the files in question, for a subject line: "bracket.stl", or "3 files"
+
+	Parts     []Part // the 3D files that the letter is about
+	Part      Part   // the first of them; empty when there is none
+	Several   bool   // more than one
+	Printable bool   // at least one can be printed as it is
+	Total     Text   // for all that can be printed, or ""
+	Deposit   Text   // to be paid before printing, or ""
+	ValidTo   Text   // the day until which the quote holds
+
+	Questions []Question // open ones, numbered from 1
+	AskPhone  bool       // a call when it is ready could be offered
+	Agreement Agreement
+	Files     []File // other files that came
+	Links     int    // addresses of files kept elsewhere
+	TooMany   int    // files beyond those that were looked at
+
+	Changes  []Change // what is new since the last quote
+	Wait     Wait
+	NeededBy Text // the day the patron named
+	Late     bool // the wait may be longer than that
+	Pickup   Pickup
+	Cautions Cautions
+	Limits   Limits
+
+	Reason   Text // why: of a failed print, a refusal; one line, may be ""
+	Note     Note // staff's own words to this patron, may be ""
+	QuotedOn Text // the day of the last quote
+	ClosesOn Text // the day the request is closed if nothing is heard
+	Picture  Text // Markdown of the inline picture, or ""; printed with {{picture .}}
+}
+
+// Library says who writes.
+type Library struct {
+	Name, Desk, Address, Phone, Hours, Website Text
+}
+
+// Part is one 3D file and what was found out about it.
+type Part struct {
+	Number  int // in this letter, from 1
+	File    Text
+	Outcome string // "quote", "too-long", "too-big", "cannot-print" or "unreadable"
+	Really  Text   // of an unreadable file: what it is, in English
+
+	Size     Text // width, depth and height as it would be printed
+	Scale    Text // "80%", or "" when it is the size of the file
+	Material Text
+	Colour   Text // what was asked for, or ""
+	Copies   int
+	Plates   int
+	Layer    Text // "0.2 mm"
+	Infill   Text // "10%"
+	Shells   int
+	Supports string // "yes", "no", "soluble" or ""; whether supports are printed
+	Turned   bool   // it is printed another way up than it was sent
+	TurnWhy  Text   // what turning gains, in English
+
+	Time      Text // "about 3 hours"
+	TimeExact Text // "2 hours 50 minutes"
+	TimeRange Text // "2½ to 3½ hours"
+	PlateTime Text // the longest plate, to the minute
+	Mass      Text // "24 g"
+	Filament  Text // "8.1 m"
+
+	Lines []Line
+	Total Text // or "" when the rules give no price
+
+	Stops   []Finding // why it cannot be printed
+	Asks    []Finding // what the patron decides
+	Notes   []Finding // good to know
+	Options []Option  // other ways to print it
+
+	LargestScale Text // what would fit the time limit: "70%"
+	LargestSize  Text
+	FitScale     Text // what would fit the printer: "80%"
+	FitSize      Text
+	FitsTurned   bool // it fits when it is laid down
+	Printer      Text // name of the printer
+	Build        Text // what that printer can build at most
+	Limit        Text // the longest print the house allows, "8 hours"
+}
+
+// Line is one line of the price.
+type Line struct {
+	Kind   string // "job", "mass", "time", "minimum", "allowance", "rounding", "tax", "deposit"
+	Label  Text   // in English
+	Amount Text
+}
+
+// Finding is one thing the check found. Text is English; texts in other
+// languages say it by Code, and fall back to Text for checks the house added.
+type Finding struct {
+	Code   string
+	Level  string // "stop", "ask" or "note"
+	Text   Text
+	Amount Text // with its unit
+	Count  int  // the amount as a whole number
+}
+
+// Option is one row of the table of other ways to print. What stays as it is, is "".
+type Option struct {
+	Label    Text // in English
+	Scale    Text // "70%"
+	Layer    Text // "0.3 mm"
+	Infill   Text
+	Shells   int
+	Copies   int
+	Supports string
+	Turned   bool
+	Material Text
+	Time     Text
+	Mass     Text
+	Total    Text
+	Plates   int
+	Within   bool // within the time limit
+}
+
+// Question is one open question.
+type Question struct {
+	Number  int
+	Key     string // "colour", "copies", "supports", "size", "material", "pickup", "card" or a finding's code
+	File    Text   // which file, when the letter is about several
+	Text    Text   // in English
+	Choices Text   // "red, green or blue"
+	Said    Text   // what the patron said that cannot be had
+	Amount  Text
+}
+
+// Agreement says how the signed agreement stands.
+type Agreement struct {
+	Needed  bool // something must be signed before we print
+	State   string
+	Form    Text // where the form is to be had
+	Expired Text // the day it ran out
+	Months  int  // how long a signature counts
+	Age     int  // below it a guardian signs
+}
+
+// File is one file that is no printable 3D file.
+type File struct {
+	Name   Text
+	Kind   string // "archive", "other-model", "document", "picture", "other"
+	Ending Text   // ".obj"
+	Why    string // "encrypted", "too-large", "winmail" or ""
+}
+
+// Change is one thing that differs from the last quote.
+type Change struct {
+	What        string // "file", "copies", "colour", "material", "size", "supports", "layer", "infill", "shells", "time", "mass", "total"
+	Before, Now Text
+}
+
+// Wait is the time until a part is ready once the patron says yes, in days on
+// which the printers run.
+type Wait struct {
+	Low, High int // 0 and 0 when it is not known
+}
+
+// Pickup says where and until when a part can be collected.
+type Pickup struct {
+	Branch, Hours, Until, Paid, Due Text
+	Days                            int
+}
+
+// Cautions say which warnings apply.
+type Cautions struct {
+	Small    bool // small enough for a child to swallow (16 CFR 1501.4)
+	Softens  Text // temperature, e.g. "57 °C"
+	Supports bool // stubs of supports may be sharp
+}
+
+// Limits are the house's own.
+type Limits struct {
+	Hours      Text // longest print, "8 hours"
+	Copies     int
+	Files      int // looked at in one letter
+	PickupDays int
+	KeepDays   int
+	Endings    Text // ".stl"
+}
+
+// Codes lists the findings that texts in other languages have words for.
+func Codes() []string {
+	return []string{"unreadable", "not-stl", "units-doubtful", "too-big", "too-long", "holes", "nonmanifold", "flipped", "inside-out",
+		"self-crossing", "several-parts", "floating-part", "sealed-void", "thin-wall", "fine-detail", "narrow-gap", "overhang", "long-bridge",
+		"small-footprint", "tips-over", "small-part-hazard", "coarse-facets", "already-printed"}
+}
+
+// Situations lists the names that reply texts have: each is one reason to
+// write. A text of another name would never be used.
+func Situations() []string {
+	return []string{
+		"quote", "agreement-arrived", "changed-quote", "several", // a price
+		"needs-agreement", "agreement-expired", // sign first
+		"too-long", "too-big", "cannot-print", "unreadable", // not as it is
+		"wrong-file-type", "forgotten-attachment", "link", "cannot-open", // no 3D file
+		"accepted", "question", "reminder", "lapsed", "withdrawn", "declined", // the talk
+		"failed", "ready", "pickup-reminder", "not-collected", "collected", // the print
+	}
+}

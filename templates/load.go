@@ -1,0 +1,240 @@
+package templates
+
+import (
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"path"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"text/template"
+	"text/template/parse"
+
+	"meshclerk/rules"
+)
+
+const (
+	subjectPrefix = "Subject: "
+	maxFile       = 1 << 18
+)
+
+// source is one file as it was read.
+type source struct {
+	name string // "quote" or "_questions"
+	path string
+	text string
+}
+
+// loader gathers the problems of one Load.
+type loader struct {
+	sources  map[string]map[string]*source // language -> name
+	problems rules.Problems
+}
+
+// read fetches the built-in texts and what replaces them.
+func (l *loader) read(dir string, languages []string) error {
+	known, err := fs.ReadDir(builtin, ".")
+	if err != nil {
+		return err
+	}
+	for _, lang := range languages {
+		if !slices.ContainsFunc(known, func(e fs.DirEntry) bool { return e.Name() == lang }) && dir == "" {
+			return fmt.Errorf("there are no built-in reply texts in language %q; give a folder with %s/*.md", lang, lang)
+		}
+		l.sources[lang] = map[string]*source{}
+		if err := l.readFolder(builtin, lang, "built-in "); err != nil {
+			return err
+		}
+	}
+	if dir == "" {
+		return nil
+	}
+	return l.readOwn(dir, languages)
+}
+
+// readOwn takes the operator's folder.
+func (l *loader) readOwn(dir string, languages []string) error {
+	own := os.DirFS(dir)
+	entries, err := fs.ReadDir(own, ".")
+	if err != nil {
+		return fmt.Errorf("the folder of reply texts cannot be read: %w (give a folder with en/*.md and so on, or none for the built-in texts)", err)
+	}
+	for _, e := range entries {
+		name := e.Name()
+		switch {
+		case ignored(name):
+		case !e.IsDir():
+			l.tell(rules.Problem{File: path.Join(dir, name), Text: "this file is not in a folder of its language, so it would not be used",
+				Hint: "move it, e.g. to " + languages[0] + "/" + name})
+		case slices.Contains(languages, name):
+			if err := l.readFolder(own, name, strings.TrimSuffix(dir, "/")+"/"); err != nil {
+				return err
+			}
+		case !slices.Contains(rules.Languages, name):
+			l.tell(rules.Problem{File: path.Join(dir, name), Text: fmt.Sprintf("%q is none of the languages in library.toml (%s)", name, strings.Join(languages, ", "))})
+		}
+	}
+	return nil
+}
+
+func ignored(name string) bool {
+	return strings.HasPrefix(name, ".") || strings.HasSuffix(name, "~")
+}
+
+// readFolder takes every text of one language; a folder that is not there has none.
+func (l *loader) readFolder(from fs.FS, lang, prefix string) error {
+	entries, err := fs.ReadDir(from, lang)
+	if err != nil {
+		return nil
+	}
+	for _, e := range entries {
+		file := path.Join(lang, e.Name())
+		name, isText := strings.CutSuffix(e.Name(), ".md")
+		if ignored(e.Name()) {
+			continue
+		}
+		if !isText || e.IsDir() {
+			l.tell(rules.Problem{File: prefix + file, Text: "this is no reply text, so it would not be used", Hint: "names end in .md"})
+			continue
+		}
+		b, err := fs.ReadFile(from, file)
+		if err != nil {
+			return fmt.Errorf("the reply text cannot be read: %w", err)
+		}
+		if len(b) > maxFile {
+			l.tell(rules.Problem{File: prefix + file, Text: fmt.Sprintf("the file has %d bytes, more than the %d a reply text may have", len(b), maxFile)})
+			continue
+		}
+		text := strings.ReplaceAll(strings.TrimPrefix(string(b), "\ufeff"), "\r\n", "\n")
+		l.sources[lang][name] = &source{name: name, path: prefix + file, text: text}
+	}
+	return nil
+}
+
+func (l *loader) tell(p rules.Problem) { l.problems = append(l.problems, p) }
+
+// parse reads the texts of one language and checks them.
+func (l *loader) parse(lang string) map[string]*Template {
+	all := template.New(lang).Funcs(funcs(lang)).Option("missingkey=error")
+	for _, name := range slices.Sorted(maps.Keys(l.sources[lang])) {
+		l.parseOne(all, l.sources[lang][name])
+	}
+	texts := map[string]*Template{}
+	for _, name := range l.wanted() {
+		s := l.sources[lang][name]
+		switch {
+		case s == nil:
+			l.tell(rules.Problem{File: lang + "/" + name + ".md", Text: "this translation is missing", Hint: "translate " + l.inOther(name)})
+		case !slices.Contains(Situations(), name):
+			p := rules.Problem{File: s.path, Text: "there is no situation of this name, so the text would not be used"}
+			if near := rules.Nearest(name, Situations()); near != "" {
+				p.Hint = "did you mean " + near + ".md?"
+			}
+			l.tell(p)
+		case all.Lookup(name) != nil:
+			pieces := l.check(all, lang, s)
+			texts[name] = &Template{Name: name, Language: lang, Path: s.path, Source: s.text,
+				Hash: hash(append([]string{s.text}, pieces...)...), parsed: all.Lookup(name)}
+		}
+	}
+	return texts
+}
+
+// wanted lists the names that every language must have: what any language has.
+func (l *loader) wanted() []string {
+	names := map[string]bool{}
+	for _, texts := range l.sources {
+		for name := range texts {
+			if !strings.HasPrefix(name, "_") {
+				names[name] = true
+			}
+		}
+	}
+	return slices.Sorted(maps.Keys(names))
+}
+
+// inOther gives the path of a text in a language that has it.
+func (l *loader) inOther(name string) string {
+	for _, lang := range slices.Sorted(maps.Keys(l.sources)) {
+		if s := l.sources[lang][name]; s != nil {
+			return s.path
+		}
+	}
+	return name
+}
+
+// parseOne adds a text to the set of its language.
+func (l *loader) parseOne(all *template.Template, s *source) {
+	if !strings.HasPrefix(s.name, "_") {
+		l.checkHead(s)
+	}
+	if strings.HasPrefix(s.name, "_") { // a piece stands within a line as well as alone
+		s.text = strings.TrimRight(s.text, "\n")
+	}
+	t, err := all.New(s.name).Parse(s.text)
+	if err != nil {
+		l.syntax(s, err)
+		return
+	}
+	// A text of only fields and comments is "empty" to Parse and would be dropped.
+	if t.Tree == nil {
+		_, err = all.AddParseTree(s.name, &parse.Tree{Name: s.name, Root: &parse.ListNode{NodeType: parse.NodeList}})
+		if err != nil {
+			l.syntax(s, err)
+		}
+	}
+}
+
+// checkHead checks the subject line and the blank line below it.
+func (l *loader) checkHead(s *source) {
+	first, rest, _ := strings.Cut(s.text, "\n")
+	second, _, _ := strings.Cut(rest, "\n")
+	if !strings.HasPrefix(first, subjectPrefix) || strings.TrimSpace(strings.TrimPrefix(first, subjectPrefix)) == "" {
+		l.tell(s.problem(1, 1, len(first), "the first line does not give the subject", "begin with Subject: and what it shall be"))
+	} else if strings.TrimSpace(second) != "" {
+		l.tell(s.problem(2, 1, len(second), "the second line is not blank", "leave a blank line below the subject"))
+	}
+}
+
+var (
+	syntaxPlace = regexp.MustCompile(`^template: [^:]*:(\d+):(?:\d+:)? (.*)$`)
+	noFunction  = regexp.MustCompile(`function "([^"]*)" not defined`)
+)
+
+// syntax tells of a text that text/template cannot parse.
+func (l *loader) syntax(s *source, err error) {
+	m := syntaxPlace.FindStringSubmatch(err.Error())
+	if m == nil {
+		l.tell(rules.Problem{File: s.path, Text: err.Error()})
+		return
+	}
+	line, _ := strconv.Atoi(m[1])
+	text, hint := m[2], "each {{ needs its }}, and each {{if}}, {{range}} and {{with}} its {{end}}"
+	col, width := 1, len(s.line(line))
+	if f := noFunction.FindStringSubmatch(text); f != nil {
+		text, hint = "there is no function "+f[1], ""
+		if near := rules.Nearest(f[1], functionNames()); near != "" {
+			hint = "did you mean " + near + "?"
+		}
+		if at := strings.Index(s.line(line), f[1]); at >= 0 {
+			col, width = at+1, len(f[1])
+		}
+	}
+	l.tell(s.problem(line, col, width, text, hint))
+}
+
+// line gives a line of the file, counted from 1.
+func (s *source) line(n int) string {
+	lines := strings.Split(s.text, "\n")
+	if n < 1 || n > len(lines) {
+		return ""
+	}
+	return lines[n-1]
+}
+
+func (s *source) problem(line, column, width int, text, hint string) rules.Problem {
+	return rules.Problem{File: s.path, Line: line, Column: column, Width: max(1, width), Source: s.line(line), Text: text, Hint: hint}
+}

@@ -1,0 +1,131 @@
+package templates
+
+import (
+	"strings"
+	"time"
+)
+
+// Sample is a letter's worth of data to try a reply text on.
+type Sample struct {
+	Name string
+	Data Data
+}
+
+// Samples gives data that between them reach every branch of the built-in
+// texts: everything filled in, nothing known, and awkward words from a stranger.
+func Samples(language string) []Sample {
+	l := NewLocale(language, "en-CA", "CAD")
+	samples := []Sample{{"full", full(l)}, {"empty", Data{Language: language}}, {"awkward", awkward(l)}, {"several", severalParts(l)}}
+	for _, outcome := range []string{"too-long", "too-big", "cannot-print", "unreadable"} {
+		d := full(l)
+		d.Part.Outcome, d.Printable, d.Total = outcome, false, ""
+		d.Parts = []Part{d.Part}
+		samples = append(samples, Sample{outcome, d})
+	}
+	for _, state := range []string{"none", "expired", "old-version", "guardian-missing", "unproven"} {
+		d := full(l)
+		d.Agreement.Needed, d.Agreement.State = true, state
+		samples = append(samples, Sample{"agreement " + state, d})
+	}
+	return samples
+}
+
+var sampleDay = time.Date(2026, 11, 27, 10, 0, 0, 0, time.UTC)
+
+func full(l Locale) Data {
+	d := Data{
+		Language: l.Language,
+		Library: Library{Name: "Larkfield Public Library", Desk: "3D print desk", Address: "print@larkfield.example", Phone: "555-0142",
+			Hours: "Monday to Saturday, 10:00 to 18:00", Website: "https://www.larkfield.example/3d-print"},
+		Patron: "Ada", Subject: "A bracket for my lamp", Subjects: "bracket.stl",
+		Part: fullPart(l), Printable: true, Total: l.Money("3.40", "CAD"), Deposit: l.Money("1.00", "CAD"), ValidTo: l.Date(sampleDay),
+		AskPhone:  true,
+		Agreement: Agreement{State: "good", Form: "https://www.larkfield.example/3d-print/agreement", Expired: l.Date(sampleDay), Months: 24, Age: 18},
+		Files:     sampleFiles(), Links: 2, TooMany: 2,
+		Wait: Wait{2, 4}, NeededBy: l.Date(sampleDay), Late: true,
+		Pickup: Pickup{Branch: "Millbrook", Hours: "Tuesday to Saturday, 10:00 to 18:00", Until: l.Date(sampleDay),
+			Paid: l.Money("3.40", "CAD"), Due: l.Money("2.40", "CAD"), Days: 14},
+		Cautions: Cautions{Small: true, Softens: "57 °C", Supports: true},
+		Limits:   Limits{Hours: l.Exact(8 * 3600), Copies: 20, Files: 5, PickupDays: 14, KeepDays: 30, Endings: ".stl"},
+		Reason:   "the nozzle ran dry", Note: "It let go of the plate.\n\nWe turned it and will print it with a brim.",
+		QuotedOn: l.Date(sampleDay.AddDate(0, 0, -7)), ClosesOn: l.Date(sampleDay), Picture: "![bracket.stl](cid:part@larkfield.example)",
+	}
+	d.Parts = []Part{d.Part}
+	for _, what := range []string{"file", "copies", "colour", "material", "size", "supports", "layer", "infill", "shells", "time", "mass", "total"} {
+		d.Changes = append(d.Changes, Change{What: what, Before: "1", Now: "2"})
+	}
+	for i, key := range []string{"colour", "material", "copies", "supports", "size", "pickup", "card", "units-doubtful", "own-check"} {
+		d.Questions = append(d.Questions, Question{Number: i + 1, Key: key, Text: "Is this what you want?",
+			Choices: l.Or([]Text{l.Colour("white"), l.Colour("green")}), Amount: l.Size([3]float64{60, 31, 48})})
+	}
+	return d
+}
+
+func fullPart(l Locale) Part {
+	p := Part{
+		Number: 1, File: "bracket.stl", Outcome: "quote", Really: "it is a zip archive",
+		Size: l.Size([3]float64{60, 31, 48}), Scale: l.Percent(0.8), Material: "PLA", Colour: l.Colour("green"), Copies: 2, Plates: 2,
+		Layer: l.Length(0.2), Infill: l.Percent(0.1), Shells: 2, Supports: "yes", Turned: true, TurnWhy: "it needs no supports that way",
+		Time: l.About(10200), TimeExact: l.Exact(10200), TimeRange: l.Between(9000, 12000), PlateTime: l.Exact(5100),
+		Mass: l.Mass(24.3), Filament: l.Length(8100),
+		Lines: []Line{{"job", "Each job", l.Money("1.00", "CAD")}, {"mass", "24 g of PLA", l.Money("2.40", "CAD")}}, Total: l.Money("3.40", "CAD"),
+		LargestScale: l.Percent(0.7), LargestSize: l.Size([3]float64{42, 21.7, 33.6}), FitScale: l.Percent(0.8), FitSize: l.Size([3]float64{48, 25, 38}),
+		Printer: "Bench 1", Build: l.Size([3]float64{220, 220, 250}), Limit: l.Exact(8 * 3600),
+	}
+	for _, code := range Codes() {
+		p.Notes = append(p.Notes, Finding{Code: code, Level: "note", Text: "Something about " + Text(code) + ".", Amount: l.Quantity(12, "mm2"), Count: 12})
+	}
+	p.Stops = []Finding{{Code: "holes", Level: "stop", Text: "The surface has 3 holes.", Amount: "3", Count: 3}}
+	p.Asks = []Finding{{Code: "overhang", Level: "ask", Text: "8.1 cm² hang in the air.", Amount: l.Quantity(812.5, "mm2"), Count: 812}}
+	p.Options = []Option{
+		{Label: "coarser layers (0.3 mm)", Layer: l.Length(0.3), Time: l.About(7000), Mass: l.Mass(24), Total: l.Money("3.40", "CAD"), Plates: 1, Within: true},
+		{Label: "70% of the size", Scale: l.Percent(0.7), Time: l.About(4000), Mass: l.Mass(9), Plates: 1, Within: true},
+		{Label: "all of it", Infill: l.Percent(0.05), Shells: 1, Copies: 1, Supports: "no", Turned: true, Material: "PETG", Time: l.About(40000), Mass: l.Mass(9), Plates: 3},
+	}
+	return p
+}
+
+func sampleFiles() []File {
+	return []File{
+		{Name: "lamp.step", Kind: "other-model", Ending: ".step"},
+		{Name: "parts.zip", Kind: "archive", Ending: ".zip", Why: "encrypted"},
+		{Name: "winmail.dat", Kind: "other", Ending: ".dat", Why: "winmail"},
+		{Name: "all.zip", Kind: "archive", Ending: ".zip", Why: "too-large"},
+	}
+}
+
+func severalParts(l Locale) Data {
+	d := full(l)
+	d.Several, d.Subjects, d.Parts = true, "5 files", nil
+	for i, outcome := range []string{"quote", "too-long", "too-big", "cannot-print", "unreadable"} {
+		p := fullPart(l)
+		p.Number, p.Outcome = i+1, outcome
+		d.Parts = append(d.Parts, p)
+	}
+	d.Part = d.Parts[0]
+	return d
+}
+
+// awkward puts what a stranger might write into every field that a stranger's
+// words can reach.
+func awkward(l Locale) Data {
+	const words = "**bold** <script>alert(1)</script> [x](http://example.com) | `code` _a_ # 1. &lt; ![i](cid:x)\nSecond line\n\n- item\n> quote"
+	d := full(l)
+	d.Patron, d.Subject, d.Subjects = Name(words, 60), Text(words), Name(words, 80)
+	d.Reason, d.Note = words, words
+	d.Parts = nil
+	p := fullPart(l)
+	p.File, p.Colour, p.Really, p.TurnWhy = Name(words+strings.Repeat("x", 300)+".stl", 80), words, words, words
+	p.Notes = append(p.Notes, Finding{Code: "own", Level: "note", Text: words, Amount: words})
+	d.Part, d.Parts = p, []Part{p, p}
+	for i := range d.Questions {
+		d.Questions[i].File, d.Questions[i].Said, d.Questions[i].Text = p.File, words, words
+	}
+	for i := range d.Changes {
+		d.Changes[i].Before, d.Changes[i].Now = words, words
+	}
+	for i := range d.Files {
+		d.Files[i].Name = Name(words, 80)
+	}
+	return d
+}

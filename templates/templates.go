@@ -1,0 +1,177 @@
+// Package templates holds the reply texts: one file for each situation and
+// language, in Markdown with text/template fields.
+//
+// The first line of a file is "Subject: …", the second is blank, the rest is
+// the letter. A file whose name begins with an underscore is a piece that
+// others take in with {{template "_name" .}}. The texts are embedded; a folder
+// given by the operator replaces them file by file (en/quote.md).
+//
+// Loading is strict: a syntax error, a field that does not exist, a piece that
+// does not exist or a translation that is missing is an error with file, line
+// and the nearest known name. So a text that loads can be rendered for any
+// letter; Check proves it on the samples.
+//
+// What a text may show is Data. Its strings are Text: whatever a patron wrote
+// comes out as plain words and never as Markdown, HTML or a link.
+package templates
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strings"
+	"text/template"
+
+	"meshclerk/rules"
+)
+
+//go:embed en/*.md fr/*.md es/*.md
+var builtin embed.FS
+
+// maxOutput bounds a rendered letter, in bytes.
+const maxOutput = 256 << 10
+
+// Set is every reply text in every language of the house. It is read-only.
+type Set struct {
+	languages []string
+	texts     map[string]map[string]*Template // language -> name
+}
+
+// Template is one reply text.
+type Template struct {
+	Name     string // "quote"
+	Language string // "en"
+	Path     string // as a person would find it
+	Source   string
+	Hash     string // SHA-256 of the source and of the pieces it takes in, hex
+
+	parsed *template.Template
+}
+
+// Default returns the built-in texts. A test guards that they are valid.
+func Default() *Set {
+	s, err := Load("", rules.Languages)
+	if err != nil {
+		panic("the built-in reply texts are broken: " + err.Error())
+	}
+	return s
+}
+
+// Load reads the reply texts for the given languages. Each file in dir
+// replaces the built-in file of the same language and name; an empty dir gives
+// the built-in texts. The error is rules.Problems when the texts are wrong.
+func Load(dir string, languages []string) (*Set, error) {
+	l := loader{sources: map[string]map[string]*source{}}
+	if err := l.read(dir, languages); err != nil {
+		return nil, err
+	}
+	s := &Set{languages: slices.Clone(languages), texts: map[string]map[string]*Template{}}
+	for _, lang := range languages {
+		s.texts[lang] = l.parse(lang)
+	}
+	if len(l.problems) > 0 {
+		return nil, l.problems
+	}
+	return s, nil
+}
+
+// Names lists the situations there are texts for, sorted.
+func (s *Set) Names() []string {
+	for _, lang := range s.languages {
+		return slices.Sorted(maps.Keys(s.texts[lang]))
+	}
+	return nil
+}
+
+// Languages lists the languages of the set; the first is the fallback.
+func (s *Set) Languages() []string { return slices.Clone(s.languages) }
+
+// Get returns a text. A language the house does not write falls back to its first.
+func (s *Set) Get(language, name string) (*Template, error) {
+	texts := s.texts[language]
+	if texts == nil && len(s.languages) > 0 {
+		texts = s.texts[s.languages[0]]
+	}
+	if t := texts[name]; t != nil {
+		return t, nil
+	}
+	err := fmt.Errorf("there is no reply text named %q", name)
+	if near := rules.Nearest(name, s.Names()); near != "" {
+		err = fmt.Errorf("%w (did you mean %s?)", err, near)
+	}
+	return nil, err
+}
+
+// Render fills in a text and gives the subject, as plain words, and the
+// letter's Markdown.
+func (t *Template) Render(d *Data) (subject, markdown string, err error) {
+	var b bytes.Buffer
+	if err := t.parsed.Execute(&limited{w: &b, left: maxOutput}, d); err != nil {
+		return "", "", fmt.Errorf("%s cannot be filled in: %w", t.Path, err)
+	}
+	first, rest, _ := strings.Cut(b.String(), "\n")
+	subject = oneLine(unescape(strings.TrimPrefix(first, subjectPrefix)))
+	if subject == "" {
+		return "", "", fmt.Errorf("%s gives an empty subject", t.Path)
+	}
+	return subject, tidy(rest), nil
+}
+
+// Piece fills in one piece, e.g. "_question" with a Question, and gives its
+// Markdown on one line.
+func (s *Set) Piece(language, name string, data any) (string, error) {
+	t, err := s.Get(language, s.Names()[0])
+	if err != nil {
+		return "", err
+	}
+	var b bytes.Buffer
+	if err := t.parsed.ExecuteTemplate(&limited{w: &b, left: maxOutput}, name, data); err != nil {
+		return "", fmt.Errorf("the piece %s.md cannot be filled in: %w", name, err)
+	}
+	return oneLine(b.String()), nil
+}
+
+// tidy takes out what the template's own line breaks leave behind: spaces at
+// line ends and more than one blank line.
+func tidy(s string) string {
+	var out []string
+	for line := range strings.SplitSeq(s, "\n") {
+		line = strings.TrimRight(line, " \t\r")
+		if line == "" && (len(out) == 0 || out[len(out)-1] == "") {
+			continue
+		}
+		out = append(out, line)
+	}
+	return strings.TrimRight(strings.Join(out, "\n"), "\n") + "\n"
+}
+
+// limited writes up to a number of bytes and then fails.
+type limited struct {
+	w    io.Writer
+	left int
+}
+
+var errTooLong = errors.New("the letter would be too long")
+
+func (l *limited) Write(p []byte) (int, error) {
+	if len(p) > l.left {
+		return 0, errTooLong
+	}
+	l.left -= len(p)
+	return l.w.Write(p)
+}
+
+func hash(texts ...string) string {
+	h := sha256.New()
+	for _, t := range texts {
+		fmt.Fprintf(h, "%d\n", len(t))
+		io.WriteString(h, t)
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
