@@ -54,6 +54,9 @@ func (m *metered) ReadAt(p []byte, at int64) (int, error) {
 func (r *reader) openArchive(f stored, a *job.Attachment) *archive {
 	if len(f.head) < 4 || string(f.head[:2]) != "PK" {
 		a.Note = "only zip archives are opened; ask for the file itself or a zip"
+		if strings.EqualFold(path.Ext(a.Name), ".zip") {
+			a.Note = "the archive is damaged and cannot be opened"
+		}
 		return nil
 	}
 	file, err := r.store.root.Open(f.base)

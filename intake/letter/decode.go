@@ -64,12 +64,13 @@ func (r *lineReader) Read(p []byte) (int, error) {
 }
 
 // base64Lines decodes base64 (RFC 2045, 6.8) with any rubbish between its
-// characters, without padding, and with padding in its middle. After padding only
-// a line that can be nothing else is read on: lists append footers.
+// characters, without padding, and with padding in its middle. After padding or an
+// empty line only a line that can be nothing else is read on: lists append footers.
 type base64Lines struct {
 	quad   [4]byte
 	n      int
-	padded bool
+	begun  bool // something was decoded
+	ended  bool // padding or an empty line came: this may be the end
 }
 
 var base64Value = func() (t [256]byte) {
@@ -85,12 +86,14 @@ var base64Value = func() (t [256]byte) {
 }()
 
 func (d *base64Lines) line(out *bytes.Buffer, piece []byte) {
-	if d.padded {
-		if !surelyBase64(piece) {
-			return
-		}
-		d.padded = false
+	if len(bytes.TrimSpace(piece)) == 0 {
+		d.ended = d.begun
+		return
 	}
+	if d.ended && !surelyBase64(piece) {
+		return
+	}
+	d.begun, d.ended = true, false
 	for _, c := range piece {
 		v := base64Value[c]
 		switch {
@@ -100,15 +103,28 @@ func (d *base64Lines) line(out *bytes.Buffer, piece []byte) {
 				d.flush(out)
 			}
 		case c == '=':
-			d.padded = d.padded || d.n > 0
+			d.ended = true
 			d.flush(out)
 		}
 	}
 }
 
+// couldBeBase64 tells whether the beginning of a part is mostly of base64's
+// alphabet and has no lines of words.
+func couldBeBase64(head []byte) bool {
+	foreign := 0
+	for _, c := range head {
+		if base64Value[c] > 63 && c != '=' && c != '\r' && c != '\n' {
+			foreign++
+		}
+	}
+	return foreign*12 < len(head) || len(head) < 8
+}
+
 func surelyBase64(piece []byte) bool {
 	text := bytes.TrimRight(piece, " \t\r\n")
-	if len(text) < 40 && !bytes.HasSuffix(text, []byte("=")) {
+	whole := len(text)%4 == 0 && !bytes.ContainsAny(text, "-_")
+	if len(text) < 40 && !bytes.HasSuffix(text, []byte("=")) && !whole {
 		return false
 	}
 	for _, c := range bytes.TrimRight(text, "=") {

@@ -118,7 +118,7 @@ func (p *prefix) Write(b []byte) (int, error) {
 }
 
 // attach writes one file down, tells its kind, opens it when it is an archive,
-// and lists it. inside and depth say in which archive it came.
+// and lists it; it returns nil for a file without name and content. inside and depth say in which archive it came.
 func (r *reader) attach(name, media, inside string, depth int, in io.Reader) (*job.Attachment, error) {
 	f, err := r.store.write(in)
 	if f.sum == "" && err != nil {
@@ -132,6 +132,9 @@ func (r *reader) attach(name, media, inside string, depth int, in io.Reader) (*j
 		return nil, r.failed()
 	}
 	s := sample{name: fileName(name), media: media, head: f.head, size: f.size}
+	if s.name == "" && s.size == 0 {
+		return nil, r.store.remove(f)
+	}
 	a := job.Attachment{Name: s.name, Kind: kindOf(s, r.opts.Accepted), Bytes: f.size, Inside: inside,
 		MediaType: media, SHA256: f.sum, Path: r.store.path(f), Note: note}
 	var contents *archive
@@ -179,6 +182,13 @@ func megabytes(n int64) string {
 		return fmt.Sprintf("%d kB", (n+999)/1000)
 	}
 	return fmt.Sprintf("%d MB", n/1_000_000)
+}
+
+// endedEarly marks the file that the end of the letter may have cut short.
+func (r *reader) endedEarly() {
+	if r.unclosed && r.last >= 0 && r.last < len(r.files) && r.files[r.last].Note == "" {
+		r.files[r.last].Note = "the letter ends with this file, which may be cut short"
+	}
 }
 
 // decoration is a size below which a picture shown in the text is a logo or a smiley.

@@ -18,6 +18,7 @@ type Forwarded struct {
 	Subject string
 	Date    time.Time
 	Text    string // its text, with whatever it quotes itself
+	Marked  bool   // a line says that it is passed on, not just quoted
 }
 
 // The header lines that mail programs write above a letter they quote or pass
@@ -31,7 +32,7 @@ var (
 		`mensaje original|mensaje reenviado)\s*[-_—]*\s*$`)
 	forwards = regexp.MustCompile(`(?i)^[\s>]*([-_—]{2,}\s*(forwarded message|message transf[ée]r[ée]|message r[ée]exp[ée]di[ée]|mensaje reenviado)\s*[-_—]*` +
 		`|begin forwarded message\s?:|d[ée]but du message (transf[ée]r[ée]|r[ée]exp[ée]di[ée])\s?:|inicio del mensaje reenviado\s?:)\s*$`)
-	passedOn = regexp.MustCompile(`(?i)^\s*(re\s*:\s*)?(fwd?|tr|rv|reenv|renv|i)\s*:`)
+	passedOn = regexp.MustCompile(`(?i)^\s*(re\s*:\s*)?(fwd?|tr|rv|reenv|renv)\s*:`)
 )
 
 func isSeparator(line string) bool { return len(line) < 200 && separators.MatchString(line) }
@@ -154,7 +155,8 @@ func (r *reader) patronOf(m *message) (*message, *job.Letter) {
 	}
 	own := Own(m.body.text())
 	f := own.Forwarded
-	if f == nil || f.From.Address == "" || r.isHouse(f.From.Address) || !passedOn.MatchString(decodeWords(m.header.Get("Subject"))) {
+	if f == nil || f.From.Address == "" || r.isHouse(f.From.Address) ||
+		!f.Marked && !passedOn.MatchString(decodeWords(m.header.Get("Subject"))) {
 		return m, l
 	}
 	l.Forwarder, l.From, l.Authenticated = &forwarder, f.From, job.None

@@ -38,7 +38,7 @@ func OptionsFrom(r *rules.Rules, dir string, now time.Time) Options {
 // ErrNotMail is returned for bytes that are no mail message at all.
 var ErrNotMail = errors.New("this is not a mail message: it has no header; keep the file and look at it by hand")
 
-// Read reads one message, as it came, to its end. An error means that nothing at
+// Read reads one message, as it came; what is over a cap may stay unread. An error means that nothing at
 // all could be made of it (ErrNotMail), that the source failed, or that a file
 // could not be written; everything else is a letter with notes.
 func Read(ctx context.Context, in io.Reader, opts Options) (*job.Letter, error) {
@@ -75,6 +75,7 @@ type reader struct {
 	pictures []picture       // files that may only be decoration
 	shown    map[string]bool // Content-IDs that the HTML text shows
 	external []string        // links of parts that lie elsewhere
+	last     int             // index of the file that was read last, -1 after a text
 
 	parts      int
 	left       int64 // bytes of the letter that may still be read
@@ -135,8 +136,9 @@ func (r *reader) letter(m *message) *job.Letter {
 	if l.Date = written(h); l.Date.IsZero() {
 		l.Date = r.opts.Now
 	}
+	r.endedEarly()
 	l.Attachments = r.listed()
-	r.words(l, patron.body)
+	r.words(l, patron)
 	l.Language = language(l.Text, l.Subject, r.opts.Languages)
 	l.Disposition, l.Why = r.disposition(m, patron, l)
 	l.Repairs, l.Notes = r.repairs, r.notes

@@ -5,6 +5,7 @@ import "slices"
 // log collects what was mended and what staff should know, each once.
 type log struct {
 	repairs, notes []string
+	unclosed       bool // the message ended inside a part
 }
 
 // logged bounds how much a hostile letter may have us say.

@@ -22,8 +22,17 @@ func Own(text string) OwnText {
 		i = c.next(i)
 	}
 	c.passage()
+	for n := len(c.own); n > 0 && onlyRule(c.own[n-1]); n = len(c.own) {
+		c.own = c.own[:n-1]
+	}
 	c.out.Text = strings.TrimSpace(manyBlank.ReplaceAllString(strings.Join(c.own, "\n"), "\n\n"))
 	return c.out
+}
+
+// onlyRule tells whether a line is empty or a drawn rule, as stands above a quotation.
+func onlyRule(line string) bool {
+	line = strings.TrimSpace(line)
+	return line == "" || len(line) > 4 && strings.Trim(line, "_-=*—") == ""
 }
 
 var manyBlank = regexp.MustCompile(`\n[ \t]*\n([ \t]*\n)+`)
@@ -52,7 +61,9 @@ func (c *cutter) next(i int) int {
 		return c.afterAttribution(i + n)
 	}
 	if body, mark := forwardMark(c.lines, i); mark {
-		c.out.Forwarded = readForwarded(c.lines, body)
+		if c.out.Forwarded = readForwarded(c.lines, body); c.out.Forwarded != nil {
+			c.out.Forwarded.Marked = true
+		}
 		return len(c.lines)
 	}
 	if isSeparator(line) || headerBlock(c.lines, i) > 0 {

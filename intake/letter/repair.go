@@ -171,6 +171,7 @@ func (r *repairer) finish() {
 	r.out.Write(r.held)
 	r.held = nil
 	if len(r.open) > 0 {
+		r.log.unclosed = true
 		r.log.repair("the letter ends before its last part is closed")
 	}
 	r.closeDownTo(0)

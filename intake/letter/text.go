@@ -54,6 +54,7 @@ func (r *reader) html(raw []byte, label string) string {
 
 func (r *reader) decoded(raw []byte, label string) string {
 	label, _, _ = strings.Cut(strings.TrimSpace(label), " ")
+	label = strings.TrimPrefix(strings.ToLower(label), "charset=")
 	text, known := toUTF8(raw, label)
 	if !known {
 		r.repair("text in the unknown character set " + shown(label, 30) + " was guessed at")
@@ -157,15 +158,20 @@ func unflow(text string, delsp bool) string {
 	return out.String()
 }
 
-// words fills in what the writer wrote, and the links in it.
-func (r *reader) words(l *job.Letter, b body) {
-	own := Own(b.text())
+// words fills in what the writer wrote, and the links in it. A writer who adds
+// no word to a letter passed on means the words of that letter.
+func (r *reader) words(l *job.Letter, m *message) {
+	own := Own(m.body.text())
 	l.Text, l.Inline = own.Text, own.Inline
-	if l.Text == "" && own.Forwarded != nil {
+	switch {
+	case l.Text != "":
+	case own.Forwarded != nil:
 		l.Text = Own(own.Forwarded.Text).Text
+	case len(m.inner) > 0:
+		l.Text = Own(m.inner[0].body.text()).Text
 	}
 	l.Links = []string{}
-	for _, text := range []string{l.Text, Own(b.html).Text} {
+	for _, text := range []string{l.Text, Own(m.body.html).Text} {
 		for _, link := range links(text) {
 			l.Links = once(l.Links, link)
 		}

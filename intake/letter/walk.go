@@ -113,10 +113,7 @@ func (r *reader) part(m *message, h textproto.Header, in io.Reader, at place) (b
 	if strings.HasPrefix(d.media.word, "multipart/") {
 		return r.multipart(m, d, in, at)
 	}
-	decoded, ok := decoder(d.encoding, in)
-	if !ok {
-		r.note(fmt.Sprintf("a part says that it is encoded as %q, which is not known; it was taken as it is", shown(d.encoding, 40)))
-	}
+	decoded := r.decode(d, in)
 	switch {
 	case isMessage(d):
 		return r.inner(m, d, decoded, at)
@@ -129,9 +126,25 @@ func (r *reader) part(m *message, h textproto.Header, in io.Reader, at place) (b
 	peek := bufio.NewReaderSize(decoded, headBytes)
 	head, _ := peek.Peek(headBytes)
 	if r.isText(d, head, at) {
+		r.last = -1
 		return r.textPart(d, peek)
 	}
 	return body{}, r.filePart(d, peek, at)
+}
+
+// decode undoes the transfer encoding, unless it is not known or cannot be true.
+func (r *reader) decode(d described, in io.Reader) io.Reader {
+	raw := bufio.NewReaderSize(in, headBytes)
+	head, _ := raw.Peek(headBytes)
+	if strings.Contains(strings.ToLower(d.encoding), "base64") && !couldBeBase64(head) {
+		r.repair("a part says that it is encoded as base64, but is not; it was taken as it is")
+		return raw
+	}
+	decoded, ok := decoder(d.encoding, raw)
+	if !ok {
+		r.note(fmt.Sprintf("a part says that it is encoded as %q, which is not known; it was taken as it is", shown(d.encoding, 40)))
+	}
+	return decoded
 }
 
 func isMessage(d described) bool {
@@ -231,12 +244,13 @@ func (r *reader) filePart(d described, in io.Reader, at place) error {
 	if d.media.word == "application/pkcs7-mime" || d.media.word == "application/pgp-encrypted" {
 		r.note("a part of the letter is encrypted or sealed, and cannot be read here")
 	}
+	r.last = len(r.files)
 	a, err := r.attach(d.name, d.media.word, "", 0, in)
-	if err != nil {
+	if err != nil || a == nil {
 		return err
 	}
 	if a.Kind == "picture" && d.id != "" && d.disposition.word != "attachment" && a.Bytes < decoration {
-		r.pictures = append(r.pictures, picture{at: len(r.files) - 1, id: d.id})
+		r.pictures = append(r.pictures, picture{at: r.last, id: d.id})
 	}
 	return nil
 }

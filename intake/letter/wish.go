@@ -20,7 +20,7 @@ var (
 		regexp.MustCompile(`\b(have|get|getting|having) (` + thing + `)( [\w'’-]+){0,6} (3-?d[ -]?)?printed\b`),
 		regexp.MustCompile(`\bprint(ed)? (this|it|them|these|the attached|attached|my|our|one|two|three|\d+) ?(copies|copy|of|part|piece|model|file|design)?`),
 		regexp.MustCompile(`\b(print|printing) (request|job|order)\b.{0,40}\b(attached|for|is|below)`),
-		regexp.MustCompile(`\b(attached|enclosed|here|sending you|included)( you will find)?( is| are|['’]s)? (the|my|our|an?|his|her) ([\w-]+ ){0,4}(stl|3-?d|mesh|model)\b`),
+		regexp.MustCompile(`\b(attached|enclosed|here|sending you|included)( you will find)?( is| are|['’]s)? (the|my|our|an?|his|her) ([\w-]+ ){0,4}(stl|3-?d (model|file|object|design|part|print)|mesh|model)\b`),
 		regexp.MustCompile(`\b(stl|model|mesh|3-?d file)( file)? (is|are)( now)? (attached|below|at|here)\b`),
 		regexp.MustCompile(`\b(forgot|forgotten|forget)( to attach| to include)?( the| my)? (attachment|file|stl|model)|\bforgot to attach\b`),
 		regexp.MustCompile(`\b(is|would) it (be )?possible to (have |get )?(3-?d[ -]?)?print(ed)? (` + thing + `)`),
