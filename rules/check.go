@@ -188,6 +188,30 @@ func (l *loader) checkLibrary() {
 		j.oneOf(fmt.Sprintf("languages[%d]", i), v, Languages...)
 	}
 	l.checkPeople(j)
+	l.checkTranslations(j)
+}
+
+func (l *loader) checkTranslations(j judge) {
+	lib := &l.rules.Library
+	var branches []string
+	for _, b := range lib.Branches {
+		branches = append(branches, b.Name)
+	}
+	for lang, t := range lib.Translations {
+		at := j.at("translation." + lang)
+		if !slices.Contains(Languages, lang) {
+			at.bad("", didYouMean(lang, Languages), "%q is no language that replies are written in", lang)
+		}
+		for key, v := range map[string]string{"desk": t.Desk, "hours": t.Hours, "website": t.Website, "form": t.Form} {
+			at.line(key, v)
+		}
+		for name, v := range t.BranchHours {
+			at.line("branch_hours."+name, v)
+			if !slices.Contains(branches, name) {
+				at.bad("branch_hours."+name, didYouMean(name, branches), "there is no branch %q", name)
+			}
+		}
+	}
 }
 
 // Languages are those that replies can be written in.

@@ -8,7 +8,11 @@
 // rooms that check, price and write read their thresholds from here.
 package rules
 
-import "time"
+import (
+	"cmp"
+	"slices"
+	"time"
+)
 
 // Rules is one complete, validated set of house rules. It is read-only after Load.
 type Rules struct {
@@ -41,6 +45,8 @@ type Library struct {
 	Staff      []Person `toml:"staff"`       // people who may approve, and whose forwards stand for the patron's letter
 	Timezone   string   `toml:"timezone"`    // IANA name
 	AuthservID string   `toml:"authserv_id"` // RFC 8601: the only server whose results are believed
+
+	Translations map[string]Translation `toml:"translation" rule:"optional"` // by language
 }
 
 // Branch is a place where parts are collected.
@@ -48,6 +54,27 @@ type Branch struct {
 	Name  string   `toml:"name"`
 	Words []string `toml:"words" rule:"optional"` // other ways patrons write it
 	Hours string   `toml:"hours" rule:"optional"`
+}
+
+// Translation is what the library is called and says of itself in another
+// language. What is empty stays as in the first.
+type Translation struct {
+	Desk        string            `toml:"desk" rule:"optional"`
+	Hours       string            `toml:"hours" rule:"optional"`
+	Website     string            `toml:"website" rule:"optional"`
+	Form        string            `toml:"form" rule:"optional"`         // of the agreement
+	BranchHours map[string]string `toml:"branch_hours" rule:"optional"` // by branch name
+}
+
+// In gives the library as it presents itself in a language.
+func (l Library) In(language string) Library {
+	t := l.Translations[language]
+	l.Desk, l.Hours, l.Website = cmp.Or(t.Desk, l.Desk), cmp.Or(t.Hours, l.Hours), cmp.Or(t.Website, l.Website)
+	l.Branches = slices.Clone(l.Branches)
+	for i, b := range l.Branches {
+		l.Branches[i].Hours = cmp.Or(t.BranchHours[b.Name], b.Hours)
+	}
+	return l
 }
 
 // Person is a member of staff.

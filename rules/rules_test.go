@@ -130,6 +130,9 @@ func TestEveryKeyIsExplained(t *testing.T) {
 		var keys func(reflect.Type)
 		keys = func(typ reflect.Type) {
 			for f := range fields(element(typ)) {
+				if f.optional && strings.Contains(string(b), f.name) {
+					continue // named in a comment
+				}
 				if !strings.Contains(string(b), f.name+" =") && !strings.Contains(string(b), f.name+"]") && !target.free {
 					t.Errorf("%s does not show the key %s", target.file, f.name)
 				}

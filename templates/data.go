@@ -63,8 +63,10 @@ type Part struct {
 	Infill   Text // "10%"
 	Shells   int
 	Supports string // "yes", "no", "soluble" or ""; whether supports are printed
-	Turned   bool   // it is printed another way up than it was sent
-	TurnWhy  Text   // what turning gains, in English
+	// SupportsOpen: supports are counted in, but the patron is still asked.
+	SupportsOpen bool
+	Turned       bool // it is printed another way up than it was sent
+	TurnWhy      Text // what turning gains, in English
 
 	Time      Text // "about 3 hours"
 	TimeExact Text // "2 hours 50 minutes"
@@ -95,6 +97,7 @@ type Part struct {
 type Line struct {
 	Kind   string // "job", "mass", "time", "minimum", "allowance", "rounding", "tax", "deposit"
 	Label  Text   // in English
+	Detail Text   // what was counted: "24.3 g PLA", or ""
 	Amount Text
 }
 

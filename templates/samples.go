@@ -68,7 +68,7 @@ func fullPart(l Locale) Part {
 		Layer: l.Length(0.2), Infill: l.Percent(0.1), Shells: 2, Supports: "yes", Turned: true, TurnWhy: "it needs no supports that way",
 		Time: l.About(10200), TimeExact: l.Exact(10200), TimeRange: l.Between(9000, 12000), PlateTime: l.Exact(5100),
 		Mass: l.Mass(24.3), Filament: l.Length(8100),
-		Lines: []Line{{"job", "Each job", l.Money("1.00", "CAD")}, {"mass", "24 g of PLA", l.Money("2.40", "CAD")}}, Total: l.Money("3.40", "CAD"),
+		Lines: []Line{{"job", "Each job", "", l.Money("1.00", "CAD")}, {"mass", "24 g of PLA", "24 g PLA", l.Money("2.40", "CAD")}}, Total: l.Money("3.40", "CAD"),
 		LargestScale: l.Percent(0.7), LargestSize: l.Size([3]float64{42, 21.7, 33.6}), FitScale: l.Percent(0.8), FitSize: l.Size([3]float64{48, 25, 38}),
 		Printer: "Bench 1", Build: l.Size([3]float64{220, 220, 250}), Limit: l.Exact(8 * 3600),
 	}

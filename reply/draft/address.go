@@ -10,7 +10,7 @@ import (
 
 // address says from whom to whom, and tells staff what is odd about it.
 func (in *Input) address(m *Message) error {
-	lib := in.Rules.Library
+	lib := in.Rules.Library.In(m.Language)
 	m.From = job.Address{Name: displayName(lib.Desk + ", " + lib.Name), Address: lib.Address}
 	to := in.writer()
 	address, err := cleanAddress(to.Address)

@@ -29,10 +29,11 @@ type filler struct {
 
 func (f *filler) data() *templates.Data {
 	in, r := f.in, f.in.Rules
+	lib := r.Library.In(f.locale.Language)
 	d := &templates.Data{
 		Language: f.locale.Language,
-		Library: templates.Library{Name: templates.Text(r.Library.Name), Desk: templates.Text(r.Library.Desk), Address: templates.Text(r.Library.Address),
-			Phone: templates.Text(r.Library.Phone), Hours: templates.Text(r.Library.Hours), Website: templates.Text(r.Library.Website)},
+		Library: templates.Library{Name: templates.Text(lib.Name), Desk: templates.Text(lib.Desk), Address: templates.Text(lib.Address),
+			Phone: templates.Text(lib.Phone), Hours: templates.Text(lib.Hours), Website: templates.Text(lib.Website)},
 		Patron:   f.patron(),
 		Wait:     in.Wait,
 		Reason:   templates.Text(in.Reason),
@@ -175,7 +176,10 @@ func (f *filler) reported(p *templates.Part, j *job.Job) {
 		p.Size = f.locale.Size(r.Mesh.SizeMM)
 	}
 	for _, x := range r.Findings {
-		found := templates.Finding{Code: x.Code, Level: string(x.Level), Text: templates.Text(capital(x.Text)), Amount: f.locale.Quantity(x.Amount, x.Unit), Count: int(x.Amount + 0.5)}
+		found := templates.Finding{Code: x.Code, Level: string(x.Level), Text: templates.Text(capital(x.Text)), Count: int(x.Amount + 0.5)}
+		if x.Amount != 0 {
+			found.Amount = f.locale.Quantity(x.Amount, x.Unit)
+		}
 		switch x.Level {
 		case job.Stop:
 			p.Stops = append(p.Stops, found)
@@ -255,6 +259,7 @@ func (f *filler) estimated(p *templates.Part, j *job.Job) {
 	}
 	if e.SupportMM3 > 0 && p.Supports == "" {
 		p.Supports = "yes"
+		p.SupportsOpen = slices.ContainsFunc(ofPart(j, f.in.Rules), func(q Question) bool { return q.Key == "supports" })
 	}
 	scale := firstOf(e.Scale, j.Settings.Scale, 1)
 	if scale < 0.995 || scale > 1.005 {
@@ -288,7 +293,7 @@ func (f *filler) options(p *templates.Part, j *job.Job) {
 		code = j.Report.Quote.Currency
 	}
 	for _, c := range e.WhatIf {
-		o := templates.Option{Label: templates.Text(c.Label), Time: l.About(c.PrintTimeS), Mass: l.Mass(c.MassG), Total: l.Money(c.Total, code), Plates: c.Plates, Within: c.Within}
+		o := templates.Option{Label: templates.Text(capital(c.Label)), Time: l.About(c.PrintTimeS), Mass: l.Mass(c.MassG), Total: l.Money(c.Total, code), Plates: c.Plates, Within: c.Within}
 		s := c.Settings
 		if s.Scale > 0 && s.Scale != firstOf(e.Scale, 1) {
 			o.Scale = l.Percent(s.Scale)
@@ -322,9 +327,31 @@ func (f *filler) quoted(p *templates.Part, j *job.Job) {
 		return
 	}
 	for _, line := range q.Lines {
-		p.Lines = append(p.Lines, templates.Line{Kind: line.Kind, Label: templates.Text(line.Label), Amount: f.locale.Money(line.Amount, q.Currency)})
+		p.Lines = append(p.Lines, templates.Line{Kind: line.Kind, Label: templates.Text(capital(line.Label)), Detail: f.detail(line.Kind, j), Amount: f.locale.Money(line.Amount, q.Currency)})
 	}
 	p.Total = f.locale.Money(q.Total, q.Currency)
+}
+
+// detail says what a line counts, for languages that do not use its label.
+func (f *filler) detail(kind string, j *job.Job) templates.Text {
+	e := j.Report.Estimate
+	single := 0
+	for _, line := range j.Report.Quote.Lines {
+		if line.Kind == kind {
+			single++
+		}
+	}
+	switch {
+	case single != 1:
+		return "" // which of several it is, only the label knows
+	case kind == "mass" && e != nil:
+		return f.locale.Mass(e.MassG) + " " + templates.Text(e.Material)
+	case kind == "time" && e != nil:
+		return f.locale.Exact(e.PrintTimeS)
+	case kind == "tax":
+		return templates.Text(strings.Replace(f.in.Rules.Prices.TaxPercent, ".", string(pick(f.locale.Language, ".", ",", ",")), 1)) + "\u00a0%"
+	}
+	return ""
 }
 
 // money adds up what can be printed. One part without a price, and there is no total.
@@ -500,6 +527,9 @@ func (f *filler) questions(d *templates.Data) {
 func (f *filler) agreement(d *templates.Data) {
 	a := f.in.Rules.Agreement
 	needed, state := agreementState(f.in.Jobs, f.in.Rules)
+	if form := f.in.Rules.Library.Translations[f.locale.Language].Form; form != "" {
+		a.Form = form
+	}
 	d.Agreement = templates.Agreement{Needed: needed, State: string(state), Form: templates.Text(a.Form), Months: a.ValidMonths, Age: a.GuardianBelow}
 	for _, j := range f.in.Jobs {
 		// An unproven sender is told nothing of what the register holds.
@@ -510,7 +540,7 @@ func (f *filler) agreement(d *templates.Data) {
 }
 
 func (f *filler) pickup(d *templates.Data) {
-	branches := f.in.Rules.Library.Branches
+	branches := f.in.Rules.Library.In(f.locale.Language).Branches
 	name := ""
 	for _, j := range f.in.Jobs {
 		if j.Wishes.Pickup != "" {

@@ -37,7 +37,7 @@ func Questions(jobs []*job.Job, r *rules.Rules) []Question {
 			all = append(all, q)
 		}
 	}
-	all = merge(all, len(jobs))
+	all = merge(all, jobs)
 	all = append(all, ofLetter(jobs, r)...)
 	for i := range all {
 		all[i].Number = i + 1
@@ -45,20 +45,26 @@ func Questions(jobs []*job.Job, r *rules.Rules) []Question {
 	return all
 }
 
-// merge asks once for all files what is the same for each of them.
-func merge(all []Question, jobs int) []Question {
-	if jobs == 1 {
+// merge asks once what is the same for every file that can be printed.
+func merge(all []Question, jobs []*job.Job) []Question {
+	if len(jobs) == 1 {
 		for i := range all {
 			all[i].File = ""
 		}
 		return all
+	}
+	printable := 0
+	for _, j := range jobs {
+		if outcome(j.Report) == canPrint && !j.Stage.Over() {
+			printable++
+		}
 	}
 	var out []Question
 	for _, q := range all {
 		same := func(o Question) bool {
 			return o.Key == q.Key && o.Text == q.Text && o.Said == q.Said && o.size == q.size && slices.Equal(o.Choices, q.Choices)
 		}
-		if n := count(all, same); n == jobs {
+		if printable > 1 && count(all, same) == printable {
 			q.Job, q.File = "", ""
 			if slices.ContainsFunc(out, same) {
 				continue

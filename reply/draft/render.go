@@ -87,9 +87,9 @@ func dress(doc ast.Node) {
 }
 
 func cellStyle(n *extast.TableCell) string {
-	s := "padding:.4em .6em .4em 0;vertical-align:top;border-bottom:1px solid rgba(128,128,128,.35)"
-	if n.Alignment == extast.AlignNone {
-		s += ";text-align:left"
+	const s = "vertical-align:top;border-bottom:1px solid rgba(128,128,128,.35)"
+	if n.Alignment == extast.AlignRight {
+		return s + ";padding:.4em 0 .4em .8em"
 	}
-	return s
+	return s + ";padding:.4em .8em .4em 0;text-align:left"
 }
