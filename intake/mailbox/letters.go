@@ -1,0 +1,319 @@
+package mailbox
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/textproto"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/emersion/go-imap/v2"
+	"github.com/emersion/go-imap/v2/imapclient"
+)
+
+func asNo(err error) (*imap.Error, bool) { return errors.AsType[*imap.Error](err) }
+
+// New lists the messages that the cursor does not know, oldest first. Where
+// since is not zero, messages that arrived before that day are left out.
+// The folder is only examined; no message changes.
+func (c *Client) New(ctx context.Context, folder string, from Cursor, since time.Time) (*Batch, error) {
+	data, err := c.open(ctx, folder, false)
+	if err != nil {
+		return nil, err
+	}
+	b := &Batch{Reset: from.UIDValidity != data.UIDValidity, Cursor: from}
+	if b.Reset {
+		b.Cursor = Cursor{UIDValidity: data.UIDValidity}
+	}
+	next := uint32(data.UIDNext)
+	if data.NumMessages == 0 || next != 0 && b.Cursor.LastUID >= next-1 {
+		b.Cursor.LastUID = max(b.Cursor.LastUID, next-min(next, 1))
+		return b, nil
+	}
+	uids, err := c.after(ctx, folder, b.Cursor.LastUID, since)
+	if err != nil {
+		return nil, err
+	}
+	if b.More = len(uids) > batchItems; b.More {
+		uids = uids[:batchItems]
+	}
+	if len(uids) > 0 {
+		b.Cursor.LastUID = uint32(uids[len(uids)-1])
+	}
+	if !b.More && next != 0 {
+		b.Cursor.LastUID = max(b.Cursor.LastUID, next-1)
+	}
+	b.Items, err = c.items(ctx, folder, uids)
+	return b, err
+}
+
+// after searches for UIDs above last.
+func (c *Client) after(ctx context.Context, folder string, last uint32, since time.Time) ([]imap.UID, error) {
+	var above imap.UIDSet
+	above.AddRange(imap.UID(last)+1, 0)
+	uids, err := c.search(ctx, folder, &imap.SearchCriteria{UID: []imap.UIDSet{above}, Since: since})
+	// RFC 9051, 6.4.9: "n:*" always holds the last message, also when its UID is below n.
+	return slices.DeleteFunc(uids, func(u imap.UID) bool { return uint32(u) <= last }), err
+}
+
+// search gives the UIDs in the open folder, sorted.
+func (c *Client) search(ctx context.Context, folder string, criteria *imap.SearchCriteria) ([]imap.UID, error) {
+	var data *imap.SearchData
+	err := c.do(ctx, "searching a folder", 4, func() (err error) {
+		data, err = c.imap.UIDSearch(criteria, nil).Wait()
+		return err
+	})
+	if err != nil {
+		return nil, c.refused(folder, fmt.Sprintf("search the folder %q", folder), err)
+	}
+	uids := data.AllUIDs()
+	slices.Sort(uids)
+	return slices.Compact(uids), nil
+}
+
+// items asks for size, date and flags.
+func (c *Client) items(ctx context.Context, folder string, uids []imap.UID) ([]Item, error) {
+	var out []Item
+	err := c.fetch(ctx, folder, "listing letters", uids, &imap.FetchOptions{RFC822Size: true, InternalDate: true, Flags: true}, func(m *imapclient.FetchMessageData) error {
+		buf, err := m.Collect()
+		if err == nil && buf.RFC822Size > 0 { // else it is a flag that another client changed just now
+			out = append(out, c.item(folder, buf))
+		}
+		return err
+	})
+	slices.SortFunc(out, func(a, b Item) int { return int(int64(a.Ref.UID) - int64(b.Ref.UID)) })
+	return out, err
+}
+
+func (c *Client) item(folder string, buf *imapclient.FetchMessageBuffer) Item {
+	it := Item{Ref: Ref{folder, c.validity, uint32(buf.UID)}, Size: buf.RFC822Size, Received: buf.InternalDate}
+	for _, f := range buf.Flags {
+		it.Flags = append(it.Flags, string(f))
+	}
+	return it
+}
+
+// fetch runs a UID FETCH in the open folder and hands on each answer.
+func (c *Client) fetch(ctx context.Context, folder, doing string, uids []imap.UID, options *imap.FetchOptions, each func(*imapclient.FetchMessageData) error) error {
+	if len(uids) == 0 {
+		return nil
+	}
+	options.UID = true
+	err := c.do(ctx, doing, streamed, func() error {
+		cmd := c.imap.Fetch(imap.UIDSetNum(uids...), options)
+		for m := cmd.Next(); m != nil; m = cmd.Next() {
+			if err := each(m); err != nil {
+				c.raw.Close() // else the rest of the letter would be read to the end
+				cmd.Close()
+				return err
+			}
+		}
+		return cmd.Close()
+	})
+	return c.refused(folder, fmt.Sprintf("give messages of the folder %q", folder), err)
+}
+
+// Fetch streams the whole message to w as it is on the server and returns its
+// size in octets. A message above the limit gives ErrTooLarge; of it at most
+// limit octets are written. The message is not marked as read.
+func (c *Client) Fetch(ctx context.Context, ref Ref, w io.Writer, limit int64) (int64, error) {
+	if err := c.at(ctx, ref, false); err != nil {
+		return 0, err
+	}
+	size, err := c.size(ctx, ref)
+	if err != nil {
+		return 0, err
+	}
+	if size > limit {
+		return 0, c.tooLarge(ref, size, limit)
+	}
+	// Another client's change of a flag may come as an answer of its own and
+	// stand in the way of ours once; it does not do so again and again.
+	for range 3 {
+		n, found, err := c.body(ctx, ref, w, limit)
+		if found || err != nil {
+			return n, err
+		}
+	}
+	return 0, c.gone(ref)
+}
+
+func (c *Client) size(ctx context.Context, ref Ref) (int64, error) {
+	for range 3 {
+		items, err := c.items(ctx, ref.Folder, []imap.UID{imap.UID(ref.UID)})
+		if err != nil {
+			return 0, err
+		}
+		if len(items) > 0 {
+			return items[0].Size, nil
+		}
+	}
+	return 0, c.gone(ref)
+}
+
+func (c *Client) gone(ref Ref) error {
+	return &Error{Server: c.config.Server(), Folder: ref.Folder, Err: ErrGone,
+		Text: fmt.Sprintf("message %d is no longer in the folder %q", ref.UID, ref.Folder)}
+}
+
+func (c *Client) tooLarge(ref Ref, size, limit int64) error {
+	return &Error{Server: c.config.Server(), Folder: ref.Folder, Err: ErrTooLarge,
+		Text: fmt.Sprintf("message %d in the folder %q has %d octets, more than the %d allowed", ref.UID, ref.Folder, size, limit),
+		Mend: "raise letter_bytes in caps.toml, or look at it in the mailbox"}
+}
+
+// body streams BODY[]; found is false when no answer held it.
+func (c *Client) body(ctx context.Context, ref Ref, w io.Writer, limit int64) (n int64, found bool, err error) {
+	options := &imap.FetchOptions{BodySection: []*imap.FetchItemBodySection{{Peek: true}}}
+	uids := []imap.UID{imap.UID(ref.UID)}
+	err = c.fetch(ctx, ref.Folder, "reading a letter", uids, options, func(m *imapclient.FetchMessageData) error {
+		for item := m.Next(); item != nil; item = m.Next() {
+			section, ok := item.(imapclient.FetchItemDataBodySection)
+			if !ok || section.Literal == nil || found {
+				continue
+			}
+			found = true
+			if size := section.Literal.Size(); size > limit {
+				return c.tooLarge(ref, size, limit)
+			}
+			if n, err = copyTo(w, section.Literal); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return n, found, err
+}
+
+// copyTo copies the whole literal and tells the writer's faults from the server's.
+func copyTo(w io.Writer, lit imap.LiteralReader) (int64, error) {
+	own := &faulty{w: w}
+	n, err := io.Copy(own, lit)
+	switch {
+	case own.err != nil:
+		return n, &Error{Err: own.err, Text: "the letter could not be written down", Mend: "check the disk that the data folder lies on", Temporary: true}
+	case err == nil && n != lit.Size():
+		return n, io.ErrUnexpectedEOF
+	}
+	return n, err
+}
+
+// faulty remembers the writer's own error.
+type faulty struct {
+	w   io.Writer
+	err error
+}
+
+func (f *faulty) Write(p []byte) (int, error) {
+	n, err := f.w.Write(p)
+	if err != nil {
+		f.err = err
+	}
+	return n, err
+}
+
+// headFields are what Head is made of.
+var headFields = []string{"Message-ID", "In-Reply-To", "References", "From", "To", "Subject"}
+
+// Headers gives the heads of the messages that are there, by UID.
+func (c *Client) Headers(ctx context.Context, folder string, refs ...Ref) ([]Head, error) {
+	var uids []imap.UID
+	if len(refs) == 0 {
+		return nil, nil
+	}
+	for _, r := range refs {
+		r.Folder = folder
+		if err := c.at(ctx, r, false); err != nil {
+			return nil, err
+		}
+		uids = append(uids, imap.UID(r.UID))
+	}
+	var out []Head
+	options := &imap.FetchOptions{RFC822Size: true, InternalDate: true, Flags: true,
+		BodySection: []*imap.FetchItemBodySection{{Peek: true, Specifier: imap.PartSpecifierHeader, HeaderFields: headFields}}}
+	err := c.fetch(ctx, folder, "reading headers", uids, options, func(m *imapclient.FetchMessageData) error {
+		if h, ok, err := c.head(folder, m); err != nil {
+			return err
+		} else if ok {
+			out = append(out, h)
+		}
+		return nil
+	})
+	slices.SortFunc(out, func(a, b Head) int { return int(int64(a.Ref.UID) - int64(b.Ref.UID)) })
+	return out, err
+}
+
+func (c *Client) head(folder string, m *imapclient.FetchMessageData) (Head, bool, error) {
+	h := Head{Item: Item{Ref: Ref{folder, c.validity, 0}}}
+	found := false
+	for item := m.Next(); item != nil; item = m.Next() {
+		switch item := item.(type) {
+		case imapclient.FetchItemDataUID:
+			h.Ref.UID = uint32(item.UID)
+		case imapclient.FetchItemDataRFC822Size:
+			h.Size = item.Size
+		case imapclient.FetchItemDataInternalDate:
+			h.Received = item.Time
+		case imapclient.FetchItemDataFlags:
+			for _, f := range item.Flags {
+				h.Flags = append(h.Flags, string(f))
+			}
+		case imapclient.FetchItemDataBodySection:
+			if item.Literal == nil {
+				continue
+			}
+			raw, err := io.ReadAll(io.LimitReader(item.Literal, headBytes))
+			if err != nil {
+				return h, false, err
+			}
+			h.fill(raw)
+			found = true
+		}
+	}
+	return h, found, nil
+}
+
+// fill reads the fields; a field that is twice there counts by its first.
+func (h *Head) fill(raw []byte) {
+	fields, _ := textproto.NewReader(bufio.NewReader(bytes.NewReader(append(raw, "\r\n\r\n"...)))).ReadMIMEHeader()
+	h.MessageID = strings.TrimSpace(fields.Get("Message-Id"))
+	h.InReplyTo = strings.TrimSpace(fields.Get("In-Reply-To"))
+	h.References = strings.Fields(fields.Get("References"))
+	h.From, h.To, h.Subject = fields.Get("From"), fields.Get("To"), fields.Get("Subject")
+}
+
+// FindMessageID gives the messages of the folder that carry exactly this
+// Message-ID (with its angle brackets), oldest first.
+func (c *Client) FindMessageID(ctx context.Context, folder, id string) ([]Ref, error) {
+	if _, err := c.open(ctx, folder, false); err != nil {
+		return nil, err
+	}
+	if id == "" || len(id) > 998 || strings.ContainsAny(id, "\r\n\x00") {
+		return nil, nil
+	}
+	uids, err := c.search(ctx, folder, &imap.SearchCriteria{Header: []imap.SearchCriteriaHeaderField{{Key: "Message-ID", Value: id}}})
+	if err != nil {
+		return nil, err
+	}
+	var refs []Ref
+	for _, u := range uids[:min(len(uids), batchItems)] {
+		refs = append(refs, Ref{folder, c.validity, uint32(u)})
+	}
+	heads, err := c.Headers(ctx, folder, refs...)
+	if err != nil {
+		return nil, err
+	}
+	// RFC 9051, 6.4.4: HEADER finds substrings.
+	var out []Ref
+	for _, h := range heads {
+		if h.MessageID == id {
+			out = append(out, h.Ref)
+		}
+	}
+	return out, nil
+}
