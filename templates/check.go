@@ -118,9 +118,12 @@ func (c *checker) piece(n *parse.TemplateNode, sc scope) {
 		dot = c.pipe(n.Pipe, sc)
 	}
 	src := c.l.sources[c.lang][n.Name]
-	if c.all.Lookup(n.Name) == nil || src == nil || !strings.HasPrefix(n.Name, "_") {
+	switch {
+	case src == nil || !strings.HasPrefix(n.Name, "_"):
 		c.tell(n, n.Name, fmt.Sprintf("there is no piece %s.md", n.Name), c.pieceNames())
 		return
+	case c.all.Lookup(n.Name) == nil:
+		return // its syntax error was told already
 	}
 	c.pieces[n.Name] = src.text
 	key := fmt.Sprint(n.Name, dot)

@@ -126,6 +126,7 @@ func (l *loader) parse(lang string) map[string]*Template {
 	for _, name := range l.wanted() {
 		s := l.sources[lang][name]
 		switch {
+		case s == nil && !slices.Contains(Situations(), name): // told where it is
 		case s == nil:
 			l.tell(rules.Problem{File: lang + "/" + name + ".md", Text: "this translation is missing", Hint: "translate " + l.inOther(name)})
 		case !slices.Contains(Situations(), name):

@@ -1,23 +1,222 @@
 package templates
 
 import (
+	"flag"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
+
+	"meshclerk/rules"
 )
 
+var update = flag.Bool("update", false, "write the golden files anew")
+
+// TestBuiltin: every situation in every language, filled in with every sample.
 func TestBuiltin(t *testing.T) {
-	s, err := Load("", []string{"en"})
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := Default()
 	if err := s.Check(); err != nil {
 		t.Fatal(err)
 	}
-	tm, err := s.Get("en", "quote")
+	want := slices.Sorted(slices.Values(Situations()))
+	if got := s.Names(); !slices.Equal(got, want) {
+		t.Errorf("texts %v, situations %v", got, want)
+	}
+	for _, lang := range rules.Languages {
+		for _, name := range s.Names() {
+			tm, err := s.Get(lang, name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(tm.Hash) != 64 || tm.Language != lang || tm.Name != name {
+				t.Errorf("%s/%s: %q %q %q", lang, name, tm.Language, tm.Name, tm.Hash)
+			}
+		}
+	}
+}
+
+// TestTranslationsShowTheSame: a text in another language takes in the same
+// pieces and shows the same figures as the English one.
+func TestTranslationsShowTheSame(t *testing.T) {
+	s := Default()
+	for _, name := range s.Names() {
+		english := pieces(s.texts["en"][name].Source)
+		for _, lang := range []string{"fr", "es"} {
+			if got := pieces(s.texts[lang][name].Source); !slices.Equal(got, english) {
+				t.Errorf("%s/%s takes in %v, English %v", lang, name, got, english)
+			}
+		}
+	}
+	for _, lang := range []string{"fr", "es"} {
+		en, other := full(NewLocale("en", "en-CA", "CAD")), full(NewLocale(lang, "en-CA", "CAD"))
+		_, a, errA := s.texts["en"]["quote"].Render(&en)
+		_, b, errB := s.texts[lang]["quote"].Render(&other)
+		if errA != nil || errB != nil {
+			t.Fatal(errA, errB)
+		}
+		if strings.Count(a, "\n- ") != strings.Count(b, "\n- ") || strings.Count(a, "\n| ") != strings.Count(b, "\n| ") {
+			t.Errorf("%s: the quote has other lists or tables than in English", lang)
+		}
+	}
+}
+
+func pieces(text string) []string {
+	var names []string
+	for part := range strings.SplitSeq(text, `{{template "`) {
+		if name, _, ok := strings.Cut(part, `"`); ok && strings.HasPrefix(name, "_") {
+			names = append(names, name)
+		}
+	}
+	return names
+}
+
+// TestFindingsInEveryLanguage: each code of a finding has its own sentence in
+// each language, and none is left in English.
+func TestFindingsInEveryLanguage(t *testing.T) {
+	s := Default()
+	for _, lang := range []string{"fr", "es"} {
+		seen := map[string]string{}
+		for _, code := range Codes() {
+			for _, amount := range []Text{"", "3"} {
+				got, err := s.Piece(lang, "_finding", Finding{Code: code, Text: "English", Amount: amount, Count: len(amount) * 3})
+				if err != nil || got == "" || strings.Contains(got, "English") {
+					t.Errorf("%s %s: %q, %v", lang, code, got, err)
+				}
+				if other := seen[got]; other != "" && other != code {
+					t.Errorf("%s: %s and %s say the same", lang, code, other)
+				}
+				seen[got] = code
+			}
+		}
+	}
+}
+
+// TestMissingTranslation: a house that writes a language must have every text in it.
+func TestMissingTranslation(t *testing.T) {
+	l := loader{sources: map[string]map[string]*source{}}
+	if err := l.read("", []string{"en", "fr"}); err != nil {
+		t.Fatal(err)
+	}
+	delete(l.sources["fr"], "ready")
+	l.parse("fr")
+	if len(l.problems) != 1 || l.problems[0].Error() != "fr/ready.md: this translation is missing\n  hint: translate built-in en/ready.md" {
+		t.Errorf("problems: %v", l.problems)
+	}
+	if _, err := Load("", []string{"en", "de"}); err == nil || !strings.Contains(err.Error(), `no built-in reply texts in language "de"`) {
+		t.Errorf("a language without texts: %v", err)
+	}
+}
+
+// TestOverride: one file replaced changes that text and its hash, and a changed
+// piece changes the hash of the texts that take it in, and of no other.
+func TestOverride(t *testing.T) {
+	dir := t.TempDir()
+	put(t, dir, "en/ready.md", "\ufeffSubject: Come and get it\r\n\r\nHello{{with .Patron}} {{.}}{{end}}.\r\n")
+	put(t, dir, "en/_options.md", "none")
+	put(t, dir, "en/ready.md~", "an editor's leftovers")
+	s, err := Load(dir, []string{"en"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, sm := range Samples("en")[:3] {
-		sub, md, err := tm.Render(&sm.Data)
-		t.Logf("%s: %q %v\n%s", sm.Name, sub, err, md)
+	d := full(NewLocale("en", "en-CA", "CAD"))
+	subject, text, err := s.texts["en"]["ready"].Render(&d)
+	if err != nil || subject != "Come and get it" || text != "Hello Ada.\n" {
+		t.Errorf("%q %q %v", subject, text, err)
+	}
+	for name, changed := range map[string]bool{"ready": true, "quote": true, "collected": false, "link": false} {
+		if got := s.texts["en"][name].Hash != Default().texts["en"][name].Hash; got != changed {
+			t.Errorf("%s: hash changed %v, want %v", name, got, changed)
+		}
+	}
+	if got, err := s.Get("es", "ready"); err != nil || got.Language != "en" {
+		t.Errorf("a language that the house does not write: %v %v", got, err)
+	}
+	if _, err := s.Get("en", "raedy"); err == nil || !strings.Contains(err.Error(), "did you mean ready?") {
+		t.Errorf("unknown name: %v", err)
+	}
+}
+
+// TestTooLong: a text that would never end is stopped.
+func TestTooLong(t *testing.T) {
+	dir := t.TempDir()
+	put(t, dir, "en/ready.md", "Subject: x\n\n{{range .Parts}}{{range $.Parts}}{{range $.Parts}}{{range $.Parts}}0123456789{{end}}{{end}}{{end}}{{end}}\n")
+	s, err := Load(dir, []string{"en"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := Data{Parts: make([]Part, 100)}
+	if _, _, err := s.texts["en"]["ready"].Render(&d); err == nil || !strings.Contains(err.Error(), errTooLong.Error()) {
+		t.Errorf("got %v", err)
+	}
+}
+
+// TestBadFolders: each case has the message that an admin sees.
+func TestBadFolders(t *testing.T) {
+	cases, err := filepath.Glob("testdata/bad/*.txt")
+	if err != nil || len(cases) < 12 {
+		t.Fatalf("%d cases: %v", len(cases), err)
+	}
+	for _, file := range cases {
+		t.Run(strings.TrimSuffix(filepath.Base(file), ".txt"), func(t *testing.T) {
+			b, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			edits, want, _ := strings.Cut(string(b), "-- want --\n")
+			dir := t.TempDir()
+			edit(t, dir, edits)
+			_, err = Load(dir, rules.Languages)
+			if err == nil {
+				t.Fatal("the bad folder was accepted")
+			}
+			got := strings.ReplaceAll(err.Error(), dir+"/", "texts/") + "\n"
+			if *update {
+				if err := os.WriteFile(file, []byte(edits+"-- want --\n"+got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+				return
+			}
+			if got != want {
+				t.Errorf("got:\n%s\nwant:\n%s", got, want)
+			}
+		})
+	}
+}
+
+// edit makes one file of the folder from a built-in one: "- old line", "+ new line".
+func edit(t *testing.T, dir, edits string) {
+	t.Helper()
+	name, edits, _ := strings.Cut(strings.TrimRight(edits, "\n"), "\n")
+	b, err := builtin.ReadFile(name)
+	if err != nil {
+		b = nil
+	}
+	text, at := string(b), 0
+	for line := range strings.SplitSeq(edits, "\n") {
+		words := line[2:] + "\n"
+		if line[0] == '+' {
+			text = text[:at] + words + text[at:]
+			at += len(words)
+			continue
+		}
+		i := strings.Index(text[at:], words)
+		if i < 0 {
+			t.Fatalf("%s has no line %q", name, words)
+		}
+		at += i
+		text = text[:at] + text[at+len(words):]
+	}
+	put(t, dir, name, text)
+}
+
+func put(t *testing.T, dir, name, text string) {
+	t.Helper()
+	path := filepath.Join(dir, name)
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
 	}
 }
