@@ -69,7 +69,7 @@ func domain(address string) string {
 // displayName is a name as a header may carry it: one line, not too long, and
 // not pretending to be an address.
 func displayName(s string) string {
-	s = oneLine(s)
+	s = strings.ReplaceAll(oneLine(s), "=?", "")
 	if strings.ContainsAny(s, "@<>") {
 		return ""
 	}

@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"image/png"
+	"sync"
 	"testing"
 	"time"
 
@@ -16,6 +17,11 @@ import (
 // The patrons and parts of these cases are invented.
 
 var clock = time.Date(2026, 11, 20, 15, 4, 5, 0, time.UTC)
+
+var (
+	house = sync.OnceValue(rules.Default)
+	texts = sync.OnceValue(templates.Default)
+)
 
 func ptr[T any](v T) *T { return &v }
 
@@ -63,7 +69,7 @@ func finding(j *job.Job, fs ...job.Finding) *job.Job {
 
 func input(t testing.TB, lang string) Input {
 	t.Helper()
-	return Input{Rules: rules.Default(), Templates: templates.Default(), ID: "D-000007", Domain: "larkfield.example", Now: clock,
+	return Input{Rules: house(), Templates: texts(), ID: "D-000007", Domain: "larkfield.example", Now: clock,
 		Letter: letter(lang, map[string]string{"en": "A bracket for my lamp", "fr": "Un support pour ma lampe", "es": "Un soporte para mi lámpara"}[lang])}
 }
 

@@ -78,3 +78,12 @@ func TestBytes(t *testing.T) {
 		}
 	}
 }
+
+func BenchmarkCompose(b *testing.B) {
+	in := cases(b, "en")["quote"]
+	for b.Loop() {
+		if _, err := Compose(in); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

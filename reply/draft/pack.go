@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	netmail "net/mail"
 	"regexp"
 	"strings"
 
@@ -19,13 +20,9 @@ const maxPicture = 1 << 20
 // multipart/related when there is a picture.
 func (in *Input) pack(m *Message) error {
 	msg := mail.NewMsg(mail.WithNoDefaultUserAgent(), mail.WithEncoding(mail.EncodingQP), mail.WithCharset(mail.CharsetUTF8))
-	if err := msg.FromFormat(m.From.Name, m.From.Address); err != nil {
-		return fmt.Errorf("the library's address: %w", err)
-	}
-	if err := msg.AddToFormat(m.To.Name, m.To.Address); err != nil {
-		return fmt.Errorf("the patron's address: %w", err)
-	}
-	msg.Subject(m.Subject)
+	msg.FromMailAddress(&netmail.Address{Name: m.From.Name, Address: m.From.Address})
+	msg.ToMailAddress(&netmail.Address{Name: m.To.Name, Address: m.To.Address})
+	msg.SetGenHeader(mail.HeaderSubject, encodeSubject(m.Subject))
 	msg.SetDateWithValue(in.local(in.Now))
 	msg.SetMessageIDWithValue(in.ID + "@" + in.Domain)
 	msg.SetGenHeader("Content-Language", m.Language) // RFC 3282
@@ -41,6 +38,43 @@ func (in *Input) pack(m *Message) error {
 	}
 	m.Raw = fixBoundaries(b.Bytes())
 	return checkLines(m.Raw)
+}
+
+// encodeSubject writes a subject in ASCII: as it is, or in encoded words short
+// enough to be folded (RFC 2047, 2). What only looks like an encoded word is
+// encoded too, so that nobody's reader decodes it.
+func encodeSubject(s string) string {
+	if !strings.Contains(s, "=?") && !strings.ContainsFunc(s, func(r rune) bool { return r < ' ' || r > '~' }) {
+		return s
+	}
+	var words []string
+	chunk := ""
+	for _, r := range s {
+		// Beside "Subject: " a line of 76 has room for a word of 67.
+		if len(forceQ(chunk+string(r))) > 65 {
+			words = append(words, forceQ(chunk))
+			chunk = ""
+		}
+		chunk += string(r)
+	}
+	return strings.Join(append(words, forceQ(chunk)), " ")
+}
+
+// forceQ makes one encoded word, also of plain ASCII.
+func forceQ(s string) string {
+	var b strings.Builder
+	b.WriteString("=?utf-8?q?")
+	for _, c := range []byte(s) {
+		switch {
+		case c == ' ':
+			b.WriteByte('_')
+		case c >= '0' && c <= '9' || c >= 'A' && c <= 'Z' || c >= 'a' && c <= 'z':
+			b.WriteByte(c)
+		default:
+			fmt.Fprintf(&b, "=%02X", c)
+		}
+	}
+	return b.String() + "?="
 }
 
 // thread sets the threading headers. RFC 5322, 3.6.4: References is the
