@@ -155,7 +155,7 @@ type File struct {
 	Name   Text
 	Kind   string // "archive", "other-model", "document", "picture", "other"
 	Ending Text   // ".obj"
-	Why    string // "encrypted", "too-large", "winmail" or ""
+	Why    string // "encrypted", "too-large", "winmail", "damaged" or ""
 }
 
 // Change is one thing that differs from the last quote.

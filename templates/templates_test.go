@@ -4,6 +4,7 @@ import (
 	"flag"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -218,5 +219,36 @@ func put(t *testing.T, dir, name, text string) {
 	}
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// TestFieldsAreExplained: README.md names every field and every situation.
+func TestFieldsAreExplained(t *testing.T) {
+	b, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	readme := string(b)
+	var explain func(reflect.Type)
+	explain = func(typ reflect.Type) {
+		for typ.Kind() == reflect.Slice {
+			typ = typ.Elem()
+		}
+		if typ.Kind() != reflect.Struct {
+			return
+		}
+		for i := range typ.NumField() {
+			if f := typ.Field(i); !strings.Contains(readme, "`."+f.Name+"`") {
+				t.Errorf("README.md does not explain .%s of %s", f.Name, typ.Name())
+			} else {
+				explain(f.Type)
+			}
+		}
+	}
+	explain(reflect.TypeFor[Data]())
+	for _, name := range append(Situations(), functionNames()...) {
+		if !strings.Contains(readme, name) {
+			t.Errorf("README.md does not name %s", name)
+		}
 	}
 }

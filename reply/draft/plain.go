@@ -154,18 +154,28 @@ func literal(s string) string {
 			i++
 			b.WriteByte(s[i])
 		case s[i] == '&':
-			end := strings.IndexByte(s[i:], ';')
-			if end < 0 || end > 32 {
-				b.WriteByte(s[i])
-				continue
-			}
-			b.WriteString(html.UnescapeString(s[i : i+end+1]))
-			i += end
+			ref := reference(s[i:])
+			b.WriteString(html.UnescapeString(ref))
+			i += len(ref) - 1
 		default:
 			b.WriteByte(s[i])
 		}
 	}
 	return b.String()
+}
+
+// reference gives the character reference that s begins with, or its first
+// byte. HTML also knows some without a semicolon; Markdown does not.
+func reference(s string) string {
+	end := strings.IndexByte(s, ';')
+	if end < 0 || end > 32 {
+		return s[:1]
+	}
+	ref := s[:end+1]
+	if is := html.UnescapeString(ref); is != ";" && strings.HasSuffix(is, ";") {
+		return s[:1]
+	}
+	return ref
 }
 
 func isPunct(c byte) bool {

@@ -88,8 +88,11 @@ func dress(doc ast.Node) {
 
 func cellStyle(n *extast.TableCell) string {
 	const s = "vertical-align:top;border-bottom:1px solid rgba(128,128,128,.35)"
-	if n.Alignment == extast.AlignRight {
+	switch {
+	case n.Alignment == extast.AlignRight && n.NextSibling() == nil:
 		return s + ";padding:.4em 0 .4em .8em"
+	case n.Alignment == extast.AlignRight:
+		return s + ";padding:.4em .8em"
 	}
 	return s + ";padding:.4em .8em .4em 0;text-align:left"
 }
