@@ -194,7 +194,9 @@ func laterCases(add func(string, func(*Input)), lang string) {
 		in.Letter, in.Thread = nil, []string{"<first.1@example.org>", "<D-000006@larkfield.example>"}
 	}
 	later("accepted", job.Agreed, func(in *Input) { in.Wait = templates.Wait{Low: 2, High: 2} })
-	later("question", job.Quoted, func(in *Input) { in.Letter.Wishes.Answer = job.Question })
+	later("question", job.Quoted, func(in *Input) {
+		in.Letter.Disposition, in.Letter.Wishes.Answer = job.Answer, job.Question
+	})
 	later("reminder", job.Quoted, func(in *Input) {
 		weFirst(in)
 		in.Template, in.QuotedOn, in.ClosesOn = "reminder", clock.AddDate(0, 0, -7), clock.AddDate(0, 0, 14)

@@ -56,7 +56,7 @@ func Choose(letter *job.Letter, jobs []*job.Job, r *rules.Rules) string {
 		return withoutMesh(letter)
 	case sameStage(jobs) && byStage[jobs[0].Stage] != "":
 		return byStage[jobs[0].Stage]
-	case letter != nil && letter.Wishes.Answer == job.Question:
+	case letter != nil && letter.Disposition == job.Answer && letter.Wishes.Answer == job.Question:
 		return "question"
 	case len(jobs) > 1:
 		return "several"

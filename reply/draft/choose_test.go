@@ -49,7 +49,8 @@ func TestChoose(t *testing.T) {
 		{"agreed", nil, []*job.Job{stage(job.Agreed)}, "accepted"},
 		{"both ready", nil, []*job.Job{stage(job.Ready), stage(job.Ready)}, "ready"},
 		{"ready and agreed", nil, []*job.Job{stage(job.Ready), stage(job.Agreed)}, "several"},
-		{"a question", &job.Letter{Wishes: job.Wishes{Answer: job.Question}}, []*job.Job{part("en")}, "question"},
+		{"a question", &job.Letter{Disposition: job.Answer, Wishes: job.Wishes{Answer: job.Question}}, []*job.Job{part("en")}, "question"},
+		{"a question in a first letter", &job.Letter{Disposition: job.Request, Wishes: job.Wishes{Answer: job.Question}}, []*job.Job{part("en")}, "quote"},
 		{"no file", &job.Letter{}, nil, "forgotten-attachment"},
 		{"a model", with(job.Attachment{Name: "a.obj", Kind: job.KindModel}), nil, "wrong-file-type"},
 		{"a link", &job.Letter{Links: []string{"https://x.example"}}, nil, "link"},
@@ -77,6 +78,22 @@ func TestNothingOfTheRegisterForTheUnproven(t *testing.T) {
 	for _, secret := range []string{"Quillfeather", "29001000000042", "October", "ran out", "signed by somebody"} {
 		if contains(m, secret) {
 			t.Errorf("the letter tells %q", secret)
+		}
+	}
+}
+
+// TestPatron: the first of two names, the whole of others, nothing of what is none.
+func TestPatron(t *testing.T) {
+	for name, want := range map[string]string{
+		"Ada Marlowe": "Ada", "Marlowe, Ada": "Ada", "Ada": "Ada", "Dr. Marlowe": "Dr. Marlowe", "A Marlowe": "A Marlowe",
+		"María del Mar Quintero": "María del Mar Quintero", "Fernhill Model Boat Club": "Fernhill Model Boat Club",
+		"": "", "ada@example.org": "", "<b>Ada</b>": "", "one two three four five six seven": "", "kid4042": "",
+	} {
+		in := input(t, "en")
+		in.Letter.From.Name = name
+		f := filler{in: &in}
+		if got := f.patron(); string(got) != want {
+			t.Errorf("%q is called %q, want %q", name, got, want)
 		}
 	}
 }

@@ -10,7 +10,6 @@ import (
 	"github.com/bojanz/currency"
 
 	"meshclerk/intake/job"
-	"meshclerk/rules"
 	"meshclerk/templates"
 )
 
@@ -69,24 +68,24 @@ func (in *Input) local(t time.Time) time.Time {
 	return t.In(zone)
 }
 
-// patron is what to call the writer: the first word of the display name when
-// it looks like a name, else nothing.
+// patron is what to call the writer: the first of two names, else the whole
+// name, which is stiffer but never wrong; nothing when it does not look like one.
 func (f *filler) patron() templates.Text {
 	name := f.in.writer().Name
-	if strings.ContainsAny(name, "@/\\<>[]{}") || strings.Count(name, " ") > 5 {
+	if strings.ContainsAny(name, "@/\\<>[]{}0123456789") {
 		return ""
 	}
-	if last, first, ok := strings.Cut(name, ","); ok { // "Lovelace, Ada"
-		name = strings.TrimSpace(first) + " " + last
+	if last, first, ok := strings.Cut(name, ","); ok { // "Marlowe, Ada"
+		name = first + " " + last
 	}
 	words := strings.Fields(name)
-	for len(words) > 1 && (strings.HasSuffix(words[0], ".") || len([]rune(words[0])) < 2) {
-		words = words[1:] // "Dr. Ada", "A Lovelace"
-	}
-	if len(words) == 0 {
+	if len(words) > 5 {
 		return ""
 	}
-	return templates.Name(words[0], longestName)
+	if len(words) == 2 && !strings.HasSuffix(words[0], ".") && len([]rune(words[0])) > 1 { // not "Dr. Marlowe", "A Marlowe"
+		words = words[:1]
+	}
+	return templates.Name(strings.Join(words, " "), longestName)
 }
 
 // writer is the patron: the letter's sender, or the job's when we write first.
@@ -112,246 +111,6 @@ func (f *filler) parts(d *templates.Data) {
 		d.Part = d.Parts[0]
 	}
 	d.Several = len(d.Parts) > 1
-}
-
-// part says what was found out about one file and how it would be printed.
-func (f *filler) part(j *job.Job) templates.Part {
-	l, r := f.locale, f.in.Rules
-	p := templates.Part{
-		File: templates.Name(j.File, longestFile), Outcome: outcome(j.Report),
-		Copies: copiesOf(j), Plates: 1, Supports: j.Settings.Supports, Turned: j.Settings.Reoriented,
-		Layer: l.Length(firstOf(j.Settings.LayerMM, r.Printing.LayerMM)), Infill: l.Percent(infillOf(j, r)), Shells: int(firstOf(float64(j.Settings.Shells), float64(r.Printing.Shells))),
-		Colour: f.locale.Colour(colourOf(j, r)), Limit: l.Exact(r.Limits.JobHours * 3600),
-	}
-	if p.Supports == "" {
-		p.Supports = j.Wishes.Supports
-	}
-	if m := materialOf(j, r); m != nil {
-		p.Material = templates.Text(m.Name)
-	}
-	if j.Report == nil {
-		return p
-	}
-	f.reported(&p, j)
-	f.fitted(&p, j)
-	f.estimated(&p, j)
-	return p
-}
-
-func firstOf(vs ...float64) float64 {
-	for _, v := range vs {
-		if v > 0 {
-			return v
-		}
-	}
-	return 0
-}
-
-func infillOf(j *job.Job, r *rules.Rules) float64 {
-	switch {
-	case j.Settings.InfillSet || j.Settings.Infill > 0:
-		return j.Settings.Infill
-	case j.Wishes.Infill != nil:
-		return *j.Wishes.Infill
-	}
-	return r.Printing.Infill
-}
-
-// copiesOf is how many are printed; a patron who says nothing wants one.
-func copiesOf(j *job.Job) int {
-	switch {
-	case j.Settings.Copies > 0:
-		return j.Settings.Copies
-	case j.Wishes.Copies != nil && *j.Wishes.Copies > 0:
-		return *j.Wishes.Copies
-	}
-	return 1
-}
-
-// reported takes over geometry and findings.
-func (f *filler) reported(p *templates.Part, j *job.Job) {
-	r := j.Report
-	p.Really = sentence(r.Error)
-	if r.Mesh != nil {
-		p.Size = f.locale.Size(r.Mesh.SizeMM)
-	}
-	for _, x := range r.Findings {
-		found := templates.Finding{Code: x.Code, Level: string(x.Level), Text: templates.Text(capital(x.Text)), Count: int(x.Amount + 0.5)}
-		if x.Amount != 0 {
-			found.Amount = f.locale.Quantity(x.Amount, x.Unit)
-		}
-		switch x.Level {
-		case job.Stop:
-			p.Stops = append(p.Stops, found)
-		case job.Ask:
-			p.Asks = append(p.Asks, found)
-		case job.Note:
-			p.Notes = append(p.Notes, found)
-		}
-	}
-	if r.Orientation != nil {
-		p.Turned = p.Turned && !r.Orientation.AsSent
-		p.TurnWhy = sentence(r.Orientation.Why)
-	}
-}
-
-// sentence takes the full stop off, since the text goes on after it.
-func sentence(s string) templates.Text { return templates.Text(strings.TrimRight(oneLine(s), " .")) }
-
-// capital begins a line of its own.
-func capital(s string) string {
-	r := []rune(s)
-	if len(r) > 0 {
-		return strings.ToUpper(string(r[0])) + string(r[1:])
-	}
-	return s
-}
-
-// fitted says what would fit the largest printer.
-func (f *filler) fitted(p *templates.Part, j *job.Job) {
-	fit, mesh := j.Report.Fit, j.Report.Mesh
-	if fit == nil {
-		return
-	}
-	p.Printer, p.FitsTurned = templates.Text(fit.Printer), fit.FitsTurned
-	for _, pr := range f.in.Rules.Printers {
-		if pr.Name == fit.Printer {
-			p.Build = f.locale.Size(pr.BuildMM)
-		}
-	}
-	if fit.ScaleToFit > 0 && fit.ScaleToFit < 1 {
-		s := floorPercent(fit.ScaleToFit)
-		p.FitScale = f.locale.Percent(s)
-		if mesh != nil {
-			p.FitSize = f.locale.Size(scaled(mesh.SizeMM, s))
-		}
-	}
-}
-
-// floorPercent rounds down to whole percents: what is offered must fit.
-func floorPercent(f float64) float64 { return float64(int(f*100+1e-9)) / 100 }
-
-func scaled(mm [3]float64, by float64) [3]float64 {
-	for k := range mm {
-		mm[k] *= by
-	}
-	return mm
-}
-
-// estimated takes over time, plastic, price and the other ways to print it.
-func (f *filler) estimated(p *templates.Part, j *job.Job) {
-	e, l := j.Report.Estimate, f.locale
-	if e == nil {
-		return
-	}
-	p.Time, p.TimeExact, p.PlateTime = l.About(e.PrintTimeS), l.Exact(e.PrintTimeS), l.Exact(firstOf(e.PlateTimeS, e.PrintTimeS))
-	if e.LowS > 0 && e.HighS > e.LowS {
-		p.TimeRange = l.Between(e.LowS, e.HighS)
-	}
-	p.Mass, p.Filament = l.Mass(e.MassG), l.Length(1000*e.FilamentM)
-	p.Plates, p.Copies = max(1, e.Plates), max(1, e.Copies, copiesOf(j))
-	p.Layer, p.Infill, p.Shells = l.Length(firstOf(e.LayerMM, f.in.Rules.Printing.LayerMM)), l.Percent(infillOf(j, f.in.Rules)), max(e.Shells, 1)
-	if e.LayerMM > 0 {
-		p.Infill = l.Percent(e.Infill)
-	}
-	if e.Material != "" {
-		p.Material = templates.Text(e.Material)
-	}
-	if e.SupportMM3 > 0 && p.Supports == "" {
-		p.Supports = "yes"
-		p.SupportsOpen = slices.ContainsFunc(ofPart(j, f.in.Rules), func(q Question) bool { return q.Key == "supports" })
-	}
-	scale := firstOf(e.Scale, j.Settings.Scale, 1)
-	if scale < 0.995 || scale > 1.005 {
-		p.Scale = l.Percent(scale)
-	}
-	f.largest(p, j, scale)
-	f.options(p, j)
-	f.quoted(p, j)
-}
-
-// largest says what would fit the time limit, seen from the size as it is now.
-func (f *filler) largest(p *templates.Part, j *job.Job, scale float64) {
-	e := j.Report.Estimate
-	if e.LargestScale <= 0 || e.LargestScale >= scale {
-		return
-	}
-	by := floorPercent(e.LargestScale / scale)
-	if by <= 0 {
-		return
-	}
-	p.LargestScale = f.locale.Percent(by)
-	if j.Report.Mesh != nil {
-		p.LargestSize = f.locale.Size(scaled(j.Report.Mesh.SizeMM, by))
-	}
-}
-
-func (f *filler) options(p *templates.Part, j *job.Job) {
-	e, l := j.Report.Estimate, f.locale
-	code := f.in.Rules.Prices.Currency
-	if j.Report.Quote != nil && j.Report.Quote.Currency != "" {
-		code = j.Report.Quote.Currency
-	}
-	for _, c := range e.WhatIf {
-		o := templates.Option{Label: templates.Text(capital(c.Label)), Time: l.About(c.PrintTimeS), Mass: l.Mass(c.MassG), Total: l.Money(c.Total, code), Plates: c.Plates, Within: c.Within}
-		s := c.Settings
-		if s.Scale > 0 && s.Scale != firstOf(e.Scale, 1) {
-			o.Scale = l.Percent(s.Scale)
-		}
-		if s.LayerMM > 0 && s.LayerMM != e.LayerMM {
-			o.Layer = l.Length(s.LayerMM)
-		}
-		if (s.InfillSet || s.Infill > 0) && s.Infill != e.Infill {
-			o.Infill = l.Percent(s.Infill)
-		}
-		if s.Shells > 0 && s.Shells != e.Shells {
-			o.Shells = s.Shells
-		}
-		if s.Copies > 0 && s.Copies != e.Copies {
-			o.Copies = s.Copies
-		}
-		if s.Material != "" && s.Material != e.Material {
-			o.Material = templates.Text(s.Material)
-		}
-		if s.Supports != j.Settings.Supports {
-			o.Supports = s.Supports
-		}
-		o.Turned = s.Reoriented && !j.Settings.Reoriented
-		p.Options = append(p.Options, o)
-	}
-}
-
-func (f *filler) quoted(p *templates.Part, j *job.Job) {
-	q := j.Report.Quote
-	if q == nil || p.Outcome != canPrint {
-		return
-	}
-	for _, line := range q.Lines {
-		p.Lines = append(p.Lines, templates.Line{Kind: line.Kind, Label: templates.Text(capital(line.Label)), Detail: f.detail(line.Kind, j), Amount: f.locale.Money(line.Amount, q.Currency)})
-	}
-	p.Total = f.locale.Money(q.Total, q.Currency)
-}
-
-// detail says what a line counts, for languages that do not use its label.
-func (f *filler) detail(kind string, j *job.Job) templates.Text {
-	e := j.Report.Estimate
-	single := 0
-	for _, line := range j.Report.Quote.Lines {
-		if line.Kind == kind {
-			single++
-		}
-	}
-	switch {
-	case single != 1:
-		return "" // which of several it is, only the label knows
-	case kind == "mass" && e != nil:
-		return f.locale.Mass(e.MassG) + " " + templates.Text(e.Material)
-	case kind == "time" && e != nil:
-		return f.locale.Exact(e.PrintTimeS)
-	case kind == "tax":
-		return templates.Text(strings.Replace(f.in.Rules.Prices.TaxPercent, ".", string(pick(f.locale.Language, ".", ",", ",")), 1)) + "\u00a0%"
-	}
-	return ""
 }
 
 // money adds up what can be printed. One part without a price, and there is no total.

@@ -109,7 +109,10 @@ func ofPart(j *job.Job, r *rules.Rules) []Question {
 // material asks when the patron wished for one that is not in stock.
 func material(j *job.Job, r *rules.Rules) []Question {
 	wish := j.Wishes.Material
-	if wish == "" || j.Settings.Material != "" || stocked(wish, r) != nil {
+	if wish == "" || j.Settings.Material != "" {
+		return nil
+	}
+	if m := stocked(wish, r); m != nil && !m.Soluble {
 		return nil
 	}
 	var names []string

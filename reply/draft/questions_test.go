@@ -57,6 +57,7 @@ func TestAsksOnlyWhatIsOpen(t *testing.T) {
 		t.Errorf("colour question %+v", qs[0])
 	}
 	wants(t, "material not in stock", one(func(j *job.Job) { settled(j).Wishes.Material = "ABS" }), "material")
+	wants(t, "a part that would dissolve", one(func(j *job.Job) { settled(j).Wishes.Material = "PVA" }), "material")
 	wants(t, "material in stock, other case", one(func(j *job.Job) { settled(j).Wishes.Material = "petg"; j.Wishes.Colours = []string{"blue"} }))
 	wants(t, "copies unclear", one(func(j *job.Job) {
 		settled(j).Wishes.Copies = nil
