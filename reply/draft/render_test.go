@@ -1,8 +1,11 @@
 package draft
 
 import (
+	"math"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -79,4 +82,39 @@ func TestWriteForReading(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestContrast: WCAG 2.2, 1.4.3: small text needs a contrast of 4.5 to 1, on
+// white and on the near-black of a dark scheme.
+func TestContrast(t *testing.T) {
+	light, dark, _ := strings.Cut(style, "@media (prefers-color-scheme:dark)")
+	for scheme, background := range map[string]string{light: "ffffff", dark: "1e1e1e"} {
+		colours := regexp.MustCompile(`color:#([0-9a-f]{6})`).FindAllStringSubmatch(scheme, -1)
+		if len(colours) < 2 {
+			t.Fatalf("%d colours in %q", len(colours), scheme)
+		}
+		for _, c := range colours {
+			a, b := luminance(t, c[1]), luminance(t, background)
+			if ratio := (max(a, b) + 0.05) / (min(a, b) + 0.05); ratio < 4.5 {
+				t.Errorf("#%s on #%s has a contrast of %.1f", c[1], background, ratio)
+			}
+		}
+	}
+}
+
+// luminance is the relative luminance of WCAG 2.2.
+func luminance(t *testing.T, hex string) float64 {
+	t.Helper()
+	n, err := strconv.ParseUint(hex, 16, 32)
+	if err != nil {
+		t.Fatal(err)
+	}
+	channel := func(shift uint) float64 {
+		c := float64(n>>shift&0xff) / 255
+		if c <= 0.04045 {
+			return c / 12.92
+		}
+		return math.Pow((c+0.055)/1.055, 2.4)
+	}
+	return 0.2126*channel(16) + 0.7152*channel(8) + 0.0722*channel(0)
 }
