@@ -13,6 +13,14 @@ type Report struct {
 	Orientation *Orientation `json:"orientation,omitempty"`
 	Estimate    *Estimate    `json:"estimate,omitempty"`
 	Quote       *Quote       `json:"quote,omitempty"`
+	Advice      []Advice     `json:"advice,omitempty"`
+}
+
+// Advice is what staff should know or do that is no fault of the file.
+type Advice struct {
+	About string `json:"about"` // "adhesion", "support", "rules" or "check"
+	Do    string `json:"do"`    // for adhesion "none", "skirt", "brim" or "raft"; for support "soluble"; else a sentence
+	Why   string `json:"why"`   // the reason, lower case, no full stop
 }
 
 // Shape is the measured geometry. Area, size and volume follow the asked scale.
@@ -110,6 +118,8 @@ type Estimate struct {
 	Filament175M float64  `json:"filament_175_m"`
 	Adhesion     string   `json:"adhesion"` // "none", "skirt", "brim" or "raft"
 	WhatIf       []Choice `json:"what_if,omitempty"`
+
+	SupportMaterial string `json:"support_material,omitempty"` // empty when supports are of the part's own material
 }
 
 // Choice is one row of the what-if table: a change and what it would give.
@@ -120,7 +130,9 @@ type Choice struct {
 	MassG      float64  `json:"mass_g"`
 	Plates     int      `json:"plates"`
 	Within     bool     `json:"within_limit"`
-	Total      string   `json:"total,omitempty"` // decimal money, filled in by the quote
+
+	SupportMassG float64 `json:"support_mass_g,omitempty"` // of MassG
+	Total        string  `json:"total,omitempty"`          // decimal money, filled in by the quote
 }
 
 // Quote is the price, exact and itemised.
