@@ -1,0 +1,35 @@
+package slice
+
+import (
+	"errors"
+	"math"
+
+	"meshclerk/intake/mesh"
+)
+
+// part is a mesh made ready for cutting: scaled, and standing on z = 0 with its
+// box centred on x = y = 0.
+type part struct {
+	vertices  []mesh.Vec
+	triangles [][3]int32
+	size      mesh.Vec
+}
+
+func newPart(m *mesh.Mesh, p *recipe) (*part, error) {
+	if m == nil || len(m.Triangles) == 0 {
+		return nil, errors.New("the part has no facets, so there is nothing to print")
+	}
+	b := m.Bounds()
+	size := b.Size().Mul(p.scale)
+	for k := range 3 {
+		if math.IsNaN(size[k]) || size[k] > 100e3 {
+			return nil, errors.New("the part is larger than 100 m, so no time can be worked out")
+		}
+	}
+	at := mesh.Vec{(b.Min[0] + b.Max[0]) / 2, (b.Min[1] + b.Max[1]) / 2, b.Min[2]}
+	out := &part{vertices: make([]mesh.Vec, len(m.Vertices)), triangles: m.Triangles, size: size}
+	for i, v := range m.Vertices {
+		out.vertices[i] = v.Sub(at).Mul(p.scale)
+	}
+	return out, nil
+}

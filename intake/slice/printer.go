@@ -1,0 +1,121 @@
+package slice
+
+import (
+	"fmt"
+	"strings"
+
+	"meshclerk/intake/job"
+	"meshclerk/rules"
+)
+
+// For makes the input of an estimate from the house rules: it picks printer and
+// materials for a part of that size (mm, after scaling).
+func For(r *rules.Rules, s job.Settings, size [3]float64) (Input, error) {
+	in := Input{Printing: r.Printing, Limits: r.Limits, Settings: s}
+	name := s.Material
+	if name == "" {
+		name = r.Printing.Material
+	}
+	m, ok := material(r, name)
+	if !ok {
+		return in, fmt.Errorf("the material %q is not in stock", name)
+	}
+	if m.Soluble {
+		return in, fmt.Errorf("%s dissolves in water and is for supports only", m.Name)
+	}
+	in.Material = m
+	printer, err := Pick(r, s, size)
+	if err != nil {
+		return in, err
+	}
+	in.Printer = printer
+	if s.Supports == "soluble" {
+		in.Support = solubleOf(r, printer)
+	}
+	return in, nil
+}
+
+// Pick returns the printer for a part of that size (mm): the one the settings
+// name, else the first in the rules that has the material, a second nozzle if
+// the supports shall dissolve, and room for the part. When all are too small it
+// is the largest of those that could otherwise print it.
+func Pick(r *rules.Rules, s job.Settings, size [3]float64) (rules.Printer, error) {
+	name := s.Material
+	if name == "" {
+		name = r.Printing.Material
+	}
+	var best *rules.Printer
+	for i := range r.Printers {
+		p := &r.Printers[i]
+		if s.Printer != "" && !strings.EqualFold(p.Name, s.Printer) || !takes(*p, name) {
+			continue
+		}
+		if s.Supports == "soluble" && solubleOf(r, *p) == nil {
+			continue
+		}
+		if Holds(*p, size) {
+			return *p, nil
+		}
+		if best == nil || volume(p.BuildMM) > volume(best.BuildMM) {
+			best = p
+		}
+	}
+	if best != nil {
+		return *best, nil
+	}
+	return rules.Printer{}, noPrinter(s, name)
+}
+
+func noPrinter(s job.Settings, material string) error {
+	what := "prints " + material
+	if s.Supports == "soluble" {
+		what += " with supports that dissolve, which takes a second nozzle"
+	}
+	if s.Printer != "" {
+		return fmt.Errorf("the printer %q is not one that %s", s.Printer, what)
+	}
+	return fmt.Errorf("there is no printer that %s", what)
+}
+
+// Holds tells whether a printer's build volume holds a box of that size (mm),
+// turned about the upright axis by a right angle at most.
+func Holds(p rules.Printer, size [3]float64) bool {
+	const slack = 1e-6
+	b := p.BuildMM
+	straight := size[0] <= b[0]+slack && size[1] <= b[1]+slack
+	turned := size[1] <= b[0]+slack && size[0] <= b[1]+slack
+	return (straight || turned) && size[2] <= b[2]+slack
+}
+
+func volume(mm [3]float64) float64 { return mm[0] * mm[1] * mm[2] }
+
+func takes(p rules.Printer, material string) bool {
+	for _, m := range p.Materials {
+		if strings.EqualFold(m, material) {
+			return true
+		}
+	}
+	return false
+}
+
+func material(r *rules.Rules, name string) (rules.Material, bool) {
+	for _, m := range r.Materials {
+		if strings.EqualFold(m.Name, name) {
+			return m, true
+		}
+	}
+	return rules.Material{}, false
+}
+
+// solubleOf is the soluble material a printer with a second nozzle can lay, or nil.
+func solubleOf(r *rules.Rules, p rules.Printer) *rules.Material {
+	if len(p.NozzleMM) < 2 {
+		return nil
+	}
+	for _, m := range r.Materials {
+		if m.Soluble && takes(p, m.Name) {
+			return &m
+		}
+	}
+	return nil
+}

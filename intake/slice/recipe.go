@@ -1,0 +1,106 @@
+package slice
+
+import (
+	"fmt"
+	"math"
+
+	"meshclerk/intake/job"
+	"meshclerk/rules"
+)
+
+// recipe is what a part is printed with: the rules with the settings over them.
+type recipe struct {
+	in       Input
+	printer  rules.Printer
+	printing rules.Printing
+
+	scale  float64
+	copies int
+	layer  float64 // mm
+	first  float64 // mm, thickness of the first layer
+	width  float64 // mm, of a line
+	shells int
+	infill float64 // 0..1
+}
+
+// newRecipe fills in what the settings leave unsaid and refuses what no printer could follow.
+func newRecipe(in Input) (*recipe, error) {
+	p := &recipe{in: in, printer: in.Printer, printing: in.Printing, scale: 1, copies: 1,
+		layer: in.Printing.LayerMM, first: in.Printing.FirstLayerMM, shells: in.Printing.Shells, infill: in.Printing.Infill}
+	nozzle := 0.4
+	if len(in.Printer.NozzleMM) > 0 {
+		nozzle = in.Printer.NozzleMM[0]
+	}
+	p.width = in.Printing.LineWidthMM * nozzle / 0.4 // the rules give it for a 0.4 mm nozzle
+	s := in.Settings
+	if s.Scale != 0 {
+		p.scale = s.Scale
+	}
+	if s.Copies != 0 {
+		p.copies = s.Copies
+	}
+	if s.LayerMM != 0 {
+		p.layer = s.LayerMM
+	}
+	if s.Shells != 0 {
+		p.shells = s.Shells
+	}
+	if s.InfillSet || s.Infill != 0 {
+		p.infill = s.Infill
+	}
+	return p, p.check()
+}
+
+func (p *recipe) check() error {
+	in := func(v, lo, hi float64) bool { return v >= lo && v <= hi } // false for NaN
+	switch {
+	case !in(p.scale, 1e-6, 1e6):
+		return fmt.Errorf("the scale must be above 0, not %g", p.scale)
+	case p.copies < 1:
+		return fmt.Errorf("there must be at least one copy, not %d", p.copies)
+	case !in(p.layer, 0.02, 2):
+		return fmt.Errorf("the layer height must be 0.02 to 2 mm, not %g", p.layer)
+	case !in(p.first, 0.02, 2):
+		return fmt.Errorf("the first layer must be 0.02 to 2 mm high, not %g", p.first)
+	case !in(p.width, 0.05, 5):
+		return fmt.Errorf("the line width must be 0.05 to 5 mm, not %g", p.width)
+	case !in(p.infill, 0, 1):
+		return fmt.Errorf("the infill must be from 0 to 1, not %g", p.infill)
+	case !in(float64(p.shells), 0, 1000):
+		return fmt.Errorf("the number of shells must be from 0 to 1000, not %d", p.shells)
+	}
+	return nil
+}
+
+// totals is what one copy needs, before warm-up and plates.
+type totals struct {
+	layers                         int
+	seconds                        float64
+	solid, model, support, bedside float64 // mm3; bedside is skirt, brim or raft
+}
+
+func (p *recipe) report(t totals) job.Estimate {
+	n := float64(p.copies)
+	plate := p.printer.WarmUpS + t.seconds
+	e := job.Estimate{
+		PrintTimeS: n * plate, Layers: t.layers, SolidMM3: t.solid, ModelMM3: t.model, SupportMM3: t.support,
+		Plates: p.copies, PerPlate: 1, PlateTimeS: plate,
+		Printer: p.printer.Name, Material: p.in.Material.Name, LayerMM: p.layer, Shells: p.shells, Infill: p.infill,
+		Copies: p.copies, Scale: p.scale, Adhesion: p.printing.Adhesion,
+	}
+	e.LowS, e.HighS = e.PrintTimeS*p.printing.SpreadLow, e.PrintTimeS*p.printing.SpreadHigh
+	mm3 := n * (t.model + t.support + t.bedside)
+	e.MassG = mm3 * p.in.Material.Density / 1000
+	e.SupportMassG = n * t.support * p.in.Material.Density / 1000
+	e.FilamentM = filament(mm3, p.printer.FilamentMM)
+	e.Filament175M, e.Filament285M = filament(mm3, 1.75), filament(mm3, 2.85)
+	return e
+}
+
+// filament is how many metres of that diameter hold a volume.
+func filament(mm3, diameter float64) float64 {
+	if diameter <= 0 {
+		return 0
+	}
+	return mm3 / (math.Pi / 4 * diameter * diameter) / 1000
+}

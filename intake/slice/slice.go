@@ -1,0 +1,51 @@
+// Package slice works out how long a part takes to print and how much plastic
+// it needs, the way a printer would spend them.
+//
+// The part is cut into layers. In each layer the outlines of all bodies are
+// joined into one region (nonzero winding), walls are laid along it, solid
+// skins where it faces up or down, sparse lines inside, and supports under what
+// would hang in the air. The resulting path goes through a motion planner with
+// trapezoid speed profiles, and the plastic is what the path lays down.
+//
+// Nothing here drives a printer: the path is for counting, and for checking by
+// hand (Moves). Lengths are millimetres, times seconds, masses grams.
+package slice
+
+import (
+	"context"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
+	"meshclerk/rules"
+)
+
+// Input is what an estimate is made for. Zero fields of Settings follow the rules.
+type Input struct {
+	Printer  rules.Printer
+	Material rules.Material
+	Support  *rules.Material // what supports are made of, by a nozzle of its own; nil: the part's material
+	Printing rules.Printing
+	Limits   rules.Limits
+	Settings job.Settings
+
+	Calibration      *Fit // what finished prints taught about this printer and material; nil if nothing yet
+	WithLargestScale bool
+}
+
+// Estimate returns time and plastic for the part as it stands (upright is +z),
+// scaled by the settings, for all its copies. It stops with the context's error.
+func Estimate(ctx context.Context, m *mesh.Mesh, in Input) (job.Estimate, error) {
+	p, err := newRecipe(in)
+	if err != nil {
+		return job.Estimate{}, err
+	}
+	part, err := newPart(m, p)
+	if err != nil {
+		return job.Estimate{}, err
+	}
+	sum, err := roughly(ctx, part, p)
+	if err != nil {
+		return job.Estimate{}, err
+	}
+	return p.report(sum), nil
+}
