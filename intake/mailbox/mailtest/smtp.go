@@ -32,6 +32,7 @@ const (
 	CutBeforeDot             // hangs up after the first octets of the message
 	CutAfterDot              // takes the message and hangs up without an answer
 	SilentAfterDot           // takes the message and never answers
+	SlowAnswer               // takes the message and answers a little later
 	Silent                   // never says a word
 	BusyGreeting             // 421 instead of a greeting
 )
@@ -58,6 +59,7 @@ type Sink struct {
 	mu     sync.Mutex
 	behave Behaviour
 	taken  []Delivery
+	onData func()
 	quit   chan struct{}
 }
 
@@ -145,6 +147,9 @@ func (k *Sink) behaviour() Behaviour { k.mu.Lock(); defer k.mu.Unlock(); return 
 // Behave changes how the next messages are treated.
 func (k *Sink) Behave(b Behaviour) { k.mu.Lock(); defer k.mu.Unlock(); k.behave = b }
 
+// OnData calls f whenever a message has been read to its final dot.
+func (k *Sink) OnData(f func()) { k.mu.Lock(); defer k.mu.Unlock(); k.onData = f }
+
 // Delivered gives what the server took, in order.
 func (k *Sink) Delivered() []Delivery { k.mu.Lock(); defer k.mu.Unlock(); return slices.Clone(k.taken) }
 
@@ -224,6 +229,12 @@ func (s *session) Data(r io.Reader) error {
 	if err != nil {
 		return err
 	}
+	s.sink.mu.Lock()
+	onData := s.sink.onData
+	s.sink.mu.Unlock()
+	if onData != nil {
+		onData()
+	}
 	switch b {
 	case RefuseData:
 		return refusal(554, 7, 1, "content not wanted")
@@ -235,6 +246,8 @@ func (s *session) Data(r io.Reader) error {
 	case CutAfterDot:
 		s.conn.Close()
 		return errCut
+	case SlowAnswer:
+		time.Sleep(100 * time.Millisecond)
 	case SilentAfterDot:
 		<-s.sink.quit
 		return errCut

@@ -98,3 +98,6 @@ func (c *Conn) note(err error) {
 func (c *Conn) SetDeadline(time.Time) error      { return nil }
 func (c *Conn) SetReadDeadline(time.Time) error  { return nil }
 func (c *Conn) SetWriteDeadline(time.Time) error { return nil }
+
+// Forgive takes back a silence that was only a glance.
+func (c *Conn) Forgive() { c.silent.Store(false) }

@@ -1,0 +1,148 @@
+package mailbox
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"slices"
+	"strings"
+
+	"github.com/emersion/go-imap/v2"
+
+	"meshclerk/intake/credential"
+	"meshclerk/intake/mailbox/wire"
+)
+
+// Check is one line of the doctor.
+type Check = wire.Check
+
+// Wanted are the folders that the rules name, and what the robot does in them.
+type Wanted struct {
+	Inbox   string
+	Folders []string // where drafts are put, found, moved from and removed
+	Sent    string
+}
+
+// Probe tries connection, sign-in, folders and rights, one line each. It makes
+// the folders that are missing, as the robot would, and changes nothing else.
+func Probe(ctx context.Context, config Config, source credential.Source, want Wanted, log *slog.Logger) []Check {
+	c, err := Dial(ctx, config, source, log)
+	if err != nil {
+		return []Check{wire.Failed("mailbox", err)}
+	}
+	defer c.Close()
+	out := []Check{wire.Passed("mailbox", fmt.Sprintf("%s lets us in with the %s", config.Server(), source.Name()))}
+	out = append(out, c.probeAbilities()...)
+	out = append(out, c.probeFolder(ctx, want.Inbox, readRights))
+	for _, f := range append(slices.Clone(want.Folders), want.Sent) {
+		rights := draftRights
+		if f == want.Sent {
+			rights = storeRights
+		}
+		out = append(out, c.probeFolder(ctx, f, rights))
+	}
+	return append(out, c.probeUse(ctx, want)...)
+}
+
+func (c *Client) probeAbilities() []Check {
+	var out []Check
+	for _, a := range []struct {
+		cap     imap.Cap
+		without string
+	}{
+		{imap.CapIdle, "it cannot tell of new mail by itself (IDLE), so letters are seen at the next poll"},
+		{imap.CapUIDPlus, "it cannot delete single messages (UIDPLUS), so our old drafts stay, marked as deleted"},
+		{imap.CapMove, "it cannot move in one step (MOVE), so messages are copied and the first removed"},
+	} {
+		if !c.caps.Has(a.cap) {
+			out = append(out, wire.Doubtful("mailbox", fmt.Sprintf("%s: %s", c.config.Server(), a.without)))
+		}
+	}
+	return out
+}
+
+// The rights that are needed (RFC 4314, 4), with what each is for.
+var (
+	readRights  = "lr"
+	storeRights = "lri"
+	draftRights = "lrite"
+)
+
+var rightWords = map[rune]string{'l': "see the folder", 'r': "read it", 'i': "put messages in", 't': "mark messages as deleted", 'e': "remove messages"}
+
+func (c *Client) probeFolder(ctx context.Context, folder, rights string) Check {
+	made, err := c.Ensure(ctx, folder)
+	if err != nil {
+		return wire.Failed("mailbox", err)
+	}
+	data, err := c.open(ctx, folder, rights != readRights)
+	if err != nil {
+		return wire.Failed("mailbox", err)
+	}
+	missing, err := c.missingRights(ctx, folder, rights)
+	if err != nil {
+		return wire.Failed("mailbox", err)
+	}
+	if len(missing) > 0 {
+		return wire.Failed("mailbox", fmt.Errorf("we may not %s in the folder %q; ask the mailbox's owner for the right", strings.Join(missing, ", "), folder))
+	}
+	state := "is there"
+	if len(made) > 0 {
+		state = "was missing and has been made"
+	}
+	return wire.Passed("mailbox", fmt.Sprintf("the folder %q %s (%d messages)", folder, state, data.NumMessages))
+}
+
+// missingRights asks for our own rights where the server can tell (RFC 4314, 3.5).
+func (c *Client) missingRights(ctx context.Context, folder, want string) ([]string, error) {
+	if !c.caps.Has(imap.CapACL) {
+		return nil, nil
+	}
+	rights, err := c.Rights(ctx, folder)
+	if err != nil {
+		return nil, err
+	}
+	// RFC 4314, 2.1.1: older servers have one right "d" for what are "t" and "e".
+	if strings.ContainsRune(rights, 'd') {
+		rights += "te"
+	}
+	var out []string
+	for _, r := range want {
+		if !strings.ContainsRune(rights, r) {
+			out = append(out, rightWords[r])
+		}
+	}
+	return out, nil
+}
+
+// Rights gives our own rights in a folder, a letter each (RFC 4314, 2.1), or
+// "" where the server does not tell.
+func (c *Client) Rights(ctx context.Context, folder string) (string, error) {
+	name, err := c.names.wire(folder)
+	if err != nil || !c.caps.Has(imap.CapACL) {
+		return "", err
+	}
+	var rights string
+	err = c.do(ctx, "asking for our rights", 1, func() error {
+		data, err := c.imap.MyRights(name).Wait()
+		if err == nil {
+			rights = data.Rights.String()
+		}
+		return err
+	})
+	return rights, c.refused(folder, fmt.Sprintf("tell our rights in the folder %q", folder), err)
+}
+
+// probeUse notices a second Sent folder beside the server's own (RFC 6154).
+func (c *Client) probeUse(ctx context.Context, want Wanted) []Check {
+	all, err := c.Folders(ctx)
+	if err != nil {
+		return []Check{wire.Failed("mailbox", err)}
+	}
+	for _, f := range all {
+		if f.Use == "sent" && f.Name != want.Sent {
+			return []Check{wire.Doubtful("mailbox", fmt.Sprintf("the server keeps sent mail in %q and mailbox.toml says %q; set sent to the former if staff look there", f.Name, want.Sent))}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,172 @@
+package outbox
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"mime"
+	"net/mail"
+	"net/textproto"
+	"slices"
+	"strings"
+
+	"golang.org/x/net/idna"
+)
+
+// maxRecipients bounds one reply: it goes to a patron, and perhaps a colleague.
+const maxRecipients = 20
+
+// envelope is what SMTP is told, in the form of RFC 5321, 4.1.2 paths.
+type envelope struct {
+	from string
+	to   []string
+	utf8 bool // an address needs SMTPUTF8
+	bit8 bool // the body holds octets above 127
+}
+
+func (m Message) envelope() (envelope, error) {
+	e := envelope{bit8: bytes.ContainsFunc(m.Raw, func(r rune) bool { return r > 127 })}
+	var err error
+	if e.from, err = e.path(m.From); err != nil {
+		return e, fmt.Errorf("the sender's address: %w", err)
+	}
+	if len(m.To) == 0 || len(m.To) > maxRecipients {
+		return e, fmt.Errorf("the message has %d recipients; it needs 1 to %d", len(m.To), maxRecipients)
+	}
+	for _, to := range m.To {
+		p, err := e.path(to)
+		if err != nil {
+			return e, fmt.Errorf("a recipient's address: %w", err)
+		}
+		e.to = append(e.to, p)
+	}
+	return e, nil
+}
+
+// path gives <local@domain>, quoted where it must be.
+func (e *envelope) path(address string) (string, error) {
+	at := strings.LastIndexByte(address, '@')
+	if at < 1 || at == len(address)-1 || strings.ContainsFunc(address, func(r rune) bool { return r < ' ' || r == 0x7f }) || len(address) > 320 {
+		return "", fmt.Errorf("%q is not an address; mend it", address)
+	}
+	domain, err := idna.Lookup.ToASCII(address[at+1:])
+	if err != nil {
+		return "", fmt.Errorf("%q is not an address: no such domain can be; mend it", address)
+	}
+	local := address[:at]
+	e.utf8 = e.utf8 || !ascii(local)
+	return (&mail.Address{Address: local + "@" + domain}).String(), nil
+}
+
+func ascii(s string) bool {
+	return strings.IndexFunc(s, func(r rune) bool { return r > 127 }) < 0
+}
+
+// Recipients gives the addresses of To and Cc, once each. Bcc does not count:
+// Canonical drops it.
+func Recipients(raw []byte) ([]string, error) {
+	fields, err := fields(raw)
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, name := range []string{"To", "Cc"} {
+		for _, value := range fields[name] {
+			list, err := addresses(value)
+			if err != nil {
+				return nil, fmt.Errorf("the %s line of the message cannot be read (%q); mend its addresses", name, value)
+			}
+			for _, a := range list {
+				if !slices.ContainsFunc(out, func(had string) bool { return strings.EqualFold(had, a) }) {
+					out = append(out, a)
+				}
+			}
+		}
+	}
+	switch {
+	case len(out) == 0:
+		return nil, errors.New("the message has no recipient; write the patron's address into its To line")
+	case len(out) > maxRecipients:
+		return nil, fmt.Errorf("the message has %d recipients, more than the %d that a reply may have; take some out", len(out), maxRecipients)
+	}
+	return out, nil
+}
+
+// addresses reads an address list; an empty one, as drafts have, is no fault.
+func addresses(value string) ([]string, error) {
+	if strings.TrimSpace(value) == "" {
+		return nil, nil
+	}
+	list, err := parser.ParseList(value)
+	if err != nil && !strings.Contains(err.Error(), "empty group") {
+		return nil, err
+	}
+	var out []string
+	for _, a := range list {
+		out = append(out, a.Address)
+	}
+	return out, nil
+}
+
+var parser = mail.AddressParser{WordDecoder: &mime.WordDecoder{}}
+
+// Sender gives the one address of From.
+func Sender(raw []byte) (string, error) {
+	fields, err := fields(raw)
+	if err != nil {
+		return "", err
+	}
+	if len(fields["From"]) != 1 {
+		return "", errors.New("the message needs exactly one From line; mend it")
+	}
+	list, err := addresses(fields["From"][0])
+	if err != nil || len(list) != 1 {
+		return "", fmt.Errorf("the From line of the message is not one address (%q); mend it", fields["From"][0])
+	}
+	return list[0], nil
+}
+
+// Ready says what a message still lacks before it may be approved: one sender,
+// a recipient, a Date and the Message-ID by which it is found again.
+func Ready(raw []byte) error {
+	if _, err := Sender(raw); err != nil {
+		return err
+	}
+	if _, err := Recipients(raw); err != nil {
+		return err
+	}
+	fields, err := fields(raw)
+	if err != nil {
+		return err
+	}
+	if len(fields["Date"]) == 0 { // RFC 5322, 3.6: one of the two fields that must be there
+		return errors.New("the message has no Date line; make a new draft")
+	}
+	if id := MessageID(raw); len(id) < 5 || id[0] != '<' || id[len(id)-1] != '>' || !strings.Contains(id, "@") {
+		return errors.New("the message has no Message-ID line; make a new draft")
+	}
+	return nil
+}
+
+// MessageID gives the Message-ID with its angle brackets, or "".
+func MessageID(raw []byte) string {
+	fields, err := fields(raw)
+	if err != nil {
+		return ""
+	}
+	return strings.TrimSpace(textproto.MIMEHeader(fields).Get("Message-Id"))
+}
+
+// fields reads the header, unfolded, keys in canonical case.
+func fields(raw []byte) (map[string][]string, error) {
+	lines, _, err := split(crlf(raw))
+	if err != nil {
+		return nil, err
+	}
+	out := map[string][]string{}
+	for _, f := range lines {
+		key := textproto.CanonicalMIMEHeaderKey(f.name)
+		out[key] = append(out[key], unfold(f.value()))
+	}
+	return out, nil
+}
