@@ -23,6 +23,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
 	"slices"
 	"strings"
@@ -174,4 +175,22 @@ func hash(texts ...string) string {
 		io.WriteString(h, t)
 	}
 	return hex.EncodeToString(h.Sum(nil))
+}
+
+// Files lists the built-in texts and pieces, as LANGUAGE/NAME.md.
+func Files() []string {
+	names, err := fs.Glob(builtin, "*/*.md")
+	if err != nil {
+		return nil // the pattern is fixed and good
+	}
+	return names
+}
+
+// Builtin gives the source of a built-in text or piece, to be copied and changed.
+func Builtin(name string) ([]byte, error) {
+	b, err := builtin.ReadFile(name)
+	if err != nil {
+		return nil, fmt.Errorf("there is no built-in reply text %s", name)
+	}
+	return b, nil
 }
