@@ -49,11 +49,17 @@ func addresses(value string) []job.Address {
 	return out
 }
 
-// splitAddresses cuts at commas outside quotes, comments left as they are.
+// splitAddresses cuts at commas outside quotes and encoded words.
 func splitAddresses(value string) []string {
 	var out []string
+	words := encodedWord.FindAllStringIndex(value, -1)
 	start, quoted := 0, false
 	for i := 0; i < len(value); i++ {
+		if len(words) > 0 && i == words[0][0] {
+			i = words[0][1] - 1
+			words = words[1:]
+			continue
+		}
 		switch c := value[i]; {
 		case c == '\\' && quoted:
 			i++

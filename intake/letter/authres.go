@@ -21,7 +21,7 @@ type Result struct {
 // fields that came from outside under its own name. Against a server that does not,
 // only the fields count that stand on top, before the message's next station
 // (Received), and of those the first that speaks of DMARC. A field that breaks
-// the grammar says nothing. A pass must be for the domain of the From field, and
+// the grammar ends the search with nothing found. A pass must be for the domain of the From field, and
 // there must be one such field only.
 func (r *reader) verdict(h textproto.Header) job.Verdict {
 	got := trusted(h, r.opts.AuthservID)
@@ -64,10 +64,12 @@ func trusted(h textproto.Header, id string) *Result {
 			}
 			_, value, _ := strings.Cut(string(raw), ":")
 			server, results, ok := ParseResults(value)
-			if !ok || id == "" || !strings.EqualFold(server, id) {
+			if id == "" || !strings.EqualFold(server, id) {
 				continue
 			}
-			begun = true
+			if begun = true; !ok {
+				return nil
+			}
 			if found := dmarc(results); found != nil {
 				return found
 			}
@@ -92,9 +94,9 @@ func dmarc(results []Result) *Result {
 }
 
 // ParseResults reads the value of an Authentication-Results field by the grammar
-// of RFC 8601, 2.2, folded or not. It returns the authserv-id and the results. ok
-// is false when the value breaks the grammar or is of a version other than 1; then
-// nothing in it may be believed.
+// of RFC 8601, 2.2, folded or not. It returns the authserv-id, as far as it could
+// be read, and the results. ok is false when the value breaks the grammar or is of a
+// version other than 1; then nothing in it may be believed.
 //
 // Three liberties are taken, because servers take them, and none can make a result
 // out of what is none: a value of a property may hold any visible character but
@@ -108,12 +110,12 @@ func ParseResults(value string) (server string, results []Result, ok bool) {
 	}
 	p.space()
 	if version, ok := p.digits(); ok && version != "1" {
-		return "", nil, false
+		return server, nil, false
 	}
 	p.space()
 	for !p.done() {
 		if !p.eat(';') {
-			return "", nil, false
+			return server, nil, false
 		}
 		p.space()
 		if p.done() || p.peek() == ';' {
@@ -121,13 +123,16 @@ func ParseResults(value string) (server string, results []Result, ok bool) {
 		}
 		r, none, ok := p.result()
 		if !ok {
-			return "", nil, false
+			return server, nil, false
 		}
 		if !none {
 			results = append(results, r)
 		}
 	}
-	return server, results, !p.bad
+	if p.bad {
+		return server, nil, false
+	}
+	return server, results, true
 }
 
 type resultsParser struct {

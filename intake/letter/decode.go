@@ -67,10 +67,10 @@ func (r *lineReader) Read(p []byte) (int, error) {
 // characters, without padding, and with padding in its middle. After padding or an
 // empty line only a line that can be nothing else is read on: lists append footers.
 type base64Lines struct {
-	quad   [4]byte
-	n      int
-	begun  bool // something was decoded
-	ended  bool // padding or an empty line came: this may be the end
+	quad  [4]byte
+	n     int
+	begun bool // something was decoded
+	ended bool // padding or an empty line came: this may be the end
 }
 
 var base64Value = func() (t [256]byte) {

@@ -18,11 +18,10 @@ import (
 func renderHTML(source string, limit int) (text string, shown []string) {
 	h := &renderer{limit: limit}
 	z := html.NewTokenizer(strings.NewReader(source))
-	for h.out.Len() < limit {
+	for more := true; more && h.out.Len() < limit; {
 		switch z.Next() {
 		case html.ErrorToken:
-			h.breakLine()
-			return h.out.String(), h.shown
+			more = false
 		case html.TextToken:
 			h.text(string(z.Text()))
 		case html.StartTagToken, html.SelfClosingTagToken:
@@ -32,7 +31,7 @@ func renderHTML(source string, limit int) (text string, shown []string) {
 		}
 	}
 	h.breakLine()
-	return h.out.String()[:min(h.out.Len(), limit)], h.shown
+	return strings.ToValidUTF8(h.out.String()[:min(h.out.Len(), limit)], ""), h.shown
 }
 
 type renderer struct {

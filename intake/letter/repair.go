@@ -227,18 +227,22 @@ func (r *repairer) headerLine(line []byte, start bool) {
 		r.dropped = true
 		r.log.note("the letter's header is longer than is allowed; the rest of it was not read")
 	}
-	text := string(bytes.TrimRight(line, "\r\n"))
+	raw := bytes.TrimRight(line, "\r\n")
+	blank := len(bytes.Trim(raw, " \t\x00")) == 0
+	if r.dropped && !(start && blank) {
+		return
+	}
+	text := string(raw)
 	if strings.ContainsRune(text, 0) {
 		r.log.repair("zero bytes were taken out of the header")
 		text = strings.ReplaceAll(text, "\x00", "")
 	}
-	blank := strings.Trim(text, " \t") == ""
 	switch {
 	case start && text == "":
 		r.blankLine()
 	case start && blank && !r.fieldAhead(anyField):
 		r.blankLine()
-	case r.dropped || blank:
+	case blank:
 	case !start || text[0] == ' ' || text[0] == '\t':
 		r.continued(text, start)
 	case r.root && len(r.fields)+len(r.stray) == 0:

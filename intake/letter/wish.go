@@ -8,58 +8,58 @@ import (
 	"meshclerk/intake/job"
 )
 
-// The words by which people ask for a print, in English, French and Spanish. A
-// sentence counts when it asks for a thing, not when it asks how things are in
-// general: "can you print this" does, "what does a print cost" does not.
+// A sentence asks for a print when a word of wishing stands before a word of
+// printing, with nothing between them that turns the wish to something else
+// ("could you send me the form for a print"); or when it hands over a model; or
+// when it is sorry for a file that is missing. Questions how things are in general
+// ("what does a print cost") ask for nothing. English, French and Spanish; \b is of
+// no use beside accented letters and stands only beside others.
 var (
-	wishes = []*regexp.Regexp{
-		// English
-		regexp.MustCompile(`\b(could|can|would|will) (you|u|someone|somebody|the library|i|we)( guys| folks)?( please| possibly| maybe| kindly| also)*( be able to| like to| get| have)? ?(3-?d[ -]?)?print(ed)? (` + thing + `)`),
-		regexp.MustCompile(`\b(please|pls|kindly|go ahead and) (just |also )?(3-?d[ -]?)?print\b`),
-		regexp.MustCompile(`\b(i|we)( would|['’]d)? (really |just |also )?(like|love|want|need|wish|hope|request|am looking|are looking)( to| for)?( have| get| order| request| make| you to| a| an| one| two| some| my| our| this| it| these)*( [\w-]+){0,6} ?(3-?d[ -]?)?print(ed)?\b`),
-		regexp.MustCompile(`\b(have|get|getting|having) (` + thing + `)( [\w'’-]+){0,6} (3-?d[ -]?)?printed\b`),
-		regexp.MustCompile(`\bprint(ed)? (this|it|them|these|the attached|attached|my|our|one|two|three|\d+) ?(copies|copy|of|part|piece|model|file|design)?`),
-		regexp.MustCompile(`\b(print|printing) (request|job|order)\b.{0,40}\b(attached|for|is|below)`),
-		regexp.MustCompile(`\b(attached|enclosed|here|sending you|included)( you will find)?( is| are|['’]s)? (the|my|our|an?|his|her) ([\w-]+ ){0,4}(stl|3-?d (model|file|object|design|part|print)|mesh|model)\b`),
-		regexp.MustCompile(`\b(stl|model|mesh|3-?d file)( file)? (is|are)( now)? (attached|below|at|here)\b`),
-		regexp.MustCompile(`\b(forgot|forgotten|forget)( to attach| to include)?( the| my)? (attachment|file|stl|model)|\bforgot to attach\b`),
-		regexp.MustCompile(`\b(is|would) it (be )?possible to (have |get )?(3-?d[ -]?)?print(ed)? (` + thing + `)`),
-		// French
-		regexp.MustCompile(`(pourriez|pouvez|pourrait|peux|pourrais|peut)[- ](vous|tu|on)( s['’]il vous pla[iî]t| svp)?,?( me| m['’]| nous)? ?imprimer (` + chose + `)`),
-		regexp.MustCompile(`(voudrais|voudrions|aimerais|aimerions|souhaite|souhaiterais|souhaitons|désire|besoin)( bien)?( de| d['’])? ?(faire |d['’])?imprimer`),
-		regexp.MustCompile(`(voudrais|aimerais|souhaite|souhaiterais|besoin d['’]une?|demande)( [\wéèàêîô'’-]+){0,3} impression (3d |en 3d |de |d['’]|du |en )`),
-		regexp.MustCompile(`(merci d['’]|veuillez |svp |prière d['’])imprimer|imprimez[- ](le|la|les|moi|ce|cet|cette)`),
-		regexp.MustCompile(`(ci-joint|en pièce jointe|ci-jointe|vous trouverez)( le| la| mon| ma| un| une| votre)? ([\wéèàêîô-]+ ){0,4}(fichier|modèle|stl|pièce|objet)`),
-		regexp.MustCompile(`(oublié)( de joindre| d['’]ajouter| d['’]attacher)?( la| le| mon| ma)? (pièce jointe|fichier|stl|modèle)`),
-		regexp.MustCompile(`(serait-il|est-il|est-ce) (que c['’]est )?possible d['’]imprimer (` + chose + `)`),
-		// Spanish
-		regexp.MustCompile(`(pueden|puede|podrían|podría|puedes|podrías|podéis|me|nos)( por favor)?( imprimirme| imprimirnos| imprimir(lo|la|los|las)?| imprimen?) ?(` + cosa + `)?`),
-		regexp.MustCompile(`(quiero|quisiera|querría|necesito|me gustaría|deseo|quisiéramos|necesitamos|queremos)( que)?( me| nos)?( poder| mandar a)? ?(imprimir|imprimieran|impriman|una impresión|la impresión)`),
-		regexp.MustCompile(`(por favor,? )?(impriman|imprima|imprímanme|imprime) (` + cosa + `)`),
-		regexp.MustCompile(`(adjunto|les envío|le envío|envío|adjunté|va adjunto|mando)( el| la| mi| un| una)? ([\wáéíóúñ-]+ ){0,4}(archivo|modelo|stl|pieza|diseño)`),
-		regexp.MustCompile(`(olvidé|olvidado|olvidó)( de)?( adjuntar| incluir)?( el| la| mi)? (archivo|adjunto|stl|modelo)`),
-		regexp.MustCompile(`(sería|es) posible imprimir (` + cosa + `)`),
-	}
+	wishing = regexp.MustCompile(`\b(?:could|can|would|will|might) (?:you|u|someone|somebody|anyone|the library|i|we)\b|\bi['’]?m after\b` +
+		`|\b(?:would|will|might|is) it (?:be )?possible\b|\b(?:you|u) (?:would|could|can|might|will)\b|\b(?:please|pls|plz|kindly|requesting|looking|hoping|grateful|appreciate|wondering|any chance|mind)\b` +
+		`|\b(?:like|love|wish|hope|request|order|wants?|needs?|needed|require)\b` +
+		`|\b(?:pourriez|pouvez|pourrais|peux|pourrait|peut)[- ](?:vous|tu|on)\b|\b(?:vous|tu|je|nous|on) (?:pourriez|pouvez|peux|pourrais|pourrions|pourrait)\b|\bcherche` +
+		`|voudrai[st]|voudrions|aimerai[st]|aimerions|souhait|désir|\bbesoin|\bmerci d|\bsvp\b|pla[iî]t\b|veuillez|prière|\bpossible d|command` +
+		`|auriez|gentillesse|faudrait|\bil me faut|\bil nous faut|podr[íi]a|\bpued|amable|hace falta|\bhar[íi]an?\b|el favor|har[íi]a falta|podéis|\bqui(?:er|si)|\bquer|necesit|gustar[íi]a|\bpor favor|\bposible|\bdeseo|\bpedir|encargar|solicit`)
+	printing = regexp.MustCompile(`\b(?:3-?d[ -]?)?print(?:ed)?\b|\b(?:3-?d[ -]?)?printing (?:a|an|this|it|my|our|one|two|three|the|some|these|\d+)\b` +
+		`|\bimprim(?:er|ez|e\b|é|i|a\b|an\b)|\bimpression\b|\bimpresi[óo]n\b|\bimpres[oa]s?\b`)
+	// otherwise turns a wish away from printing.
+	otherwise = regexp.MustCompile(`\b(?:know|learn|understand|tell|explain|send|call|ask|book|join|sign|attend|recommend|show|find|check|remove|change|renew|cancel|question|information|info|` +
+		`workshop|class|course|form|agreement|price|cost|volunteer|visit|see|use|for the)\b|savoir|appren|renseign|information|envoyer|expliquer|atelier|\bcours|formulaire|` +
+		`\bprix|tarif|utiliser|\bvoir|saber|aprender|informaci|enviar|explicar|taller|\bcurso|formulario|precio|\busar`)
+	// aside follows a word of printing that is about the service, or about how one prints.
+	aside    = regexp.MustCompile(`^(?:ante|or|ora|\s+(?:services?|shop|desk|room|lab|list|evening|workshop|class|club|quality|policy|form|queue|in|on|with|from|at|larger|bigger|using|out|anything|things|stuff|jobs for)\b)`)
+	definite = regexp.MustCompile(`\b(?:it|this|them|these|that|my|our|one|me)\b`)
+	polite   = regexp.MustCompile(`\bplease\b|\bpls\b|\bthx\b|\bsvp\b|pla[iî]t\b|por favor`)
+	titled   = regexp.MustCompile(`\bprint(?:ing)? (?:request|order)\b|\bdemande d['’]impression\b|\bsolicitud de impresión\b|\b(?:to|for) (?:3-?d[ -]?)?print(?:ing)?:`)
+
+	model = regexp.MustCompile(`\bstls?\b|\bmesh\b|\bmodel\b|\b3-?d (?:file|design|object|part|print)\b|\b(?:file|part|design)s? (?:for|to) (?:be )?(?:3-?d[ -]?)?print` +
+		`|modèle|fichier|\bpièces? à imprimer|\bobjet à imprimer|\bmodelo|\barchivo|\bpieza|\bdiseño`)
+	handing = regexp.MustCompile(`\battach(?:ed|ing)?\b|\benclosed\b|\bhere(?:['’]s| is| are| comes)\b|\bsending\b|\bincluded\b|\bbelow\b|ci-joint|pièces? jointe|\bjoins\b|\bvoici\b|\benvoie|` +
+		`\btrouverez|adjunt|\benvío|\benvio\b|\bmando\b|\baquí (?:está|va|tiene)`)
+	missing = regexp.MustCompile(`\bforg[eo]t(?:ten)?\b|\bmissing\b|\bleft out\b|oublié|manqu|olvid|faltaba|se me pas`)
+	file    = regexp.MustCompile(`\battach|\bfile\b|\bstl\b|\bmodel\b|pièce jointe|fichier|joindre|adjunt|archivo`)
+	paper1  = regexp.MustCompile(`\b(?:form|agreement|card|id|formulaire|accord|carte|formulario|acuerdo|carné)\b`)
+
 	// general is a question about how things are.
-	general = regexp.MustCompile(`^[^a-zà-ÿ¿]*¿?\s*((hi|hello|hola|bonjour)[,!]? )?(how (much|long|many|do|does|can i|would|big|large)|what|when|where|which|who|do (you|i|we)|does|are (you|there)|is there|have you|` +
-		`combien|quel|quelle|quels|quelles|quand|où|est-ce que vous|avez-vous|faites-vous|faut-il|comment|` +
-		`cuánto|cuánta|cuántos|cuál|cuáles|cuándo|dónde|qué|cómo|tienen|hacen|hay|ofrecen)\b`)
+	general = regexp.MustCompile(`^[^a-zà-ÿ¿]*¿?\s*(?:(?:hi|hello|hey|hola|bonjour|buenos días|buenas tardes|good (?:morning|afternoon))[,!]? )?(?:and |but |so |et |y )?(?:how (?:much|long|many|big|large|do|does|can i|would)|what|when|where|which|who|does|do (?:you|i|we)|` +
+		`are (?:you|there|prints?)|is (?:there|a|the|3-?d)|have you|combien|quel|quand|où|comment|est-ce que (?:le|la|les|l['’]|vous (?:faites|avez|acceptez|proposez))|avez-vous|faites-vous|faut-il|y a-t-il|` +
+		`cuánt|cuál|cuándo|dónde|qué|cómo|tienen|hacen|hay|ofrecen|es gratis|la impresora)`)
+	// courteous is a wish in the form of a general question.
+	courteous = regexp.MustCompile(`\bdo you (?:think|mind|suppose)\b|\bwhat are the chances\b`)
 	// paper is what other printers print.
-	paper = regexp.MustCompile(`\b(pages?|documents?|pdfs?|docx?|résumé|resume|cv|curriculum|boarding pass|tickets?|essay|homework|tax|forms?|formulaires?|formularios?|` +
-		`letterhead|labels?|poster|photos?|double[- ]sided|recto[- ]verso|doble cara|black and white|noir et blanc|blanco y negro|páginas?|documentos?|billets?|boletos?|` +
-		`affiche|photocopies?|fotocopias?|receipts?|invoice|facture|factura)\b`)
-	solid = regexp.MustCompile(`\b(3-?d|stl|\w+\.stl|filament|pla|petg|plastic|plastique|plástico|mesh|layer|infill|3mf|obj)\b`)
-	// refused is a wish that is none: "do not print it yet", "no need to print".
-	refused = regexp.MustCompile(`\b(do not|don['’]t|please don['’]t|no need to|not yet|never mind|instead of|without having to) (\w+ ){0,2}print|ne (l['’]|le |la |les )?imprimez pas|no (lo |la |los |las )?impriman?\b`)
+	paper = regexp.MustCompile(`\b(?:pages?|documents?|pdfs?|docx?|résumé|resume|cv|curriculum|boarding pass|tickets?|essay|homework|tax|forms?|formulaires?|formularios?|` +
+		`my name|letterhead|labels?|posters?|flyers?|photos?|double[- ]sided|recto[- ]verso|doble cara|black and white|noir et blanc|blanco y negro|páginas?|documentos?|billets?|boletos?|` +
+		`affiches?|photocopies?|fotocopias?|receipts?|invoice|facture|factura|newsletter)\b|currículum`)
+	solid = regexp.MustCompile(`\b(?:3-?d|stl|\w+\.stl|filament|pla|petg|plastic|plastique|plástico|mesh|infill|3mf|obj)\b`)
+	// refused is a wish that is none: "do not print it yet", "cancel my print".
+	refused = regexp.MustCompile(`\bcancel|\bannul|\b(?:do not|don['’]t|no need to|never mind|without having to|not) (?:\w+ ){0,2}print|n(?:e |['’])(?:l['’]|le |la |les )?imprimez pas|\bno (?:me )?(?:lo |la |los |las )?impriman?\b`)
 )
 
 const (
-	thing = `this|that|these|those|it|them|my|our|his|her|their|the|a|an|one|two|three|some|me|us|something|\d+`
-	chose = `ce|cet|cette|ces|ceci|cela|ça|mon|ma|mes|notre|nos|le|la|les|l['’]|un|une|deux|trois|\d+|quelque`
-	cosa  = `este|esta|esto|estos|estas|ese|esa|eso|mi|mis|nuestro|nuestra|el|la|los|las|lo|un|una|uno|dos|tres|\d+|algo`
+	wishBytes = 20000 // of a text are looked at
+	reach     = 90    // bytes from a word of wishing to the word of printing
 )
-
-const wishBytes = 20000 // of a text are looked at
 
 // wishToPrint tells whether the words clearly ask for something to be printed.
 func wishToPrint(l *job.Letter) (bool, string) {
@@ -68,14 +68,15 @@ func wishToPrint(l *job.Letter) (bool, string) {
 	if paper.MatchString(whole) && !solid.MatchString(whole) {
 		return false, ""
 	}
-	for _, sentence := range sentences(text) {
-		if general.MatchString(sentence) || refused.MatchString(sentence) {
-			continue
-		}
-		for _, form := range wishes {
-			if form.MatchString(sentence) {
-				return true, "no model is attached, but the words ask for a print"
-			}
+	for _, s := range sentences(text) {
+		switch {
+		case general.MatchString(s) && !courteous.MatchString(s) || refused.MatchString(s):
+		case wishesPrint(s):
+			return true, "no model is attached, but the words ask for a print"
+		case model.MatchString(s) && handing.MatchString(s) && !paper1.MatchString(s):
+			return true, "the words speak of a model that comes with the letter"
+		case missing.MatchString(s) && file.MatchString(s):
+			return true, "the words speak of a file that was forgotten"
 		}
 	}
 	for _, link := range l.Links {
@@ -84,6 +85,29 @@ func wishToPrint(l *job.Letter) (bool, string) {
 		}
 	}
 	return false, ""
+}
+
+// wishesPrint tells whether a word of wishing reaches a word of printing.
+func wishesPrint(s string) bool {
+	if titled.MatchString(s) {
+		return true
+	}
+	wishes := wishing.FindAllStringIndex(s, 50)
+	for _, p := range printing.FindAllStringIndex(s, 50) {
+		if !strings.HasSuffix(s[:p[1]], "ed") && aside.MatchString(s[p[1]:]) && !definite.MatchString(s[max(0, p[0]-30):p[0]]) {
+			continue
+		}
+		for _, w := range wishes {
+			gap := p[0] - w[1]
+			if gap >= 0 && gap <= reach && !otherwise.MatchString(s[w[1]:p[0]]) {
+				return true
+			}
+		}
+		if behind := s[p[1]:]; polite.MatchString(behind) && !otherwise.MatchString(behind) {
+			return true
+		}
+	}
+	return false
 }
 
 // modelLink tells whether a link ends in a model or an archive.
