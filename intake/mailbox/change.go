@@ -3,6 +3,7 @@ package mailbox
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -113,6 +114,24 @@ func (c *Client) there(ctx context.Context, ref Ref) error {
 	return nil
 }
 
+// expungeIssued is the code for a command that came too late (RFC 5530, 3).
+const expungeIssued = imap.ResponseCode("EXPUNGEISSUED")
+
+// orGone turns a refusal into ErrGone when the message has gone meanwhile.
+func (c *Client) orGone(ctx context.Context, ref Ref, err error) error {
+	no, ok := asNo(err)
+	if !ok {
+		return err
+	}
+	if no.Code == expungeIssued {
+		return c.gone(ref)
+	}
+	if there := c.there(ctx, ref); errors.Is(there, ErrGone) {
+		return there
+	}
+	return err
+}
+
 // move is MOVE (RFC 6851).
 func (c *Client) move(ctx context.Context, ref Ref, to, name string) (Ref, error) {
 	moved := Ref{Folder: to}
@@ -124,7 +143,7 @@ func (c *Client) move(ctx context.Context, ref Ref, to, name string) (Ref, error
 		return err
 	})
 	if err != nil {
-		return Ref{}, c.refused(to, fmt.Sprintf("move a message from %q to %q", ref.Folder, to), err)
+		return Ref{}, c.refused(to, fmt.Sprintf("move a message from %q to %q", ref.Folder, to), c.orGone(ctx, ref, err))
 	}
 	// A server that tells where messages went, and does not, has moved none.
 	if moved.UID == 0 && c.caps.Has(imap.CapUIDPlus) {
@@ -144,7 +163,7 @@ func (c *Client) copyAndDelete(ctx context.Context, ref Ref, to, name string) (R
 		return err
 	})
 	if err != nil {
-		return Ref{}, c.refused(to, fmt.Sprintf("copy a message from %q to %q", ref.Folder, to), err)
+		return Ref{}, c.refused(to, fmt.Sprintf("copy a message from %q to %q", ref.Folder, to), c.orGone(ctx, ref, err))
 	}
 	return moved, c.remove(ctx, ref)
 }

@@ -69,7 +69,7 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 	}}
 	if c.config.TLS != wire.StartTLS {
 		c.imap = imapclient.New(conn, options)
-		return c.do(ctx, "waiting for its greeting", 1, c.imap.WaitGreeting)
+		return c.strange(c.do(ctx, "waiting for its greeting", 1, c.imap.WaitGreeting))
 	}
 	config, err := c.config.ClientTLS()
 	if err != nil {
@@ -86,6 +86,20 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 		}
 		return err
 	})
+}
+
+// strange says of a server that greeted in its own way what that means.
+func (c *Client) strange(err error) error {
+	if no, ok := asNo(err); ok { // BYE (RFC 9051, 7.1.5)
+		return &Error{Server: c.config.Server(), Err: err, Temporary: true,
+			Text: fmt.Sprintf("the mail server %s sends us away (it says: %s)", c.config.Server(), words(no)),
+			Mend: "we try again by ourselves; ask its operator if it goes on"}
+	}
+	if cut, ok := errors.AsType[*Error](err); ok && !c.raw.HungUp() && !c.raw.Silent() && !errors.Is(err, context.Canceled) {
+		return &Error{Server: c.config.Server(), Err: cut.Err,
+			Text: fmt.Sprintf("what answers at %s is no IMAP server", c.config.Server()), Mend: "mend host and port under [imap]"}
+	}
+	return err
 }
 
 func (c *Client) tell() {
@@ -142,9 +156,12 @@ func (c *Client) refusedLogin(source credential.Source, no *imap.Error) error {
 	e := &Error{Server: c.config.Server(), Err: no,
 		Text: fmt.Sprintf("the mail server %s does not let us in with the %s (it says: %s)", c.config.Server(), source.Name(), words(no)),
 		Mend: "check user and secret under [imap.credential], and that the mailbox may be used over IMAP"}
-	// RFC 5530: UNAVAILABLE is a fault of the server, not of the password.
-	if no.Code == imap.ResponseCodeUnavailable {
+	// RFC 5530: these are about the server's state, not about the password.
+	switch no.Code {
+	case imap.ResponseCodeUnavailable, imap.ResponseCodeServerBug, imap.ResponseCodeInUse:
 		e.Temporary, e.Mend = true, "we try again by ourselves"
+	case imap.ResponseCodeLimit:
+		e.Temporary, e.Mend = true, "we try again by ourselves; close other programs on this mailbox if it goes on"
 	}
 	return e
 }

@@ -236,7 +236,7 @@ func (c *Client) open(ctx context.Context, folder string, writable bool) (*imap.
 		return err
 	})
 	if err != nil {
-		return nil, c.refused(folder, fmt.Sprintf("open the folder %q", folder), err)
+		return nil, c.refused(folder, fmt.Sprintf("open the folder %q", folder), c.missing(ctx, folder, err))
 	}
 	if data.UIDValidity == 0 {
 		return nil, &Error{Server: c.config.Server(), Folder: folder,
@@ -245,6 +245,19 @@ func (c *Client) open(ctx context.Context, folder string, writable bool) (*imap.
 	}
 	c.selected, c.validity, c.writable = name, data.UIDValidity, writable
 	return data, nil
+}
+
+// missing adds what a server leaves out that says no without a code (RFC 5530
+// came late): whether the folder is there at all.
+func (c *Client) missing(ctx context.Context, folder string, err error) error {
+	no, ok := asNo(err)
+	if !ok || no.Code != "" {
+		return err
+	}
+	if there, lerr := c.Exists(ctx, folder); lerr != nil || there {
+		return err
+	}
+	return &imap.Error{Type: no.Type, Code: imap.ResponseCodeNonExistent, Text: no.Text}
 }
 
 // at makes sure that the message's folder is open under the message's numbering.

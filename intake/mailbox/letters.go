@@ -137,7 +137,7 @@ func (c *Client) Fetch(ctx context.Context, ref Ref, w io.Writer, limit int64) (
 	for range 3 {
 		n, found, err := c.body(ctx, ref, w, limit)
 		if found || err != nil {
-			return n, err
+			return n, c.orGone(ctx, ref, err)
 		}
 	}
 	return 0, c.gone(ref)

@@ -30,6 +30,7 @@ mail_location = maildir:~/Maildir:LAYOUT=fs
 mail_fsync = never
 mailbox_list_index = no
 auth_failure_delay = 0
+mail_max_userip_connections = %[8]d
 userdb {
   driver = static
   args = home=%[1]s/home/%%u
@@ -61,7 +62,7 @@ namespace inbox {
     special_use = \Sent
   }
 }
-`, s.dir, user, group, s.Port, s.TLSPort, s.options.separator, s.options.prefix)
+`, s.dir, user, group, s.Port, s.TLSPort, s.options.separator, s.options.prefix, s.options.connections)
 	b.WriteString(s.signIn())
 	if len(s.options.hidden) > 0 {
 		fmt.Fprintf(&b, "imap_capability = %s\n", s.lessCapabilities())

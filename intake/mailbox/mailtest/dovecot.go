@@ -46,6 +46,7 @@ type options struct {
 	hidden            []string
 	introspect        string
 	acl               bool
+	connections       int
 }
 
 // Option changes the server.
@@ -66,6 +67,9 @@ func OAuth(url string) Option { return func(o *options) { o.introspect = url } }
 
 // ACL gives the server the ACL extension (RFC 4314).
 func ACL() Option { return func(o *options) { o.acl = true } }
+
+// Connections bounds how many there may be at once from one user.
+func Connections(n int) Option { return func(o *options) { o.connections = n } }
 
 // Missing skips the test for want of a program, or fails it where programs are required.
 func Missing(t testing.TB, what, pkg string) {
@@ -93,7 +97,7 @@ func Dovecot(t testing.TB, opts ...Option) *Server {
 	t.Helper()
 	program(t)
 	s := &Server{Host: "127.0.0.1", User: "print@larkfield.example", Password: "open-sesame", t: t,
-		options: options{separator: "/"}}
+		options: options{separator: "/", connections: 100}}
 	for _, o := range opts {
 		o(&s.options)
 	}

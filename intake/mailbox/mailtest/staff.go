@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -140,4 +142,49 @@ func (s *Server) Remove(folder string, uid uint32) {
 // Has says whether a message carries the flag.
 func (m Message) Has(flag string) bool {
 	return slices.ContainsFunc(m.Flags, func(f string) bool { return strings.EqualFold(f, flag) })
+}
+
+// Flicker marks and unmarks all messages of a folder, over and over, until stop.
+func (s *Server) Flicker(folder string, stop <-chan struct{}) {
+	c, err := Staff(s.Port, s.User, s.Password)
+	if err != nil {
+		s.t.Error(err)
+		return
+	}
+	defer c.Close()
+	if _, err := c.Select(folder, nil).Wait(); err != nil {
+		s.t.Error(err)
+		return
+	}
+	var all imap.SeqSet
+	all.AddRange(1, 0)
+	for op := imap.StoreFlagsAdd; ; {
+		select {
+		case <-stop:
+			return
+		default:
+		}
+		if err := c.Store(all, &imap.StoreFlags{Op: op, Silent: true, Flags: []imap.Flag{imap.FlagFlagged}}, nil).Close(); err != nil {
+			s.t.Error(err)
+			return
+		}
+		if op == imap.StoreFlagsAdd {
+			op = imap.StoreFlagsDel
+		} else {
+			op = imap.StoreFlagsAdd
+		}
+	}
+}
+
+// Restrict leaves the mailbox's own user only these rights in a folder (RFC
+// 4314, 2.1); the server must have ACL.
+func (s *Server) Restrict(folder, rights string) {
+	s.t.Helper()
+	path := filepath.Join(s.maildir(), folder, "dovecot-acl")
+	if err := os.WriteFile(path, []byte("owner "+rights+"\n"), 0o600); err != nil {
+		s.t.Fatal(err)
+	}
+	if err := giveAway(path); err != nil {
+		s.t.Fatal(err)
+	}
 }

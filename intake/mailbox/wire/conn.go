@@ -20,6 +20,7 @@ type Conn struct {
 	mu     sync.Mutex
 	armed  time.Duration // 0 when resting
 	silent atomic.Bool
+	hungUp atomic.Bool
 	closed atomic.Bool
 }
 
@@ -45,6 +46,9 @@ func (c *Conn) Rest() {
 
 // Silent says whether the other side kept us waiting too long.
 func (c *Conn) Silent() bool { return c.silent.Load() }
+
+// HungUp says whether the other side ended the connection.
+func (c *Conn) HungUp() bool { return c.hungUp.Load() }
 
 // Closed says whether we closed it.
 func (c *Conn) Closed() bool { return c.closed.Load() }
@@ -91,6 +95,9 @@ func (c *Conn) Write(p []byte) (int, error) {
 func (c *Conn) note(err error) {
 	if errors.Is(err, os.ErrDeadlineExceeded) {
 		c.silent.Store(true)
+	}
+	if IsEOF(err) {
+		c.hungUp.Store(true)
 	}
 }
 

@@ -1,0 +1,130 @@
+package wire
+
+import (
+	"context"
+	"errors"
+	"net"
+	"os"
+	"strings"
+	"syscall"
+	"testing"
+	"testing/synctest"
+	"time"
+)
+
+// A server that is slow may take its time; one that is silent may not.
+func TestProgressExtendsTheDeadline(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		a, b := net.Pipe()
+		c := &Conn{Conn: a, timeout: time.Minute}
+		c.Arm(0)
+		go func() {
+			for range 10 {
+				time.Sleep(50 * time.Second)
+				b.Write([]byte("x"))
+			}
+		}()
+		buf := make([]byte, 1)
+		for i := range 10 {
+			if _, err := c.Read(buf); err != nil {
+				t.Fatalf("octet %d: %v", i, err)
+			}
+		}
+		start := time.Now()
+		if _, err := c.Read(buf); !errors.Is(err, os.ErrDeadlineExceeded) || !c.Silent() || time.Since(start) != time.Minute {
+			t.Fatalf("%v after %v, silent %v", err, time.Since(start), c.Silent())
+		}
+		c.Close()
+		b.Close()
+	})
+}
+
+func TestWritingIsBoundedToo(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		a, b := net.Pipe()
+		c := &Conn{Conn: a, timeout: time.Minute}
+		c.Arm(0)
+		go func() { // takes one piece every 50 s, then no more
+			buf := make([]byte, pieceBytes)
+			for range 4 {
+				time.Sleep(50 * time.Second)
+				b.Read(buf)
+			}
+		}()
+		n, err := c.Write(make([]byte, 10*pieceBytes))
+		if n != 4*pieceBytes || !errors.Is(err, os.ErrDeadlineExceeded) {
+			t.Fatalf("%d octets, %v", n, err)
+		}
+		c.Close()
+		b.Close()
+	})
+}
+
+// Between commands a connection may be silent for any time, and a library's
+// own deadlines do not count.
+func TestRestingConnectionIsNotCut(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		a, b := net.Pipe()
+		c := &Conn{Conn: a, timeout: time.Minute}
+		c.Arm(0)
+		c.Rest()
+		c.SetReadDeadline(time.Now().Add(time.Second))
+		go func() { time.Sleep(time.Hour); b.Write([]byte("x")) }()
+		if _, err := c.Read(make([]byte, 1)); err != nil || c.Silent() {
+			t.Fatal(err)
+		}
+		c.Close()
+		b.Close()
+	})
+}
+
+func TestConfigurationIsChecked(t *testing.T) {
+	good := Config{Host: "imap.larkfield.example", Port: 993, TLS: TLS, Table: "imap"}
+	if err := good.Check(); err != nil {
+		t.Fatal(err)
+	}
+	for _, row := range []struct {
+		change func(*Config)
+		want   string
+	}{
+		{func(c *Config) { c.Host = "" }, "no mail server is given; set host under [imap]"},
+		{func(c *Config) { c.Port = 0 }, "port 0 of the mail server imap.larkfield.example is no port; mend port under [imap]"},
+		{func(c *Config) { c.TLS = "ssl" }, `tls = "ssl" is not known; use "tls" or "starttls" under [imap]`},
+		{func(c *Config) { c.TLS, c.Host = None, "192.0.2.7" }, `the connection to 192.0.2.7:993 would not be encrypted, and it leaves this machine; set tls = "tls" or "starttls" under [imap]`},
+		{func(c *Config) { c.CAFile = "/nonexistent/ca.pem" }, "the certificate file /nonexistent/ca.pem cannot be read; mend ca_file under [imap]"},
+		{func(c *Config) { c.CAFile = os.Args[0] }, "the file " + os.Args[0] + " holds no certificate; give ca_file under [imap] in PEM"},
+	} {
+		c := good
+		row.change(&c)
+		if _, _, err := Dial(t.Context(), c); err == nil || err.Error() != row.want || Temporary(err) {
+			t.Errorf("got  %v\nwant %s", err, row.want)
+		}
+	}
+}
+
+// Each way in which a connection fails has its sentence, and says whether to
+// wait or to mend.
+func TestFailuresAreExplained(t *testing.T) {
+	c := Config{Host: "imap.larkfield.example", Port: 993, Table: "imap", CommandTimeout: time.Minute}
+	stopped, stop := context.WithCancel(t.Context())
+	stop()
+	for _, row := range []struct {
+		ctx       context.Context
+		err       error
+		want      string
+		temporary bool
+	}{
+		{t.Context(), &net.DNSError{IsNotFound: true}, "no machine is called imap.larkfield.example; mend host under [imap]", false},
+		{t.Context(), &net.DNSError{IsTemporary: true}, "the name imap.larkfield.example cannot be looked up now; check this machine's network", true},
+		{t.Context(), syscall.ECONNREFUSED, "the mail server imap.larkfield.example:993 refuses the connection; check host and port under [imap], and that the server runs", true},
+		{t.Context(), syscall.EHOSTUNREACH, "there is no way to the mail server imap.larkfield.example:993; check this machine's network", true},
+		{t.Context(), os.ErrDeadlineExceeded, "the mail server imap.larkfield.example:993 does not answer while signing in (waited 1m0s); check host and port under [imap], and the network between", true},
+		{t.Context(), syscall.ECONNRESET, "the connection to the mail server imap.larkfield.example:993 was cut while signing in; we try again by ourselves; check the network if it goes on", true},
+		{stopped, syscall.ECONNRESET, "stopped while signing in (mail server imap.larkfield.example:993)", true},
+	} {
+		err := c.Explain(row.ctx, "signing in", row.err)
+		if err.Error() != row.want || err.Temporary != row.temporary || strings.ContainsAny(err.Error()[:1], "ABCDEFGHIJKLMNOPQRSTUVWXYZ") {
+			t.Errorf("got  %v (temporary %v)\nwant %s", err, err.Temporary, row.want)
+		}
+	}
+}
