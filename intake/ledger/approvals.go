@@ -1,0 +1,170 @@
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Approval is a person's word that exactly these bytes may leave. It is never
+// changed or removed.
+type Approval struct {
+	ID     int64     `json:"id"`
+	SHA256 string    `json:"sha256"`
+	By     string    `json:"by"`
+	Via    string    `json:"via"` // "command", "folder", "page"
+	At     time.Time `json:"at"`
+}
+
+// Ways of approving.
+const (
+	ViaCommand = "command"
+	ViaFolder  = "folder"
+	ViaPage    = "page"
+)
+
+// Approve records that a named person approves the bytes with that SHA-256. It
+// is refused with *StaleError where they are no longer the draft's,
+// *ApprovedError where somebody was first, *DraftStateError in any other state.
+func (tx *Tx) Approve(ctx context.Context, id, sha, by, via string) error {
+	by = strings.TrimSpace(by)
+	if by == "" || strings.EqualFold(by, Robot) {
+		return errors.New("an approval needs the name of the person who gives it")
+	}
+	d, err := tx.Draft(ctx, id)
+	switch {
+	case err != nil:
+		return err
+	case d.Approval != nil:
+		return &ApprovedError{Draft: id, By: d.Approval.By, At: d.Approval.At, SHA256: d.Approval.SHA256}
+	case d.State != DraftWaiting && d.State != DraftFailed:
+		return &DraftStateError{Draft: id, State: d.State, Wanted: "approve", Hint: d.Why}
+	case d.SHA256 != sha:
+		return &StaleError{id, sha, d.SHA256}
+	}
+	approval, err := tx.insert(ctx, `INSERT INTO approvals (draft, sha256, approved_by, via, at) VALUES (?, ?, ?, ?, ?) RETURNING id`,
+		id, sha, by, via, stamp(tx.now))
+	if err != nil {
+		return err
+	}
+	n, err := tx.changed(ctx, `UPDATE drafts SET approval = ?, state = 'approved', why = '', changed = ? WHERE id = ? AND state = ? AND sha256 = ?`,
+		approval, stamp(tx.now), id, string(d.State), sha)
+	if err == nil && n != 1 {
+		err = fmt.Errorf("draft %s was changed by somebody else; read it again", id)
+	}
+	if err != nil {
+		return err
+	}
+	if err := tx.SettleNotices(ctx, "send-refused", id, by); err != nil {
+		return err
+	}
+	return tx.event(ctx, Event{Who: by, Subject: id, What: "approved", From: string(d.State), To: string(DraftApproved), Why: via})
+}
+
+// Moved is a message that a person moved into a folder that approves or sets aside.
+type Moved struct {
+	Draft string
+	Place Place
+	By    string
+	Edit  Edit // what lies there; Raw is needed, the rest where it was changed
+}
+
+// MoveOutcome is what came of a moved message.
+type MoveOutcome string
+
+// What may come of a moved message.
+const (
+	MoveApproved MoveOutcome = "approved"
+	MoveSetAside MoveOutcome = "set-aside"
+	MoveKnown    MoveOutcome = "known"   // the same was seen before, or had been done already
+	MoveRefused  MoveOutcome = "refused" // it cannot be done; a notice tells staff
+)
+
+// ApproveMoved approves what a person moved into an approved folder, edited or
+// not. Two moves of one message may both succeed on a mail server, so whatever
+// was seen before is recognised: by its place, or because the same bytes are
+// approved already. Other bytes than the approved ones are refused with a notice.
+func (tx *Tx) ApproveMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
+	return tx.moved(ctx, m, func(d Draft, sha string) (MoveOutcome, string, error) {
+		switch {
+		case d.Approval != nil && d.Approval.SHA256 == sha:
+			return MoveKnown, "approved already by " + d.Approval.By, nil
+		case d.State == DraftFailed && sha != d.SHA256: // mended: worth another try
+		case d.State != DraftWaiting && d.State != DraftSetAside:
+			return tx.refuseMove(ctx, d, m)
+		}
+		if d.State == DraftSetAside {
+			if err := tx.moveDraft(ctx, d, DraftWaiting, m.By, "moved into "+m.Place.Folder); err != nil {
+				return "", "", err
+			}
+		}
+		if sha != d.SHA256 {
+			if _, err := tx.Replace(ctx, d.ID, d.SHA256, m.Edit, m.By, "edited in the mail program"); err != nil {
+				return "", "", err
+			}
+		}
+		return MoveApproved, "", tx.Approve(ctx, d.ID, sha, m.By, ViaFolder)
+	})
+}
+
+// SetAsideMoved sets aside what a person moved into the set-aside folder.
+func (tx *Tx) SetAsideMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
+	return tx.moved(ctx, m, func(d Draft, sha string) (MoveOutcome, string, error) {
+		switch d.State {
+		case DraftSetAside, DraftSuperseded:
+			return MoveKnown, "it was " + string(d.State) + " already", nil
+		case DraftWaiting, DraftApproved, DraftFailed:
+			return MoveSetAside, "", tx.moveDraft(ctx, d, DraftSetAside, m.By, "moved into "+m.Place.Folder)
+		}
+		return tx.refuseMove(ctx, d, m)
+	})
+}
+
+// moved deals with one message at one place once.
+func (tx *Tx) moved(ctx context.Context, m Moved, act func(d Draft, sha string) (MoveOutcome, string, error)) (MoveOutcome, error) {
+	seen, err := tx.words(ctx, `SELECT draft FROM folder_moves WHERE folder = ? AND uidvalidity = ? AND uid = ?`, m.Place.Folder, m.Place.UIDValidity, m.Place.UID)
+	if err != nil {
+		return "", err
+	}
+	if len(seen) > 0 {
+		return MoveKnown, nil
+	}
+	d, err := tx.Draft(ctx, m.Draft)
+	if err != nil {
+		return "", err
+	}
+	sha := hashOf(m.Edit.Raw)
+	outcome, why, err := act(d, sha)
+	if err != nil {
+		return "", err
+	}
+	err = tx.exec(ctx, `INSERT INTO folder_moves (folder, uidvalidity, uid, draft, sha256, moved_by, outcome, why, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		m.Place.Folder, m.Place.UIDValidity, m.Place.UID, m.Draft, sha, m.By, string(outcome), why, stamp(tx.now))
+	return outcome, err
+}
+
+func (tx *Tx) refuseMove(ctx context.Context, d Draft, m Moved) (MoveOutcome, string, error) {
+	why := fmt.Sprintf("draft %s lies in %s, but it is %s already", d.ID, m.Place.Folder, d.State)
+	if d.Approval != nil {
+		why += ", as approved by " + d.Approval.By
+	}
+	why += "; what lies there was not sent"
+	if d.State == DraftFailed {
+		why = fmt.Sprintf("draft %s lies in %s as the mail server refused it (%s); edit it, or approve the same text again with the drafts command", d.ID, m.Place.Folder, d.Why)
+	}
+	if err := tx.Note(ctx, d.ID, "move-refused", or(m.By, Robot), why); err != nil {
+		return "", "", err
+	}
+	return MoveRefused, why, tx.AddNotice(ctx, "move-refused", d.ID, why)
+}
+
+// SeenMove tells whether a message at this place was dealt with, and how.
+func (r Reader) SeenMove(ctx context.Context, p Place) (MoveOutcome, bool, error) {
+	w, err := r.words(ctx, `SELECT outcome FROM folder_moves WHERE folder = ? AND uidvalidity = ? AND uid = ?`, p.Folder, p.UIDValidity, p.UID)
+	if err != nil || len(w) == 0 {
+		return "", false, err
+	}
+	return MoveOutcome(w[0]), true, nil
+}

@@ -1,0 +1,112 @@
+package ledger
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"github.com/bojanz/currency"
+
+	"meshclerk/intake/job"
+)
+
+// Print is what one finished print really took, beside what had been estimated.
+type Print struct {
+	ID       int64     `json:"id"`
+	Job      job.ID    `json:"job"`
+	Printer  string    `json:"printer"`
+	Material string    `json:"material"`
+	Hours    float64   `json:"hours"`
+	Grams    float64   `json:"grams"`
+	Good     bool      `json:"good"` // false: the print failed; it cost time and plastic, but teaches nothing
+	EstHours float64   `json:"est_hours"`
+	EstGrams float64   `json:"est_grams"`
+	At       time.Time `json:"at"`
+}
+
+// RecordPrint records what a print took. An empty printer is the job's own.
+func (tx *Tx) RecordPrint(ctx context.Context, id job.ID, printer string, hours, grams float64, good bool, who string) error {
+	if !(hours >= 0 && hours < 10000 && grams >= 0 && grams < 100000) {
+		return fmt.Errorf("a print of %g hours and %g grams cannot be right; look at both figures", hours, grams)
+	}
+	j, err := tx.Job(ctx, id)
+	if err != nil {
+		return err
+	}
+	f := factsOf(j)
+	err = tx.exec(ctx, `INSERT INTO prints (job, printer, material, hours, grams, good, est_hours, est_grams, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		string(id), or(printer, f.printer), f.material, hours, grams, flag(good), f.timeS/3600, f.massG, stamp(tx.now))
+	if err != nil {
+		return err
+	}
+	what := "printed"
+	if !good {
+		what = "print-failed"
+	}
+	return tx.event(ctx, Event{Who: who, Subject: string(id), What: what, Why: fmt.Sprintf("%.2f h, %.1f g", hours, grams)})
+}
+
+// Prints gives the prints of a printer and material ("" for any), oldest first.
+func (r Reader) Prints(ctx context.Context, printer, material string) ([]Print, error) {
+	c := &clause{}
+	c.is("printer", printer)
+	c.is("material", material)
+	return r.prints(ctx, c.String()+` ORDER BY at, id`, c.args...)
+}
+
+// PrintsOf gives the prints of one job, oldest first.
+func (r Reader) PrintsOf(ctx context.Context, id job.ID) ([]Print, error) {
+	return r.prints(ctx, ` WHERE job = ? ORDER BY at, id`, string(id))
+}
+
+func (r Reader) prints(ctx context.Context, where string, args ...any) ([]Print, error) {
+	var out []Print
+	err := r.each(ctx, `SELECT id, job, printer, material, hours, grams, good, est_hours, est_grams, at FROM prints`+where, args, func(rows *sql.Rows) error {
+		var p Print
+		err := rows.Scan(&p.ID, &p.Job, &p.Printer, &p.Material, &p.Hours, &p.Grams, &p.Good, &p.EstHours, &p.EstGrams, stamped{&p.At})
+		out = append(out, p)
+		return err
+	})
+	return out, err
+}
+
+// Payment is money that was paid for a job; negative when given back.
+type Payment struct {
+	Job      job.ID    `json:"job"`
+	Amount   string    `json:"amount"` // decimal
+	Currency string    `json:"currency"`
+	At       time.Time `json:"at"`
+}
+
+// RecordPayment records money paid for a job.
+func (tx *Tx) RecordPayment(ctx context.Context, id job.ID, amount, code, who string) error {
+	paid, err := currency.NewAmount(amount, code)
+	if err != nil {
+		return fmt.Errorf("%q %s is not an amount of money; write it as 3.50", amount, code)
+	}
+	if _, err := tx.Job(ctx, id); err != nil {
+		return err
+	}
+	err = tx.exec(ctx, `INSERT INTO payments (job, amount, currency, at) VALUES (?, ?, ?, ?)`, string(id), paid.Number(), paid.CurrencyCode(), stamp(tx.now))
+	if err != nil {
+		return err
+	}
+	return tx.event(ctx, Event{Who: who, Subject: string(id), What: "paid", Why: paid.String()})
+}
+
+// Payments gives what was paid for a job, oldest first.
+func (r Reader) Payments(ctx context.Context, id job.ID) ([]Payment, error) {
+	return r.payments(ctx, `WHERE job = ? ORDER BY at, id`, string(id))
+}
+
+func (r Reader) payments(ctx context.Context, where string, args ...any) ([]Payment, error) {
+	var out []Payment
+	err := r.each(ctx, `SELECT job, amount, currency, at FROM payments `+where, args, func(rows *sql.Rows) error {
+		var p Payment
+		err := rows.Scan(&p.Job, &p.Amount, &p.Currency, stamped{&p.At})
+		out = append(out, p)
+		return err
+	})
+	return out, err
+}

@@ -1,0 +1,161 @@
+package ledger
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Step is one piece of work that somebody holds a lease on.
+type Step struct {
+	ID        int64     `json:"id"`
+	Kind      string    `json:"kind"`
+	Subject   string    `json:"subject"`  // id of a letter, job or draft
+	Attempts  int       `json:"attempts"` // this one counted: 1 at the first try
+	Due       time.Time `json:"due"`
+	Until     time.Time `json:"lease_until"`
+	LastError string    `json:"last_error,omitempty"`
+
+	owner string
+	lease int64 // grows with every lease, so that a late worker is known
+}
+
+// Enqueue makes sure that a step of this kind will be done for the subject, at
+// due or as soon as may be (the zero time). Where one waits already, the earlier
+// time counts. Where one is being worked on, it will be done once more.
+func (tx *Tx) Enqueue(ctx context.Context, kind, subject string, due time.Time) error {
+	if due.IsZero() {
+		due = tx.now
+	}
+	return tx.exec(ctx, `INSERT INTO steps (kind, subject, state, due, made) VALUES (?, ?, 'waiting', ?, ?)
+		ON CONFLICT (kind, subject) WHERE state IN ('waiting', 'leased') DO UPDATE SET
+			again = CASE WHEN steps.state = 'leased' THEN 1 ELSE steps.again END,
+			due = CASE WHEN steps.state = 'waiting' AND excluded.due > steps.due THEN steps.due ELSE excluded.due END`,
+		kind, subject, stamp(due), stamp(tx.now))
+}
+
+// Cancel drops a step that waits, e.g. a reminder that is no longer needed.
+func (tx *Tx) Cancel(ctx context.Context, kind, subject string) error {
+	return tx.exec(ctx, `UPDATE steps SET state = 'done', ended = ? WHERE kind = ? AND subject = ? AND state = 'waiting'`,
+		stamp(tx.now), kind, subject)
+}
+
+// Lease gives the step that has been due longest, of the kinds named or of any,
+// to owner for d. It gives nil where nothing is due. The attempt counts from now:
+// where Attempts is over the cap, the step has killed or outlived its workers,
+// and should be given up rather than tried.
+func (l *Ledger) Lease(ctx context.Context, owner string, d time.Duration, kinds ...string) (*Step, error) {
+	return in(ctx, l, func(tx *Tx) (*Step, error) { return tx.lease(ctx, owner, d, kinds) })
+}
+
+func (tx *Tx) lease(ctx context.Context, owner string, d time.Duration, kinds []string) (*Step, error) {
+	only := ""
+	if len(kinds) > 0 {
+		only = ` AND kind IN (` + marks(len(kinds)) + `)`
+	}
+	now := stamp(tx.now)
+	s := &Step{owner: owner, Until: tx.now.Add(d)}
+	args := append([]any{owner, stamp(s.Until), now, now}, anys(kinds)...)
+	err := tx.q.QueryRowContext(ctx, `UPDATE steps SET state = 'leased', lease_owner = ?, lease_until = ?, lease = lease + 1, attempts = attempts + 1
+		WHERE id = (SELECT id FROM steps WHERE ((state = 'waiting' AND due <= ?) OR (state = 'leased' AND lease_until <= ?))`+only+` ORDER BY due, id LIMIT 1)
+		RETURNING id, kind, subject, attempts, due, last_error, lease`, args...).
+		Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, &s.LastError, &s.lease)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	return s, err
+}
+
+// NextDue tells when the next step will be due; the zero time where none waits.
+func (r Reader) NextDue(ctx context.Context) (time.Time, error) {
+	var t time.Time
+	err := r.q.QueryRowContext(ctx, `SELECT COALESCE(MIN(CASE WHEN state = 'waiting' THEN due ELSE lease_until END), '')
+		FROM steps WHERE state IN ('waiting', 'leased')`).Scan(stamped{&t})
+	return t, r.l.plain(err)
+}
+
+// ReleaseOwned takes back what a worker of that name held before it died. For a
+// single robot, at its start. The attempts stay counted.
+func (l *Ledger) ReleaseOwned(ctx context.Context, owner string) (int64, error) {
+	return in(ctx, l, func(tx *Tx) (int64, error) {
+		return tx.changed(ctx, `UPDATE steps SET state = 'waiting', lease_owner = '', lease_until = '', last_error = CASE WHEN last_error = '' THEN 'the program stopped while it worked on this' ELSE last_error END
+			WHERE state = 'leased' AND lease_owner = ?`, owner)
+	})
+}
+
+// held changes a step whose lease still holds, or says that it is lost.
+func (tx *Tx) held(ctx context.Context, s *Step, set string, args ...any) error {
+	n, err := tx.changed(ctx, `UPDATE steps SET `+set+` WHERE id = ? AND state = 'leased' AND lease = ?`, append(args, s.ID, s.lease)...)
+	if err == nil && n == 0 {
+		err = fmt.Errorf("%s of %s: %w", s.Kind, s.Subject, ErrLeaseLost)
+	}
+	return err
+}
+
+// Done ends a step, together with whatever else the transaction holds. Where
+// the step was asked for again meanwhile, it waits anew, its attempts forgotten.
+func (tx *Tx) Done(ctx context.Context, s *Step) error {
+	return tx.held(ctx, s, `state = CASE WHEN again = 1 THEN 'waiting' ELSE 'done' END,
+		attempts = CASE WHEN again = 1 THEN 0 ELSE attempts END, ended = CASE WHEN again = 1 THEN '' ELSE ? END,
+		again = 0, lease_owner = '', lease_until = '', last_error = ''`, stamp(tx.now))
+}
+
+// Retry lets a step be tried again after wait. The attempt that failed counts.
+func (tx *Tx) Retry(ctx context.Context, s *Step, cause error, wait time.Duration) error {
+	return tx.held(ctx, s, `state = 'waiting', due = ?, again = 0, lease_owner = '', lease_until = '', last_error = ?`,
+		stamp(tx.now.Add(wait)), text(cause))
+}
+
+// Postpone is Retry for a trouble that is not the step's own, such as a server
+// that cannot be reached: the attempt does not count.
+func (tx *Tx) Postpone(ctx context.Context, s *Step, cause error, wait time.Duration) error {
+	return tx.held(ctx, s, `state = 'waiting', due = ?, again = 0, attempts = attempts - 1, lease_owner = '', lease_until = '', last_error = ?`,
+		stamp(tx.now.Add(wait)), text(cause))
+}
+
+// GiveUp ends a step that failed too often. Its letter is set aside, with all
+// its bytes, and a notice tells staff.
+func (tx *Tx) GiveUp(ctx context.Context, s *Step, cause error, who string) error {
+	err := tx.held(ctx, s, `state = 'given-up', again = 0, ended = ?, lease_owner = '', lease_until = '', last_error = ?`, stamp(tx.now), text(cause))
+	if err != nil {
+		return err
+	}
+	if strings.HasPrefix(s.Subject, "L-") {
+		if err := tx.SetLetter(ctx, s.Subject, LetterSetAside, who, text(cause)); err != nil {
+			return err
+		}
+	} else if err := tx.Note(ctx, s.Subject, "step-failed", who, s.Kind+": "+text(cause)); err != nil {
+		return err
+	}
+	return tx.AddNotice(ctx, "step-failed", s.Subject, fmt.Sprintf("%s failed %d times and was set aside (%s): %s", s.Subject, s.Attempts, s.Kind, text(cause)))
+}
+
+func text(err error) string {
+	if err == nil {
+		return ""
+	}
+	return err.Error()
+}
+
+// OpenStep is a step that is not ended, as staff and tests see it.
+type OpenStep struct {
+	Step
+	State string `json:"state"`
+	Owner string `json:"owner,omitempty"`
+}
+
+// OpenSteps lists what waits or is being worked on, in the order it is due.
+func (r Reader) OpenSteps(ctx context.Context) ([]OpenStep, error) {
+	var out []OpenStep
+	err := r.each(ctx, `SELECT id, kind, subject, attempts, due, lease_until, last_error, state, lease_owner FROM steps
+		WHERE state IN ('waiting', 'leased') ORDER BY due, id`, nil, func(rows *sql.Rows) error {
+		var s OpenStep
+		err := rows.Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, stamped{&s.Until}, &s.LastError, &s.State, &s.Owner)
+		out = append(out, s)
+		return err
+	})
+	return out, err
+}
