@@ -10,6 +10,8 @@ import (
 	"strings"
 
 	"github.com/emersion/go-message/textproto"
+
+	"meshclerk/intake/job"
 )
 
 // body is what a part shows, as plain text and, where there is some, as the text of its HTML.
@@ -222,7 +224,7 @@ func (r *reader) isText(d described, head []byte, at place) bool {
 	text := kind == "text/plain" || kind == "text/html" || kind == "text" || kind == "text/enriched" || kind == "" ||
 		!strings.Contains(kind, "/") || kind == "text/x-amp-html" || kind == "application/xhtml+xml"
 	switch {
-	case !text || isTextSTL(head) || bytes.HasPrefix(head, []byte("%PDF-")):
+	case !text || surelyFile(head):
 		return false
 	case d.disposition.word == "attachment":
 		return false
@@ -232,6 +234,12 @@ func (r *reader) isText(d described, head []byte, at place) bool {
 		return true
 	}
 	return at.first && d.disposition.word == "" && ending(d.name) != ".stl" && !slices.Contains(r.opts.Accepted, ending(d.name))
+}
+
+// surelyFile tells a file that is declared as text.
+func surelyFile(head []byte) bool {
+	kind := kindByContent(sample{head: head})
+	return kind == job.KindMesh || kind == job.KindPicture || bytes.HasPrefix(head, []byte("%PDF-"))
 }
 
 func ending(name string) string { return strings.ToLower(path.Ext(fileName(name))) }
@@ -249,7 +257,7 @@ func (r *reader) filePart(d described, in io.Reader, at place) error {
 	if err != nil || a == nil {
 		return err
 	}
-	if a.Kind == "picture" && d.id != "" && d.disposition.word != "attachment" && a.Bytes < decoration {
+	if a.Kind == job.KindPicture && d.id != "" && d.disposition.word != "attachment" && a.Bytes < decoration {
 		r.pictures = append(r.pictures, picture{at: r.last, id: d.id})
 	}
 	return nil
