@@ -214,7 +214,8 @@ func (c *Client) do(ctx context.Context, doing string, timeouts int, command fun
 	if !c.Alive() {
 		return c.config.Cut(doing, io.ErrClosedPipe)
 	}
-	bounded, cancel := context.WithTimeout(ctx, time.Duration(timeouts)*c.config.Timeout())
+	// A little more, so that silence is told from slowness by who ends first.
+	bounded, cancel := context.WithTimeout(ctx, time.Duration(timeouts)*c.config.Timeout()+time.Second)
 	defer cancel()
 	stop := context.AfterFunc(bounded, func() { c.raw.Close() })
 	defer stop()

@@ -109,7 +109,9 @@ func (c *Client) fetch(ctx context.Context, folder, doing string, uids []imap.UI
 		for m := cmd.Next(); m != nil; m = cmd.Next() {
 			if err := each(m); err != nil {
 				c.raw.Close() // else the rest of the letter would be read to the end
-				cmd.Close()
+				if _, broken := errors.AsType[brokenLiteral](err); !broken {
+					cmd.Close()
+				}
 				return err
 			}
 		}
@@ -117,6 +119,13 @@ func (c *Client) fetch(ctx context.Context, folder, doing string, uids []imap.UI
 	})
 	return c.refused(folder, fmt.Sprintf("give messages of the folder %q", folder), err)
 }
+
+// brokenLiteral is a failure to read from the server inside a literal. The
+// library's own reader goes on with the connection from there, so the literal
+// must not be touched again, which closing the command would do.
+type brokenLiteral struct{ error }
+
+func (b brokenLiteral) Unwrap() error { return b.error }
 
 // Fetch streams the whole message to w as it is on the server and returns its
 // size in octets. A message above the limit gives ErrTooLarge; of it at most
@@ -198,9 +207,12 @@ func copyTo(w io.Writer, lit imap.LiteralReader) (int64, error) {
 	case own.err != nil:
 		return n, &Error{Err: own.err, Text: "the letter could not be written down", Mend: "check the disk that the data folder lies on", Temporary: true}
 	case err == nil && n != lit.Size():
-		return n, io.ErrUnexpectedEOF
+		err = io.ErrUnexpectedEOF
 	}
-	return n, err
+	if err != nil {
+		return n, brokenLiteral{err}
+	}
+	return n, nil
 }
 
 // faulty remembers the writer's own error.
@@ -269,7 +281,7 @@ func (c *Client) head(folder string, m *imapclient.FetchMessageData) (Head, bool
 			}
 			raw, err := io.ReadAll(io.LimitReader(item.Literal, headBytes))
 			if err != nil {
-				return h, false, err
+				return h, false, brokenLiteral{err}
 			}
 			h.fill(raw)
 			found = true
