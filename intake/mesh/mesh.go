@@ -1,3 +1,26 @@
+// Package mesh reads STL files as strangers send them and measures what is in
+// them: topology, volume, holes, crossings.
+//
+// A file passes through these states, each of which the next relies on:
+//
+//	bytes -> soup      Read: what the file is; counts, NaN, limits; refused files give *Unreadable
+//	soup  -> mesh      corners at equal single-precision coordinates become one vertex;
+//	                   facets with a corner twice are dropped and counted as degenerate
+//	mesh  -> clean     repeated facets are dropped and counted; slivers without area stay only
+//	                   where the surface needs them; where cracks are left, vertices on open
+//	                   edges are welded within a tolerance, which is reported
+//	clean -> Topology  Examine: edges, holes, shells, bodies and voids, crossings
+//
+// So the Mesh that Read returns is the clean one, and Facts says how many facets
+// the file had and what became of them. A mesh is never changed once it was
+// returned; Mend and Transformed make new ones.
+//
+// Invariants of a clean mesh: every vertex is used; no facet has a corner twice;
+// no two facets have the same corners with the same winding; all coordinates are
+// finite. Lengths are millimetres, because STL has no unit and the trade takes
+// millimetres.
+//
+// The side h = 3f+k of facet f runs from its corner k to its corner k+1.
 package mesh
 
 import "math"
@@ -73,3 +96,8 @@ func (m *Mesh) Transformed(rot [3][3]float64, scale float64) *Mesh {
 
 // Upright is the rotation that changes nothing.
 var Upright = [3][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
+
+func emptyBox() Box {
+	inf := math.Inf(1)
+	return Box{Vec{inf, inf, inf}, Vec{-inf, -inf, -inf}}
+}

@@ -1,0 +1,235 @@
+package mesh
+
+import (
+	"context"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"sync"
+
+	"github.com/hschendel/stl"
+)
+
+// StereoLithography Interface Specification, 3D Systems 1989: an 80-byte
+// header, the number of facets as u32, 50 bytes a facet, little-endian.
+const (
+	headerBytes = 84
+	facetBytes  = 50
+)
+
+// readBinary hands the facets to the library in sections, side by side, each
+// shown as a well-formed file of its own.
+func readBinary(ctx context.Context, r io.ReaderAt, size int64, head []byte, lim Limits, facts *Facts) (*soup, error) {
+	if size < headerBytes+facetBytes && (size < headerBytes || promised(head) > 0) {
+		return nil, unreadable("the file is cut short: %d bytes are too few for an STL file with even one facet", size)
+	}
+	n, err := trueCount(r, size, head, lim, facts)
+	if err != nil {
+		return nil, err
+	}
+	if n > int64(lim.Facets) {
+		return nil, unreadable("the model has %d facets, and the limit is %d; a simpler version of it would do for printing", n, lim.Facets)
+	}
+	s, err := readSections(ctx, r, int(n), lim)
+	if err != nil {
+		return nil, err
+	}
+	s.promised = promised(head)
+	facts.Facets, facts.Degenerate = s.facets, s.degenerate
+	return s, nil
+}
+
+func promised(head []byte) uint32 { return binary.LittleEndian.Uint32(head[80:headerBytes]) }
+
+// trueCount says how many facets the file really holds. The header's count is
+// believed where the size agrees, or where what follows the counted facets does
+// not look like further ones.
+func trueCount(r io.ReaderAt, size int64, head []byte, lim Limits, facts *Facts) (int64, error) {
+	says, held := int64(promised(head)), (size-headerBytes)/facetBytes
+	extra := size - headerBytes - facetBytes*min(says, held)
+	switch {
+	case extra == 0 && says <= held:
+		return says, nil
+	case says > held:
+		return held, nil // checkPromise judges it once the surface is known
+	}
+	more, err := facetsFollow(r, says, held, lim)
+	if err != nil {
+		return 0, err
+	}
+	if more {
+		facts.note("the header counts %d facets, but the file holds %d; all were read", says, held)
+		return held, nil
+	}
+	facts.note("%d bytes after the last facet were left out", extra)
+	return says, nil
+}
+
+// facetsFollow says whether the bytes after facet `from` look like facets: sane
+// corners of about the size of those before, and not all zero.
+func facetsFollow(r io.ReaderAt, from, to int64, lim Limits) (bool, error) {
+	if to == from {
+		return false, nil
+	}
+	limit := lim.CoordinateMM
+	buf := make([]byte, facetBytes*min(to-from, 256))
+	if n := min(from, 256); n > 0 {
+		before := buf[:facetBytes*min(n, int64(len(buf)/facetBytes))]
+		if _, err := r.ReadAt(before, headerBytes); err != nil {
+			return false, fmt.Errorf("the file cannot be read: %w", err)
+		}
+		limit = min(limit, 1000*largest(before))
+	}
+	if _, err := r.ReadAt(buf, headerBytes+facetBytes*from); err != nil {
+		return false, fmt.Errorf("the file cannot be read: %w", err)
+	}
+	size := largest(buf)
+	return size > 0 && size <= limit, nil
+}
+
+// largest gives the largest absolute coordinate of encoded facets, or infinity
+// where one is no number or a length so small that it is none either.
+func largest(facets []byte) float64 {
+	most := 0.0
+	for f := 0; f+facetBytes <= len(facets); f += facetBytes {
+		for i := f + 12; i < f+48; i += 4 {
+			v := math.Abs(float64(math.Float32frombits(binary.LittleEndian.Uint32(facets[i:]))))
+			if v != v || v != 0 && v < 1e-20 {
+				return math.Inf(1)
+			}
+			most = max(most, v)
+		}
+	}
+	return most
+}
+
+// checkPromise refuses a file that holds fewer facets than its header promises,
+// unless its surface is closed: then only the count is wrong. A count so large
+// that no file of the kind exists is wrong, whatever the surface.
+func (s *soup) checkPromise(facts *Facts) error {
+	if int64(s.promised) <= int64(s.facets) {
+		return nil
+	}
+	absurd := int64(s.promised) > 1000*int64(s.facets)+1_000_000
+	if facts.edges.Open > 0 && !absurd {
+		return unreadable("the file is cut short: its header promises %d facets and only %d are there", s.promised, s.facets)
+	}
+	facts.note("the header counts %d facets, but the file holds %d; all were read", s.promised, s.facets)
+	return nil
+}
+
+// readSections reads n facets, each section on a core of its own.
+func readSections(ctx context.Context, r io.ReaderAt, n int, lim Limits) (*soup, error) {
+	parts := max(1, min(runtime.GOMAXPROCS(0), 8, n/20_000))
+	soups, errs := make([]*soup, parts), make([]error, parts)
+	var wg sync.WaitGroup
+	for i := range parts {
+		from, to := n*i/parts, n*(i+1)/parts
+		wg.Go(func() { soups[i], errs[i] = readSection(ctx, r, from, to, lim) })
+	}
+	wg.Wait()
+	s := soups[0]
+	for i := range parts {
+		if errs[i] != nil {
+			return nil, errs[i]
+		}
+		if i > 0 {
+			s.join(soups[i])
+		}
+	}
+	return s, nil
+}
+
+func readSection(ctx context.Context, r io.ReaderAt, from, to int, lim Limits) (*soup, error) {
+	s := newSoup(to-from, lim)
+	s.firstName = from
+	err := stl.CopyAll(newSection(ctx, r, from, to, s), &gatherer{s})
+	switch {
+	case s.bad != nil:
+		return nil, s.bad
+	case ctx.Err() != nil:
+		return nil, ctx.Err()
+	case err != nil:
+		return nil, fmt.Errorf("the file cannot be read: %w", err)
+	}
+	return s, nil
+}
+
+// gatherer is the stl.Writer that feeds a soup.
+type gatherer struct{ *soup }
+
+func (gatherer) SetName(string)          {}
+func (gatherer) SetBinaryHeader([]byte)  {}
+func (gatherer) SetASCII(bool)           {}
+func (gatherer) SetTriangleCount(uint32) {}
+func (g gatherer) AppendTriangle(t stl.Triangle) {
+	g.add([3][3]float32{t.Vertices[0], t.Vertices[1], t.Vertices[2]})
+}
+
+// section shows facets from..to of a file as a whole file, with a header whose
+// count is right. Its reads fail as soon as the context or the soup says stop.
+type section struct {
+	ctx  context.Context
+	into *soup
+	body *io.SectionReader
+	head [headerBytes]byte
+	at   int64
+	buf  []byte // read ahead, of body at bufAt
+	next []byte
+}
+
+func newSection(ctx context.Context, r io.ReaderAt, from, to int, into *soup) *section {
+	s := &section{ctx: ctx, into: into, buf: make([]byte, 1<<18)}
+	s.body = io.NewSectionReader(r, headerBytes+facetBytes*int64(from), facetBytes*int64(to-from))
+	binary.LittleEndian.PutUint32(s.head[80:], uint32(to-from))
+	return s
+}
+
+// Seek implements io.Seeker for what the library does: to the end and back to the start.
+func (s *section) Seek(offset int64, whence int) (int64, error) {
+	switch whence {
+	case io.SeekStart:
+		s.at = offset
+	case io.SeekCurrent:
+		s.at += offset
+	case io.SeekEnd:
+		s.at = headerBytes + s.body.Size() + offset
+	}
+	s.next = nil
+	_, err := s.body.Seek(max(0, s.at-headerBytes), io.SeekStart)
+	return s.at, err
+}
+
+func (s *section) Read(p []byte) (int, error) {
+	if s.at < headerBytes {
+		n := copy(p, s.head[s.at:])
+		s.at += int64(n)
+		return n, nil
+	}
+	if len(s.next) == 0 {
+		if err := s.fill(); err != nil {
+			return 0, err
+		}
+	}
+	n := copy(p, s.next)
+	s.next = s.next[n:]
+	s.at += int64(n)
+	return n, nil
+}
+
+func (s *section) fill() error {
+	if s.into.bad != nil {
+		return s.into.bad
+	}
+	if err := s.ctx.Err(); err != nil {
+		return err
+	}
+	n, err := s.body.Read(s.buf)
+	s.next = s.buf[:n]
+	if n > 0 {
+		return nil
+	}
+	return err
+}

@@ -1,0 +1,102 @@
+package mesh
+
+// findHoles follows the open edges into loops. At a vertex where two holes
+// touch, the loop goes on along the fan of facets it came by, so they stay two.
+func (t *Topology) findHoles() {
+	e := t.Edges
+	if e.Open == 0 {
+		return
+	}
+	done := make(map[int32]bool, e.Open)
+	for h, m := range e.mate {
+		if m == open && !done[int32(h)] {
+			t.Holes = append(t.Holes, t.follow(int32(h), done))
+		}
+	}
+}
+
+// follow collects the loop or chain of open sides that h belongs to, in the
+// direction in which most facets of its shell run.
+func (t *Topology) follow(h int32, done map[int32]bool) Hole {
+	e := t.Edges
+	done[h] = true
+	from, to := e.ends(h)
+	if t.turned != nil && t.turned[h/3] {
+		from, to = to, from
+	}
+	hole := Hole{Shell: int(t.ShellOf[h/3])}
+	ahead, closed := e.trail(h, to, done)
+	hole.Closed = closed
+	hole.Loop = append([]int32{from, to}, ahead...)
+	if closed {
+		hole.Loop = hole.Loop[:len(hole.Loop)-1]
+		hole.Edges = len(hole.Loop)
+	} else {
+		behind, _ := e.trail(h, from, done)
+		for i, j := 0, len(behind)-1; i < j; i, j = i+1, j-1 {
+			behind[i], behind[j] = behind[j], behind[i]
+		}
+		hole.Loop = append(behind, hole.Loop...)
+		hole.Edges = len(hole.Loop) - 1
+	}
+	t.sizeHole(&hole)
+	return hole
+}
+
+// trail gives the vertices after v on the way along open sides, starting at the
+// open side h that ends in v. It is closed when it comes back to h.
+func (e *Edges) trail(h, v int32, done map[int32]bool) (verts []int32, closed bool) {
+	first := h
+	for {
+		next, ok := e.nextOpen(h, v)
+		if !ok {
+			return verts, false
+		}
+		if next == first {
+			return verts, true
+		}
+		if done[next] {
+			return verts, false
+		}
+		done[next] = true
+		a, b := e.ends(next)
+		if a == v {
+			v = b
+		} else {
+			v = a
+		}
+		verts = append(verts, v)
+		h = next
+	}
+}
+
+// nextOpen turns around vertex v from the open side h until the next open side.
+// There is none where an edge with more than two facets is in the way.
+func (e *Edges) nextOpen(h, v int32) (int32, bool) {
+	for {
+		_, across := e.turn(h, v)
+		switch m := e.mate[across]; m {
+		case open:
+			return across, true
+		case crowded:
+			return 0, false
+		default:
+			h = m
+		}
+	}
+}
+
+func (t *Topology) sizeHole(h *Hole) {
+	for _, v := range h.Loop {
+		h.At = h.At.Add(t.mesh.Vertices[v])
+	}
+	h.At = h.At.Mul(1 / float64(len(h.Loop)))
+	var area Vec
+	for i := range h.Edges {
+		a := t.mesh.Vertices[h.Loop[i]].Sub(h.At)
+		b := t.mesh.Vertices[h.Loop[(i+1)%len(h.Loop)]].Sub(h.At)
+		h.LengthMM += b.Sub(a).Len()
+		area = area.Add(a.Cross(b))
+	}
+	h.AreaMM2 = area.Len() / 2
+}

@@ -1,0 +1,244 @@
+package mesh
+
+import "context"
+
+// nestingSteps bounds the work of nest: facets that its rays may pass.
+const nestingSteps = 5_000_000
+
+// nest finds out which shells lie inside others, and from that which are
+// bodies, which are voids, and which are inside out.
+func (t *Topology) nest(ctx context.Context) error {
+	if len(t.Shells) > 1 {
+		n := nesting{t: t, boxes: shellBoxes(t.Shells), steps: nestingSteps}
+		for i := range t.Shells {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if n.couldBeInside(i) {
+				t.Shells[i].Inside = n.container(i)
+			}
+		}
+	}
+	done := make([]bool, len(t.Shells))
+	for i := range t.Shells {
+		t.findRole(i, done)
+	}
+	return nil
+}
+
+// nesting searches for the shell around each shell. A shell counts as inside
+// another only if its box is, so shells that cross are side by side.
+type nesting struct {
+	t     *Topology
+	boxes tree
+	steps int // left
+}
+
+func shellBoxes(shells []Shell) tree {
+	items := make([]item, len(shells))
+	for i, s := range shells {
+		items[i] = item{outward(s.Box.Min, s.Box.Max, s.Box.Max), int32(i)}
+	}
+	return plant(items)
+}
+
+// holds says that shell j is larger than shell i and its box around that of i.
+func (n *nesting) holds(j, i int) bool {
+	outer, inner := &n.t.Shells[j], &n.t.Shells[i]
+	if i == j || outer.Volume*outer.Volume <= inner.Volume*inner.Volume {
+		return false
+	}
+	for k := range 3 {
+		if inner.Box.Min[k] < outer.Box.Min[k] || inner.Box.Max[k] > outer.Box.Max[k] {
+			return false
+		}
+	}
+	return true
+}
+
+// couldBeInside says that some shell's box lies around that of shell i.
+func (n *nesting) couldBeInside(i int) bool {
+	own := &n.t.Shells[i].Box
+	var stack [stackDepth]int32
+	for top := 1; top > 0; {
+		top--
+		at := stack[top]
+		node := &n.boxes.nodes[at]
+		if !node.box.encloses(own) {
+			continue
+		}
+		if node.count == 0 {
+			stack[top], stack[top+1] = node.right, at+1
+			top += 2
+			continue
+		}
+		for _, it := range n.boxes.leaf(node) {
+			if n.holds(int(it.id), i) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (b *box32) encloses(o *Box) bool {
+	for k := range 3 {
+		if float64(b.min[k]) > o.Min[k] || float64(b.max[k]) < o.Max[k] {
+			return false
+		}
+	}
+	return true
+}
+
+// probes are directions along no axis or diagonal.
+var probes = [...]Vec{
+	{0.531, 0.297, 0.794}, {-0.621, 0.437, 0.651}, {0.273, -0.812, 0.517},
+	{-0.389, -0.281, -0.877}, {0.871, 0.113, -0.477}, {-0.157, 0.922, -0.354},
+}
+
+// container returns the innermost shell around shell i, or -1: what two rays
+// from a point inside shell i agree on, since one may leave through a hole.
+func (n *nesting) container(i int) int {
+	p := n.within(i)
+	votes := map[int]int{}
+	for _, dir := range probes {
+		j, ok := n.leaves(i, p, dir)
+		if !ok {
+			continue
+		}
+		if votes[j]++; votes[j] == 2 {
+			return j
+		}
+	}
+	return -1
+}
+
+// leaves follows the ray from p until it leaves a shell that it did not enter
+// on its way: that one is around p. It gives up where the ray runs through an edge.
+func (n *nesting) leaves(i int, p, dir Vec) (shell int, ok bool) {
+	t := n.t
+	entered := map[int]int{}
+	at := 0.0
+	for ; n.steps > 0; n.steps-- {
+		f, next, found := t.BVH().Ray(p, dir, at, 1e30)
+		if !found {
+			return -1, true
+		}
+		a, b, c := t.mesh.Corners(f)
+		if onRim(p.Add(dir.Mul(next)), a, b, c) {
+			return 0, false
+		}
+		at = next + next*1e-12 + 1e-300
+		j := int(t.ShellOf[f])
+		if !n.holds(j, i) {
+			continue
+		}
+		if t.facesInward(f, dir) {
+			entered[j]++
+			continue
+		}
+		if entered[j]--; entered[j] < 0 {
+			return j, true
+		}
+	}
+	return 0, false
+}
+
+// facesInward says that a ray along dir enters the shell of facet f there.
+func (t *Topology) facesInward(f int, dir Vec) bool {
+	return t.outwardNormal(f).Dot(dir) < 0
+}
+
+// outwardNormal points out of what the facet's shell encloses, whichever way
+// the facet and the shell are wound. Its length is twice the area.
+func (t *Topology) outwardNormal(f int) Vec {
+	a, b, c := t.mesh.Corners(f)
+	n := b.Sub(a).Cross(c.Sub(a))
+	if (t.turned != nil && t.turned[f]) != (t.Shells[t.ShellOf[f]].Volume < 0) {
+		return n.Mul(-1)
+	}
+	return n
+}
+
+// onRim says that a point of a facet is so near its rim that rounding decides.
+func onRim(p, a, b, c Vec) bool {
+	n := b.Sub(a).Cross(c.Sub(a))
+	whole := n.Dot(n)
+	for _, e := range [3][2]Vec{{a, b}, {b, c}, {c, a}} {
+		if e[1].Sub(e[0]).Cross(p.Sub(e[0])).Dot(n) < 1e-9*whole {
+			return true
+		}
+	}
+	return false
+}
+
+// within gives a point inside shell i: half way from the middle of its first
+// facet with some area to the shell's facet across.
+func (n *nesting) within(i int) Vec {
+	t := n.t
+	for f := t.Shells[i].anchor; f < len(t.ShellOf); f++ {
+		if int(t.ShellOf[f]) != i {
+			continue
+		}
+		normal := t.outwardNormal(f)
+		if normal.Len() == 0 {
+			continue
+		}
+		a, b, c := t.mesh.Corners(f)
+		middle := a.Add(b).Add(c).Mul(1.0 / 3)
+		return n.halfWay(i, middle, normal.Mul(-1/normal.Len()))
+	}
+	return t.Shells[i].Box.Min
+}
+
+func (n *nesting) halfWay(i int, p, dir Vec) Vec {
+	at := 1e-9 * n.t.Shells[i].Box.Size().Len()
+	for ; n.steps > 0; n.steps-- {
+		f, next, ok := n.t.BVH().Ray(p, dir, at, 1e30)
+		if !ok {
+			break
+		}
+		if int(n.t.ShellOf[f]) == i {
+			return p.Add(dir.Mul(next / 2))
+		}
+		at = next + next*1e-12
+	}
+	return p
+}
+
+// findRole tells bodies from voids. A shell that lies in no other is a body; if
+// its volume is negative it is inside out. A shell directly inside a body is a
+// void when it is wound the other way than the body, and also when both are
+// wound inward, since then the body alone was turned. A shell wound outward
+// inside a body that is wound outward is a body again, which a printer merges.
+func (t *Topology) findRole(i int, done []bool) {
+	var chain []int // from i outward as far as not done; each is larger than the last
+	for ; i >= 0 && !done[i]; i = t.Shells[i].Inside {
+		done[i] = true
+		chain = append(chain, i)
+	}
+	for k := len(chain) - 1; k >= 0; k-- {
+		s := &t.Shells[chain[k]]
+		outward := s.Volume >= 0
+		switch {
+		case s.Inside < 0 || t.Shells[s.Inside].Void:
+			s.Outer = true
+			s.InsideOut = !outward && s.reliable()
+		case t.Shells[s.Inside].InsideOut:
+			s.Void = true
+			s.InsideOut = outward
+		default:
+			s.Void = !outward && s.Closed
+			s.Outer = !s.Void
+		}
+	}
+}
+
+// reliable says that the sign of the shell's volume means something: that of a
+// sheet does not.
+func (s *Shell) reliable() bool {
+	if s.Closed {
+		return hasVolume(s.Volume, s.Area, 1e-9)
+	}
+	return hasVolume(s.Volume, s.Area, 0.02)
+}

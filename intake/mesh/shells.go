@@ -1,0 +1,190 @@
+package mesh
+
+import "context"
+
+// findShells numbers the parts of the surface that hang together by edges.
+func (t *Topology) findShells(ctx context.Context) {
+	e := t.Edges
+	s := newSets(len(t.mesh.Triangles))
+	for h, m := range e.mate {
+		if m > int32(h) {
+			s.union(int32(h/3), m/3)
+		}
+	}
+	for _, fan := range e.fans {
+		for _, h := range fan[1:] {
+			s.union(fan[0]/3, h/3)
+		}
+	}
+	var n int
+	t.ShellOf, n = s.number()
+	t.Shells = make([]Shell, n)
+	for i := range t.Shells {
+		t.Shells[i] = Shell{Inside: -1, Box: emptyBox()}
+	}
+}
+
+// findTurned finds, shell by shell, the facets whose winding disagrees with the
+// most of the shell. Across a crowded edge nothing is concluded.
+func (t *Topology) findTurned() {
+	e := t.Edges
+	if e.Flipped == 0 {
+		return
+	}
+	n := len(t.mesh.Triangles)
+	t.turned = make([]bool, n)
+	seen := make([]bool, n)
+	var patch []int32
+	for f := range n {
+		if seen[f] {
+			continue
+		}
+		seen[f] = true
+		patch = append(patch[:0], int32(f))
+		against := 0
+		for i := 0; i < len(patch); i++ {
+			g := patch[i]
+			if t.turned[g] {
+				against++
+			}
+			for h := 3 * g; h < 3*g+3; h++ {
+				m := e.mate[h]
+				if m < 0 || seen[m/3] {
+					continue
+				}
+				seen[m/3] = true
+				t.turned[m/3] = t.turned[g] != (e.forward(h) == e.forward(m))
+				patch = append(patch, m/3)
+			}
+		}
+		if 2*against > len(patch) {
+			for _, g := range patch {
+				t.turned[g] = !t.turned[g]
+			}
+		}
+	}
+}
+
+// sums are the integrals over some facets.
+type sums struct {
+	volume, area float64
+	moment       Vec
+}
+
+// add takes in a facet whose corners are relative to the reference point:
+// the tetrahedron between it and that point.
+func (s *sums) add(a, b, c Vec) {
+	n := b.Sub(a).Cross(c.Sub(a))
+	v := a.Dot(n) / 6
+	s.volume += v
+	s.area += n.Len() / 2
+	s.moment = s.moment.Add(a.Add(b).Add(c).Mul(v / 4))
+}
+
+// measure integrates volume, area and moment of each shell, relative to the
+// middle of the box, which keeps the terms small. Holes are closed by a cone of
+// facets to the mean of their corners, so that the volume does not depend on
+// where the model lies.
+func (t *Topology) measure(ctx context.Context) {
+	b := t.mesh.Bounds()
+	mid := b.Min.Add(b.Max).Mul(0.5)
+	if len(t.Shells) == 1 && t.turned == nil {
+		t.measureOne(mid, b)
+	} else {
+		t.measureMany(mid)
+	}
+	for i := range t.Shells {
+		s := &t.Shells[i]
+		s.Closed = true
+	}
+	t.countDefects()
+	for _, h := range t.Holes {
+		t.cap(h, mid)
+	}
+}
+
+func (t *Topology) measureOne(mid Vec, b Box) {
+	const grain = 1 << 14
+	n := len(t.mesh.Triangles)
+	parts := make([]sums, n/grain+1)
+	spread(n, grain, func(part, lo, hi int) {
+		var s sums
+		for f := lo; f < hi; f++ {
+			a, b, c := t.mesh.Corners(f)
+			s.add(a.Sub(mid), b.Sub(mid), c.Sub(mid))
+		}
+		parts[part] = s
+	})
+	s := &t.Shells[0]
+	s.Facets, s.Box = n, b
+	for _, p := range parts {
+		s.Volume += p.volume
+		s.Area += p.area
+		s.moment = s.moment.Add(p.moment)
+	}
+}
+
+func (t *Topology) measureMany(mid Vec) {
+	for f, shell := range t.ShellOf {
+		s := &t.Shells[shell]
+		if s.Facets == 0 {
+			s.anchor = f
+		}
+		s.Facets++
+		a, b, c := t.mesh.Corners(f)
+		s.Box.add(a)
+		s.Box.add(b)
+		s.Box.add(c)
+		if t.turned != nil && t.turned[f] {
+			b, c = c, b
+		}
+		var one sums
+		one.add(a.Sub(mid), b.Sub(mid), c.Sub(mid))
+		s.Volume += one.volume
+		s.Area += one.area
+		s.moment = s.moment.Add(one.moment)
+	}
+}
+
+func (t *Topology) countDefects() {
+	e := t.Edges
+	for _, fan := range e.fans {
+		s := &t.Shells[t.ShellOf[fan[0]/3]]
+		s.Crowded++
+		s.Closed = false
+	}
+	if e.Open == 0 {
+		return
+	}
+	for h, m := range e.mate {
+		if m == open {
+			s := &t.Shells[t.ShellOf[h/3]]
+			s.Open++
+			s.Closed = false
+		}
+	}
+}
+
+// cap adds the cone over a hole to the volume of its shell, not to its area.
+func (t *Topology) cap(h Hole, mid Vec) {
+	if !h.Closed {
+		return
+	}
+	s := &t.Shells[h.Shell]
+	var cone sums
+	tip := h.At.Sub(mid)
+	for i, v := range h.Loop {
+		a := t.mesh.Vertices[v].Sub(mid)
+		b := t.mesh.Vertices[h.Loop[(i+1)%len(h.Loop)]].Sub(mid)
+		cone.add(tip, b, a)
+	}
+	s.Volume += cone.volume
+	s.moment = s.moment.Add(cone.moment)
+}
+
+func (b *Box) add(p Vec) {
+	for k := range 3 {
+		b.Min[k] = min(b.Min[k], p[k])
+		b.Max[k] = max(b.Max[k], p[k])
+	}
+}
