@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"bytes"
 	"context"
 	"encoding/binary"
 	"fmt"
@@ -24,6 +25,9 @@ const (
 func readBinary(ctx context.Context, r io.ReaderAt, size int64, head []byte, lim Limits, facts *Facts) (*soup, error) {
 	if size < headerBytes+facetBytes && (size < headerBytes || promised(head) > 0) {
 		return nil, unreadable("the file is cut short: %d bytes are too few for an STL file with even one facet", size)
+	}
+	if size != headerBytes+facetBytes*int64(promised(head)) && bytes.Count(head, []byte("\xef\xbf\xbd")) > 2 {
+		return nil, unreadable("the file was damaged on its way: some program took it for text and replaced what it could not show; please send it again, best inside a zip archive")
 	}
 	n, err := trueCount(r, size, head, lim, facts)
 	if err != nil {

@@ -8,18 +8,17 @@ import (
 
 // settle turns a welded mesh into a clean one and finds its edges.
 func settle(ctx context.Context, m *Mesh, facts *Facts) (*Mesh, error) {
-	slivers := findSlivers(m)
-	facts.Degenerate += len(slivers)
 	e := FindEdges(m)
 	m, e, facts.Duplicate = dropRepeats(m, e)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	if len(slivers) > 0 {
-		if facts.Duplicate > 0 {
-			slivers = findSlivers(m)
-		}
+	if slivers := findSlivers(m); len(slivers) > 0 {
+		n := len(m.Triangles)
 		m, e = dropSlivers(m, e, slivers)
+		dropped := n - len(m.Triangles)
+		facts.Degenerate += dropped
+		facts.Slivers = len(slivers) - dropped
 	}
 	if e.Open > 0 {
 		var err error

@@ -6,7 +6,7 @@
 //	bytes -> soup      Read: what the file is; counts, NaN, limits; refused files give *Unreadable
 //	soup  -> mesh      corners at equal single-precision coordinates become one vertex;
 //	                   facets with a corner twice are dropped and counted as degenerate
-//	mesh  -> clean     repeated facets are dropped and counted; slivers without area stay only
+//	mesh  -> clean     repeated facets are dropped and counted; slivers (corners on a line) stay only
 //	                   where the surface needs them; where cracks are left, vertices on open
 //	                   edges are welded within a tolerance, which is reported
 //	clean -> Topology  Examine: edges, holes, shells, bodies and voids, crossings

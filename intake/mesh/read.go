@@ -35,7 +35,8 @@ func (l Limits) orDefault() Limits {
 type Facts struct {
 	Format        string  // "binary" or "ascii"
 	Facets        int     // in the file, before any were dropped
-	Degenerate    int     // facets without area: a corner twice, or three corners on a line
+	Degenerate    int     // facets left out because they have no area: a corner twice, or a needless sliver
+	Slivers       int     // facets that stay though their three corners lie on a line: the surface needs them
 	Duplicate     int     // facets with the same three corners as an earlier one
 	WeldTolerance float64 // mm; 0 when equal coordinates were enough
 	Notes         []string
@@ -108,7 +109,7 @@ func Read(ctx context.Context, r io.ReaderAt, size int64, lim Limits) (*Mesh, Fa
 		return nil, facts, err
 	}
 	if len(m.Triangles) == 0 {
-		return nil, facts, unreadable("none of the %d facets in this STL file has any area, so there is nothing to print", facts.Facets)
+		return nil, facts, unreadable("this STL file holds %s without any area, so there is nothing to print", counted(facts.Facets, "facet", "facets"))
 	}
 	if err := s.checkPromise(&facts); err != nil {
 		return nil, facts, err
