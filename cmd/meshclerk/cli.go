@@ -6,6 +6,7 @@ type cli struct {
 	Run        runCmd        `cmd:"" help:"Work through the mailbox until told to stop."`
 	Doctor     doctorCmd     `cmd:"" help:"Try every connection, folder, right and rule, and say what to mend."`
 	Drafts     draftsCmd     `cmd:"" help:"List, show, approve, edit or set aside the drafted replies."`
+	Notices    noticesCmd    `cmd:"" help:"List what waits for a person, or record that it is done."`
 	Agreements agreementsCmd `cmd:"" help:"Import, add or list signed agreements."`
 	Preflight  preflightCmd  `cmd:"" help:"Check mesh files: geometry, fit, time, plastic and price."`
 	Letter     letterCmd     `cmd:"" help:"Show how a letter is understood. No network, no ledger."`

@@ -31,7 +31,9 @@ func forbidden(pkg, imported string) string {
 	if !strings.HasPrefix(imported, "meshclerk/") {
 		return ""
 	}
-	under := func(s, room string) bool { return s == "meshclerk/"+room || strings.HasPrefix(s, "meshclerk/"+room+"/") }
+	under := func(s, room string) bool {
+		return s == "meshclerk/"+room || strings.HasPrefix(s, "meshclerk/"+room+"/")
+	}
 	switch {
 	case under(pkg, "intake/job") && imported != pkg:
 		return "the domain words import nothing of ours"

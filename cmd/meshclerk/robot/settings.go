@@ -8,9 +8,9 @@ import (
 )
 
 // settings turns what the patron's words settle into what the part is printed
-// with; the unsaid stays zero, which means "as the house rules say". size is
-// the part's size in mm at the file's own scale.
-func settings(w job.Wishes, size [3]float64, r *rules.Rules) job.Settings {
+// with; the unsaid stays zero, which means "as the house rules say". The scale
+// stays open: a wished length needs the part's own size, which the check reads.
+func settings(w job.Wishes, r *rules.Rules) job.Settings {
 	s := job.Settings{Material: w.Material, Supports: w.Supports}
 	if w.Copies != nil {
 		s.Copies = min(*w.Copies, r.Limits.MaxCopies)
@@ -24,7 +24,6 @@ func settings(w job.Wishes, size [3]float64, r *rules.Rules) job.Settings {
 			s.Shells = r.Printing.StrongShells
 		}
 	}
-	s.Scale = wishedScale(w, size)
 	return s
 }
 

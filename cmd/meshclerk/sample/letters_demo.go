@@ -46,9 +46,9 @@ func ordinary(f files) []Letter {
 			Files:   []File{f.stand},
 		},
 		{
-			Key: "forwarded", FromName: "Noor Haddad", FromAddress: "noor.haddad@larkfield.example", DMARC: "pass",
+			Key: "forwarded", FromName: "Owen Dufresne", FromAddress: "owen.dufresne@larkfield.example", DMARC: "pass",
 			Subject: "Fwd: name plate",
-			Text:    "This came to my own address.\n\n---------- Forwarded message ----------\nFrom: Wei Tan <wei.tan@example.net>\nDate: Mon, 23 Nov 2026 09:12:00 -0500\nSubject: name plate\nTo: Noor Haddad <noor.haddad@larkfield.example>\n\nHello Ms. Haddad, could the library print this name plate in yellow for my door? One is enough. Wei\n",
+			Text:    "This came to my own address.\n\n---------- Forwarded message ----------\nFrom: Wei Tan <wei.tan@example.net>\nDate: Mon, 23 Nov 2026 09:12:00 -0500\nSubject: name plate\nTo: Owen Dufresne <owen.dufresne@larkfield.example>\n\nHello Mr. Dufresne, could the library print this name plate in yellow for my door? One is enough. Wei\n",
 			Files:   []File{f.plate},
 		},
 	}

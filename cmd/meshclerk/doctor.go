@@ -1,0 +1,132 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"meshclerk/intake/mailbox"
+	"meshclerk/intake/mailbox/wire"
+	"meshclerk/reply/outbox"
+	"meshclerk/rules"
+	"meshclerk/templates"
+)
+
+type doctorCmd struct {
+	Config string `placeholder:"FILE" default:"${config}" help:"Configuration of the installation (or MESHCLERK_CONFIG)."`
+}
+
+// Run tries everything and prints one line for each; a fault is an error at the end.
+func (c *doctorCmd) Run(e *env) error {
+	d := doctor{out: e.out}
+	conf, err := loadConfig(c.Config)
+	if err != nil {
+		return err
+	}
+	d.say(wire.Passed("configuration", c.Config+" is in order"))
+	r := d.rules(conf)
+	d.data(conf.Data)
+	if r != nil {
+		d.servers(e, conf, r)
+	}
+	if d.faults > 0 {
+		return fmt.Errorf("%d thing(s) to mend, marked with MEND above", d.faults)
+	}
+	_, err = fmt.Fprintln(e.out, "all is well")
+	return err
+}
+
+type doctor struct {
+	out    io.Writer
+	faults int
+}
+
+func (d *doctor) say(checks ...wire.Check) {
+	for _, c := range checks {
+		word := "ok  "
+		switch {
+		case !c.OK:
+			word = "MEND"
+			d.faults++
+		case c.Warn:
+			word = "look"
+		}
+		fmt.Fprintf(d.out, "%s  %-13s  %s\n", word, c.Area, c.Text)
+	}
+}
+
+// rules tries the house rules and the reply texts.
+func (d *doctor) rules(conf *config) *rules.Rules {
+	r, err := loadRules(conf.Rules)
+	if err != nil {
+		d.say(wire.Failed("rules", err))
+		return nil
+	}
+	d.say(wire.Passed("rules", fmt.Sprintf("%d printers, %d materials, a job may take %g hours", len(r.Printers), len(r.Materials), r.Limits.JobHours)))
+	set, err := templates.Load(conf.Templates, r.Library.Languages)
+	if err == nil {
+		err = set.Check()
+	}
+	if err != nil {
+		d.say(wire.Failed("reply texts", err))
+	} else {
+		d.say(wire.Passed("reply texts", fmt.Sprintf("%d situations in %d languages", len(set.Names()), len(set.Languages()))))
+	}
+	return r
+}
+
+// data tries whether the data folder can be written and is closed to others.
+func (d *doctor) data(dir string) {
+	info, err := os.Stat(dir)
+	if os.IsNotExist(err) {
+		d.say(wire.Check{Area: "data", OK: true, Warn: true, Text: dir + " is not there yet; it is made at the first start"})
+		return
+	}
+	if err == nil && !info.IsDir() {
+		err = fmt.Errorf("%s is not a folder", dir)
+	}
+	if err == nil {
+		err = writable(dir)
+	}
+	if err != nil {
+		d.say(wire.Failed("data", fmt.Errorf("%s cannot be used: %w", dir, err)))
+		return
+	}
+	if info.Mode().Perm()&0o077 != 0 {
+		d.say(wire.Check{Area: "data", OK: true, Warn: true, Text: dir + " can be read by other users of this machine; patrons' mail is confidential: chmod 700 " + dir})
+		return
+	}
+	d.say(wire.Passed("data", dir+" can be written, and only by us"))
+}
+
+func writable(dir string) error {
+	f, err := os.CreateTemp(dir, ".doctor-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(filepath.Join(dir, filepath.Base(f.Name())))
+	return f.Close()
+}
+
+// servers tries both mail servers, side by side with their own deadlines.
+func (d *doctor) servers(e *env, conf *config, r *rules.Rules) {
+	quiet := slog.New(slog.DiscardHandler)
+	s, err := newServers(conf, r, e.getenv, quiet)
+	if err != nil {
+		d.say(wire.Failed("servers", err))
+		return
+	}
+	ctx, cancel := context.WithTimeout(e.ctx, 2*time.Minute)
+	defer cancel()
+	b := r.Mailbox
+	want := mailbox.Wanted{Inbox: b.Inbox, Folders: []string{b.ToApprove, b.SetAside}, Sent: b.Sent}
+	for _, a := range b.Approved {
+		want.Folders = append(want.Folders, a.Folder)
+	}
+	d.say(mailbox.Probe(ctx, s.imap, s.imapSecret, want, quiet)...)
+	d.say(outbox.Probe(ctx, s.smtp, s.smtpSecret, quiet)...)
+}

@@ -1,0 +1,94 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+
+	"github.com/emersion/go-message"
+	"github.com/emersion/go-message/mail"
+
+	"meshclerk/intake/ledger"
+)
+
+type noticesCmd struct {
+	List noticesListCmd `cmd:"" default:"withargs" help:"List what waits for a person."`
+	Done noticesDoneCmd `cmd:"" help:"Record that a person dealt with one."`
+}
+
+type noticesListCmd struct {
+	house
+	All  bool `help:"Also those that were dealt with."`
+	JSON bool `name:"json" help:"One JSON object per line, for scripts."`
+}
+
+func (c *noticesListCmd) Run(e *env) error {
+	l, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	all, err := l.Notices(e.ctx, c.All)
+	if err != nil {
+		return err
+	}
+	var rows [][]string
+	for _, n := range all {
+		if c.JSON {
+			if err := writeJSON(e.out, n); err != nil {
+				return err
+			}
+			continue
+		}
+		rows = append(rows, []string{n.ID, day(n.Last), n.Text})
+	}
+	if c.JSON {
+		return nil
+	}
+	if len(rows) == 0 {
+		_, err = fmt.Fprintln(e.out, "nothing waits for a person")
+		return err
+	}
+	return table(e.out, []string{"ID", "SINCE", "WHAT"}, rows)
+}
+
+type noticesDoneCmd struct {
+	house
+	ID string `arg:"" help:"The notice, e.g. N-000003."`
+	By string `required:"" placeholder:"NAME" help:"Who dealt with it."`
+}
+
+func (c *noticesDoneCmd) Run(e *env) error {
+	l, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	return l.Tx(e.ctx, func(tx *ledger.Tx) error { return tx.CloseNotice(e.ctx, c.ID, c.By) })
+}
+
+// plainText is the text part of a message of ours, as its reader sees it.
+func plainText(raw []byte) (string, error) {
+	r, err := mail.CreateReader(bytes.NewReader(raw))
+	if err != nil && !message.IsUnknownCharset(err) {
+		return "", fmt.Errorf("the draft is no mail message: %w", err)
+	}
+	for {
+		p, err := r.NextPart()
+		if err == io.EOF {
+			return "(no text)", nil
+		}
+		if err != nil {
+			return "", err
+		}
+		head, ok := p.Header.(*mail.InlineHeader)
+		if !ok {
+			continue
+		}
+		if kind, _, err := head.ContentType(); err == nil && kind != "text/plain" {
+			continue
+		}
+		text, err := io.ReadAll(io.LimitReader(p.Body, 1<<20))
+		return string(text), err
+	}
+}

@@ -1,0 +1,195 @@
+package robot
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"meshclerk/intake/agreement"
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/intake/mesh"
+	"meshclerk/intake/preflight"
+	"meshclerk/reply/quote"
+)
+
+// Printable tells whether a part was checked and nothing found stops it.
+func Printable(r *job.Report) bool {
+	if r == nil || !r.Readable {
+		return false
+	}
+	for _, f := range r.Findings {
+		if f.Level == job.Stop {
+			return false
+		}
+	}
+	return true
+}
+
+// check runs preflight, estimate and price on a job, and looks up the agreement.
+func (r *Robot) check(ctx context.Context, s *ledger.Step) error {
+	id := job.ID(s.Subject)
+	j, err := r.Ledger.Job(ctx, id)
+	if err != nil {
+		return err
+	}
+	if !job.MayGo(j.Stage, job.Checked) {
+		return r.Ledger.Done(ctx, s) // withdrawn or printed meanwhile
+	}
+	report, scale, err := r.Examine(ctx, j)
+	if err != nil {
+		return err
+	}
+	verdict, err := r.judge(ctx, j)
+	if err != nil {
+		return err
+	}
+	r.at("checked")
+	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		j, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		j.Report, j.Agreement, j.Settings.Scale = report, &verdict, scale
+		if err := r.recordCheck(ctx, tx, j); err != nil {
+			return err
+		}
+		if err := tx.Enqueue(ctx, stepDraft, j.Thread, time.Time{}); err != nil {
+			return err
+		}
+		return tx.Done(ctx, s)
+	})
+}
+
+// recordCheck saves a checked job and moves it on.
+func (r *Robot) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) error {
+	if err := tx.SaveJob(ctx, j, ledger.Robot, "checked"); err != nil {
+		return err
+	}
+	to, why := job.Checked, "checked"
+	if r.Rules.Agreement.Required && j.Agreement.State != job.AgreementGood && Printable(j.Report) {
+		to, why = job.NeedsAgreement, j.Agreement.Why
+	}
+	if j.Stage == to {
+		return nil
+	}
+	if j.Stage != job.Taken && j.Stage != job.NeedsAgreement { // checked again while its reply waits
+		if err := tx.Move(ctx, j.ID, job.Checked, ledger.Robot, "checked again"); err != nil || to == job.Checked {
+			return err
+		}
+	}
+	if err := tx.Move(ctx, j.ID, to, ledger.Robot, why); err != nil {
+		return err
+	}
+	r.Log.Info("job checked", "job", j.ID, "stage", to)
+	return nil
+}
+
+// Examine runs the preflight and prices the part under the job's settings. It
+// gives nil for a job without a mesh, and the scale that was used.
+func (r *Robot) Examine(ctx context.Context, j job.Job) (*job.Report, float64, error) {
+	if j.Blob == "" {
+		return nil, 0, nil
+	}
+	path := r.Ledger.BlobPath(j.Blob)
+	set := j.Settings
+	if set.Scale == 0 {
+		scale, err := r.scale(ctx, path, j.Wishes)
+		if err != nil {
+			return nil, 0, err
+		}
+		set.Scale = scale
+	}
+	report := preflight.Check(ctx, path, r.Rules, set, preflight.Options{Name: j.File, Seen: r.seen(ctx, j), WhatIf: true})
+	if err := ctx.Err(); err != nil {
+		return nil, 0, err
+	}
+	settleUnits(&report, j.Wishes)
+	if report.Estimate == nil {
+		return &report, set.Scale, nil
+	}
+	q, err := quote.Price(*report.Estimate, r.Rules.Prices, r.Now())
+	if err != nil {
+		return nil, 0, fmt.Errorf("job %s cannot be priced: %w", j.ID, err)
+	}
+	report.Quote = &q
+	report.Estimate.WhatIf, err = quote.PriceChoices(report.Estimate.WhatIf, *report.Estimate, r.Rules.Prices)
+	return &report, set.Scale, err
+}
+
+// scale reads the part's size to turn a wished length into a factor.
+func (r *Robot) scale(ctx context.Context, path string, w job.Wishes) (float64, error) {
+	if w.Size == nil {
+		return wishedScale(w, [3]float64{}), nil
+	}
+	c := r.Rules.Caps
+	m, _, err := mesh.ReadFile(ctx, path, mesh.Limits{Bytes: c.MeshBytes, Facets: c.Facets, CoordinateMM: c.CoordinateMM})
+	if err != nil {
+		return 0, ctx.Err() // the preflight says what is wrong with the file
+	}
+	return wishedScale(w, m.Bounds().Size()), nil
+}
+
+// settleUnits takes back the question about units when the patron gave a size:
+// it leaves no doubt any more.
+func settleUnits(report *job.Report, w job.Wishes) {
+	if w.Size == nil {
+		return
+	}
+	for i := range report.Findings {
+		if f := &report.Findings[i]; f.Code == "units-doubtful" {
+			f.Level, f.Question = job.Note, ""
+		}
+	}
+}
+
+// seen tells what became of an earlier job of this patron with the same file.
+// What other patrons print is none of their business.
+func (r *Robot) seen(ctx context.Context, j job.Job) func(sha string) (string, bool) {
+	return func(string) (string, bool) {
+		rows, err := r.Ledger.Jobs(ctx, ledger.Filter{Patron: j.Patron.Address})
+		if err != nil {
+			return "", false
+		}
+		for _, row := range rows {
+			if row.ID != j.ID && row.Blob == j.Blob {
+				return string(row.Stage), true
+			}
+		}
+		return "", false
+	}
+}
+
+// judge looks up whether a signed agreement covers the job's patron.
+func (r *Robot) judge(ctx context.Context, j job.Job) (job.Agreement, error) {
+	found, err := r.Ledger.FindAgreements(ctx, j.Patron.Address, j.Wishes.Card)
+	if err != nil {
+		return job.Agreement{}, err
+	}
+	return agreement.Judge(j.Patron, j.Auth, j.Wishes.Card, r.Now(), found, r.Rules.Agreement), nil
+}
+
+// resume sends jobs that waited for an agreement back to their check once it is on file.
+func (r *Robot) resume(ctx context.Context) error {
+	rows, err := r.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.NeedsAgreement}})
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
+		j, err := r.Ledger.Job(ctx, row.ID)
+		if err != nil {
+			return err
+		}
+		verdict, err := r.judge(ctx, j)
+		if err != nil {
+			return err
+		}
+		if verdict.State != job.AgreementGood {
+			continue
+		}
+		if err := r.Ledger.Enqueue(ctx, stepCheck, string(j.ID), time.Time{}); err != nil {
+			return err
+		}
+	}
+	return nil
+}

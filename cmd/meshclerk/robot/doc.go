@@ -1,0 +1,26 @@
+// Package robot walks each letter through the rooms, from the mailbox to the
+// sent reply, and is the only place that knows both intake and reply.
+//
+// It is two loops over one ledger. The watch looks at the mailbox: it takes new
+// letters, and sees which drafts a person has moved. The work carries out the
+// steps that lie in the ledger, one after another:
+//
+//	read   letter  understand it; make or find its jobs
+//	check  job     preflight, agreement, estimate, price
+//	draft  thread  write the reply for the jobs of a conversation
+//	post   draft   lay it into the to-approve folder
+//	send   draft   hand an approved draft to the mail server
+//	file   draft   copy what was sent into Sent, clear the to-approve folder
+//
+// Invariants:
+//
+//   - Record, commit, then act. A letter is fsynced and in the ledger before its
+//     first step; a send is recorded before the connection is dialled.
+//   - A step's results and the next steps commit with the end of the step, in one
+//     transaction. A step that is cut short is begun again, and every act of a
+//     step on the mailbox looks first whether it was done already.
+//   - Nothing is sent that no named person approved, byte for byte.
+//   - One bad letter never stops the others: a step that failed too often is set
+//     aside, with a notice for staff.
+//   - The robot never marks a patron's letter read, never moves and never deletes one.
+package robot

@@ -1,0 +1,241 @@
+package robot
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/intake/mesh"
+	"meshclerk/reply/draft"
+	"meshclerk/reply/picture"
+)
+
+// Written is what a draft keeps beside its bytes, for whoever edits it or
+// compares a later one with it.
+type Written struct {
+	Markdown  string           `json:"markdown"`
+	Questions []draft.Question `json:"questions"`
+	Notes     []string         `json:"notes"`
+	Jobs      []job.Job        `json:"jobs"` // as they were then
+}
+
+// draft writes the reply for the jobs of a conversation that need one.
+func (r *Robot) draft(ctx context.Context, s *ledger.Step) error {
+	all, err := r.Ledger.JobsIn(ctx, s.Subject)
+	if err != nil {
+		return err
+	}
+	jobs := r.toWriteAbout(ctx, all)
+	if len(jobs) == 0 {
+		return r.Ledger.Done(ctx, s)
+	}
+	in, answers, err := r.input(ctx, jobs)
+	if err != nil {
+		return err
+	}
+	m, err := draft.Compose(*in)
+	if err != nil {
+		return err
+	}
+	if err := Canonical(&m); err != nil {
+		return err
+	}
+	r.at("composed")
+	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		if err := r.recordDraft(ctx, tx, in, m, answers, jobs); err != nil {
+			return err
+		}
+		return tx.Done(ctx, s)
+	})
+}
+
+// writtenAbout are the stages in which a job wants a letter that it has not got.
+var writtenAbout = []job.Stage{job.Checked, job.NeedsAgreement, job.Agreed, job.Withdrawn}
+
+// toWriteAbout are the jobs that the reply is about; none while one of the
+// conversation is still being checked, since one letter answers them all.
+func (r *Robot) toWriteAbout(ctx context.Context, all []job.Job) []job.Job {
+	var out []job.Job
+	for _, j := range all {
+		if j.Stage == job.Taken {
+			return nil
+		}
+		if slices.Contains(writtenAbout, j.Stage) && !r.written(ctx, j) {
+			out = append(out, j)
+		}
+	}
+	return out
+}
+
+// written tells whether the newest draft about a job was made for it as it
+// stands now, so that no letter is written twice.
+func (r *Robot) written(ctx context.Context, j job.Job) bool {
+	drafts, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Job: j.ID})
+	if err != nil || len(drafts) == 0 {
+		return false
+	}
+	last := drafts[len(drafts)-1]
+	for _, old := range writtenOf(last).Jobs {
+		if old.ID == j.ID {
+			return old.Stage == j.Stage && same(old, j)
+		}
+	}
+	return false
+}
+
+func same(a, b job.Job) bool {
+	p, errA := json.Marshal(a)
+	q, errB := json.Marshal(b)
+	return errA == nil && errB == nil && bytes.Equal(p, q)
+}
+
+func writtenOf(d ledger.Draft) Written {
+	var w Written
+	if len(d.Doc) > 0 {
+		_ = json.Unmarshal(d.Doc, &w) // of an older program: then it tells nothing
+	}
+	return w
+}
+
+// input gathers what a reply is made of: the jobs, the letter it answers, what
+// was last quoted, a picture.
+func (r *Robot) input(ctx context.Context, jobs []job.Job) (*draft.Input, string, error) {
+	id, err := r.Ledger.NextDraftID(ctx)
+	if err != nil {
+		return nil, "", err
+	}
+	in := &draft.Input{Rules: r.Rules, Templates: r.Templates, ID: id, Domain: r.Domain, Now: r.Now(), Token: jobs[0].Thread}
+	for i := range jobs {
+		if jobs[i].Blob != "" || jobs[i].Stage == job.Withdrawn {
+			in.Jobs = append(in.Jobs, &jobs[i])
+		}
+	}
+	letter, err := r.lastLetter(ctx, jobs)
+	if err != nil {
+		return nil, "", err
+	}
+	in.Letter = letter.Parsed
+	if err := r.compare(ctx, in, jobs); err != nil {
+		return nil, "", err
+	}
+	in.Picture = r.picture(ctx, in.Jobs)
+	return in, letter.ID, nil
+}
+
+// lastLetter is the newest letter about the jobs, which the reply answers.
+func (r *Robot) lastLetter(ctx context.Context, jobs []job.Job) (ledger.Letter, error) {
+	var last ledger.Letter
+	for _, j := range jobs {
+		letters, err := r.Ledger.LettersOf(ctx, j.ID)
+		if err != nil {
+			return last, err
+		}
+		for _, l := range letters {
+			if l.Parsed != nil && !l.TakenAt.Before(last.TakenAt) {
+				last = l
+			}
+		}
+	}
+	if last.Parsed == nil {
+		return last, fmt.Errorf("no letter is on record for job %s", names(jobs))
+	}
+	return last, nil
+}
+
+// compare looks for the last reply that was sent about the jobs: what it quoted
+// is what a new quote is compared with, and an agreement that it asked for has
+// come when none is missing now.
+func (r *Robot) compare(ctx context.Context, in *draft.Input, jobs []job.Job) error {
+	if jobs[0].Stage != job.Checked {
+		return nil
+	}
+	sent, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Job: jobs[0].ID, States: []ledger.DraftState{ledger.DraftSent}})
+	if err != nil || len(sent) == 0 {
+		return err
+	}
+	last := sent[len(sent)-1]
+	before := writtenOf(last).Jobs
+	printable := Printable(jobs[0].Report)
+	switch {
+	case !printable || len(jobs) > 1:
+	case last.Kind == "needs-agreement" || last.Kind == "agreement-expired":
+		in.Template = "agreement-arrived"
+	case len(before) == 1 && Printable(before[0].Report):
+		in.Template, in.Before, in.QuotedOn = "changed-quote", []*job.Job{&before[0]}, last.Changed
+	}
+	return nil
+}
+
+// recordDraft keeps the reply, moves its jobs, and sees to the mailbox.
+func (r *Robot) recordDraft(ctx context.Context, tx *ledger.Tx, in *draft.Input, m draft.Message, letter string, jobs []job.Job) error {
+	doc, err := json.Marshal(Written{Markdown: m.Markdown, Questions: m.Questions, Notes: m.Notes, Jobs: afterDraft(jobs)})
+	if err != nil {
+		return err
+	}
+	d := ledger.Draft{ID: in.ID, Letter: letter, Kind: m.Template, TemplateHash: m.TemplateHash, RulesHash: r.Rules.Hash, Language: m.Language,
+		To: m.To, Subject: m.Subject, MessageID: m.MessageID, Doc: doc}
+	for _, j := range jobs {
+		d.Jobs = append(d.Jobs, j.ID)
+	}
+	made, superseded, err := tx.NewDraft(ctx, d, m.Raw, ledger.Robot, m.Template)
+	if err != nil {
+		return err
+	}
+	for _, j := range jobs {
+		if j.Stage == job.Checked {
+			if err := tx.Move(ctx, j.ID, job.Drafted, ledger.Robot, "draft "+made.ID); err != nil {
+				return err
+			}
+		}
+	}
+	for _, old := range superseded {
+		if err := tx.Enqueue(ctx, stepFile, old.ID, time.Time{}); err != nil {
+			return err
+		}
+	}
+	r.Log.Info("draft made", "draft", made.ID, "job", names(jobs), "as", m.Template)
+	return tx.Enqueue(ctx, stepPost, made.ID, time.Time{})
+}
+
+// afterDraft is how the jobs stand once their draft is recorded.
+func afterDraft(jobs []job.Job) []job.Job {
+	out := slices.Clone(jobs)
+	for i := range out {
+		if out[i].Stage == job.Checked {
+			out[i].Stage = job.Drafted
+		}
+	}
+	return out
+}
+
+// picture draws the first part of a reply, with what stops it marked.
+func (r *Robot) picture(ctx context.Context, jobs []*job.Job) *draft.Picture {
+	if len(jobs) == 0 || jobs[0].Report == nil || !jobs[0].Report.Readable {
+		return nil
+	}
+	j, c := jobs[0], r.Rules.Caps
+	m, _, err := mesh.ReadFile(ctx, r.Ledger.BlobPath(j.Blob), mesh.Limits{Bytes: c.MeshBytes, Facets: c.Facets, CoordinateMM: c.CoordinateMM})
+	if err != nil {
+		return nil // a letter without a picture is still a good letter
+	}
+	if j.Settings.Scale > 0 {
+		m = m.Transformed(mesh.Upright, j.Settings.Scale)
+	}
+	var png bytes.Buffer
+	if err := picture.WritePNG(&png, picture.Draw(m, picture.Corner, picture.Options{Sizes: true})); err != nil {
+		return nil
+	}
+	return &draft.Picture{PNG: png.Bytes(), Alt: alt(j, m)}
+}
+
+// alt says what the picture shows, for those who cannot see it.
+func alt(j *job.Job, m *mesh.Mesh) string {
+	s := m.Bounds().Size()
+	return fmt.Sprintf("%s seen %s, %s wide, %s deep and %s high", j.File, picture.Corner.Name,
+		picture.Millimetres(s[0]), picture.Millimetres(s[1]), picture.Millimetres(s[2]))
+}

@@ -1,0 +1,290 @@
+package robot
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/intake/wishes"
+)
+
+// incoming is one understood letter on its way to its jobs, inside the
+// transaction that ends its step.
+type incoming struct {
+	r  *Robot
+	tx *ledger.Tx
+	id string
+	l  *job.Letter
+}
+
+// route decides whose letter it is: nobody's, a conversation's, or a new request.
+func (in *incoming) route(ctx context.Context, threads []ledger.Thread) error {
+	switch in.l.Disposition {
+	case job.Automatic, job.Enquiry:
+		return in.leave(ctx, in.l.Why)
+	}
+	if len(threads) == 1 && !threads[0].Guess {
+		return in.answer(ctx, threads[0])
+	}
+	if in.l.Disposition == job.Answer && len(in.meshes()) == 0 {
+		return in.stray(ctx, threads)
+	}
+	return in.open(ctx, "")
+}
+
+func (in *incoming) leave(ctx context.Context, why string) error {
+	in.r.Log.Info("letter left alone", "letter", in.id, "disposition", in.l.Disposition)
+	return in.tx.SetLetter(ctx, in.id, ledger.LetterLeftAlone, ledger.Robot, why)
+}
+
+func (in *incoming) done(ctx context.Context, why string) error {
+	in.r.Log.Info("letter read", "letter", in.id, "disposition", in.l.Disposition, "files", len(in.l.Attachments))
+	return in.tx.SetLetter(ctx, in.id, ledger.LetterDone, ledger.Robot, why)
+}
+
+// stray is an answer to something that is none of ours, or not surely ours: it
+// is left to staff, with a guess where there is one.
+func (in *incoming) stray(ctx context.Context, threads []ledger.Thread) error {
+	if len(threads) == 0 {
+		return in.leave(ctx, "an answer in a conversation that is not ours")
+	}
+	var guess []string
+	for _, t := range threads {
+		for _, id := range t.Jobs {
+			guess = append(guess, string(id))
+		}
+	}
+	text := fmt.Sprintf("letter %s answers something, perhaps job %s; it was not tied to it: read it in the mailbox", in.id, strings.Join(guess, " or "))
+	if err := in.tx.AddNotice(ctx, "stray-answer", in.id, text); err != nil {
+		return err
+	}
+	return in.leave(ctx, "an answer that may belong to "+strings.Join(guess, " or "))
+}
+
+// meshes are the files that can be checked, up to the house's limit.
+func (in *incoming) meshes() []job.Attachment {
+	var out []job.Attachment
+	for _, a := range in.l.Attachments {
+		if a.Kind == job.KindMesh && a.SHA256 != "" && a.Path != "" && len(out) < in.r.Rules.Limits.FilesPerLetter {
+			out = append(out, a)
+		}
+	}
+	return out
+}
+
+// open makes one job for each mesh, or one without a mesh, so that its writer
+// gets an answer that says what is missing.
+func (in *incoming) open(ctx context.Context, thread string) error {
+	files := in.meshes()
+	if len(files) == 0 {
+		files = []job.Attachment{{Name: otherModel(in.l)}}
+	}
+	if thread == "" {
+		thread = ledger.NewThread()
+	}
+	for _, f := range files {
+		if err := in.newJob(ctx, thread, f); err != nil {
+			return err
+		}
+	}
+	return in.done(ctx, fmt.Sprintf("%d job(s) opened", len(files)))
+}
+
+func (in *incoming) newJob(ctx context.Context, thread string, f job.Attachment) error {
+	j, err := in.tx.NewJob(ctx, job.Job{
+		Thread: thread, Patron: in.l.From, Language: in.l.Language, Auth: in.l.Authenticated,
+		File: f.Name, Blob: f.SHA256, Wishes: in.l.Wishes, Settings: settings(in.l.Wishes, in.r.Rules),
+	}, in.id, ledger.Robot, "asked for by letter "+in.id)
+	if err != nil {
+		return err
+	}
+	return in.tx.Enqueue(ctx, stepCheck, string(j.ID), time.Time{})
+}
+
+// otherModel is the name of the first 3D file that we do not take, or "".
+func otherModel(l *job.Letter) string {
+	for _, a := range l.Attachments {
+		if a.Kind == job.KindModel {
+			return a.Name
+		}
+	}
+	return ""
+}
+
+// answer is a letter in one of our conversations. It changes jobs only when it
+// surely comes from their patron; else staff decide.
+func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
+	jobs, err := in.tx.JobsIn(ctx, t.Token)
+	if err != nil {
+		return err
+	}
+	for _, j := range jobs {
+		if err := in.tx.Link(ctx, j.ID, in.id, ledger.RoleAnswer); err != nil {
+			return err
+		}
+	}
+	if !t.SameSender || in.l.Authenticated != job.Pass {
+		return in.ask(ctx, jobs, "answer-unproven", "came from somebody who is not surely the patron, and changes nothing by itself")
+	}
+	if err := in.form(ctx, jobs); err != nil {
+		return err
+	}
+	if files := in.meshes(); len(files) > 0 {
+		return in.newFiles(ctx, jobs, files)
+	}
+	return in.reply(ctx, jobs)
+}
+
+// reply acts on the words of an answer.
+func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
+	switch in.l.Wishes.Answer {
+	case job.Accept:
+		return in.accept(ctx, jobs)
+	case job.Decline:
+		return in.each(ctx, jobs, job.Withdrawn, "the patron said no")
+	case job.Change:
+		return in.change(ctx, jobs)
+	}
+	return in.ask(ctx, jobs, "question", "asks something, or does not clearly say yes or no")
+}
+
+// ask leaves the letter to staff.
+func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind, why string) error {
+	text := fmt.Sprintf("letter %s about job %s %s; read it and answer by hand", in.id, names(jobs), why)
+	if err := in.tx.AddNotice(ctx, kind, in.id, text); err != nil {
+		return err
+	}
+	return in.done(ctx, "left to staff: it "+why)
+}
+
+// form tells staff that a document came while an agreement is missing.
+func (in *incoming) form(ctx context.Context, jobs []job.Job) error {
+	waits := slices.ContainsFunc(jobs, func(j job.Job) bool { return j.Stage == job.NeedsAgreement })
+	for _, a := range in.l.Attachments {
+		if !waits || a.Kind != job.KindDocument && a.Kind != job.KindPicture {
+			continue
+		}
+		text := fmt.Sprintf("letter %s brings a file that may be the signed agreement for job %s; look at it, then record it with: meshclerk agreements add", in.id, names(jobs))
+		return in.tx.AddNotice(ctx, "agreement-form", in.id, text)
+	}
+	return nil
+}
+
+// accept agrees every quoted job. A yes to anything else is left to staff.
+func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
+	var agreed []job.Job
+	for _, j := range jobs {
+		if j.Stage == job.Quoted && Printable(j.Report) {
+			agreed = append(agreed, j)
+		}
+	}
+	if len(agreed) == 0 {
+		return in.ask(ctx, jobs, "yes-to-what", "says yes, but no quote is open")
+	}
+	return in.each(ctx, agreed, job.Agreed, "the patron accepted the quote")
+}
+
+// each moves jobs that may go there and drafts the letter that says so.
+func (in *incoming) each(ctx context.Context, jobs []job.Job, to job.Stage, why string) error {
+	moved := 0
+	for _, j := range jobs {
+		if !job.MayGo(j.Stage, to) {
+			continue
+		}
+		j.Wishes = wishes.Merge(j.Wishes, in.l.Wishes)
+		if err := in.tx.SaveJob(ctx, j, "patron", "letter "+in.id); err != nil {
+			return err
+		}
+		if err := in.tx.Move(ctx, j.ID, to, "patron", why); err != nil {
+			return err
+		}
+		moved++
+	}
+	if moved == 0 {
+		return in.ask(ctx, jobs, "too-late", "comes when the job has gone on already")
+	}
+	if err := in.tx.Enqueue(ctx, stepDraft, jobs[0].Thread, time.Time{}); err != nil {
+		return err
+	}
+	return in.done(ctx, why)
+}
+
+// change takes new wishes into every job that is not on a printer yet, and has
+// them checked anew.
+func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
+	changed := 0
+	for _, j := range jobs {
+		if !job.MayGo(j.Stage, job.Taken) {
+			continue
+		}
+		if err := in.again(ctx, j, j.File, j.Blob); err != nil {
+			return err
+		}
+		changed++
+	}
+	if changed == 0 {
+		return in.ask(ctx, jobs, "too-late", "wants a change when the job has gone on already")
+	}
+	return in.done(ctx, "the patron wants a change")
+}
+
+// again puts a job back to its check, with the letter's wishes and a file.
+func (in *incoming) again(ctx context.Context, j job.Job, file, blob string) error {
+	j.Wishes = wishes.Merge(j.Wishes, in.l.Wishes)
+	j.Settings = settings(j.Wishes, in.r.Rules)
+	j.File, j.Blob = file, blob
+	if err := in.tx.SaveJob(ctx, j, "patron", "letter "+in.id); err != nil {
+		return err
+	}
+	if j.Stage != job.Taken {
+		if err := in.tx.Move(ctx, j.ID, job.Taken, "patron", "letter "+in.id); err != nil {
+			return err
+		}
+	}
+	return in.tx.Enqueue(ctx, stepCheck, string(j.ID), time.Time{})
+}
+
+// newFiles lets each file take the place of the one it corrects: of the same
+// name, else of a job without a printable file. What corrects nothing is a
+// job of its own.
+func (in *incoming) newFiles(ctx context.Context, jobs []job.Job, files []job.Attachment) error {
+	left := slices.Clone(jobs)
+	for _, f := range files {
+		i := corrected(left, f)
+		if i < 0 {
+			if err := in.newJob(ctx, jobs[0].Thread, f); err != nil {
+				return err
+			}
+			continue
+		}
+		if err := in.again(ctx, left[i], f.Name, f.SHA256); err != nil {
+			return err
+		}
+		left = slices.Delete(left, i, i+1)
+	}
+	return in.done(ctx, fmt.Sprintf("%d new file(s)", len(files)))
+}
+
+func corrected(jobs []job.Job, f job.Attachment) int {
+	open := func(j job.Job) bool { return job.MayGo(j.Stage, job.Taken) || j.Stage == job.Taken }
+	i := slices.IndexFunc(jobs, func(j job.Job) bool { return open(j) && strings.EqualFold(j.File, f.Name) })
+	if i < 0 {
+		i = slices.IndexFunc(jobs, func(j job.Job) bool { return open(j) && !Printable(j.Report) })
+	}
+	if i < 0 && len(jobs) == 1 && open(jobs[0]) {
+		return 0
+	}
+	return i
+}
+
+func names(jobs []job.Job) string {
+	var out []string
+	for _, j := range jobs {
+		out = append(out, string(j.ID))
+	}
+	return strings.Join(out, ", ")
+}

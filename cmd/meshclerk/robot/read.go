@@ -1,0 +1,123 @@
+package robot
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/intake/letter"
+)
+
+// readingDir holds attachments while their letter is read.
+const readingDir = "reading"
+
+// Recover puts right what a stop in the middle left behind. Call it once
+// before the first step.
+func (r *Robot) Recover(ctx context.Context) error {
+	if err := os.RemoveAll(filepath.Join(r.Ledger.Dir(), readingDir)); err != nil {
+		return err
+	}
+	open, err := r.Ledger.RecoverSends(ctx, owner)
+	if err != nil {
+		return err
+	}
+	for _, d := range open {
+		r.Log.Error("send uncertain", "draft", d.ID, "why", "the program stopped while it was sending")
+	}
+	if _, err := r.Ledger.ReleaseOwned(ctx, owner); err != nil {
+		return err
+	}
+	_, err = r.Ledger.Sweep(ctx, 24*time.Hour)
+	return err
+}
+
+// read understands one letter and makes or finds its jobs.
+func (r *Robot) read(ctx context.Context, s *ledger.Step) error {
+	l, err := r.parse(ctx, s.Subject)
+	if err != nil {
+		return err
+	}
+	r.at("files kept")
+	threads, err := r.Ledger.FindThreads(ctx, *l)
+	if err != nil {
+		return err
+	}
+	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		if err := tx.SaveParsed(ctx, s.Subject, *l, ledger.Robot); err != nil {
+			return err
+		}
+		in := &incoming{r: r, tx: tx, id: s.Subject, l: l}
+		if err := in.route(ctx, threads); err != nil {
+			return err
+		}
+		return tx.Done(ctx, s)
+	})
+}
+
+// parse reads the letter from its raw bytes and keeps the files in it that
+// somebody will look at.
+func (r *Robot) parse(ctx context.Context, id string) (*job.Letter, error) {
+	rec, err := r.Ledger.Letter(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	raw, err := r.Ledger.OpenBlob(rec.SHA256)
+	if err != nil {
+		return nil, err
+	}
+	defer raw.Close()
+	parent := filepath.Join(r.Ledger.Dir(), readingDir)
+	if err := os.MkdirAll(parent, 0o700); err != nil {
+		return nil, err
+	}
+	dir, err := os.MkdirTemp(parent, "letter-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	l, err := letter.Read(ctx, raw, letter.OptionsFrom(r.Rules, dir, rec.ReceivedAt))
+	if errors.Is(err, letter.ErrNotMail) {
+		return nil, err
+	}
+	if err != nil {
+		return nil, err
+	}
+	l.Wishes = Understand(l, r.Rules)
+	return l, r.keep(ctx, l)
+}
+
+// keep stores the attachments that are worth keeping: meshes for the check,
+// documents and pictures because one may be a signed agreement.
+func (r *Robot) keep(ctx context.Context, l *job.Letter) error {
+	for i := range l.Attachments {
+		a := &l.Attachments[i]
+		kind := keptAs(a.Kind)
+		if a.Path == "" || kind == "" {
+			continue
+		}
+		f, err := os.Open(a.Path)
+		if err != nil {
+			return err
+		}
+		a.SHA256, _, err = r.Ledger.PutBlob(ctx, kind, f, 0)
+		f.Close()
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func keptAs(k job.Kind) string {
+	switch k {
+	case job.KindMesh:
+		return ledger.KindMesh
+	case job.KindDocument, job.KindPicture:
+		return ledger.KindFile
+	}
+	return ""
+}

@@ -1,0 +1,175 @@
+package robot
+
+import (
+	"context"
+	"log/slog"
+	"sync"
+	"time"
+
+	"meshclerk/intake/ledger"
+	"meshclerk/reply/outbox"
+	"meshclerk/rules"
+	"meshclerk/templates"
+)
+
+// Robot holds what the loops need. Everything but At is required.
+type Robot struct {
+	Ledger    *ledger.Ledger
+	Rules     *rules.Rules
+	Templates *templates.Set
+	Domain    string // right side of our Message-IDs
+
+	Dial func(ctx context.Context) (Mail, error)                    // opens the mailbox
+	Send func(ctx context.Context, m outbox.Message) outbox.Outcome // hands a message to the sending server
+
+	Log *slog.Logger
+	Now func() time.Time
+
+	// At is called after each durable step with its name. Tests end the process
+	// there; the demo shows progress.
+	At func(point string)
+
+	lastGood goodPoll
+}
+
+// goodPoll remembers when the mailbox was last looked at without an error.
+type goodPoll struct {
+	mu   sync.Mutex
+	when time.Time
+	err  error
+}
+
+func (g *goodPoll) set(when time.Time, err error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if err == nil {
+		g.when = when
+	}
+	g.err = err
+}
+
+// LastGoodPoll tells when the mailbox was last looked at without an error, and
+// what went wrong since, if anything.
+func (r *Robot) LastGoodPoll() (time.Time, error) {
+	r.lastGood.mu.Lock()
+	defer r.lastGood.mu.Unlock()
+	return r.lastGood.when, r.lastGood.err
+}
+
+// Well tells whether the last good poll is recent enough: within five polls.
+func (r *Robot) Well() bool {
+	when, _ := r.LastGoodPoll()
+	return !when.IsZero() && r.Now().Sub(when) < 5*r.Rules.Mailbox.Poll+r.Rules.Mailbox.Command
+}
+
+// Run watches and works until the context ends. The step in hand is finished first.
+func (r *Robot) Run(ctx context.Context) error {
+	if err := r.Recover(ctx); err != nil {
+		return err
+	}
+	var wg sync.WaitGroup
+	news := make(chan struct{}, 1)
+	wg.Go(func() { r.watch(ctx, news) })
+	r.work(ctx, news)
+	wg.Wait()
+	return nil
+}
+
+// Once polls and works until nothing is left to do, for the demo and for tests.
+func (r *Robot) Once(ctx context.Context) error {
+	if err := r.Recover(ctx); err != nil {
+		return err
+	}
+	if err := r.Poll(ctx); err != nil {
+		return err
+	}
+	return r.Work(ctx)
+}
+
+// watch polls the mailbox, and between polls waits for the server's news.
+func (r *Robot) watch(ctx context.Context, news chan<- struct{}) {
+	for ctx.Err() == nil {
+		err := r.round(ctx, news)
+		r.lastGood.set(r.Now(), err)
+		if err != nil && ctx.Err() == nil {
+			r.Log.Warn("poll failed", "why", err)
+			pause(ctx, min(r.Rules.Mailbox.Poll, time.Minute))
+		}
+	}
+}
+
+// round keeps one connection for as long as it lasts.
+func (r *Robot) round(ctx context.Context, news chan<- struct{}) error {
+	m, err := r.Dial(ctx)
+	if err != nil {
+		return err
+	}
+	defer m.Close()
+	for ctx.Err() == nil {
+		if err := r.look(ctx, m); err != nil {
+			return err
+		}
+		r.lastGood.set(r.Now(), nil)
+		wake(news)
+		if err := r.idle(ctx, m); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Poll looks at the mailbox once, on a connection of its own.
+func (r *Robot) Poll(ctx context.Context) error {
+	m, err := r.Dial(ctx)
+	if err != nil {
+		r.lastGood.set(r.Now(), err)
+		return err
+	}
+	defer m.Close()
+	err = r.look(ctx, m)
+	r.lastGood.set(r.Now(), err)
+	return err
+}
+
+// work carries out steps until the context ends. Approvals may come from
+// another process, so it also looks every second.
+func (r *Robot) work(ctx context.Context, news <-chan struct{}) {
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	for {
+		if err := r.Work(ctx); err != nil && ctx.Err() == nil {
+			r.Log.Error("work failed", "why", err)
+			pause(ctx, 5*time.Second)
+		}
+		select {
+		case <-ctx.Done():
+			r.Log.Info("stopping")
+			return
+		case <-news:
+		case <-tick.C:
+		}
+	}
+}
+
+func wake(news chan<- struct{}) {
+	select {
+	case news <- struct{}{}:
+	default:
+	}
+}
+
+func pause(ctx context.Context, d time.Duration) {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+	case <-t.C:
+	}
+}
+
+// at marks a durable point.
+func (r *Robot) at(point string) {
+	if r.At != nil {
+		r.At(point)
+	}
+}

@@ -1,0 +1,115 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"meshclerk/cmd/meshclerk/robot"
+	"meshclerk/intake/ledger"
+	"meshclerk/rules"
+	"meshclerk/templates"
+)
+
+type runCmd struct {
+	Config string `placeholder:"FILE" default:"${config}" help:"Configuration of the installation (or MESHCLERK_CONFIG)."`
+}
+
+func (c *runCmd) Run(e *env) error {
+	conf, err := loadConfig(c.Config)
+	if err != nil {
+		return err
+	}
+	r, err := loadRules(conf.Rules)
+	if err != nil {
+		return err
+	}
+	set, err := templates.Load(conf.Templates, r.Library.Languages)
+	if err != nil {
+		return err
+	}
+	log := newLog(e.err)
+	s, err := newServers(conf, r, e.getenv, log)
+	if err != nil {
+		return err
+	}
+	l, err := ledger.Open(e.ctx, conf.Data, log, nil)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	release, err := l.Hold()
+	if err != nil {
+		return err
+	}
+	defer release()
+	bot := newRobot(l, r, set, s, conf.Domain, log)
+	return serve(e.ctx, conf.Listen, bot, log, func(addr string) { log.Info("listening", "address", addr) })
+}
+
+func newRobot(l *ledger.Ledger, r *rules.Rules, set *templates.Set, s *servers, domain string, log *slog.Logger) *robot.Robot {
+	return &robot.Robot{Ledger: l, Rules: r, Templates: set, Domain: domain, Dial: s.dial, Send: s.send, Log: log, Now: time.Now}
+}
+
+// newLog writes one line per event, without the words of any letter.
+func newLog(w io.Writer) *slog.Logger {
+	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: slog.LevelInfo}))
+}
+
+// serve runs the robot and the health address until the context ends.
+func serve(ctx context.Context, listen string, bot *robot.Robot, log *slog.Logger, ready func(addr string)) error {
+	ln, err := net.Listen("tcp", listen)
+	if err != nil {
+		return fmt.Errorf("the address %s cannot be listened on (is another copy running?): %w", listen, err)
+	}
+	web := &http.Server{Handler: handler(bot), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 2 * time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10}
+	failed := make(chan error, 1)
+	go func() { failed <- web.Serve(ln) }()
+	ready(ln.Addr().String())
+	err = bot.Run(ctx)
+	bounded, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
+	defer cancel()
+	if errWeb := web.Shutdown(bounded); err == nil {
+		err = errWeb
+	}
+	if errServe := <-failed; err == nil && !errors.Is(errServe, http.ErrServerClosed) {
+		err = errServe
+	}
+	return err
+}
+
+func handler(bot *robot.Robot) http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /health", health(bot))
+	return mux
+}
+
+// health tells the last good poll: 200 while it is recent, else 503.
+func health(bot *robot.Robot) http.HandlerFunc {
+	return func(w http.ResponseWriter, _ *http.Request) {
+		when, err := bot.LastGoodPoll()
+		state := struct {
+			OK       bool   `json:"ok"`
+			LastPoll string `json:"last_good_poll"`
+			Why      string `json:"why,omitempty"`
+		}{OK: bot.Well()}
+		if !when.IsZero() {
+			state.LastPoll = when.UTC().Format(time.RFC3339)
+		}
+		if err != nil {
+			state.Why = "the mailbox cannot be reached at the moment; the log says why"
+		}
+		w.Header().Set("Content-Type", "application/json")
+		w.Header().Set("Cache-Control", "no-store")
+		if !state.OK {
+			w.WriteHeader(http.StatusServiceUnavailable)
+		}
+		json.NewEncoder(w).Encode(state) // the reader has gone if this fails
+	}
+}

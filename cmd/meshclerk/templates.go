@@ -1,0 +1,49 @@
+package main
+
+import (
+	"fmt"
+
+	"meshclerk/templates"
+)
+
+type templatesCmd struct {
+	Check  templatesCheckCmd  `cmd:"" help:"Render every reply text against every sample job, and say what is wrong."`
+	Export templatesExportCmd `cmd:"" help:"Write the built-in reply texts, to be changed."`
+}
+
+type templatesCheckCmd struct {
+	rulesFrom
+	Templates string `placeholder:"DIR" help:"Folder of reply texts; the built-in ones otherwise."`
+}
+
+func (c *templatesCheckCmd) Run(e *env) error {
+	r, err := c.load()
+	if err != nil {
+		return err
+	}
+	dir := c.Templates
+	if dir == "" && c.Config != "" {
+		conf, err := loadConfig(c.Config)
+		if err != nil {
+			return err
+		}
+		dir = conf.Templates
+	}
+	set, err := templates.Load(dir, r.Library.Languages)
+	if err != nil {
+		return err
+	}
+	if err := set.Check(); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.out, "the reply texts are in order: %d situations in %d languages\n", len(set.Names()), len(set.Languages()))
+	return err
+}
+
+type templatesExportCmd struct {
+	To string `required:"" placeholder:"DIR" help:"Folder to write to; files that exist are left alone."`
+}
+
+func (c *templatesExportCmd) Run(e *env) error {
+	return export(e, c.To, templates.Files(), templates.Builtin)
+}
