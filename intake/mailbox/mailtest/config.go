@@ -49,6 +49,10 @@ service imap-login {
 }
 service anvil {
   chroot =
+  # no waiting after a wrong password
+  unix_listener anvil-auth-penalty {
+    mode = 0
+  }
 }
 service stats {
   chroot =
