@@ -1,0 +1,186 @@
+package ledger
+
+import (
+	"errors"
+	"strings"
+	"testing"
+	"time"
+)
+
+func lease(t *testing.T, l *Ledger, owner string) *Step {
+	t.Helper()
+	s, err := l.Lease(t.Context(), owner, time.Minute)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func TestLeaseExpires(t *testing.T) {
+	l, clock := newLedger(t)
+	ctx := t.Context()
+	taken(t, l, 1, "a")
+	first := lease(t, l, "one")
+	if again := lease(t, l, "two"); again != nil {
+		t.Fatalf("two workers have the same step: %+v", again)
+	}
+	clock.pass(59 * time.Second)
+	if again := lease(t, l, "two"); again != nil {
+		t.Fatal("the lease ended early")
+	}
+	clock.pass(2 * time.Second)
+	second := lease(t, l, "two")
+	if second == nil || second.ID != first.ID || second.Attempts != 2 {
+		t.Fatalf("after the lease ran out: %+v", second)
+	}
+	// The late worker's results are dropped with its step.
+	err := l.Tx(ctx, func(tx *Tx) error {
+		if err := tx.SetMeta(ctx, "result", "late"); err != nil {
+			return err
+		}
+		return tx.Done(ctx, first)
+	})
+	if !errors.Is(err, ErrLeaseLost) {
+		t.Fatalf("a late worker ended the step: %v", err)
+	}
+	if v, _ := l.Meta(ctx, "result"); v != "" {
+		t.Error("the late worker's result was kept")
+	}
+	if err := l.Done(ctx, second); err != nil {
+		t.Fatal(err)
+	}
+	if next := lease(t, l, "two"); next != nil {
+		t.Errorf("a step that is done came again: %+v", next)
+	}
+}
+
+func TestReleaseOwned(t *testing.T) {
+	l, _ := newLedger(t)
+	taken(t, l, 1, "a")
+	taken(t, l, 2, "b")
+	lease(t, l, "robot")
+	lease(t, l, "other")
+	n, err := l.ReleaseOwned(t.Context(), "robot")
+	if err != nil || n != 1 {
+		t.Fatalf("released %d, %v", n, err)
+	}
+	again := lease(t, l, "robot")
+	if again == nil || again.Attempts != 2 || again.LastError == "" {
+		t.Errorf("after a crash: %+v; the attempt must stay counted", again)
+	}
+	if lease(t, l, "robot") != nil {
+		t.Error("the other worker's step was released too")
+	}
+}
+
+func TestRetryPostponeGiveUp(t *testing.T) {
+	l, clock := newLedger(t)
+	ctx := t.Context()
+	letter := taken(t, l, 1, "a")
+	s := lease(t, l, "robot")
+	if err := l.Postpone(ctx, s, errors.New("the server is down"), time.Minute); err != nil {
+		t.Fatal(err)
+	}
+	if lease(t, l, "robot") != nil {
+		t.Fatal("tried again before its time")
+	}
+	due, err := l.NextDue(ctx)
+	if err != nil || !due.Equal(clock.Now().Add(time.Minute)) {
+		t.Errorf("next due %v, %v", due, err)
+	}
+	for attempt := 1; attempt <= 3; attempt++ {
+		clock.pass(2 * time.Minute)
+		s = lease(t, l, "robot")
+		if s == nil || s.Attempts != attempt {
+			t.Fatalf("attempt %d: %+v; a postponed one must not count", attempt, s)
+		}
+		if attempt < 3 {
+			if err := l.Retry(ctx, s, errors.New("the mesh is odd"), time.Minute); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if s.LastError != "the mesh is odd" {
+		t.Errorf("last error %q", s.LastError)
+	}
+	if err := l.GiveUp(ctx, s, errors.New("the mesh is odd"), Robot); err != nil {
+		t.Fatal(err)
+	}
+	got, err := l.Letter(ctx, letter)
+	if err != nil || got.State != LetterSetAside || !got.Raw {
+		t.Errorf("letter is %+v, %v", got, err)
+	}
+	notices, err := l.Notices(ctx, false)
+	if err != nil || len(notices) != 1 || !strings.Contains(notices[0].Text, "3 times") || !strings.Contains(notices[0].Text, "the mesh is odd") {
+		t.Fatalf("notices %+v, %v", notices, err)
+	}
+	do(t, l, func(tx *Tx) error {
+		if err := tx.Again(ctx, letter, "Bo Example", "mended"); err != nil {
+			return err
+		}
+		return tx.CloseNotice(ctx, notices[0].ID, "Bo Example")
+	})
+	if s = lease(t, l, "robot"); s == nil || s.Subject != letter || s.Attempts != 1 {
+		t.Errorf("tried again by a person: %+v", s)
+	}
+}
+
+func TestEnqueueIsOnce(t *testing.T) {
+	l, clock := newLedger(t)
+	ctx := t.Context()
+	for _, wait := range []time.Duration{time.Hour, time.Minute, 2 * time.Hour} {
+		if err := l.Enqueue(ctx, "check", "LP-000001", clock.Now().Add(wait)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	open, err := l.OpenSteps(ctx)
+	if err != nil || len(open) != 1 || !open[0].Due.Equal(clock.Now().Add(time.Minute)) {
+		t.Fatalf("%+v, %v; want one step at the earliest time", open, err)
+	}
+	clock.pass(time.Minute)
+	s := lease(t, l, "robot")
+	// Something changed while the work was under way: it must be done once more.
+	if err := l.Enqueue(ctx, "check", "LP-000001", time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Done(ctx, s); err != nil {
+		t.Fatal(err)
+	}
+	again := lease(t, l, "robot")
+	if again == nil || again.ID != s.ID || again.Attempts != 1 {
+		t.Fatalf("asked for again while leased: %+v", again)
+	}
+	if err := l.Done(ctx, again); err != nil {
+		t.Fatal(err)
+	}
+	if lease(t, l, "robot") != nil {
+		t.Error("done once too often")
+	}
+	if err := l.Enqueue(ctx, "check", "LP-000001", time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	if next := lease(t, l, "robot"); next == nil || next.ID == s.ID {
+		t.Errorf("a new piece of work: %+v", next)
+	}
+}
+
+func TestLeaseOfSomeKinds(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	for _, kind := range []string{"check", "send"} {
+		if err := l.Enqueue(ctx, kind, "X-1", time.Time{}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s, err := l.Lease(ctx, "sender", time.Minute, "send", "file")
+	if err != nil || s == nil || s.Kind != "send" {
+		t.Fatalf("%+v, %v", s, err)
+	}
+	if s, err = l.Lease(ctx, "sender", time.Minute, "send", "file"); err != nil || s != nil {
+		t.Fatalf("%+v, %v", s, err)
+	}
+	do(t, l, func(tx *Tx) error { return tx.Cancel(ctx, "check", "X-1") })
+	if s = lease(t, l, "robot"); s != nil {
+		t.Errorf("a cancelled step came: %+v", s)
+	}
+}
