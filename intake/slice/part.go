@@ -33,3 +33,13 @@ func newPart(m *mesh.Mesh, p *recipe) (*part, error) {
 	}
 	return out, nil
 }
+
+// volume is the mesh's own volume, mm3: the sum of v0.(v1 x v2)/6.
+func (p *part) volume() float64 {
+	sum := 0.0
+	for _, t := range p.triangles {
+		a, b, c := p.vertices[t[0]], p.vertices[t[1]], p.vertices[t[2]]
+		sum += a.Dot(b.Cross(c))
+	}
+	return sum / 6
+}

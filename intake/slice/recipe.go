@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"meshclerk/intake/job"
 	"meshclerk/rules"
 )
 
@@ -70,31 +69,6 @@ func (p *recipe) check() error {
 		return fmt.Errorf("the number of shells must be from 0 to 1000, not %d", p.shells)
 	}
 	return nil
-}
-
-// totals is what one copy needs, before warm-up and plates.
-type totals struct {
-	layers                         int
-	seconds                        float64
-	solid, model, support, bedside float64 // mm3; bedside is skirt, brim or raft
-}
-
-func (p *recipe) report(t totals) job.Estimate {
-	n := float64(p.copies)
-	plate := p.printer.WarmUpS + t.seconds
-	e := job.Estimate{
-		PrintTimeS: n * plate, Layers: t.layers, SolidMM3: t.solid, ModelMM3: t.model, SupportMM3: t.support,
-		Plates: p.copies, PerPlate: 1, PlateTimeS: plate,
-		Printer: p.printer.Name, Material: p.in.Material.Name, LayerMM: p.layer, Shells: p.shells, Infill: p.infill,
-		Copies: p.copies, Scale: p.scale, Adhesion: p.printing.Adhesion,
-	}
-	e.LowS, e.HighS = e.PrintTimeS*p.printing.SpreadLow, e.PrintTimeS*p.printing.SpreadHigh
-	mm3 := n * (t.model + t.support + t.bedside)
-	e.MassG = mm3 * p.in.Material.Density / 1000
-	e.SupportMassG = n * t.support * p.in.Material.Density / 1000
-	e.FilamentM = filament(mm3, p.printer.FilamentMM)
-	e.Filament175M, e.Filament285M = filament(mm3, 1.75), filament(mm3, 2.85)
-	return e
 }
 
 // filament is how many metres of that diameter hold a volume.

@@ -43,9 +43,22 @@ func Estimate(ctx context.Context, m *mesh.Mesh, in Input) (job.Estimate, error)
 	if err != nil {
 		return job.Estimate{}, err
 	}
-	sum, err := roughly(ctx, part, p)
+	pr, err := print(ctx, part, p)
 	if err != nil {
 		return job.Estimate{}, err
 	}
-	return p.report(sum), nil
+	return pr.report(pr.run(pr.ground)), nil
+}
+
+// print cuts and plans one copy.
+func print(ctx context.Context, part *part, p *recipe) (*printed, error) {
+	s, err := sliceAll(ctx, part, p)
+	if err != nil {
+		return nil, err
+	}
+	s.ground = findPosts(p, part)
+	if p.in.Settings.Supports != "no" {
+		s.posts = s.ground
+	}
+	return s.plan(ctx)
 }

@@ -1,0 +1,83 @@
+package slice
+
+import "math"
+
+// bedside is what is laid beside or under a copy to hold it to the plate.
+type bedside struct {
+	tracks [][]move // one for each layer of its own
+	levels []level
+}
+
+// raftRim is how far a raft reaches beyond the part, mm. Common practice, no source.
+const raftRim = 3
+
+// layBedside lays a brim or raft. A skirt goes around all copies of a plate, and is the plate's.
+func (s *sliced) layBedside() bedside {
+	var r arranger
+	switch s.printing.Adhesion {
+	case "brim":
+		return s.layBrim(&r)
+	case "raft":
+		return s.layRaft(&r)
+	}
+	return bedside{}
+}
+
+func (s *sliced) layBrim(r *arranger) bedside {
+	var t track
+	t.reset(s.recipe)
+	outer := outsides(s.slabs[0].first)
+	var rings []ring
+	for k := range int(math.Round(s.printing.BrimMM / s.width)) {
+		for _, l := range outsides(r.inset(outer, -(float64(k)+0.5)*s.width)) {
+			rings = append(rings, ring{l, brim})
+		}
+	}
+	t.layRings(rings)
+	return bedside{[][]move{t.moves}, []level{{0, s.first}}}
+}
+
+// outsides keeps the outlines around bodies, not those around holes.
+func outsides(ls []loop) []loop {
+	var out []loop
+	for _, l := range ls {
+		if l.area() > 0 {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+func (s *sliced) layRaft(r *arranger) bedside {
+	var out bedside
+	region := outsides(r.inset(outsides(s.slabs[0].first), -raftRim))
+	for k := range s.printing.RaftLayers {
+		var t track
+		t.reset(s.recipe)
+		fr := s.frames[k%2]
+		t.hatch(strands(hatched(region, fr), func(int) bool { return true }), fr, raft, true)
+		l := level{0, s.first}
+		if k > 0 {
+			l = level{s.first + float64(k-1)*s.layer, s.layer}
+		}
+		out.tracks, out.levels = append(out.tracks, t.moves), append(out.levels, l)
+	}
+	return out
+}
+
+// skirtAround lays the skirt's loops around places on the plate.
+func (p *recipe) skirtAround(places []point) []move {
+	hull := hullOf(places)
+	if p.printing.Adhesion != "skirt" || len(hull) < 3 {
+		return nil
+	}
+	var t track
+	var r arranger
+	t.reset(p)
+	for k := range p.printing.SkirtLoops {
+		for _, l := range r.inset([]loop{hull}, -p.printing.SkirtGapMM-(float64(k)+0.5)*p.width) {
+			t.layRings([]ring{{l, skirt}})
+		}
+	}
+	return t.moves
+}

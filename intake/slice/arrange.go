@@ -1,0 +1,450 @@
+package slice
+
+import (
+	"math"
+	"slices"
+)
+
+// point is a place in a layer, in micrometres. Outlines live on this grid, so
+// that which side of an edge a point lies on is decided exactly.
+type point struct{ x, y int32 }
+
+const perMM = 1000 // grid steps in a millimetre
+
+// loop is a closed outline; its last point joins the first.
+type loop []point
+
+// fillRule tells which winding numbers are inside.
+type fillRule func(winding int32) bool
+
+func nonzero(w int32) bool  { return w != 0 }
+func positive(w int32) bool { return w > 0 }
+
+// arranger turns any set of directed edges, crossing and overlapping as they
+// may, into the outlines of the region that a fill rule takes as inside.
+//
+// It builds the arrangement of the edges by snap rounding (Hobby 1999): every
+// end and every crossing is a hot pixel of the grid, and every edge is led
+// through all hot pixels it meets. The pieces then meet at ends only, the
+// winding number on either side of each is counted exactly, and those with the
+// inside on one side are linked up, inside to the left. It is meant to be used
+// again and again; what it returns is the caller's.
+type arranger struct {
+	points []point
+	ids    pointTable
+	edges  []span2   // directed, by point number
+	splits []split   // hot pixels met by edges
+	pieces []piece   // of the arrangement
+	strips buckets   // of edges or pieces, by y
+	dots   buckets   // of points, by y
+	table  edgeTable // pieces by their ends
+	bounds struct{ lo, hi int32 }
+	height int64 // of a strip
+	outs   []int32
+	starts []int32
+	used   []bool
+	raw    loop
+}
+
+// span2 is an edge from one numbered point to another.
+type span2 struct{ a, b int32 }
+
+// split says that an edge passes through a point, at a distance along it.
+type split struct {
+	edge, point int32
+	along       int64
+}
+
+// piece is an edge of the arrangement between points a and b, where a comes
+// first by y, then x. The winding number rises by turns from its right to its left.
+type piece struct {
+	a, b  int32
+	turns int32
+}
+
+func (r *arranger) reset() {
+	r.points, r.edges, r.splits, r.pieces = r.points[:0], r.edges[:0], r.splits[:0], r.pieces[:0]
+	r.ids.reset(64)
+}
+
+// add puts in a closed outline.
+func (r *arranger) add(l loop) {
+	if len(l) < 2 {
+		return
+	}
+	prev := r.number(l[len(l)-1])
+	for _, p := range l {
+		next := r.number(p)
+		if next != prev {
+			r.edges = append(r.edges, span2{prev, next})
+		}
+		prev = next
+	}
+}
+
+func (r *arranger) number(p point) int32 {
+	id, isNew := r.ids.number(p, int32(len(r.points)))
+	if isNew {
+		r.points = append(r.points, p)
+	}
+	return id
+}
+
+// outlines returns the outlines of the inside of all that was added.
+func (r *arranger) outlines(inside fillRule) []loop {
+	if len(r.edges) < 3 {
+		return nil
+	}
+	r.layStrips(len(r.edges))
+	r.fill(&r.strips, len(r.edges), func(i int) (int32, int32) { return r.yRange(r.edges[i]) })
+	r.cross()
+	r.fill(&r.dots, len(r.points), func(i int) (int32, int32) { return r.points[i].y, r.points[i].y })
+	r.meetPixels()
+	r.cut()
+	r.fill(&r.strips, len(r.pieces), func(i int) (int32, int32) { return r.points[r.pieces[i].a].y, r.points[r.pieces[i].b].y })
+	return r.link(inside)
+}
+
+func (r *arranger) yRange(e span2) (int32, int32) {
+	a, b := r.points[e.a].y, r.points[e.b].y
+	return min(a, b), max(a, b)
+}
+
+// layStrips divides the height into strips with a few edges each.
+func (r *arranger) layStrips(edges int) {
+	lo, hi := r.points[0].y, r.points[0].y
+	for _, p := range r.points {
+		lo, hi = min(lo, p.y), max(hi, p.y)
+	}
+	n := int64(min(max(edges/2, 1), 1<<14))
+	r.bounds.lo, r.bounds.hi = lo, hi
+	r.height = (int64(hi)-int64(lo))/n + 1
+}
+
+func (r *arranger) strip(y int32) int {
+	return int((int64(y) - int64(r.bounds.lo)) / r.height)
+}
+
+// fill sorts n things into the strips that their y ranges touch.
+func (r *arranger) fill(b *buckets, n int, yRange func(int) (int32, int32)) {
+	b.begin(r.strip(r.bounds.hi) + 1)
+	for i := range n {
+		lo, hi := yRange(i)
+		for s := r.strip(lo); s <= r.strip(hi); s++ {
+			b.count(s)
+		}
+	}
+	b.place()
+	for i := range n {
+		lo, hi := yRange(i)
+		for s := r.strip(lo); s <= r.strip(hi); s++ {
+			b.put(s, int32(i))
+		}
+	}
+}
+
+// cross finds the proper crossings of edges and makes each a hot pixel.
+func (r *arranger) cross() {
+	for s := range r.strips.len() {
+		in := r.strips.of(s)
+		for i, e := range in {
+			for _, f := range in[i+1:] {
+				r.crossPair(s, e, f)
+			}
+		}
+	}
+}
+
+func (r *arranger) crossPair(s int, i, k int32) {
+	e, f := r.edges[i], r.edges[k]
+	if e.a == f.a || e.a == f.b || e.b == f.a || e.b == f.b {
+		return // what touches is dealt with by the hot pixels
+	}
+	p, q, u, v := r.points[e.a], r.points[e.b], r.points[f.a], r.points[f.b]
+	if max(p.x, q.x) < min(u.x, v.x) || max(u.x, v.x) < min(p.x, q.x) {
+		return
+	}
+	if lo := max(min(p.y, q.y), min(u.y, v.y)); r.strip(lo) != s || lo > min(max(p.y, q.y), max(u.y, v.y)) {
+		return // each pair is looked at once: in the first strip both touch
+	}
+	su, sv := side(p, q, u), side(p, q, v)
+	if (su >= 0) == (sv >= 0) || su == 0 || sv == 0 {
+		return
+	}
+	sp, sq := side(u, v, p), side(u, v, q)
+	if (sp >= 0) == (sq >= 0) || sp == 0 || sq == 0 {
+		return
+	}
+	t := float64(sp) / (float64(sp) - float64(sq))
+	id := r.number(point{along(p.x, q.x, t), along(p.y, q.y, t)})
+	r.split(i, id) // noted here, since the rounded place may be a hair outside the pixel
+	r.split(k, id)
+}
+
+func along(a, b int32, t float64) int32 {
+	return a + int32(math.Floor(t*float64(b-a)+0.5))
+}
+
+// side is positive when c lies left of the line from a to b, 0 when on it.
+func side(a, b, c point) int64 {
+	return int64(b.x-a.x)*int64(c.y-a.y) - int64(b.y-a.y)*int64(c.x-a.x)
+}
+
+// meetPixels notes, for each edge, the hot pixels it passes through.
+func (r *arranger) meetPixels() {
+	for i, e := range r.edges {
+		lo, hi := r.yRange(e)
+		a, b := r.points[e.a], r.points[e.b]
+		left, right := min(a.x, b.x), max(a.x, b.x)
+		for s := r.strip(lo); s <= r.strip(hi); s++ {
+			for _, id := range r.dots.of(s) {
+				p := r.points[id]
+				if p.x < left || p.x > right || p.y < lo || p.y > hi || id == e.a || id == e.b {
+					continue
+				}
+				if passes(a, b, p) {
+					r.split(int32(i), id)
+				}
+			}
+		}
+	}
+}
+
+// split leads an edge through a point.
+func (r *arranger) split(edge, id int32) {
+	a, b, p := r.points[r.edges[edge].a], r.points[r.edges[edge].b], r.points[id]
+	along := int64(b.x-a.x)*int64(p.x-a.x) + int64(b.y-a.y)*int64(p.y-a.y)
+	r.splits = append(r.splits, split{edge, id, along})
+}
+
+// passes tells whether the edge from a to b meets the pixel around p: the
+// square of half a step to each side, with its lower and left sides but without
+// the others, so that the plane is tiled. The ends are whole, so the edge
+// reaches the pixel only if p lies in its box.
+func passes(a, b, p point) bool {
+	dx, dy := int64(b.x-a.x), int64(b.y-a.y)
+	off := 2 * side(a, b, p)
+	reach := abs(dx) + abs(dy) // of the square's corners, across the edge
+	switch {
+	case off < reach && off > -reach:
+		return true
+	case off == reach:
+		return dx > 0 && dy < 0 // it touches the lower left corner only
+	case off == -reach:
+		return dx < 0 && dy > 0
+	}
+	return false
+}
+
+func abs(v int64) int64 {
+	if v < 0 {
+		return -v
+	}
+	return v
+}
+
+// cut leads each edge through its hot pixels and gathers the pieces; pieces
+// that lie on each other become one.
+func (r *arranger) cut() {
+	slices.SortFunc(r.splits, func(s, t split) int {
+		switch {
+		case s.edge != t.edge:
+			return int(s.edge) - int(t.edge)
+		case s.along < t.along:
+			return -1
+		case s.along > t.along:
+			return 1
+		}
+		return int(s.point) - int(t.point)
+	})
+	r.table.reset(2*len(r.edges) + len(r.splits))
+	k := 0
+	for i, e := range r.edges {
+		from := e.a
+		for ; k < len(r.splits) && r.splits[k].edge == int32(i); k++ {
+			r.piece(from, r.splits[k].point)
+			from = r.splits[k].point
+		}
+		r.piece(from, e.b)
+	}
+	r.pieces = slices.DeleteFunc(r.pieces, func(p piece) bool { return p.turns == 0 })
+}
+
+func (r *arranger) piece(a, b int32) {
+	if a == b {
+		return
+	}
+	turns := int32(1)
+	if p, q := r.points[a], r.points[b]; p.y > q.y || p.y == q.y && p.x > q.x {
+		a, b, turns = b, a, -1
+	}
+	at, isNew := r.table.find(a, b, int32(len(r.pieces)))
+	if isNew {
+		r.pieces = append(r.pieces, piece{a, b, turns})
+		return
+	}
+	r.pieces[at].turns += turns
+}
+
+// leftOf counts the winding number just left of (for a level piece: above) the
+// middle of piece i, along a ray to -x.
+func (r *arranger) leftOf(i int) int32 {
+	p := r.pieces[i]
+	a, b := r.points[p.a], r.points[p.b]
+	mx, my := int64(a.x)+int64(b.x), int64(a.y)+int64(b.y) // twice the middle
+	w := int32(0)
+	for _, k := range r.strips.of(int((my/2 - int64(r.bounds.lo)) / r.height)) {
+		o := r.pieces[k]
+		u, v := r.points[o.a], r.points[o.b]
+		if 2*int64(u.y) > my || my >= 2*int64(v.y) || int(k) == i {
+			continue // level pieces are never met
+		}
+		if int64(v.x-u.x)*(my-2*int64(u.y))-int64(v.y-u.y)*(mx-2*int64(u.x)) < 0 {
+			w -= o.turns
+		}
+	}
+	return w
+}
+
+// link keeps the pieces that bound the inside and joins them to outlines.
+func (r *arranger) link(inside fillRule) []loop {
+	r.edges = r.edges[:0]
+	for i, p := range r.pieces {
+		left := r.leftOf(i)
+		in, out := inside(left), inside(left-p.turns)
+		switch {
+		case in && !out:
+			r.edges = append(r.edges, span2{p.a, p.b})
+		case out && !in:
+			r.edges = append(r.edges, span2{p.b, p.a})
+		}
+	}
+	r.indexStarts()
+	r.used = append(r.used[:0], make([]bool, len(r.edges))...)
+	var loops []loop
+	for i := range r.edges {
+		if !r.used[i] {
+			if l := r.walk(int32(i)); len(l) >= 3 {
+				loops = append(loops, l)
+			}
+		}
+	}
+	return loops
+}
+
+// indexStarts lists the edges that begin at each point.
+func (r *arranger) indexStarts() {
+	n := len(r.points)
+	r.starts = append(r.starts[:0], make([]int32, n+1)...)
+	for _, e := range r.edges {
+		r.starts[e.a+1]++
+	}
+	for i := range n {
+		r.starts[i+1] += r.starts[i]
+	}
+	r.outs = append(r.outs[:0], make([]int32, len(r.edges))...)
+	for i := len(r.edges) - 1; i >= 0; i-- {
+		a := r.edges[i].a
+		r.outs[r.starts[a]] = int32(i)
+		r.starts[a]++
+	}
+	copy(r.starts[1:], r.starts[:n])
+	r.starts[0] = 0
+}
+
+// walk follows edges from one until it comes back to where it began.
+func (r *arranger) walk(first int32) loop {
+	var l loop
+	for e := first; e >= 0; {
+		r.used[e] = true
+		l = append(l, r.points[r.edges[e].a])
+		if r.edges[e].b == r.edges[first].a {
+			return straightened(l)
+		}
+		e = r.turnLeft(e)
+	}
+	return nil // came to a dead end: not part of an outline
+}
+
+// turnLeft is the unused edge that goes on from e the furthest to the left, so
+// that outlines that touch in a point stay apart; -1 if there is none.
+func (r *arranger) turnLeft(e int32) int32 {
+	at := r.edges[e].b
+	best := int32(-1)
+	for _, o := range r.outs[r.starts[at]:r.starts[at+1]] {
+		if r.used[o] {
+			continue
+		}
+		if best < 0 || leftMore(r.points[r.edges[e].a], r.points[at], r.points[r.edges[o].b], r.points[r.edges[best].b]) {
+			best = o
+		}
+	}
+	return best
+}
+
+// leftMore tells whether, coming from p to q, going on to u is more to the left than to v.
+func leftMore(p, q, u, v point) bool {
+	su, sv := side(p, q, u), side(p, q, v)
+	if (su > 0) != (sv > 0) {
+		return su > 0
+	}
+	if su == 0 && sv == 0 {
+		return false
+	}
+	return side(q, v, u) > 0
+}
+
+// straightened leaves out points on a straight run.
+func straightened(l loop) loop {
+	n := len(l)
+	out := make(loop, 0, n)
+	for i := range n {
+		prev := l[(i+n-1)%n]
+		if len(out) > 0 {
+			prev = out[len(out)-1]
+		}
+		if side(prev, l[i], l[(i+1)%n]) != 0 {
+			out = append(out, l[i])
+		}
+	}
+	return out
+}
+
+// area is the signed area in mm2, positive when counter-clockwise.
+func (l loop) area() float64 {
+	var sum int64
+	if len(l) < 3 {
+		return 0
+	}
+	o := l[0] // near the outline, so that the products stay small
+	for i := 1; i+1 < len(l); i++ {
+		sum += side(o, l[i], l[i+1])
+	}
+	return float64(sum) / (2 * perMM * perMM)
+}
+
+// length is the closed length in mm.
+func (l loop) length() float64 {
+	sum := 0.0
+	for i, p := range l {
+		q := l[(i+1)%len(l)]
+		sum += math.Hypot(float64(q.x-p.x), float64(q.y-p.y))
+	}
+	return sum / perMM
+}
+
+func areaOf(ls []loop) float64 {
+	sum := 0.0
+	for _, l := range ls {
+		sum += l.area()
+	}
+	return sum
+}
+
+func lengthOf(ls []loop) float64 {
+	sum := 0.0
+	for _, l := range ls {
+		sum += l.length()
+	}
+	return sum
+}

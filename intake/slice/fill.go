@@ -1,0 +1,159 @@
+package slice
+
+import "math"
+
+// fills is what is laid inside the walls of one layer, by rows of its frame.
+type fills struct {
+	skin   *rows // solid, on something
+	bridge *rows // solid, across air
+	sparse *rows // every row; which are laid depends on the density
+}
+
+// fillsOf divides what the walls of layer i leave: skin where one of the next
+// layers above or below does not cover it, sparse lines elsewhere.
+func (s *sliced) fillsOf(i int) fills {
+	inside := s.slabs[i].inside
+	if s.infill >= solidInfill {
+		return s.parted(i, inside, nil)
+	}
+	var cover builder
+	cover.begin(inside.first)
+	var a, b []float32
+	for k := range inside.len() {
+		row := inside.first + k
+		a = append(a[:0], inside.of(row)...)
+		for _, o := range s.covering(i) {
+			if len(a) == 0 {
+				break
+			}
+			b = both(b[:0], a, o.of(row))
+			a, b = b, a
+		}
+		cover.ends = appendLong(cover.ends, a, 2*float32(s.width))
+		cover.endRow()
+	}
+	return s.parted(i, inside, &cover.rows)
+}
+
+// solidInfill is the density from which the inside is laid like a skin.
+const solidInfill = 0.99
+
+// appendLong leaves out spans too short for a line of their own.
+func appendLong(out, spans []float32, least float32) []float32 {
+	for i := 0; i+1 < len(spans); i += 2 {
+		if spans[i+1]-spans[i] >= least {
+			out = append(out, spans[i], spans[i+1])
+		}
+	}
+	return out
+}
+
+// covering lists the shapes that must all cover a place for it to be no skin.
+func (s *sliced) covering(i int) []*rows {
+	n := s.printing.SkinLayers
+	var out []*rows
+	shape := func(k int) *rows {
+		if k < 0 || k >= len(s.slabs) {
+			return &rows{}
+		}
+		return s.slabs[k].shape[i%2]
+	}
+	for k := range n {
+		out = append(out, shape(i-1-k))
+		if s.printing.TopSkin {
+			out = append(out, shape(i+1+k))
+		}
+	}
+	return out
+}
+
+// parted takes the sparse part from the inside, and tells skins on something
+// from those across air.
+func (s *sliced) parted(i int, inside, sparse *rows) fills {
+	if sparse == nil {
+		sparse = &rows{}
+	}
+	below := inside
+	if i > 0 {
+		below = s.slabs[i-1].shape[i%2]
+	}
+	var skin, bridge builder
+	skin.begin(inside.first)
+	bridge.begin(inside.first)
+	var solid []float32
+	for k := range inside.len() {
+		row := inside.first + k
+		solid = without(solid[:0], inside.of(row), sparse.of(row))
+		n := len(bridge.ends)
+		bridge.ends = without(bridge.ends, solid, below.of(row))
+		air := bridge.ends[n:]
+		if len(air) > 0 {
+			skin.ends = without(skin.ends, solid, air)
+		} else {
+			skin.ends = append(skin.ends, solid...)
+		}
+		bridge.endRow()
+		skin.endRow()
+	}
+	return fills{&skin.rows, &bridge.rows, sparse}
+}
+
+// every tells whether a row is laid when lines are a pitch apart and rows are
+// closer: so many that the density comes out exactly in the long run.
+func every(row int, pitch, rowPitch float64) bool {
+	a := math.Floor(float64(row) * rowPitch / pitch)
+	b := math.Floor(float64(row-1) * rowPitch / pitch)
+	return a != b
+}
+
+// line is one line of a filling, along a row.
+type line struct {
+	row      int
+	from, to float32
+}
+
+// strand is a run of lines, each over the one before, laid to and fro.
+type strand []line
+
+// strands joins the spans of the rows that are laid to runs that the nozzle
+// can lay to and fro without leaving the region.
+func strands(r *rows, laid func(row int) bool) []strand {
+	var done, open, next []strand
+	for k := range r.len() {
+		row := r.first + k
+		if !laid(row) {
+			continue
+		}
+		spans := r.of(row)
+		next = next[:0]
+		for i := 0; i+1 < len(spans); i += 2 {
+			l := line{row, spans[i], spans[i+1]}
+			at := -1
+			for j, o := range open {
+				if o != nil && o.under(l) {
+					at = j
+					break
+				}
+			}
+			if at < 0 {
+				next = append(next, strand{l})
+				continue
+			}
+			next = append(next, append(open[at], l))
+			open[at] = nil
+		}
+		for _, o := range open {
+			if o != nil {
+				done = append(done, o)
+			}
+		}
+		open, next = next, open
+	}
+	return append(done, open...)
+}
+
+// under tells whether the strand's last line lies under another.
+func (s strand) under(l line) bool {
+	last := s[len(s)-1]
+	return last.from < l.to && l.from < last.to
+}

@@ -1,0 +1,168 @@
+package slice
+
+import (
+	"math"
+
+	"meshclerk/intake/job"
+)
+
+// run is one way of printing all copies: how many on each plate, how long.
+type run struct {
+	plates   []int // copies on each
+	seconds  float64
+	longest  float64
+	switches int     // of the nozzle, on all plates
+	purged   float64 // mm3, on all plates
+	bedside  float64 // mm3, on all plates
+}
+
+// run divides the copies among the fewest plates that hold them and keep
+// within the time limit, as evenly as they go.
+func (pr *printed) run(g *posts) run {
+	room := pr.pack(g, pr.copies)
+	most := max(1, len(room.places))
+	memo := map[int]plateCost{}
+	cost := func(n int) plateCost {
+		if c, ok := memo[n]; ok {
+			return c
+		}
+		memo[n] = pr.plateCost(g, room, n)
+		return memo[n]
+	}
+	if limit := pr.in.Limits.JobHours * 3600; limit > 0 {
+		lo, hi := 1, most // the most copies that keep within the limit; one in any case
+		for lo < hi {
+			mid := (lo + hi + 1) / 2
+			if pr.corrected(cost(mid).seconds) <= limit {
+				lo = mid
+			} else {
+				hi = mid - 1
+			}
+		}
+		most = lo
+	}
+	n := (pr.copies + most - 1) / most
+	var out run
+	for k := range n {
+		copies := (k+1)*pr.copies/n - k*pr.copies/n
+		c := cost(copies)
+		out.plates = append(out.plates, copies)
+		out.seconds += pr.corrected(c.seconds)
+		out.longest = math.Max(out.longest, pr.corrected(c.seconds))
+		out.switches += c.switches
+		out.purged += c.purged
+		out.bedside += c.bedside
+	}
+	return out
+}
+
+// corrected is the time as finished prints teach it.
+func (p *recipe) corrected(seconds float64) float64 {
+	if p.in.Calibration == nil {
+		return seconds
+	}
+	return seconds * p.in.Calibration.Time
+}
+
+type plateCost struct {
+	seconds  float64
+	switches int
+	purged   float64
+	bedside  float64
+}
+
+// plateCost is what a plate with n copies takes. Layers that must cool are
+// given their least time once for all copies.
+func (pr *printed) plateCost(g *posts, room plate, n int) plateCost {
+	t := newTimer(pr.recipe)
+	c := plateCost{seconds: pr.printer.WarmUpS}
+	next := t.hop(pr.part.size[0] + pr.printing.SpacingMM) // on to the next copy
+	copies := float64(n)
+	for i, p := range pr.paces {
+		natural, floor := copies*p.natural+(copies-1)*next, copies*p.floor+(copies-1)*next
+		c.seconds += math.Max(natural, math.Min(pr.printer.MinLayerS, floor)) + pr.between[i]
+	}
+	for k, moves := range pr.bedside.tracks {
+		c.seconds += copies * t.time(moves, pr.bedside.levels[k], math.Inf(1))
+		p := laid(moves, pr.bedside.levels[k])
+		c.bedside += copies * p.all()
+	}
+	if n <= len(room.places) || n == 1 {
+		pl := plate{[]place{{}}}
+		if len(room.places) > 0 {
+			pl.places = room.places[:n]
+		}
+		ground := level{0, pr.first}
+		moves := pr.skirtAround(g.outlinePoints(pl))
+		c.seconds += t.time(moves, ground, math.Inf(1))
+		p := laid(moves, ground)
+		c.bedside += p.all()
+	}
+	pr.addSwitches(&c)
+	return c
+}
+
+// addSwitches adds the changes of nozzle: one in each layer that has supports
+// of another material, since every second such layer begins with the nozzle
+// that the one before it ended with; and the plastic laid aside for each.
+func (pr *printed) addSwitches(c *plateCost) {
+	if pr.in.Support == nil {
+		return
+	}
+	for _, p := range pr.propped {
+		if p {
+			c.switches++
+		}
+	}
+	c.purged = float64(c.switches) * pr.printer.PurgeMM3
+	c.seconds += float64(c.switches) * pr.printer.SwitchS
+	if pr.printer.MaxFlow > 0 {
+		c.seconds += c.purged / pr.printer.MaxFlow
+	}
+}
+
+// report says it in the words of the job.
+func (pr *printed) report(r run) job.Estimate {
+	n := float64(pr.copies)
+	support := pr.plastic.support()
+	e := job.Estimate{
+		PrintTimeS: r.seconds, PlateTimeS: r.longest, Plates: len(r.plates), PerPlate: perPlate(r.plates),
+		Layers: len(pr.levels), SolidMM3: pr.solid(), ModelMM3: pr.plastic.model(), SupportMM3: support, PurgeMM3: r.purged,
+		Printer: pr.printer.Name, Material: pr.in.Material.Name, LayerMM: pr.layer, Shells: pr.shells, Infill: pr.infill,
+		Copies: pr.copies, Scale: pr.scale, Adhesion: pr.printing.Adhesion,
+	}
+	e.LowS, e.HighS = pr.spread(r.seconds)
+	main, prop := n*e.ModelMM3+r.bedside, n*support // mm3 by nozzle
+	density := pr.in.Material.Density
+	propDensity := density
+	if pr.in.Support != nil {
+		e.SupportMaterial = pr.in.Support.Name
+		propDensity = pr.in.Support.Density
+		main, prop = main+r.purged/2, prop+r.purged/2 // the switches go to and fro
+	}
+	weigh := 1.0
+	if pr.in.Calibration != nil {
+		weigh = pr.in.Calibration.Mass
+	}
+	e.SupportMassG = weigh * prop * propDensity / 1000
+	e.MassG = weigh*main*density/1000 + e.SupportMassG
+	e.FilamentM = filament(weigh*(main+prop), pr.printer.FilamentMM)
+	e.Filament175M, e.Filament285M = filament(weigh*(main+prop), 1.75), filament(weigh*(main+prop), 2.85)
+	return e
+}
+
+func perPlate(plates []int) int {
+	most := 0
+	for _, n := range plates {
+		most = max(most, n)
+	}
+	return most
+}
+
+// spread is the time that the print will most likely take at least and at most.
+func (p *recipe) spread(seconds float64) (low, high float64) {
+	if f := p.in.Calibration; f != nil {
+		return seconds * f.Low, seconds * f.High
+	}
+	return seconds * p.printing.SpreadLow, seconds * p.printing.SpreadHigh
+}

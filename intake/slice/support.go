@@ -1,0 +1,333 @@
+package slice
+
+import (
+	"math"
+	"slices"
+	"sync"
+)
+
+// posts are the supports of a part, on a grid of square columns.
+type posts struct {
+	cell   float64 // mm
+	nx, ny int
+	x0, y0 float64 // mm, the grid's corner
+	starts []int32 // per column, its posts
+	posts  []post
+	used   []bool // columns in which the part, or a support, is
+}
+
+// post is a stretch of one column that is filled with support.
+type post struct{ bottom, top float32 }
+
+// touch is where a column's middle line meets the surface.
+type touch struct {
+	cell  int32
+	z     float32
+	enter bool // going up, it enters the part here
+	steep bool // entered through a face that cannot hang in the air
+}
+
+// finestCells bounds the columns to a side.
+const finestCells = 1200
+
+// findPosts finds where the part must be held up: under faces that lean out
+// more than the rules' angle, but not where a flat span between two walls is
+// short enough to be laid across the gap, and not where the part itself or the
+// plate is close.
+func findPosts(p *recipe, part *part) *posts {
+	g := newGrid(p, part)
+	touches, starts := g.sortTouches(g.touches(p, part))
+	under := g.gaps(touches, starts)
+	g.spanBridges(p, under, touches, starts)
+	g.stand(p, under)
+	return g
+}
+
+func newGrid(p *recipe, part *part) *posts {
+	g := &posts{cell: math.Max(p.width, math.Max(part.size[0], part.size[1])/finestCells)}
+	g.nx, g.ny = int(part.size[0]/g.cell)+1, int(part.size[1]/g.cell)+1
+	g.ny += g.ny % 2 // so that the middle line lies between two columns, as in a frame
+	g.x0, g.y0 = -float64(g.nx)*g.cell/2, -float64(g.ny)*g.cell/2
+	g.used = make([]bool, g.nx*g.ny)
+	return g
+}
+
+// touches lists where the columns' middle lines meet the facets. A line that
+// meets an edge meets exactly one of its facets: both measure the edge alike.
+func (g *posts) touches(p *recipe, part *part) []touch {
+	const steepnessSlack = 1e-4
+	steep := math.Sin(p.printing.SupportAngleDeg*math.Pi/180) + steepnessSlack
+	var mu sync.Mutex
+	var all []touch
+	shared(len(part.triangles), func(from, to int) {
+		var own []touch
+		for f := from; f < to; f++ {
+			own = g.facet(own, part, f, steep)
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		all = append(all, own...)
+	})
+	return all
+}
+
+func (g *posts) facet(out []touch, part *part, f int, steep float64) []touch {
+	t := part.triangles[f]
+	a, b, c := part.vertices[t[0]], part.vertices[t[1]], part.vertices[t[2]]
+	n := b.Sub(a).Cross(c.Sub(a))
+	lo, hi := min(a[1], b[1], c[1]), max(a[1], b[1], c[1])
+	j0, j1 := g.centreAfter(lo, g.y0), g.centreAfter(hi, g.y0)
+	if j0 == j1 || n[2] == 0 {
+		return out
+	}
+	isSteep := n[2] < 0 && -n[2] > steep*n.Len()
+	for j := max(j0, 0); j < min(j1, g.ny); j++ {
+		y := g.y0 + (float64(j)+0.5)*g.cell
+		left, right := math.Inf(1), math.Inf(-1)
+		for _, e := range [3][2][3]float64{{a, b}, {b, c}, {c, a}} {
+			u, v := e[0], e[1]
+			if (u[1] <= y) == (v[1] <= y) {
+				continue
+			}
+			if u[1] > v[1] {
+				u, v = v, u
+			}
+			x := u[0] + (y-u[1])/(v[1]-u[1])*(v[0]-u[0])
+			left, right = math.Min(left, x), math.Max(right, x)
+		}
+		for i := max(g.centreAfter(left, g.x0), 0); i < min(g.centreAfter(right, g.x0), g.nx); i++ {
+			x := g.x0 + (float64(i)+0.5)*g.cell
+			z := a[2] - (n[0]*(x-a[0])+n[1]*(y-a[1]))/n[2]
+			out = append(out, touch{int32(j*g.nx + i), float32(z), n[2] < 0, isSteep})
+		}
+	}
+	return out
+}
+
+// centreAfter is the first column whose middle lies at v or beyond.
+func (g *posts) centreAfter(v, origin float64) int {
+	if math.IsInf(v, 0) {
+		return 0
+	}
+	return int(math.Ceil((v-origin)/g.cell - 0.5))
+}
+
+// sortTouches sorts the touches by column and height; it returns them and where
+// each column begins.
+func (g *posts) sortTouches(all []touch) ([]touch, []int32) {
+	starts := make([]int32, g.nx*g.ny+2)
+	for _, t := range all {
+		starts[t.cell+2]++
+		g.used[t.cell] = true
+	}
+	for i := 2; i < len(starts); i++ {
+		starts[i] += starts[i-1]
+	}
+	sorted := make([]touch, len(all))
+	for _, t := range all {
+		sorted[starts[t.cell+1]] = t
+		starts[t.cell+1]++
+	}
+	for i := range g.nx * g.ny {
+		slices.SortFunc(sorted[starts[i]:starts[i+1]], byHeight)
+	}
+	return sorted, starts
+}
+
+// byHeight sorts touches upwards. Where one body ends on another, the end of
+// the lower comes after the beginning of the upper, so that there is no gap.
+func byHeight(a, b touch) int {
+	switch {
+	case a.z < b.z:
+		return -1
+	case a.z > b.z:
+		return 1
+	case a.enter == b.enter:
+		return 0
+	case a.enter:
+		return -1
+	}
+	return 1
+}
+
+// gap is air under a face that cannot hang in it: down to the part, or to the
+// plate.
+type gap struct {
+	cell        int32
+	bottom, top float32
+	onPart      bool
+	bridged     bool
+}
+
+// gaps finds the air under steep faces, column by column.
+func (g *posts) gaps(touches []touch, starts []int32) []gap {
+	var out []gap
+	for cell := range int32(g.nx * g.ny) {
+		w, floor, onPart := 0, float32(0), false
+		for _, t := range touches[starts[cell]:starts[cell+1]] {
+			if t.enter {
+				if w == 0 && t.steep {
+					out = append(out, gap{cell, floor, t.z, onPart, false})
+				}
+				w++
+				continue
+			}
+			w = max(w-1, 0) // an open mesh may leave where it never entered
+			if w == 0 {
+				floor, onPart = t.z, true
+			}
+		}
+	}
+	return out
+}
+
+// spanBridges marks the gaps under flat spans that end on something at both
+// sides and are short enough, along x or along y.
+func (g *posts) spanBridges(p *recipe, under []gap, touches []touch, starts []int32) {
+	at := make([]int32, g.nx*g.ny+1) // first gap of each column
+	for _, u := range under {
+		at[u.cell+1]++
+	}
+	for i := range g.nx * g.ny {
+		at[i+1] += at[i]
+	}
+	s := spanner{posts: g, under: under, at: at, touches: touches, starts: starts, flat: float32(p.layer), longest: int(p.printing.BridgeMM/g.cell + 1)}
+	for i := range under {
+		under[i].bridged = s.spans(&under[i], 1) || s.spans(&under[i], g.nx)
+	}
+}
+
+type spanner struct {
+	*posts
+	under   []gap
+	at      []int32
+	touches []touch
+	starts  []int32
+	flat    float32 // mm, how much a span may rise or fall
+	longest int     // columns
+}
+
+// spans tells whether the face over a gap is carried on both sides along one
+// axis, whose columns are stride apart.
+func (s *spanner) spans(u *gap, stride int) bool {
+	cells, carried := 1, 0
+	for _, step := range [2]int{-stride, stride} {
+		for cell := int(u.cell) + step; s.sameLine(int(u.cell), cell, stride); cell += step {
+			if s.hangs(cell, u.top) {
+				if cells++; cells > s.longest {
+					return false
+				}
+				continue
+			}
+			if s.solidAt(cell, u.top-s.flat) {
+				carried++
+			}
+			break
+		}
+	}
+	return carried == 2 && cells <= s.longest
+}
+
+// sameLine tells whether a column is still on the grid, in line with another.
+func (s *spanner) sameLine(from, cell, stride int) bool {
+	if cell < 0 || cell >= s.nx*s.ny {
+		return false
+	}
+	return stride != 1 || cell/s.nx == from/s.nx
+}
+
+// hangs tells whether a column has a gap under a face at about that height.
+func (s *spanner) hangs(cell int, z float32) bool {
+	for _, u := range s.under[s.at[cell]:s.at[cell+1]] {
+		if u.top-z <= s.flat && z-u.top <= s.flat {
+			return true
+		}
+	}
+	return false
+}
+
+// solidAt tells whether a column is inside the part at a height.
+func (s *spanner) solidAt(cell int, z float32) bool {
+	w := 0
+	for _, t := range s.touches[s.starts[cell]:s.starts[cell+1]] {
+		if t.z > z {
+			break
+		}
+		if t.enter {
+			w++
+		} else {
+			w = max(w-1, 0)
+		}
+	}
+	return w > 0
+}
+
+// stand puts posts into the gaps, leaving air above them, and below them where
+// they stand on the part.
+func (g *posts) stand(p *recipe, under []gap) {
+	air := float32(p.printing.SupportGapMM)
+	g.starts = make([]int32, g.nx*g.ny+1)
+	for _, u := range under {
+		b := post{u.bottom, u.top - air}
+		if u.onPart {
+			b.bottom += air
+		}
+		if u.bridged || b.top-b.bottom < float32(p.layer) {
+			continue
+		}
+		g.posts = append(g.posts, b)
+		g.starts[u.cell+1]++
+		g.used[u.cell] = true
+	}
+	for i := range g.nx * g.ny {
+		g.starts[i+1] += g.starts[i]
+	}
+}
+
+// volume is the plastic in the posts at a density, mm3.
+func (g *posts) volume(density float64) float64 {
+	sum := 0.0
+	for _, b := range g.posts {
+		sum += float64(b.top - b.bottom)
+	}
+	return sum * g.cell * g.cell * density
+}
+
+// frame is the direction of the supports' lines: along x.
+func (g *posts) frame() frame { return frame{1, 0, g.cell} }
+
+// at returns the spans of the posts that stand at a height, as rows of the frame.
+func (g *posts) at(z float64, laid func(row int) bool) *rows {
+	if g == nil || len(g.posts) == 0 {
+		return &rows{}
+	}
+	var b builder
+	b.begin(-g.ny / 2)
+	for j := range g.ny {
+		if laid(j - g.ny/2) {
+			b.ends = g.rowAt(b.ends, j, float32(z))
+		}
+		b.endRow()
+	}
+	return &b.rows
+}
+
+func (g *posts) rowAt(out []float32, j int, z float32) []float32 {
+	n := len(out)
+	for i := range g.nx {
+		c := j*g.nx + i
+		for _, b := range g.posts[g.starts[c]:g.starts[c+1]] {
+			if z < b.bottom || z > b.top {
+				continue
+			}
+			from, to := float32(g.x0+float64(i)*g.cell), float32(g.x0+float64(i+1)*g.cell)
+			if len(out) > n && from-out[len(out)-1] < 1e-3 {
+				out[len(out)-1] = to
+			} else {
+				out = append(out, from, to)
+			}
+			break
+		}
+	}
+	return out
+}
