@@ -156,7 +156,11 @@ func (d *demo) rows(l ledger.Letter) ([][]string, error) {
 	if l.Parsed != nil {
 		subject, sender = l.Parsed.Subject, l.Parsed.From.Address
 	}
-	if len(l.Jobs) == 0 {
+	jobs, err := d.ledger.JobsOf(d.ctx, l.ID)
+	if err != nil {
+		return nil, err
+	}
+	if len(jobs) == 0 {
 		why := l.Why
 		if l.Parsed != nil {
 			why = l.Parsed.Why
@@ -164,12 +168,8 @@ func (d *demo) rows(l ledger.Letter) ([][]string, error) {
 		return [][]string{{shorten(subject, 30), sender, string(l.State), shorten(why, 44), "-", "-"}}, nil
 	}
 	var rows [][]string
-	for _, id := range l.Jobs {
-		j, err := d.ledger.Job(d.ctx, id)
-		if err != nil {
-			return nil, err
-		}
-		drafts, err := d.ledger.DraftsOf(d.ctx, id)
+	for _, j := range jobs {
+		drafts, err := d.ledger.Drafts(d.ctx, ledger.DraftFilter{Job: j.ID})
 		if err != nil {
 			return nil, err
 		}

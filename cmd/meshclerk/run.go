@@ -44,7 +44,7 @@ func (c *runCmd) Run(e *env) error {
 		return err
 	}
 	defer l.Close()
-	release, err := l.Hold()
+	release, err := l.Lock()
 	if err != nil {
 		return err
 	}

@@ -152,7 +152,7 @@ func (r *Robot) seen(ctx context.Context, j job.Job) func(sha string) (string, b
 			return "", false
 		}
 		for _, row := range rows {
-			if row.ID != j.ID && row.Blob == j.Blob {
+			if row.Made.Before(j.Made) && row.Blob == j.Blob {
 				return string(row.Stage), true
 			}
 		}
