@@ -3,10 +3,12 @@ package mailbox
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"net/textproto"
 	"slices"
 	"strings"
@@ -76,18 +78,58 @@ func (c *Client) search(ctx context.Context, folder string, criteria *imap.Searc
 	return slices.Compact(uids), nil
 }
 
-// items asks for size, date and flags.
+// tries is how often an answer is asked for. Another client's change of a flag
+// comes as an answer of its own, and the library takes it for ours.
+const tries = 4
+
+// items asks for size, date and flags of messages in the open folder. Those
+// that are gone are left out; those that are there and cannot be had are an
+// error, so that no letter is passed over.
 func (c *Client) items(ctx context.Context, folder string, uids []imap.UID) ([]Item, error) {
 	var out []Item
-	err := c.fetch(ctx, folder, "listing letters", uids, &imap.FetchOptions{RFC822Size: true, InternalDate: true, Flags: true}, func(m *imapclient.FetchMessageData) error {
-		buf, err := m.Collect()
-		if err == nil && buf.RFC822Size > 0 { // else it is a flag that another client changed just now
-			out = append(out, c.item(folder, buf))
+	missing := slices.Clone(uids)
+	for range tries {
+		err := c.fetch(ctx, folder, "listing letters", missing, &imap.FetchOptions{RFC822Size: true, InternalDate: true, Flags: true}, func(m *imapclient.FetchMessageData) error {
+			buf, err := m.Collect()
+			if err == nil && !buf.InternalDate.IsZero() {
+				out = append(out, c.item(folder, buf))
+			}
+			return err
+		})
+		if err != nil {
+			return nil, err
 		}
-		return err
-	})
-	slices.SortFunc(out, func(a, b Item) int { return int(int64(a.Ref.UID) - int64(b.Ref.UID)) })
-	return out, err
+		if missing = without(missing, out); len(missing) == 0 {
+			break
+		}
+		if missing, err = c.still(ctx, folder, missing); err != nil {
+			return nil, err
+		}
+	}
+	if len(missing) > 0 {
+		return nil, c.unanswered(folder, missing[0])
+	}
+	slices.SortFunc(out, func(a, b Item) int { return cmp.Compare(a.Ref.UID, b.Ref.UID) })
+	return out, nil
+}
+
+func without(uids []imap.UID, had []Item) []imap.UID {
+	seen := map[uint32]bool{}
+	for _, it := range had {
+		seen[it.Ref.UID] = true
+	}
+	return slices.DeleteFunc(uids, func(u imap.UID) bool { return seen[uint32(u)] })
+}
+
+// still gives those of the messages that are in the open folder.
+func (c *Client) still(ctx context.Context, folder string, uids []imap.UID) ([]imap.UID, error) {
+	return c.search(ctx, folder, &imap.SearchCriteria{UID: []imap.UIDSet{imap.UIDSetNum(uids...)}})
+}
+
+func (c *Client) unanswered(folder string, uid imap.UID) error {
+	return &Error{Server: c.config.Server(), Folder: folder, Temporary: true,
+		Text: fmt.Sprintf("the mail server %s does not give message %d of the folder %q, which is there", c.config.Server(), uid, folder),
+		Mend: "we try again by ourselves; open it in a mail program if it goes on"}
 }
 
 func (c *Client) item(folder string, buf *imapclient.FetchMessageBuffer) Item {
@@ -141,28 +183,27 @@ func (c *Client) Fetch(ctx context.Context, ref Ref, w io.Writer, limit int64) (
 	if size > limit {
 		return 0, c.tooLarge(ref, size, limit)
 	}
-	// Another client's change of a flag may come as an answer of its own and
-	// stand in the way of ours once; it does not do so again and again.
-	for range 3 {
+	for range tries {
 		n, found, err := c.body(ctx, ref, w, limit)
 		if found || err != nil {
 			return n, c.orGone(ctx, ref, err)
 		}
+		if err := c.there(ctx, ref); err != nil {
+			return 0, err
+		}
 	}
-	return 0, c.gone(ref)
+	return 0, c.unanswered(ref.Folder, imap.UID(ref.UID))
 }
 
 func (c *Client) size(ctx context.Context, ref Ref) (int64, error) {
-	for range 3 {
-		items, err := c.items(ctx, ref.Folder, []imap.UID{imap.UID(ref.UID)})
-		if err != nil {
-			return 0, err
-		}
-		if len(items) > 0 {
-			return items[0].Size, nil
-		}
+	items, err := c.items(ctx, ref.Folder, []imap.UID{imap.UID(ref.UID)})
+	if err != nil {
+		return 0, err
 	}
-	return 0, c.gone(ref)
+	if len(items) == 0 {
+		return 0, c.gone(ref)
+	}
+	return items[0].Size, nil
 }
 
 func (c *Client) gone(ref Ref) error {
@@ -232,12 +273,9 @@ func (f *faulty) Write(p []byte) (int, error) {
 // headFields are what Head is made of.
 var headFields = []string{"Message-ID", "In-Reply-To", "References", "From", "To", "Subject"}
 
-// Headers gives the heads of the messages that are there, by UID.
+// Headers gives the heads of the messages that are there, in the order of UIDs.
 func (c *Client) Headers(ctx context.Context, folder string, refs ...Ref) ([]Head, error) {
 	var uids []imap.UID
-	if len(refs) == 0 {
-		return nil, nil
-	}
 	for _, r := range refs {
 		r.Folder = folder
 		if err := c.at(ctx, r, false); err != nil {
@@ -245,19 +283,36 @@ func (c *Client) Headers(ctx context.Context, folder string, refs ...Ref) ([]Hea
 		}
 		uids = append(uids, imap.UID(r.UID))
 	}
-	var out []Head
+	heads := map[uint32]Head{}
+	for range tries {
+		if err := c.heads(ctx, folder, uids, heads); err != nil {
+			return nil, err
+		}
+		uids = slices.DeleteFunc(uids, func(u imap.UID) bool { _, had := heads[uint32(u)]; return had })
+		if len(uids) == 0 {
+			break
+		}
+		var err error
+		if uids, err = c.still(ctx, folder, uids); err != nil {
+			return nil, err
+		}
+	}
+	if len(uids) > 0 {
+		return nil, c.unanswered(folder, uids[0])
+	}
+	return slices.SortedFunc(maps.Values(heads), func(a, b Head) int { return cmp.Compare(a.Ref.UID, b.Ref.UID) }), nil
+}
+
+func (c *Client) heads(ctx context.Context, folder string, uids []imap.UID, into map[uint32]Head) error {
 	options := &imap.FetchOptions{RFC822Size: true, InternalDate: true, Flags: true,
 		BodySection: []*imap.FetchItemBodySection{{Peek: true, Specifier: imap.PartSpecifierHeader, HeaderFields: headFields}}}
-	err := c.fetch(ctx, folder, "reading headers", uids, options, func(m *imapclient.FetchMessageData) error {
-		if h, ok, err := c.head(folder, m); err != nil {
-			return err
-		} else if ok {
-			out = append(out, h)
+	return c.fetch(ctx, folder, "reading headers", uids, options, func(m *imapclient.FetchMessageData) error {
+		h, found, err := c.head(folder, m)
+		if found {
+			into[h.Ref.UID] = h
 		}
-		return nil
+		return err
 	})
-	slices.SortFunc(out, func(a, b Head) int { return int(int64(a.Ref.UID) - int64(b.Ref.UID)) })
-	return out, err
 }
 
 func (c *Client) head(folder string, m *imapclient.FetchMessageData) (Head, bool, error) {

@@ -24,6 +24,7 @@ import (
 	"fmt"
 	"time"
 
+	"meshclerk/intake/credential"
 	"meshclerk/intake/mailbox/wire"
 )
 
@@ -34,8 +35,9 @@ type Config = wire.Config
 // the cause.
 type Error = wire.Error
 
-// Temporary says whether the error may go away by itself.
-func Temporary(err error) bool { return wire.Temporary(err) }
+// Temporary says whether the error may go away by itself, also one of a token
+// server that was asked on the way.
+func Temporary(err error) bool { return wire.Temporary(err) || credential.Temporary(err) }
 
 // What a caller handles by itself. All but ErrNoIdle come wrapped in an *Error.
 var (
