@@ -21,14 +21,15 @@ func (r *reader) disposition(m, patron *message, l *job.Letter) (job.Disposition
 			return job.Automatic, why
 		}
 	}
-	switch wish, why := wishToPrint(l); {
+	switch {
 	case l.InReplyTo != "" || len(l.References) > 0:
 		return job.Answer, "a person's letter that answers an earlier one"
 	case has(l, job.KindMesh):
 		return job.Request, "a mesh is attached"
 	case has(l, job.KindModel):
 		return job.Request, "a 3D model is attached, though not as a mesh"
-	case wish:
+	}
+	if wish, why := wishToPrint(l); wish {
 		return job.Request, why
 	}
 	return job.Enquiry, "a person's letter that does not ask for a print"

@@ -1,6 +1,7 @@
 package letter
 
 import (
+	"bufio"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
@@ -63,8 +64,9 @@ func (s *store) write(in io.Reader) (stored, error) {
 	}
 	sum, head := sha256.New(), &prefix{limit: headBytes}
 	w := &counted{w: io.MultiWriter(f, sum, head)}
-	_, readErr := io.Copy(w, in)
-	if err := f.Close(); w.err != nil || err != nil {
+	wide := bufio.NewWriterSize(w, pieceBytes) // decoded lines are short
+	_, readErr := io.Copy(wide, in)
+	if err := firstError(wide.Flush(), f.Close()); w.err != nil || err != nil {
 		return out, fmt.Errorf("a file of a letter could not be written to %s: %w", filepath.Base(s.dir), firstError(w.err, err))
 	}
 	out.size, out.sum, out.head = w.n, hex.EncodeToString(sum.Sum(nil)), head.buf

@@ -35,12 +35,21 @@ var (
 	passedOn = regexp.MustCompile(`(?i)^\s*(re\s*:\s*)?(fwd?|tr|rv|reenv|renv)\s*:`)
 )
 
-func isSeparator(line string) bool { return len(line) < 200 && separators.MatchString(line) }
+func isSeparator(line string) bool { return mayMark(line) && separators.MatchString(line) }
+
+// mayMark saves two searches for most lines.
+func mayMark(line string) bool {
+	if len(line) > 200 {
+		return false
+	}
+	lower := strings.ToLower(line)
+	return strings.Contains(lower, "message") || strings.Contains(lower, "mensaje") || strings.Contains(lower, "appointment") || strings.Contains(lower, "forwarded")
+}
 
 // headerBlock tells how many lines at i are the header of a letter that follows:
 // a sender and at least two more fields, values wrapped, empty lines between them allowed.
 func headerBlock(lines []string, i int) int {
-	if len(lines[i]) > 500 || !fromKey.MatchString(lines[i]) {
+	if len(lines[i]) > 500 || !strings.Contains(lines[i], ":") || !fromKey.MatchString(lines[i]) {
 		return 0
 	}
 	further, last := 0, 0
@@ -64,7 +73,7 @@ func headerBlock(lines []string, i int) int {
 
 // forwardMark tells whether the line at i says that a letter is passed on, and where it begins.
 func forwardMark(lines []string, i int) (int, bool) {
-	if len(lines[i]) < 200 && forwards.MatchString(lines[i]) {
+	if mayMark(lines[i]) && forwards.MatchString(lines[i]) {
 		return i + 1, true
 	}
 	return i, false

@@ -94,8 +94,13 @@ var (
 	toolMove  = regexp.MustCompile(`(?m)^(G0|G1|G28|G90|M10[49]|M1[49]0)\b`)
 )
 
-func isOBJ(head []byte) bool      { return len(objVertex.FindAll(head, 4)) == 4 }
-func isToolpath(head []byte) bool { return len(toolMove.FindAll(head, 4)) == 4 }
+func isOBJ(head []byte) bool {
+	return bytes.Contains(head, []byte("\nv")) && len(objVertex.FindAll(head, 4)) == 4
+}
+
+func isToolpath(head []byte) bool {
+	return bytes.Contains(head, []byte("\nG")) && len(toolMove.FindAll(head, 4)) == 4
+}
 
 // kindByEnding: common practice, no source.
 var kindByEnding = endings(map[job.Kind]string{

@@ -75,7 +75,10 @@ func language(text, subject string, house []string) string {
 }
 
 func score(scores map[string]float64, text string, weight float64) {
-	text = strings.ReplaceAll(webLink.ReplaceAllString(strings.ToLower(text), " "), "’", "'")
+	text = strings.ReplaceAll(strings.ToLower(text), "’", "'")
+	if mayHoldLink(text) {
+		text = webLink.ReplaceAllString(text, " ")
+	}
 	for _, r := range text {
 		if lang := hints[r]; lang != "" {
 			scores[lang] += 0.3 * weight

@@ -176,7 +176,10 @@ var (
 // attribution tells how many lines at i name the writer of a quotation, 0 for none.
 func (c *cutter) attribution(i int) int {
 	joined := ""
-	for n := 1; n <= 4 && i+n <= len(c.lines); n++ {
+	if !c.colonAhead(i) {
+		return 0
+	}
+	for n := 1; n <= attributionLines && i+n <= len(c.lines); n++ {
 		line := strings.TrimSpace(c.lines[i+n-1])
 		if _, quoted := c.isQuoted(c.lines[i+n-1]); quoted || line == "" || len(line) > 400 {
 			return 0
@@ -197,6 +200,18 @@ func (c *cutter) attribution(i int) int {
 		return 0
 	}
 	return 0
+}
+
+const attributionLines = 4
+
+// colonAhead tells whether one of the next lines ends in a colon, as attributions do.
+func (c *cutter) colonAhead(i int) bool {
+	for _, line := range c.lines[i:min(i+attributionLines, len(c.lines))] {
+		if strings.HasSuffix(strings.TrimRight(line, " \t"), ":") {
+			return true
+		}
+	}
+	return false
 }
 
 var opensAttribution = regexp.MustCompile(`(?i)^(on|at|le|el|quoting|\d{4}-\d\d-\d\d|.{1,80}<\S+@\S+>)\b|<\S+@\S+>`)
@@ -254,7 +269,7 @@ var deviceLines = []*regexp.Regexp{
 
 func deviceLine(line string) bool {
 	line = strings.TrimSpace(line)
-	if line == "" || len(line) > 200 {
+	if line == "" || len(line) > 200 || !strings.ContainsRune("*_SsWwTtGgEeÉéOoCcDd", []rune(line)[0]) {
 		return false
 	}
 	for _, form := range deviceLines {

@@ -183,9 +183,15 @@ func (r *reader) words(l *job.Letter, m *message) {
 
 var webLink = regexp.MustCompile(`(?i)\bhttps?://[^\s<>"'\x60\]]{3,900}`)
 
+// mayHoldLink saves the search where there is nothing to find.
+func mayHoldLink(text string) bool { return strings.Contains(text, "://") }
+
 func isWebLink(s string) bool { return webLink.FindString(s) == s && s != "" }
 
 func links(text string) []string {
+	if !mayHoldLink(text) {
+		return nil
+	}
 	found := webLink.FindAllString(text, logged)
 	for i, link := range found {
 		link = strings.TrimRight(link, ".,;:!?*")

@@ -3,6 +3,7 @@ package letter
 import (
 	"path"
 	"regexp"
+	"slices"
 	"strings"
 
 	"meshclerk/intake/job"
@@ -39,7 +40,7 @@ var (
 		`\btrouverez|adjunt|\benvío|\benvio\b|\bmando\b|\baquí (?:está|va|tiene)`)
 	missing = regexp.MustCompile(`\bforg[eo]t(?:ten)?\b|\bmissing\b|\bleft out\b|oublié|manqu|olvid|faltaba|se me pas`)
 	file    = regexp.MustCompile(`\battach|\bfile\b|\bstl\b|\bmodel\b|pièce jointe|fichier|joindre|adjunt|archivo`)
-	paper1  = regexp.MustCompile(`\b(?:form|agreement|card|id|formulaire|accord|carte|formulario|acuerdo|carné)\b`)
+	formal  = regexp.MustCompile(`\b(?:form|agreement|card|id|formulaire|accord|carte|formulario|acuerdo|carné)\b`)
 
 	// general is a question about how things are.
 	general = regexp.MustCompile(`^[^a-zà-ÿ¿]*¿?\s*(?:(?:hi|hello|hey|hola|bonjour|buenos días|buenas tardes|good (?:morning|afternoon))[,!]? )?(?:and |but |so |et |y )?(?:how (?:much|long|many|big|large|do|does|can i|would)|what|when|where|which|who|does|do (?:you|i|we)|` +
@@ -57,34 +58,49 @@ var (
 )
 
 const (
-	wishBytes = 20000 // of a text are looked at
-	reach     = 90    // bytes from a word of wishing to the word of printing
+	wishBytes = 8000 // of a text are looked at
+	reach     = 90   // bytes from a word of wishing to the word of printing
 )
 
 // wishToPrint tells whether the words clearly ask for something to be printed.
 func wishToPrint(l *job.Letter) (bool, string) {
 	text := strings.ToLower(l.Text[:min(len(l.Text), wishBytes)])
-	whole := text + "\n" + strings.ToLower(l.Subject)
-	if paper.MatchString(whole) && !solid.MatchString(whole) {
-		return false, ""
-	}
-	for _, s := range sentences(text) {
-		switch {
-		case general.MatchString(s) && !courteous.MatchString(s) || refused.MatchString(s):
-		case wishesPrint(s):
-			return true, "no model is attached, but the words ask for a print"
-		case model.MatchString(s) && handing.MatchString(s) && !paper1.MatchString(s):
-			return true, "the words speak of a model that comes with the letter"
-		case missing.MatchString(s) && file.MatchString(s):
-			return true, "the words speak of a file that was forgotten"
+	subject := strings.ToLower(l.Subject)
+	all := sentences(text)
+	for i, s := range all {
+		why := wishIn(s)
+		if why == "" {
+			continue
+		}
+		near := strings.Join(all[i:min(i+2, len(all))], " ") + " " + subject
+		if !paper.MatchString(near) || solid.MatchString(text) || solid.MatchString(subject) {
+			return true, why
 		}
 	}
-	for _, link := range l.Links {
-		if modelLink(link) {
-			return true, "a link to a model is given in place of a file"
-		}
+	if slices.ContainsFunc(l.Links, modelLink) {
+		return true, "a link to a model is given in place of a file"
 	}
 	return false, ""
+}
+
+// telling are the beginnings of words of which a sentence that asks for a print has one.
+var telling = []string{"print", "impr", "stl", "mesh", "model", "modèle", "3d", "3-d", "file", "part", "design", "attach",
+	"fichier", "pièce", "objet", "joindre", "adjunt", "archivo", "pieza", "diseño"}
+
+// wishIn says what wish a sentence holds, or nothing.
+func wishIn(s string) string {
+	holds := func(word string) bool { return strings.Contains(s, word) }
+	switch {
+	case !slices.ContainsFunc(telling, holds):
+	case general.MatchString(s) && !courteous.MatchString(s) || refused.MatchString(s):
+	case wishesPrint(s):
+		return "no model is attached, but the words ask for a print"
+	case model.MatchString(s) && handing.MatchString(s) && !formal.MatchString(s):
+		return "the words speak of a model that comes with the letter"
+	case missing.MatchString(s) && file.MatchString(s):
+		return "the words speak of a file that was forgotten"
+	}
+	return ""
 }
 
 // wishesPrint tells whether a word of wishing reaches a word of printing.
