@@ -285,6 +285,8 @@ func (l *loader) checkChecks() {
 		at := j.at("check." + code)
 		at.oneOf("level", c.Level, "stop", "ask", "note", "off")
 		at.between("limit", c.Limit, 0, 1e9, c.Unit)
+		at.between("note_at", c.NoteAt, 0, 1e9, c.Unit)
+		at.between("stop_at", c.StopAt, 0, 1e9, c.Unit)
 	}
 	var codes []string
 	for i, c := range l.rules.Checks.Own {

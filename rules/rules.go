@@ -248,11 +248,14 @@ type Checks struct {
 	Own   []OwnCheck       `toml:"own"`   // checks the house added
 }
 
-// Check is one built-in check.
+// Check is one built-in check. Beyond Limit it is reported at Level; some checks
+// have a milder and a harder bound too, where 0 means there is none.
 type Check struct {
-	Level string  `toml:"level"`
-	Limit float64 `toml:"limit"` // in Unit; what it means is said in checks.toml
-	Unit  string  `toml:"unit"`
+	Level  string  `toml:"level"`
+	Limit  float64 `toml:"limit"` // in Unit; what it means is said in checks.toml
+	Unit   string  `toml:"unit"`
+	NoteAt float64 `toml:"note_at" rule:"optional"` // between this and Limit: a note only
+	StopAt float64 `toml:"stop_at" rule:"optional"` // beyond this: a stop, whatever Level says
 }
 
 // OwnCheck is an expression over named measures, e.g. "height_mm > 6 * min(width_mm, depth_mm)".
@@ -264,8 +267,25 @@ type OwnCheck struct {
 	Question string `toml:"question"`
 }
 
-// Words is the lexicon by which letters are understood: language -> stock word -> ways of writing it.
+// Words is the lexicon by which letters are understood. What it may hold is
+// said in words.toml, where an admin adds to it.
 type Words struct {
-	Colours   map[string]map[string][]string `toml:"colours"`
-	Materials map[string]map[string][]string `toml:"materials"`
+	Colours   Lexicon `toml:"colours"`
+	Materials Lexicon `toml:"materials"`
+	Numbers   Lexicon `toml:"numbers"`  // "2": ways of writing two
+	Times     Lexicon `toml:"times"`    // "2": twice
+	Units     Lexicon `toml:"units"`    // mm, cm, m, in, ft
+	Axes      Lexicon `toml:"axes"`     // height, width, depth, longest
+	Scales    Lexicon `toml:"scales"`   // "0.5": ways of saying half as large
+	Supports  Lexicon `toml:"supports"` // yes, no, soluble
+	Days      Lexicon `toml:"days"`     // mon … sun
+	Months    Lexicon `toml:"months"`   // "1" … "12"
+	Feasts    Lexicon `toml:"feasts"`   // "12-25": names of days that fall on a fixed date
+	Topics    Lexicon `toml:"topics"`   // field: words by which a question about it is known
+	Replies   Lexicon `toml:"replies"`  // kind of reply: phrases
+	Cues      Lexicon `toml:"cues"`     // part of a sentence: phrases
 }
+
+// Lexicon is language -> stock word -> ways of writing it. The language "any"
+// holds for all.
+type Lexicon map[string]map[string][]string

@@ -1,0 +1,159 @@
+package preflight
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
+	"meshclerk/intake/slice"
+	"meshclerk/rules"
+)
+
+// turns is the number of angles tried over half a turn about the upright axis.
+const turns = 180
+
+// machines gives the printers that may print the job, in the order of the
+// rules: the one asked for, or all that take the material.
+func machines(r *rules.Rules, s job.Settings) []rules.Printer {
+	var out []rules.Printer
+	for _, p := range r.Printers {
+		if s.Printer != "" && !strings.EqualFold(s.Printer, p.Name) {
+			continue
+		}
+		alone := s
+		alone.Printer = p.Name
+		if _, err := slice.Pick(r, alone, [3]float64{}); err == nil {
+			out = append(out, p)
+		}
+	}
+	if len(out) == 0 {
+		return r.Printers
+	}
+	return out
+}
+
+// fitting finds the first printer whose build volume holds the part as it
+// stands, turned about the upright axis at most; else the one that would take
+// it at the largest scale.
+func fitting(corners []mesh.Vec, up stance, printers []rules.Printer) (job.Fit, rules.Printer) {
+	var best job.Fit
+	var chosen rules.Printer
+	plan := up.plan(corners)
+	for _, p := range printers {
+		scale := room(plan, up.high-up.low, p.BuildMM)
+		if scale >= 1 {
+			return job.Fit{Printer: p.Name, Fits: true, FitsTurned: true, ScaleToFit: 1}, p
+		}
+		if scale > best.ScaleToFit {
+			best, chosen = job.Fit{Printer: p.Name, ScaleToFit: scale}, p
+		}
+	}
+	for _, p := range printers {
+		if _, ok := laidDown(corners, p.BuildMM); ok {
+			best.FitsTurned = true
+			break
+		}
+	}
+	return best, chosen
+}
+
+// tolerance forgives what single precision adds to a part drawn to the full size.
+const tolerance = 1e-6
+
+// room gives the largest scale at which a plan and a height go into a build
+// volume when turned about the upright axis.
+func room(plan []point, height float64, build [3]float64) float64 {
+	if height <= 0 && len(plan) == 0 {
+		return 0
+	}
+	at := func(angle float64) float64 {
+		w, d := extent(plan, angle)
+		return min(build[0]/max(w, 1e-9), build[1]/max(d, 1e-9))
+	}
+	best, angle := 0.0, 0.0
+	for i := range turns {
+		a := math.Pi * float64(i) / turns
+		if s := at(a); s > best*(1+1e-9) {
+			best, angle = s, a
+		}
+	}
+	for step := math.Pi / turns / 2; step > 1e-6; step /= 2 {
+		for _, a := range []float64{angle - step, angle + step} {
+			if s := at(a); s > best*(1+1e-9) {
+				best, angle = s, a
+			}
+		}
+	}
+	scale := min(best, build[2]/max(height, 1e-9))
+	if scale > 1-tolerance {
+		return max(scale, 1)
+	}
+	return scale
+}
+
+// laidDown looks for any way to put the part into a build volume and gives the
+// direction that would be up: flats and axes first, then all round, refined.
+func laidDown(corners []mesh.Vec, build [3]float64) (mesh.Vec, bool) {
+	few := thinned(corners, 400)
+	scale := func(up mesh.Vec) float64 {
+		s := standing(up, few)
+		return room(s.plan(few), s.high-s.low, build)
+	}
+	type try struct {
+		up    mesh.Vec
+		scale float64
+	}
+	tries := []try{}
+	for _, up := range append(axes(), sphere(160)...) {
+		tries = append(tries, try{up, scale(up)})
+	}
+	slices.SortStableFunc(tries, func(a, b try) int { return cmp.Compare(b.scale, a.scale) })
+	for _, t := range tries[:4] {
+		for step := 0.12; step > 0.004 && t.scale < 1; {
+			better := false
+			for _, d := range axes() {
+				up := unit(t.up.Add(d.Mul(step)))
+				if s := scale(up); s > t.scale {
+					t, better = try{up, s}, true
+				}
+			}
+			if !better {
+				step /= 2
+			}
+		}
+		if t.scale >= 1 {
+			whole := standing(t.up, corners)
+			if room(whole.plan(corners), whole.high-whole.low, build) >= 1-1e-3 {
+				return t.up, true
+			}
+		}
+	}
+	return mesh.Vec{}, false
+}
+
+// thinned keeps the corners that reach farthest in n directions.
+func thinned(corners []mesh.Vec, n int) []mesh.Vec {
+	if len(corners) <= n {
+		return corners
+	}
+	keep := map[int]bool{}
+	for _, d := range append(axes(), sphere(n)...) {
+		best, at := math.Inf(-1), 0
+		for i, c := range corners {
+			if h := c.Dot(d); h > best {
+				best, at = h, i
+			}
+		}
+		keep[at] = true
+	}
+	var out []mesh.Vec
+	for i, c := range corners {
+		if keep[i] {
+			out = append(out, c)
+		}
+	}
+	return out
+}

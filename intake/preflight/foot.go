@@ -1,0 +1,133 @@
+package preflight
+
+import (
+	"math"
+
+	"meshclerk/intake/mesh"
+)
+
+// foot is what stands on the plate, in one way up.
+type foot struct {
+	bedMM2  float64 // touching the plate
+	seenMM2 float64 // seen from above
+	share   float64 // bed to seen, 0..1
+	tipDeg  float64 // the least lean that tips a piece over; negative: it tips by itself
+	tipAt   mesh.Vec
+	slim    float64 // height of the piece that tips first, to its narrowest stand
+}
+
+// cut is what a level plane cuts out of one piece.
+type cut struct {
+	area    float64
+	outline []point // convex
+}
+
+// section cuts the pieces at a height above the plate.
+func (p *part) section(s stance, height float64) map[int]*cut {
+	cuts := map[int]*cut{}
+	level := s.low + height
+	side := make([]float64, len(p.m.Vertices))
+	for i, v := range p.m.Vertices {
+		side[i] = v.Dot(s.up) - level
+	}
+	for f, t := range p.m.Triangles {
+		above := 0
+		for _, v := range t {
+			if side[v] >= 0 {
+				above++
+			}
+		}
+		if above == 0 || above == 3 {
+			continue
+		}
+		from, to := p.chord(s, t, side)
+		piece := p.pieceOf(f)
+		c := cuts[piece]
+		if c == nil {
+			c = &cut{}
+			cuts[piece] = c
+		}
+		c.area += from.cross(to) / 2
+		c.outline = append(c.outline, from, to)
+	}
+	for _, c := range cuts {
+		c.outline = outline(c.outline)
+		c.area = min(max(c.area, 0), areaOf(c.outline))
+	}
+	return cuts
+}
+
+// chord is where a facet meets the plane, with the plastic on its left.
+func (p *part) chord(s stance, t [3]int32, side []float64) (from, to point) {
+	for k := range 3 {
+		a, b := t[k], t[(k+1)%3]
+		if (side[a] >= 0) == (side[b] >= 0) {
+			continue
+		}
+		u := side[a] / (side[a] - side[b])
+		at := s.onto(p.m.Vertices[a].Add(p.m.Vertices[b].Sub(p.m.Vertices[a]).Mul(u)))
+		if side[a] >= 0 {
+			from = at
+		} else {
+			to = at
+		}
+	}
+	return from, to
+}
+
+// stand measures how the part stands. Only pieces that reach the plate count.
+func (p *part) stand(s stance, firstLayer float64) foot {
+	out := foot{tipDeg: math.Inf(1)}
+	cuts := p.section(s, firstLayer/2)
+	for _, c := range cuts {
+		out.bedMM2 += c.area
+	}
+	for f := range p.normal {
+		out.seenMM2 += p.area[f] * math.Abs(p.normal[f].Dot(s.up)) / 2
+	}
+	out.seenMM2 = min(out.seenMM2, areaOf(s.plan(p.corner)))
+	if out.seenMM2 > 0 {
+		out.share = min(1, out.bedMM2/out.seenMM2)
+	}
+	for piece, b := range p.balances {
+		c := cuts[piece]
+		if c == nil || b.volume <= 0 {
+			continue
+		}
+		high := s.height(b.centre)
+		lean := math.Atan2(margin(c.outline, s.onto(b.centre)), max(high, 1e-9)) * 180 / math.Pi
+		if lean < out.tipDeg {
+			out.tipDeg, out.tipAt = lean, b.centre
+		}
+	}
+	if math.IsInf(out.tipDeg, 1) {
+		out.tipDeg = 90
+	}
+	return out
+}
+
+// balance is the volume and centre of mass of a piece.
+type balance struct {
+	volume float64
+	centre mesh.Vec
+}
+
+// balance sums the pieces' tetrahedra about the middle of the box.
+func (p *part) balance() []balance {
+	middle := p.box.Min.Add(p.box.Max).Mul(0.5)
+	sums := make([]balance, len(p.pieces.of))
+	for f := range p.m.Triangles {
+		a, b, c := p.m.Corners(f)
+		a, b, c = a.Sub(middle), b.Sub(middle), c.Sub(middle)
+		v := a.Dot(b.Cross(c)) / 6
+		s := &sums[p.pieceOf(f)]
+		s.volume += v
+		s.centre = s.centre.Add(a.Add(b).Add(c).Mul(v / 4))
+	}
+	for i, s := range sums {
+		if s.volume > 0 {
+			sums[i].centre = middle.Add(s.centre.Mul(1 / s.volume))
+		}
+	}
+	return sums
+}

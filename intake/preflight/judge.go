@@ -1,0 +1,257 @@
+package preflight
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
+)
+
+// add files a finding at the level of the rules, or at the milder or harder one
+// that the finding brings along. Only what is asked keeps its question.
+func (c *checker) add(code string, f job.Finding) {
+	level := job.Level(c.limits[code].Level)
+	if level == levelOff {
+		return
+	}
+	f.Code = code
+	if f.Level == "" {
+		f.Level = level
+	}
+	if f.Level != job.Ask {
+		f.Question = ""
+	}
+	c.report.Findings = append(c.report.Findings, f)
+}
+
+// milder gives the level of the rules, but no harder than most.
+func (c *checker) milder(code string, most job.Level) job.Level {
+	level := job.Level(c.limits[code].Level)
+	if level == job.Stop || level == job.Ask && most == job.Note {
+		return most
+	}
+	return level
+}
+
+// place makes an optional place of a finding.
+func place(v mesh.Vec) *[3]float64 {
+	at := [3]float64(v)
+	return &at
+}
+
+// sentence makes a clause a sentence.
+func sentence(s string) string { return strings.TrimRight(s, " .") + "." }
+
+// judge turns figures into findings, in the order of Codes.
+func (c *checker) judge(became string) {
+	c.judgeSize()
+	c.judgeSurface()
+	c.judgePieces()
+	c.judgeWalls()
+	c.judgeStand()
+	c.judgeHanging()
+	c.judgeHazard()
+	if became != "" {
+		c.add("already-printed", job.Finding{Text: sentence("We have had this very file before: " + became),
+			Question: "Should we print it once more?"})
+	}
+	order := Codes()
+	slices.SortStableFunc(c.report.Findings, func(a, b job.Finding) int {
+		return slices.Index(order, a.Code) - slices.Index(order, b.Code)
+	})
+	c.judgeOwn()
+}
+
+// judgeOwn runs the checks that the house added.
+func (c *checker) judgeOwn() {
+	checks, faults := compile(c.rules)
+	for range faults {
+		c.report.Advice = append(c.report.Advice, job.Advice{About: "rules", Do: "run meshclerk rules check",
+			Why: "a check of the house's own in checks.toml cannot be understood and was left out"})
+	}
+	found, advice := runOwn(checks, c.measures())
+	c.report.Findings = append(c.report.Findings, found...)
+	c.report.Advice = append(c.report.Advice, advice...)
+}
+
+// measures gathers the figures for the house's own checks.
+func (c *checker) measures() Measures {
+	var m Measures
+	m.shape(c.topo.Shape)
+	size := c.box(c.now.stance)
+	m.size(size)
+	m.FootprintMM2, m.BedMM2 = c.now.foot.seenMM2, c.now.foot.bedMM2
+	m.Fits = c.fit.Fits
+	m.ThinMM2, m.ThinnestMM, m.GapMM = c.thin.wallMM2+c.thin.sheetMM2, c.thin.leastMM, c.thin.gapMM
+	m.VoidMM3 = c.voids().volume
+	m.OverhangMM2, m.BridgeMM, m.TipDeg = c.now.hang.areaMM2, c.now.hang.bridgeMM, c.now.foot.tipDeg
+	m.Copies, m.Scale = float64(max(1, c.set.Copies)), c.scale
+	m.estimate(c.report.Estimate)
+	return m
+}
+
+// box is the outer size of the part in a way up.
+func (c *checker) box(s stance) mesh.Vec {
+	r := s.rotation()
+	if r == mesh.Upright {
+		return c.part.box.Size()
+	}
+	return c.part.m.Transformed(r, 1).Bounds().Size()
+}
+
+// guess is a unit that the file could have been drawn in.
+type guess struct {
+	name   string
+	factor float64 // to millimetres
+}
+
+// The units that drawings come in, and the slip of converting inches twice. An
+// inch is 25.4 mm by definition (international yard and pound agreement, 1959).
+func guesses() []guess {
+	return []guess{{"in inches", 25.4}, {"in centimetres", 10}, {"in metres", 1000}, {"in microns", 0.001}, {"with inches converted twice", 1 / 25.4}}
+}
+
+func (c *checker) judgeSize() {
+	size := c.topo.Shape.SizeMM
+	longest, largest := max(size[0], size[1], size[2]), 0.0
+	for _, p := range c.rules.Printers {
+		largest = max(largest, p.BuildMM[0], p.BuildMM[1], p.BuildMM[2])
+	}
+	doubtful := longest < c.limits["units-doubtful"].Limit || longest > 3*largest
+	if doubtful && (c.set.Scale == 0 || c.set.Scale == 1) {
+		c.judgeUnits(size, longest, largest)
+	}
+	if !c.fit.Fits {
+		c.judgeFit(size, longest)
+	}
+	limit := c.rules.Limits.JobHours
+	if e := c.report.Estimate; e != nil && limit > 0 && e.PlateTimeS > limit*3600 {
+		text := fmt.Sprintf("It would take %s to print, and a job may take %s at most", hours(e.PlateTimeS), hours(limit*3600))
+		if largest := e.LargestScale / c.scale; largest > 0.05 && largest < 1 {
+			text += fmt.Sprintf("; at %d %% of its size it would fit into that time", int(largest*100))
+		}
+		c.add("too-long", job.Finding{Text: sentence(text), Amount: e.PlateTimeS / 3600, Unit: "h",
+			Question: "Should it be smaller, or printed with thicker layers?"})
+	}
+}
+
+// judgeUnits lists the units that would make sense of the size.
+func (c *checker) judgeUnits(size mesh.Vec, longest, largest float64) {
+	var would []string
+	for _, g := range guesses() {
+		if l := longest * g.factor; l >= c.limits["units-doubtful"].Limit && l <= largest {
+			would = append(would, fmt.Sprintf("%s if it was drawn %s", sizes(size.Mul(g.factor)), g.name))
+		}
+	}
+	text := "Taken as millimetres, it would be only " + sizes(size)
+	if longest > largest {
+		text = "Taken as millimetres, it would be " + sizes(size) + ", far larger than any printer"
+	}
+	if len(would) > 0 {
+		text += "; it would be " + strings.Join(would, ", or ")
+	} else if longest > largest {
+		return // no unit makes sense of it: it is simply too big
+	}
+	question := "How large should it be?"
+	if len(would) > 0 {
+		question = "How large should it be: " + strings.Join(would, ", ") + ", or really " + sizes(size) + "?"
+	}
+	c.add("units-doubtful", job.Finding{Text: sentence(text), Amount: longest, Unit: "mm", Question: question})
+}
+
+func (c *checker) judgeFit(size mesh.Vec, longest float64) {
+	text := fmt.Sprintf("At %s it is too big for our printers", sizes(size))
+	f := job.Finding{Amount: longest, Unit: "mm"}
+	switch {
+	case c.fit.FitsTurned:
+		text += " as it stands, but it would fit if it was laid down in another way"
+		f.Question = "May we lay it down in another way, so that it fits?"
+		f.Level = c.milder("too-big", job.Ask)
+	case c.fit.ScaleToFit >= 0.01:
+		text += fmt.Sprintf("; at %d %% of its size it would fit %s", int(c.fit.ScaleToFit*100), c.fit.Printer)
+		f.Question = fmt.Sprintf("May we make it smaller, to %d %% of its size?", int(c.fit.ScaleToFit*100))
+	}
+	f.Text = sentence(text)
+	c.add("too-big", f)
+}
+
+func (c *checker) judgeSurface() {
+	s, t := c.topo.Shape, c.topo
+	if s.Holes > 0 || s.OpenEdges > 0 {
+		c.judgeHoles()
+	}
+	if n := s.NonmanifoldEdges; float64(n) > c.limits["nonmanifold"].Limit {
+		f := job.Finding{Amount: float64(n), Unit: "edges",
+			Text: fmt.Sprintf("At %s more than two faces meet, which no real object can have; it usually prints all the same.", plural(n, "edge", "edges"))}
+		if len(t.NonmanifoldAt) > 0 {
+			f.At = place(t.NonmanifoldAt[0])
+		}
+		c.add("nonmanifold", f)
+	}
+	if n := s.FlippedEdges; float64(n) > c.limits["flipped"].Limit {
+		f := job.Finding{Amount: float64(n), Unit: "edges",
+			Text: fmt.Sprintf("Part of the surface faces the wrong way (along %s); we turn it round before printing.", plural(n, "edge", "edges"))}
+		if len(t.FlippedAt) > 0 {
+			f.At = place(t.FlippedAt[0])
+		}
+		c.add("flipped", f)
+	}
+	if s.InsideOut {
+		c.add("inside-out", job.Finding{Amount: 1, Text: "The surface faces inwards, as if the part was a hollow in a block; we turn it round before printing."})
+	}
+	if n := s.SelfIntersections; float64(n) > c.limits["self-crossing"].Limit {
+		count := plural(n, "place", "places")
+		if !s.IntersectionsExact {
+			count = "at least " + count
+		}
+		f := job.Finding{Amount: float64(n), Unit: "places",
+			Text: fmt.Sprintf("The surface passes through itself at %s; what it encloses altogether is printed as one.", count)}
+		if len(t.Crossings) > 0 {
+			f.At = place(t.Crossings[0].At)
+		}
+		c.add("self-crossing", f)
+	}
+	if c.coarse.errorMM > 0 {
+		c.add("coarse-facets", job.Finding{Amount: c.coarse.errorMM, Unit: "mm", At: place(c.coarse.at),
+			Text:     fmt.Sprintf("Curves are made of flat facets that lie up to %s off the curve and will show; a finer export would be smoother.", mm(c.coarse.errorMM)),
+			Question: "Are the facets meant to be seen, or can you send a finer file?"})
+	}
+}
+
+// judgeHoles tells small holes, which are closed, from openings, and both from
+// a surface that has no inside at all.
+func (c *checker) judgeHoles() {
+	s, t := c.topo.Shape, c.topo
+	open, worst, area := 0, -1, 0.0
+	for i, h := range t.Holes {
+		area += h.AreaMM2
+		if h.LengthMM > c.limits["holes"].Limit {
+			open++
+		}
+		if worst < 0 || h.LengthMM > t.Holes[worst].LengthMM {
+			worst = i
+		}
+	}
+	f := job.Finding{Amount: float64(s.Holes), Unit: "holes"}
+	if worst >= 0 {
+		f.At = place(t.Holes[worst].At)
+	} else if len(t.OpenAt) > 0 {
+		f.At = place(t.OpenAt[0])
+	}
+	sheet := 2*abs(s.VolumeMM3) < 0.02*s.AreaMM2*sqrt(s.AreaMM2)/3 && area > 0.2*s.AreaMM2
+	switch {
+	case sheet:
+		f.Level = job.Stop
+		f.Text = "The model is a surface without thickness, like paper, so there is nothing solid to print; it has to be given a thickness in the drawing program."
+	case open > 0:
+		f.Text = fmt.Sprintf("The surface has %s, the largest about %s across, so it is not clear what is inside and what is outside.",
+			plural(s.Holes, "hole", "holes"), mm(t.Holes[worst].LengthMM/3))
+		f.Question = "We would close the surface flat over each hole. Is that right, or is a part of the model missing?"
+	default:
+		f.Level = c.milder("holes", job.Note)
+		f.Text = fmt.Sprintf("The surface has %s; we close them before printing.", plural(max(1, s.Holes), "small hole", "small holes"))
+	}
+	c.add("holes", f)
+}

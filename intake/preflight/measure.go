@@ -1,0 +1,258 @@
+package preflight
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
+	"meshclerk/intake/slice"
+)
+
+// examine finds the topology at the asked scale and readies the body.
+func (c *checker) examine(ctx context.Context, m *mesh.Mesh, facts mesh.Facts) error {
+	c.say(fmt.Sprintf("looking at the surface (%d facets)", facts.Facets))
+	c.file = m
+	scaled := m
+	if c.scale != 1 {
+		scaled = m.Transformed(mesh.Upright, c.scale)
+	}
+	topo, err := mesh.Examine(ctx, scaled, facts, mesh.Options{CrossingTime: 2 * time.Second})
+	if err != nil {
+		return err
+	}
+	c.topo, c.report.Mesh = topo, &topo.Shape
+	body, bodyTopo := scaled, topo
+	if topo.Shape.FlippedEdges > 0 || topo.Shape.InsideOut {
+		body, bodyTopo, err = righted(ctx, scaled)
+		if err != nil {
+			return err
+		}
+	}
+	c.part = newPart(body, bodyTopo)
+	return ctx.Err()
+}
+
+// measure takes every figure that the findings need.
+func (c *checker) measure(ctx context.Context) error {
+	p := c.part
+	layer := c.layer()
+	c.hangs = newHangRules(c.rules.Printing, layer)
+	c.thick = thickness{
+		wall: c.limits["thin-wall"].Limit, line: c.limits["thin-wall"].StopAt, detail: c.limits["fine-detail"].Limit,
+		layer: layer, gap: c.limits["narrow-gap"].Limit, loose: c.limits["narrow-gap"].NoteAt,
+	}
+	upright := p.standing(upright)
+
+	c.say("measuring walls and gaps")
+	places, looks := p.feel(ctx, c.thick, wallPlaces(p.total))
+	p.pieces = findPieces(p.topo, p.touchesOf(places, looks))
+	p.balances = p.balance()
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	c.fit, c.printer = fitting(p.corner, upright, machines(c.rules, c.set))
+	c.report.Fit = &c.fit
+	c.sent = p.inspect(ctx, upright, c.hangs, c.price(), hangPlaces)
+	c.now, c.best = c.sent, c.sent
+	if c.set.Reoriented {
+		c.orient(ctx)
+		c.now = p.inspect(ctx, c.best.stance, c.hangs, c.price(), hangPlaces)
+	}
+	c.stick = c.adhesion(c.now)
+
+	c.say("estimating time and plastic")
+	g, inner := errgroup.WithContext(ctx)
+	g.Go(func() error { return c.estimate(inner) })
+	g.Go(func() error {
+		if !c.set.Reoriented {
+			c.orient(inner)
+		}
+		c.thin = p.sum(c.now.stance, c.thick, places, looks)
+		c.step = p.lowSteps(c.now.stance, layer)
+		c.coarse = p.coarseness(c.limits["coarse-facets"].Limit)
+		c.lumps = p.lumps(c.now.stance)
+		return inner.Err()
+	})
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	return c.advise(ctx)
+}
+
+// Places looked at: for walls one for every half mm2, within bounds.
+const (
+	fewestPlaces = 3000
+	mostPlaces   = 16000
+	hangPlaces   = 2400
+)
+
+func wallPlaces(area float64) int {
+	return int(min(mostPlaces, max(fewestPlaces, 2*area)))
+}
+
+func (c *checker) layer() float64 {
+	if c.set.LayerMM > 0 {
+		return c.set.LayerMM
+	}
+	return c.rules.Printing.LayerMM
+}
+
+// price puts the house's printing into terms for comparing ways up.
+func (c *checker) price() price {
+	pr, layer := c.rules.Printing, c.layer()
+	speed := 60.0
+	if len(c.rules.Printers) > 0 {
+		speed = max(1, c.rules.Printers[0].Speed.Support)
+	}
+	flow := max(0.1, pr.LineWidthMM*layer*speed)
+	volume := 0.0
+	for _, b := range c.part.balances {
+		volume += max(0, b.volume)
+	}
+	return price{
+		perLayer: 4, layer: layer,
+		perSupport: 1.5 * pr.SupportDensity / flow,
+		perMark:    0.5,
+		shaky:      0.6,
+		slow:       300 + 0.3*volume/flow,
+	}
+}
+
+// orient looks for the best way up.
+func (c *checker) orient(ctx context.Context) {
+	c.say("looking for the best way up")
+	build := c.printer.BuildMM
+	fits := func(s stance) bool { return room(s.plan(c.part.corner), s.high-s.low, build) >= 1 }
+	if !c.fit.FitsTurned {
+		fits = func(stance) bool { return true }
+	}
+	c.best = c.part.bestWay(ctx, c.sent, c.hangs, c.price(), fits)
+}
+
+// estimate works out time and plastic for the part as it would be printed.
+func (c *checker) estimate(ctx context.Context) error {
+	in, err := c.input(c.stick.Do)
+	if err != nil {
+		return c.withoutEstimate(ctx, err)
+	}
+	in.WithLargestScale = true
+	m := c.turned(c.now.stance)
+	e, err := slice.Estimate(ctx, m, in)
+	if err != nil {
+		return c.withoutEstimate(ctx, err)
+	}
+	if c.opts.WhatIf {
+		if e.WhatIf, err = slice.WhatIf(ctx, m, in); err != nil {
+			return err
+		}
+	}
+	c.report.Estimate = &e
+	return nil
+}
+
+// withoutEstimate lets the check go on when the part itself cannot be estimated.
+func (c *checker) withoutEstimate(ctx context.Context, err error) error {
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: "estimate this part by hand", Why: err.Error()})
+	return nil
+}
+
+// turned is the file's mesh, without the scale, in a way up.
+func (c *checker) turned(s stance) *mesh.Mesh {
+	r := s.rotation()
+	if r == mesh.Upright {
+		return c.file
+	}
+	return c.file.Transformed(r, 1)
+}
+
+// input sets up an estimate on the printer that was chosen.
+func (c *checker) input(stick string) (slice.Input, error) {
+	set := c.set
+	set.Printer = c.printer.Name
+	in, err := slice.For(c.rules, set, c.topo.Shape.SizeMM)
+	if err != nil {
+		return in, err
+	}
+	in.Printing.Adhesion = stick
+	if c.opts.Calibration != nil {
+		in.Calibration = c.opts.Calibration(in.Printer.Name, in.Material.Name)
+	}
+	return in, nil
+}
+
+// advise compares the best way up with the way it was sent, in the estimate's
+// own figures, and keeps the latter when they do not bear the advice out.
+func (c *checker) advise(ctx context.Context) error {
+	o := &job.Orientation{Rotation: c.best.stance.rotation(), AsSent: true}
+	c.report.Orientation = o
+	sent := c.report.Estimate
+	if sent == nil {
+		c.best = c.sent
+	}
+	turned := sent
+	if sent != nil && c.best.stance != c.now.stance {
+		e, err := c.estimateTurned(ctx)
+		if err != nil {
+			return err
+		}
+		turned = &e
+		if !worthIt(*sent, e, c.fit.Fits) {
+			c.best, turned = c.sent, sent
+		}
+	}
+	o.Rotation = c.best.stance.rotation()
+	o.AsSent = c.best.stance == c.sent.stance
+	o.HeightMM, o.BedMM2 = c.best.stance.high-c.best.stance.low, c.best.foot.bedMM2
+	if turned != nil {
+		o.SupportMM3, o.PrintTimeS = turned.SupportMM3, turned.PrintTimeS
+	}
+	o.Why = c.why(sent, turned)
+	c.report.Advice = append(c.report.Advice, c.stick)
+	if a, ok := c.support(); ok {
+		c.report.Advice = append(c.report.Advice, a)
+	}
+	return nil
+}
+
+func (c *checker) estimateTurned(ctx context.Context) (job.Estimate, error) {
+	in, err := c.input(c.adhesion(c.best).Do)
+	if err != nil {
+		return job.Estimate{}, err
+	}
+	return slice.Estimate(ctx, c.turned(c.best.stance), in)
+}
+
+// worthIt says that turning saves support or a good part of the time.
+func worthIt(sent, turned job.Estimate, fits bool) bool {
+	lessSupport := turned.SupportMM3 < 0.8*sent.SupportMM3-1 && turned.PrintTimeS < 1.25*sent.PrintTimeS
+	lessTime := turned.PrintTimeS < 0.93*sent.PrintTimeS && turned.SupportMM3 <= sent.SupportMM3*1.05+20
+	return !fits || lessSupport || lessTime
+}
+
+// tilt says in words how the best way up differs from the way it was sent.
+func (c *checker) tilt() string {
+	up := c.best.stance.up
+	switch {
+	case up[2] > 0.9999:
+		return "as it was sent"
+	case up[2] < -0.9999:
+		return "upside down"
+	case math.Abs(up[2]) < 0.01:
+		return "laid on its side"
+	}
+	return fmt.Sprintf("tilted by %.0f degrees", math.Acos(up[2])*180/math.Pi)
+}
+
+// righted gives a copy of the mesh whose normals point out of the plastic.
+func righted(ctx context.Context, m *mesh.Mesh) (*mesh.Mesh, *mesh.Topology, error) {
+	topo, err := mesh.Examine(ctx, m, mesh.Facts{}, mesh.Options{})
+	return m, topo, err
+}

@@ -1,0 +1,95 @@
+package preflight
+
+import (
+	"meshclerk/intake/mesh"
+)
+
+// part is the body under examination: at the asked scale, in the file's own
+// coordinates, its winding made good so that normals point out of the plastic.
+type part struct {
+	m        *mesh.Mesh
+	topo     *mesh.Topology
+	tree     *mesh.BVH
+	pieces   pieces
+	balances []balance // by piece
+	mixed    bool      // bodies can overlap: more than one shell, or one that crosses itself
+	box      mesh.Box
+	normal   []mesh.Vec // by facet: unit, or zero for a facet without area
+	area     []float64  // by facet, mm2
+	total    float64    // mm2
+	corner   []mesh.Vec // of the convex hull
+	flats    []flat     // of the convex hull, merged
+}
+
+// newPart measures what every check needs.
+func newPart(m *mesh.Mesh, topo *mesh.Topology) *part {
+	p := &part{m: m, topo: topo, tree: topo.BVH(), box: m.Bounds()}
+	p.normal = make([]mesh.Vec, len(m.Triangles))
+	p.area = make([]float64, len(m.Triangles))
+	for f := range m.Triangles {
+		a, b, c := m.Corners(f)
+		n := b.Sub(a).Cross(c.Sub(a))
+		if twice := n.Len(); twice > 0 {
+			p.normal[f], p.area[f] = n.Mul(1/twice), twice/2
+			p.total += twice / 2
+		}
+	}
+	p.mixed = len(topo.Shells) > 1 || len(topo.Crossings) > 0
+	corners, flats := convexHull(extremes(m.Vertices, p.box), p.box)
+	p.corner, p.flats = corners, merge(flats)
+	return p
+}
+
+// standing puts the part on the plate with the given direction up. The lowest
+// and highest places are those of all vertices, not of the thinned hull.
+func (p *part) standing(up mesh.Vec) stance { return standing(up, p.m.Vertices) }
+
+// centre gives the middle of facet f.
+func (p *part) centre(f int) mesh.Vec {
+	a, b, c := p.m.Corners(f)
+	return a.Add(b).Add(c).Mul(1.0 / 3)
+}
+
+// sample is a place on the surface that stands for some of it.
+type sample struct {
+	at     mesh.Vec
+	facet  int
+	weight float64 // mm2
+}
+
+// samples spreads n places over the facets so that each stands for the same
+// area: evenly along the running sum of the areas, and within a facet by the
+// plastic number's low-discrepancy sequence. The same part gives the same places.
+func (p *part) samples(n int, weight func(f int) float64) []sample {
+	whole := 0.0
+	for f := range p.area {
+		whole += weight(f)
+	}
+	if whole <= 0 || n <= 0 {
+		return nil
+	}
+	each := whole / float64(n)
+	out := make([]sample, 0, n+1)
+	run, next := 0.0, each/2
+	for f := range p.area {
+		run += weight(f)
+		for ; next < run && len(out) < n; next += each {
+			out = append(out, sample{p.within(f, len(out)), f, each})
+		}
+	}
+	return out
+}
+
+// within gives the i-th place of a sequence that fills a facet evenly (R2
+// sequence, folded into the triangle).
+func (p *part) within(f, i int) mesh.Vec {
+	const g, h = 0.7548776662466927, 0.5698402909980532
+	u, v := fraction(0.5+g*float64(i+1)), fraction(0.5+h*float64(i+1))
+	if u+v > 1 {
+		u, v = 1-u, 1-v
+	}
+	a, b, c := p.m.Corners(f)
+	return a.Add(b.Sub(a).Mul(u)).Add(c.Sub(a).Mul(v))
+}
+
+func fraction(x float64) float64 { return x - float64(int(x)) }

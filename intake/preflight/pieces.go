@@ -1,0 +1,124 @@
+package preflight
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"meshclerk/intake/mesh"
+)
+
+// pieces joins bodies that cross, touch or hold one another: what comes off the
+// printer in one lump.
+type pieces struct {
+	of    []int // by shell
+	count int   // of lumps with a body in them
+}
+
+// touching is how near two bodies may come and still print as one, mm. Practice.
+const touching = 0.02
+
+// findPieces joins shells; touches are pairs of shells that were found to touch.
+func findPieces(topo *mesh.Topology, touches [][2]int) pieces {
+	parent := make([]int, len(topo.Shells))
+	for i := range parent {
+		parent[i] = i
+	}
+	find := func(i int) int {
+		for parent[i] != i {
+			parent[i] = parent[parent[i]]
+			i = parent[i]
+		}
+		return i
+	}
+	join := func(a, b int) {
+		a, b = find(a), find(b)
+		parent[max(a, b)] = min(a, b)
+	}
+	for _, c := range topo.Crossings {
+		join(int(topo.ShellOf[c.A]), int(topo.ShellOf[c.B]))
+	}
+	for _, t := range touches {
+		join(t[0], t[1])
+	}
+	for i, s := range topo.Shells {
+		if s.Inside >= 0 && (s.Void || !topo.Shells[s.Inside].Void) {
+			join(i, s.Inside) // a void belongs to its body; a body within the plastic of another is part of it
+		}
+	}
+	ps := pieces{of: make([]int, len(parent))}
+	number := map[int]int{}
+	for i := range parent {
+		root := find(i)
+		if _, ok := number[root]; !ok {
+			number[root] = len(number)
+		}
+		ps.of[i] = number[root]
+	}
+	bodies := map[int]bool{}
+	for i, s := range topo.Shells {
+		if s.Outer {
+			bodies[ps.of[i]] = true
+		}
+	}
+	ps.count = len(bodies)
+	return ps
+}
+
+func (p *part) pieceOf(facet int) int { return p.pieces.of[p.topo.ShellOf[facet]] }
+
+func (p *part) inVoid(facet int) bool { return p.topo.Shells[p.topo.ShellOf[facet]].Void }
+
+// lump is one piece as it stands.
+type lump struct {
+	piece   int
+	low     float64 // above the plate, mm
+	high    float64
+	volume  float64
+	corners []mesh.Vec // some, enough for its hull
+}
+
+// lumps measures the pieces in a way up, the largest first.
+func (p *part) lumps(s stance) []lump {
+	n := 0
+	for _, k := range p.pieces.of {
+		n = max(n, k+1)
+	}
+	out := make([]lump, n)
+	for i := range out {
+		out[i] = lump{piece: i, low: math.Inf(1), high: math.Inf(-1)}
+	}
+	for i, sh := range p.topo.Shells {
+		if !sh.Void {
+			out[p.pieces.of[i]].volume += math.Abs(sh.Volume)
+		}
+	}
+	seen := make([]bool, len(p.m.Vertices))
+	clouds := make([][]mesh.Vec, n)
+	for f, t := range p.m.Triangles {
+		l := &out[p.pieceOf(f)]
+		for _, v := range t {
+			if seen[v] {
+				continue
+			}
+			seen[v] = true
+			h := s.height(p.m.Vertices[v])
+			l.low, l.high = min(l.low, h), max(l.high, h)
+			clouds[l.piece] = append(clouds[l.piece], p.m.Vertices[v])
+		}
+	}
+	for i, c := range clouds {
+		box := boxOf(c)
+		out[i].corners, _ = convexHull(extremes(c, box), box)
+	}
+	slices.SortStableFunc(out, func(a, b lump) int { return cmp.Compare(b.volume, a.volume) })
+	return out
+}
+
+func boxOf(points []mesh.Vec) mesh.Box { return (&mesh.Mesh{Vertices: points}).Bounds() }
+
+// middle is the middle of the lump's box.
+func (l lump) middle() mesh.Vec {
+	b := boxOf(l.corners)
+	return b.Min.Add(b.Max).Mul(0.5)
+}

@@ -1,0 +1,78 @@
+package preflight
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"meshclerk/intake/mesh"
+)
+
+// figure rounds a number to what a person would say: three places that count.
+func figure(v float64) string {
+	places := 0
+	switch a := math.Abs(v); {
+	case a < 0.995:
+		places = 2
+	case a < 99.95:
+		places = 1
+	}
+	s := strconv.FormatFloat(v, 'f', places, 64)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
+
+// mm says a length.
+func mm(v float64) string {
+	if v > 0 && v < 0.01 {
+		return "less than 0.01 mm"
+	}
+	return figure(v) + " mm"
+}
+
+// sizes says an outer size as patrons write it.
+func sizes(v mesh.Vec) string {
+	return figure(v[0]) + " x " + figure(v[1]) + " x " + figure(v[2]) + " mm"
+}
+
+// areas says an area in the unit that fits it.
+func areas(v float64) string {
+	if v >= 100 {
+		return figure(v/100) + " cm²"
+	}
+	return figure(v) + " mm²"
+}
+
+// volumes says a volume in the unit that fits it.
+func volumes(v float64) string {
+	if v >= 100 {
+		return figure(v/1000) + " cm³"
+	}
+	return figure(v) + " mm³"
+}
+
+// hours says a time.
+func hours(seconds float64) string {
+	minutes := int(math.Round(seconds / 60))
+	switch {
+	case minutes < 60:
+		return plural(minutes, "minute", "minutes")
+	case minutes%60 == 0:
+		return plural(minutes/60, "hour", "hours")
+	}
+	return fmt.Sprintf("%d h %02d min", minutes/60, minutes%60)
+}
+
+// plural says a count with its noun.
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + many
+}
