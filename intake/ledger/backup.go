@@ -74,8 +74,7 @@ var errForgotten = errors.New("stored files were removed while the backup ran; s
 
 func (l *Ledger) backupOnce(ctx context.Context, dir string) error {
 	db := filepath.Join(dir, dbFile)
-	// One read transaction: the copy is the ledger at one moment.
-	if _, err := l.read.ExecContext(ctx, `VACUUM INTO ?`, db); err != nil {
+	if err := l.snapshot(ctx, db); err != nil {
 		return err
 	}
 	if err := settle(ctx, db); err != nil {
@@ -102,6 +101,19 @@ func (l *Ledger) backupOnce(ctx context.Context, dir string) error {
 		}
 	}
 	return verifyCopy(ctx, dir)
+}
+
+// snapshot copies the database within one read transaction: the copy is the
+// ledger at one moment, and nobody waits. The pool of readers may not write, not
+// even another file, so it has a connection of its own.
+func (l *Ledger) snapshot(ctx context.Context, to string) error {
+	db, err := sql.Open("sqlite", dsn(filepath.Join(l.dir, dbFile), url.Values{"mode": {"rw"}}))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	_, err = db.ExecContext(ctx, `VACUUM INTO ?`, to)
+	return err
 }
 
 // settle makes the copy one plain file and durable: VACUUM INTO does not fsync

@@ -27,7 +27,8 @@ const (
 // StepRead is the kind of a letter's first step.
 const StepRead = "read"
 
-// TakenLetter is a letter whose raw bytes are stored already (NewBlob, PutBlob).
+// TakenLetter is a letter whose raw bytes are stored already (PutBlob), or are
+// about to be (TakeRaw).
 type TakenLetter struct {
 	Folder      string
 	UIDValidity uint32
@@ -95,6 +96,27 @@ func (tx *Tx) Take(ctx context.Context, t TakenLetter) (id string, fresh bool, e
 		return id, false, nil
 	}
 	return id, true, tx.Enqueue(ctx, StepRead, id, time.Time{})
+}
+
+// TakeRaw keeps the raw bytes that w received and takes the letter, in one
+// transaction. SHA256 and Bytes of t are filled in from w.
+func (l *Ledger) TakeRaw(ctx context.Context, w *BlobWriter, t TakenLetter) (id string, fresh bool, err error) {
+	defer w.Abort()
+	if err := w.sync(); err != nil {
+		return "", false, err
+	}
+	t.SHA256, t.Bytes = w.SHA256(), w.Size()
+	err = l.Tx(ctx, func(tx *Tx) (err error) {
+		if err := tx.adopt(ctx, w); err != nil {
+			return err
+		}
+		id, fresh, err = tx.Take(ctx, t)
+		return err
+	})
+	if err != nil {
+		return "", false, err
+	}
+	return id, fresh, nil
 }
 
 func (tx *Tx) letterAt(ctx context.Context, t TakenLetter) (id, sha string, err error) {
