@@ -165,13 +165,12 @@ func (r *reader) unpackOne(f *zip.File, inside string, depth int) error {
 	defer in.Close()
 	guard := &bombGuard{in: in, left: r.caps.ArchiveBytes - r.unpacked, packed: int64(f.CompressedSize64), ratio: r.caps.ArchiveRatio}
 	before := len(r.files)
-	a, err := r.attach(name, "", inside, depth+1, guard)
-	if err != nil {
+	if _, err := r.attach(name, "", inside, depth+1, guard); err != nil {
 		return err
 	}
 	r.unpacked += guard.n
 	if guard.met {
-		a = &r.files[before]
+		a := &r.files[before]
 		a.Note = "unpacks to far more than a model would; it was not kept"
 		if a.Path != "" {
 			_ = r.store.root.Remove(filepath.Base(a.Path)) // the store is the caller's; what stays is harmless

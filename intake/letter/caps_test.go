@@ -117,13 +117,13 @@ func (r *repeat) Read(p []byte) (int, error) {
 func TestBigLetterIsNotHeld(t *testing.T) {
 	for name, in := range map[string]io.Reader{
 		"base64":     endless(60 << 20),
-		"one line":   io.MultiReader(strings.NewReader(top+"\r\n"), io.LimitReader(&repeat{of: []byte("x")}, 24<<20)),
-		"html":       io.MultiReader(strings.NewReader(top+"Content-Type: text/html\r\n\r\n"), io.LimitReader(&repeat{of: []byte("<div>x")}, 24<<20)),
-		"header":     io.MultiReader(strings.NewReader(top), io.LimitReader(&repeat{of: []byte("X: y\r\n")}, 24<<20)),
-		"one header": io.MultiReader(strings.NewReader(top+"X: "), io.LimitReader(&repeat{of: []byte("y")}, 24<<20)),
-		"preamble":   io.MultiReader(strings.NewReader(top+"Content-Type: multipart/mixed; boundary=b\r\n\r\n"), io.LimitReader(&repeat{of: []byte("y\r\n")}, 24<<20)),
+		"one line":   io.MultiReader(strings.NewReader(top+"\r\n"), io.LimitReader(&repeat{of: []byte("x")}, 16<<20)),
+		"html":       io.MultiReader(strings.NewReader(top+"Content-Type: text/html\r\n\r\n"), io.LimitReader(&repeat{of: []byte("<div>x")}, 16<<20)),
+		"header":     io.MultiReader(strings.NewReader(top), io.LimitReader(&repeat{of: []byte("X: y\r\n")}, 16<<20)),
+		"one header": io.MultiReader(strings.NewReader(top+"X: "), io.LimitReader(&repeat{of: []byte("y")}, 16<<20)),
+		"preamble":   io.MultiReader(strings.NewReader(top+"Content-Type: multipart/mixed; boundary=b\r\n\r\n"), io.LimitReader(&repeat{of: []byte("y\r\n")}, 16<<20)),
 		"boundaries": io.MultiReader(strings.NewReader(top+"Content-Type: multipart/mixed; boundary=b\r\n\r\n"), io.LimitReader(&repeat{of: []byte("--b\r\n\r\n")}, 20<<20)),
-		"quoted":     io.MultiReader(strings.NewReader(top+"Content-Type: a/b\r\nContent-Transfer-Encoding: quoted-printable\r\n\r\n"), io.LimitReader(&repeat{of: []byte("=")}, 24<<20)),
+		"quoted":     io.MultiReader(strings.NewReader(top+"Content-Type: a/b\r\nContent-Transfer-Encoding: quoted-printable\r\n\r\n"), io.LimitReader(&repeat{of: []byte("=")}, 16<<20)),
 	} {
 		t.Run(name, func(t *testing.T) {
 			m := &memory{in: in}

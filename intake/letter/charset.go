@@ -43,18 +43,7 @@ func lookupCharset(name string) encoding.Encoding {
 	if enc, err := ianaindex.MIME.Encoding(name); err == nil && enc != nil {
 		return enc
 	}
-	if n, ok := strings.CutPrefix(name, "cp"); ok && lookupCharsetOnce("windows-"+n) != nil {
-		return lookupCharsetOnce("windows-" + n)
-	}
 	return nil
-}
-
-func lookupCharsetOnce(name string) encoding.Encoding {
-	enc, err := htmlindex.Get(name)
-	if err != nil {
-		return nil
-	}
-	return enc
 }
 
 // guessCharset decodes bytes that nothing reliable is said about.

@@ -10,13 +10,13 @@ import (
 
 // renderHTML renders HTML as the text a reader would see, with quoted mail marked
 // by "> " as in plain mail, numbered lists numbered, and the target behind each
-// link. Hidden text, scripts and signature blocks are left out. It also returns the
+// link. Hidden text, scripts and elements with a name of signatures are left out. It also returns the
 // Content-IDs of the pictures shown. The text is at most limit bytes.
 //
 // It works on the token stream, so that no nesting, however deep, costs more than
 // its length.
-func renderHTML(source string, limit int) (text string, shown []string) {
-	h := &renderer{limit: limit}
+func renderHTML(source string, limit int, signatures []string) (text string, shown []string) {
+	h := &renderer{limit: limit, signatures: signatures}
 	z := html.NewTokenizer(strings.NewReader(source))
 	for more := true; more && h.out.Len() < limit; {
 		switch z.Next() {
@@ -35,10 +35,11 @@ func renderHTML(source string, limit int) (text string, shown []string) {
 }
 
 type renderer struct {
-	out   strings.Builder
-	limit int
-	line  strings.Builder
-	shown []string
+	out        strings.Builder
+	limit      int
+	signatures []string
+	line       strings.Builder
+	shown      []string
 
 	skipped atom.Atom // the element whose content is left out, 0 for none
 	nested  int       // elements of the same name open inside it
@@ -82,7 +83,7 @@ func (h *renderer) start(t html.Token) {
 		return
 	}
 	attr := attributes(t)
-	if t.Type == html.StartTagToken && !voidTags[tag] && (hiddenTags[tag] || hidden(attr) || signature(attr)) {
+	if t.Type == html.StartTagToken && !voidTags[tag] && (hiddenTags[tag] || hidden(attr) || h.signature(attr)) {
 		if tag != 0 {
 			h.skipped, h.nested = tag, 0
 			h.breakLine()
@@ -292,8 +293,8 @@ func hidden(attr map[string]string) bool {
 	return strings.Contains(style, "display:none") || strings.Contains(style, "mso-hide:all")
 }
 
-func signature(attr map[string]string) bool {
-	for _, name := range signatureNames {
+func (h *renderer) signature(attr map[string]string) bool {
+	for _, name := range h.signatures {
 		if strings.EqualFold(attr["id"], name) || strings.EqualFold(attr["data-smartmail"], name) {
 			return true
 		}

@@ -74,7 +74,8 @@ func kindByContent(s sample) job.Kind {
 	return ""
 }
 
-// isBinarySTL: 80 bytes, a count, and 50 bytes a facet (VALUES: size = 84 + 50 n).
+// isBinarySTL: 80 bytes, a count, and 50 bytes a facet (StereoLithography Interface
+// Specification, 3D Systems 1989).
 func isBinarySTL(head []byte, size int64) bool {
 	if len(head) < 84 || size < 134 {
 		return false

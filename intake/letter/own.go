@@ -70,7 +70,7 @@ func (c *cutter) next(i int) int {
 		if c.out.Forwarded == nil {
 			c.out.Forwarded = readForwarded(c.lines, i)
 		}
-		return len(c.lines)
+		return c.belowHeader(i)
 	}
 	if end := c.signature(i); end > i {
 		return end
@@ -79,6 +79,26 @@ func (c *cutter) next(i int) int {
 		c.own = append(c.own, strings.TrimRight(line, " \t"))
 	}
 	return i + 1
+}
+
+// belowHeader goes on below the header of a quoted letter. What follows unmarked is
+// quoted to the end; between marked lines there may be answers.
+func (c *cutter) belowHeader(i int) int {
+	if isSeparator(c.lines[i]) {
+		i++
+	}
+	for i < len(c.lines) && strings.TrimSpace(c.lines[i]) == "" {
+		i++
+	}
+	if i < len(c.lines) {
+		if n := max(headerBlock(c.lines, i), c.attribution(i)); n > 0 {
+			return c.afterAttribution(i + n)
+		}
+		if _, ok := c.isQuoted(c.lines[i]); ok {
+			return i
+		}
+	}
+	return len(c.lines)
 }
 
 // quote takes in a quoted line; the first one below own words begins a new quotation.

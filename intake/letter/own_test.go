@@ -33,6 +33,8 @@ func TestOwnCutsQuotedMail(t *testing.T) {
 		"header block, spanish":     {"Yes please.\n\nDe: Mesa <d@larkfield.example>\nEnviado el: lunes, 2 de noviembre de 2026 16:01\nPara: Pat\nAsunto: Su impresión\n\nHola\n", ""},
 		"from without more":         {"From: the desk of Pat\n\nYes please.\n", "From: the desk of Pat\n\nYes please."},
 		"bars":                      {"Yes please.\n\nOn 2 Nov 2026 Desk <d@larkfield.example> wrote:\n| Hello\n| Shall we?\n", ""},
+		"original, then marked":     {"-------- Original Message --------\nOn Monday, 2 Nov 2026, Desk <d@larkfield.example> wrote:\n\n> Shall we?\n\nYes please.\n", ""},
+		"header block, then marked": {"From: Desk <d@larkfield.example>\nSent: Monday\nTo: Pat\nSubject: Your print\n\n> Shall we?\n\nYes please.\n", ""},
 		"initials":                  {"Yes please.\n\nPF> Hello\nPF> Shall we?\n", ""},
 		"nested":                    {"Yes please.\n\n> > Hello\n>> you\n> Shall we?\n", ""},
 		"bottom":                    {"> Hello\n> Shall we?\n\nYes please.\n", ""},
@@ -122,12 +124,12 @@ func TestRenderHTML(t *testing.T) {
 		"pre":              {"<pre>a\n  b</pre>", "a\n  b"},
 		"broken":           {"<p>a<b<i>c</", "a"},
 	} {
-		got, _ := renderHTML(c.in, 1000)
+		got, _ := renderHTML(c.in, 1000, signatureNames)
 		if got = strings.TrimSpace(tidy(got)); got != c.want && name != "broken" {
 			t.Errorf("%s: got %q, want %q", name, got, c.want)
 		}
 	}
-	long, _ := renderHTML(strings.Repeat("<div>", 200_000)+"deep"+strings.Repeat("<p>x", 1000), 500)
+	long, _ := renderHTML(strings.Repeat("<div>", 200_000)+"deep"+strings.Repeat("<p>x", 1000), 500, signatureNames)
 	if len(long) > 500 || !strings.Contains(long, "deep") {
 		t.Errorf("deep nesting: %d bytes %q", len(long), long)
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"golang.org/x/net/html/charset"
+	"golang.org/x/text/unicode/norm"
 
 	"meshclerk/intake/job"
 )
@@ -45,7 +46,11 @@ func (r *reader) html(raw []byte, label string) string {
 			label = ""
 		}
 	}
-	text, shown := renderHTML(r.decoded(raw, label), int(r.textLeft))
+	source := r.decoded(raw, label)
+	text, shown := renderHTML(source, int(r.textLeft), signatureNames)
+	if strings.TrimSpace(text) == "" { // some people write inside their signature
+		text, shown = renderHTML(source, int(r.textLeft), nil)
+	}
 	for _, id := range shown {
 		r.shown[id] = true
 	}
@@ -59,7 +64,7 @@ func (r *reader) decoded(raw []byte, label string) string {
 	if !known {
 		r.repair("text in the unknown character set " + shown(label, 30) + " was guessed at")
 	}
-	return text
+	return norm.NFC.String(text)
 }
 
 func tidy(text string) string {
@@ -85,7 +90,8 @@ func (r *reader) plainText(d described, in *bufio.Reader) ([]byte, error) {
 	var text []byte
 	for start := true; ; {
 		line, err := in.ReadSlice('\n')
-		if name, ok := uuBegin(bytes.TrimRight(line, "\r\n")); ok && start && r.uuAhead(in) {
+		if name, ok := uuBegin(bytes.TrimRight(line, "\r\n")); ok && start && r.parts < r.caps.Parts && r.uuAhead(in) {
+			r.parts++
 			if _, err := r.attach(name, "", "", 0, &uuSource{in: in}); err != nil {
 				return text, err
 			}

@@ -83,12 +83,21 @@ func describe(h textproto.Header) described {
 	d.encoding = h.Get("Content-Transfer-Encoding")
 	d.id = strings.Trim(h.Get("Content-Id"), "<> \t")
 	d.name = d.disposition.params["filename"]
-	for _, key := range []string{d.media.params["name"], d.media.params["filename"], d.disposition.params["name"]} {
+	for _, name := range []string{d.media.params["name"], d.media.params["filename"], d.disposition.params["name"], titleName(h)} {
 		if d.name == "" {
-			d.name = key
+			d.name = name
 		}
 	}
 	return d
+}
+
+// titleName is a Content-Description that reads like a file name.
+func titleName(h textproto.Header) string {
+	title := decodeWords(h.Get("Content-Description"))
+	if k := ending(title); k == ".stl" || kindByEnding[k] != "" {
+		return title
+	}
+	return ""
 }
 
 // rawValue is a field's value, unfolded by joining: RFC 5322, 2.2.3 says to take
@@ -246,7 +255,10 @@ func ending(name string) string { return strings.ToLower(path.Ext(fileName(name)
 
 // filePart reads a part that is a file.
 func (r *reader) filePart(d described, in io.Reader, at place) error {
-	if at.within == "multipart/signed" && !at.first { // RFC 1847: the signature, not a file
+	switch {
+	case at.within == "multipart/signed" && !at.first: // RFC 1847: the signature, not a file
+		return nil
+	case d.media.word == "application/applefile": // RFC 1740: what one system keeps beside a file
 		return nil
 	}
 	if d.media.word == "application/pkcs7-mime" || d.media.word == "application/pgp-encrypted" {
