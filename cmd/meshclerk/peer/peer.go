@@ -38,6 +38,7 @@ type Peer struct {
 	imap *imapserver.Server
 	smtp *smtp.Server
 	stop func() bool
+	door net.Listener // of smtp, which may be closed before it has begun to serve
 
 	once     sync.Once
 	closeErr error
@@ -81,6 +82,7 @@ func Start(ctx context.Context) (*Peer, error) {
 		return nil, fmt.Errorf("no port of this machine is free for the built-in sending server: %w", err)
 	}
 	p.IMAPAddr, p.SMTPAddr = imapListener.Addr().String(), smtpListener.Addr().String()
+	p.door = smtpListener
 	go p.imap.Serve(imapListener)
 	go p.smtp.Serve(smtpListener)
 	p.stop = context.AfterFunc(ctx, p.close)
@@ -95,7 +97,17 @@ func (p *Peer) Close() error {
 }
 
 func (p *Peer) close() {
-	p.once.Do(func() { p.closeErr = errors.Join(p.imap.Close(), p.smtp.Close()) })
+	p.once.Do(func() {
+		p.door.Close()
+		p.closeErr = errors.Join(p.imap.Close(), ignoreClosed(p.smtp.Close()))
+	})
+}
+
+func ignoreClosed(err error) error {
+	if errors.Is(err, net.ErrClosed) {
+		return nil
+	}
+	return err
 }
 
 // Deliver puts a letter into the inbox, as the outside world does.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"log"
+	"maps"
 	"net"
 	"os"
 	"path/filepath"
@@ -60,6 +61,7 @@ type Sink struct {
 	behave Behaviour
 	taken  []Delivery
 	onData func()
+	mechs  map[string]func(*session) sasl.Server
 	quit   chan struct{}
 }
 
@@ -106,7 +108,7 @@ func startSMTP(t testing.TB, b Behaviour, implicit bool, opts []SMTPOption) *Sin
 		t.Fatal(err)
 	}
 	k := &Sink{Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, User: "print@larkfield.example", Password: "open sesame",
-		behave: b, quit: make(chan struct{})}
+		behave: b, quit: make(chan struct{}), mechs: map[string]func(*session) sasl.Server{sasl.Plain: plain}}
 	k.server = smtp.NewServer(smtp.BackendFunc(func(c *smtp.Conn) (smtp.Session, error) {
 		if k.behaviour() == BusyGreeting {
 			return nil, &smtp.SMTPError{Code: 421, EnhancedCode: smtp.EnhancedCode{4, 3, 2}, Message: "try again later"}
@@ -121,7 +123,7 @@ func startSMTP(t testing.TB, b Behaviour, implicit bool, opts []SMTPOption) *Sin
 	if implicit {
 		l = tls.NewListener(l, k.server.TLSConfig)
 	}
-	t.Cleanup(func() { close(k.quit); k.server.Close() })
+	t.Cleanup(func() { close(k.quit); l.Close(); k.server.Close() })
 	go k.server.Serve(&mute{l, k})
 	return k
 }
@@ -172,16 +174,27 @@ type session struct {
 	now  Delivery
 }
 
-func (s *session) AuthMechanisms() []string { return []string{sasl.Plain} }
+func (s *session) AuthMechanisms() []string {
+	return slices.Sorted(maps.Keys(s.sink.mechs))
+}
 
-func (s *session) Auth(string) (sasl.Server, error) {
-	return sasl.NewPlainServer(func(_, user, password string) error {
-		if user != s.sink.User || password != s.sink.Password {
-			return smtp.ErrAuthFailed
-		}
-		s.now.User = user
-		return nil
-	}), nil
+func (s *session) Auth(mech string) (sasl.Server, error) {
+	if f := s.sink.mechs[mech]; f != nil {
+		return f(s), nil
+	}
+	return nil, smtp.ErrAuthUnknownMechanism
+}
+
+func plain(s *session) sasl.Server {
+	return sasl.NewPlainServer(func(_, user, password string) error { return s.check(user, password) })
+}
+
+func (s *session) check(user, password string) error {
+	if user != s.sink.User || password != s.sink.Password {
+		return smtp.ErrAuthFailed
+	}
+	s.now.User = user
+	return nil
 }
 
 func (s *session) Reset()        { s.now = Delivery{User: s.now.User} }
