@@ -22,9 +22,10 @@ func readASCII(ctx context.Context, r io.ReaderAt, size int64, lim Limits, facts
 	if isUTF16(head[:n]) {
 		text = transform.NewReader(text, unicode.BOMOverride(transform.Nop))
 	}
+	guess := int(min(size/200, int64(lim.Facets))) // common files have 250 bytes a facet
 	a := asciiReader{
 		words: words{ctx: ctx, r: text, buf: make([]byte, 1<<18), line: 1},
-		soup:  newSoup(int(min(size/200, int64(lim.Facets))), lim),
+		soup:  newSoup(guess, guess, lim),
 		lim:   lim,
 	}
 	if err := a.read(); err != nil {
@@ -44,8 +45,8 @@ type asciiReader struct {
 	inFacet  bool // between facet and endfacet
 	inLoop   bool // corners may come
 	corners  int
-	first    [3]float32
-	last     [3]float32
+	first    point
+	last     point
 
 	solids, ends, closings int
 	bodies                 int // solid blocks with facets
@@ -125,7 +126,7 @@ func (a *asciiReader) oddWord(w []byte) error {
 }
 
 func (a *asciiReader) vertex() error {
-	var p [3]float32
+	var xyz [3]float32
 	for n := 0; n < 3; {
 		w, err := a.words.next()
 		if err == io.EOF {
@@ -134,17 +135,18 @@ func (a *asciiReader) vertex() error {
 		if err != nil {
 			return err
 		}
-		if n, err = a.coordinates(w, &p, n); err != nil {
+		if n, err = a.coordinates(w, &xyz, n); err != nil {
 			return err
 		}
 	}
 	a.inFacet = true
 	a.corners++
+	p := point{xyz[0], xyz[1], xyz[2]}
 	switch {
 	case a.corners == 1:
 		a.first = p
 	case a.corners >= 3:
-		a.soup.add([3][3]float32{a.first, a.last, p})
+		a.soup.add(a.first, a.last, p)
 	}
 	a.last = p
 	return nil

@@ -131,34 +131,35 @@ func readSections(ctx context.Context, r io.ReaderAt, n int, lim Limits) (*soup,
 	var wg sync.WaitGroup
 	for i := range parts {
 		from, to := n*i/parts, n*(i+1)/parts
-		wg.Go(func() { soups[i], errs[i] = readSection(ctx, r, from, to, lim) })
+		room := to - from
+		if i == 0 {
+			room = n // the others are joined to it
+		}
+		soups[i] = newSoup(to-from, room, lim)
+		wg.Go(func() { errs[i] = readSection(ctx, r, from, to, soups[i]) })
 	}
 	wg.Wait()
-	s := soups[0]
-	for i := range parts {
-		if errs[i] != nil {
-			return nil, errs[i]
-		}
-		if i > 0 {
-			s.join(soups[i])
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
 		}
 	}
-	return s, nil
+	soups[0].join(soups[1:])
+	return soups[0], nil
 }
 
-func readSection(ctx context.Context, r io.ReaderAt, from, to int, lim Limits) (*soup, error) {
-	s := newSoup(to-from, lim)
-	s.firstName = from
+func readSection(ctx context.Context, r io.ReaderAt, from, to int, s *soup) error {
+	s.before = from
 	err := stl.CopyAll(newSection(ctx, r, from, to, s), &gatherer{s})
 	switch {
 	case s.bad != nil:
-		return nil, s.bad
+		return s.bad
 	case ctx.Err() != nil:
-		return nil, ctx.Err()
+		return ctx.Err()
 	case err != nil:
-		return nil, fmt.Errorf("the file cannot be read: %w", err)
+		return fmt.Errorf("the file cannot be read: %w", err)
 	}
-	return s, nil
+	return nil
 }
 
 // gatherer is the stl.Writer that feeds a soup.
@@ -169,7 +170,8 @@ func (gatherer) SetBinaryHeader([]byte)  {}
 func (gatherer) SetASCII(bool)           {}
 func (gatherer) SetTriangleCount(uint32) {}
 func (g gatherer) AppendTriangle(t stl.Triangle) {
-	g.add([3][3]float32{t.Vertices[0], t.Vertices[1], t.Vertices[2]})
+	a, b, c := &t.Vertices[0], &t.Vertices[1], &t.Vertices[2]
+	g.add(point{a[0], a[1], a[2]}, point{b[0], b[1], b[2]}, point{c[0], c[1], c[2]})
 }
 
 // section shows facets from..to of a file as a whole file, with a header whose

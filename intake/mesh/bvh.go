@@ -2,12 +2,11 @@ package mesh
 
 import (
 	"math"
-	"runtime"
-	"sync"
 )
 
 const (
 	leafFacets   = 4
+	smallNode    = 12 // facets up to which a node is simply halved in space
 	bins         = 16
 	medianDepth  = 40      // below it nodes are halved by count, so that no tree is deeper than stackDepth
 	stackDepth   = 80      // medianDepth, and a level for each bit of a facet's number
@@ -50,27 +49,15 @@ func NewBVH(m *Mesh) *BVH {
 	items := make([]item, len(m.Triangles))
 	spread(len(items), 1<<14, func(_, lo, hi int) {
 		for f := lo; f < hi; f++ {
-			a, b, c := m.Corners(f)
-			items[f] = item{outward(a, b, c), int32(f)}
+			t := &m.Triangles[f]
+			items[f] = item{outward(&m.Vertices[t[0]], &m.Vertices[t[1]], &m.Vertices[t[2]]), int32(f)}
 		}
 	})
 	return &BVH{mesh: m, tree: plant(items)}
 }
 
-func plant(items []item) tree {
-	t := tree{items: items}
-	if len(items) > 0 {
-		b := builder{items: items, free: make(chan struct{}, runtime.GOMAXPROCS(0)-1)}
-		t.nodes = b.build(nil, 0, len(items), 0)
-	}
-	return t
-}
-
-// leaf gives the items of a leaf.
-func (t *tree) leaf(n *node) []item { return t.items[n.right : n.right+n.count] }
-
 // outward is the smallest single-precision box around three points.
-func outward(a, b, c Vec) (out box32) {
+func outward(a, b, c *Vec) (out box32) {
 	for k := range 3 {
 		lo, hi := a[k], a[k]
 		if b[k] < lo {
@@ -83,177 +70,65 @@ func outward(a, b, c Vec) (out box32) {
 		} else if c[k] > hi {
 			hi = c[k]
 		}
-		out.min[k], out.max[k] = float32(lo), float32(hi)
-		if float64(out.min[k]) > lo {
-			out.min[k] = math.Nextafter32(out.min[k], float32(math.Inf(-1)))
-		}
-		if float64(out.max[k]) < hi {
-			out.max[k] = math.Nextafter32(out.max[k], float32(math.Inf(1)))
-		}
+		out.min[k], out.max[k] = roundDown(lo), -roundDown(-hi)
 	}
 	return out
 }
 
-type builder struct {
-	items []item
-	free  chan struct{} // has room while another goroutine may be started
+// roundDown gives the largest single-precision number that is not above v.
+func roundDown(v float64) float32 {
+	f := float32(v)
+	if float64(f) > v {
+		f = math.Nextafter32(f, float32(math.Inf(-1)))
+	}
+	return f
 }
 
-// build appends the subtree over items lo..hi to nodes.
-func (b *builder) build(nodes []node, lo, hi, depth int) []node {
-	self := len(nodes)
-	box, centres := b.bounds(lo, hi)
-	nodes = append(nodes, node{box: box, right: int32(lo), count: int32(hi - lo)})
-	if hi-lo <= leafFacets {
-		return nodes
-	}
-	mid := lo
-	if depth < medianDepth {
-		mid = b.split(lo, hi, centres)
-	}
-	if mid == lo || mid == hi {
-		mid = (lo + hi) / 2
-	}
-	nodes[self].count = 0
-	if hi-lo > parallelSize {
-		select {
-		case b.free <- struct{}{}:
-			return b.buildBoth(nodes, self, lo, mid, hi, depth)
-		default:
-		}
-	}
-	nodes = b.build(nodes, lo, mid, depth+1)
-	nodes[self].right = int32(len(nodes))
-	return b.build(nodes, mid, hi, depth+1)
-}
+// leaf gives the items of a leaf.
+func (t *tree) leaf(n *node) []item { return t.items[n.right : n.right+n.count] }
 
-// buildBoth builds the right subtree in a goroutine of its own.
-func (b *builder) buildBoth(nodes []node, self, lo, mid, hi, depth int) []node {
-	var right []node
-	var wg sync.WaitGroup
-	wg.Go(func() {
-		right = b.build(nil, mid, hi, depth+1)
-		<-b.free
-	})
-	nodes = b.build(nodes, lo, mid, depth+1)
-	wg.Wait()
-	base := int32(len(nodes))
-	nodes[self].right = base
-	for _, n := range right {
-		if n.count == 0 {
-			n.right += base
-		}
-		nodes = append(nodes, n)
-	}
-	return nodes
-}
-
-var empty32 = func() box32 {
-	inf := float32(math.Inf(1))
-	return box32{[3]float32{inf, inf, inf}, [3]float32{-inf, -inf, -inf}}
-}()
-
-func (b *box32) join(o *box32) {
+// meets says that a box and a double-precision one have a point in common.
+func (b *box32) meets(o *Box) bool {
 	for k := range 3 {
-		if o.min[k] < b.min[k] {
-			b.min[k] = o.min[k]
-		}
-		if o.max[k] > b.max[k] {
-			b.max[k] = o.max[k]
+		if float64(b.min[k]) > o.Max[k] || float64(b.max[k]) < o.Min[k] {
+			return false
 		}
 	}
+	return true
 }
 
-// halfArea is half the surface, the measure of the heuristic.
+// encloses says that no part of o is outside b.
+func (b *box32) encloses(o *Box) bool {
+	for k := range 3 {
+		if float64(b.min[k]) > o.Min[k] || float64(b.max[k]) < o.Max[k] {
+			return false
+		}
+	}
+	return true
+}
+
+// near says that two boxes are at most margin apart along each axis.
+func (b *box32) near(o *box32, margin float32) bool {
+	return b.min[0]-o.max[0] <= margin && o.min[0]-b.max[0] <= margin &&
+		b.min[1]-o.max[1] <= margin && o.min[1]-b.max[1] <= margin &&
+		b.min[2]-o.max[2] <= margin && o.min[2]-b.max[2] <= margin
+}
+
+// distance gives the square of the distance from p to the box.
+func (b *box32) distance(p *Vec) float64 {
+	sum := 0.0
+	for k, v := range p {
+		if d := float64(b.min[k]) - v; d > 0 {
+			sum += d * d
+		} else if d := v - float64(b.max[k]); d > 0 {
+			sum += d * d
+		}
+	}
+	return sum
+}
+
+// halfArea is half the surface.
 func (b *box32) halfArea() float32 {
 	x, y, z := b.max[0]-b.min[0], b.max[1]-b.min[1], b.max[2]-b.min[2]
 	return x*y + y*z + z*x
-}
-
-// bounds gives the box around items and the box around their middles, doubled.
-func (b *builder) bounds(lo, hi int) (all, centres box32) {
-	all, centres = empty32, empty32
-	for i := lo; i < hi; i++ {
-		it := &b.items[i].box
-		all.join(it)
-		for k := range 3 {
-			c := it.min[k] + it.max[k]
-			if c < centres.min[k] {
-				centres.min[k] = c
-			}
-			if c > centres.max[k] {
-				centres.max[k] = c
-			}
-		}
-	}
-	return all, centres
-}
-
-// split reorders items lo..hi about the cheapest plane between bins along the
-// longest axis, and returns where the right part begins; lo when there is none.
-func (b *builder) split(lo, hi int, centres box32) int {
-	axis, length := 0, float32(0)
-	for k := range 3 {
-		if l := centres.max[k] - centres.min[k]; l > length {
-			axis, length = k, l
-		}
-	}
-	scale := bins * (1 - 1e-6) / length
-	if length == 0 || math.IsInf(float64(scale), 0) {
-		return lo
-	}
-	start := centres.min[axis]
-	var count [bins]int
-	var boxes [bins]box32
-	for i := range boxes {
-		boxes[i] = empty32
-	}
-	for i := lo; i < hi; i++ {
-		it := &b.items[i].box
-		bin := int((it.min[axis] + it.max[axis] - start) * scale)
-		count[bin]++
-		boxes[bin].join(it)
-	}
-	cut := cheapest(&count, &boxes)
-	i, j := lo, hi
-	for i < j {
-		it := &b.items[i].box
-		if int((it.min[axis]+it.max[axis]-start)*scale) <= cut {
-			i++
-			continue
-		}
-		j--
-		b.items[i], b.items[j] = b.items[j], b.items[i]
-	}
-	return i
-}
-
-// cheapest gives the last bin of the left part.
-func cheapest(count *[bins]int, boxes *[bins]box32) int {
-	var rightCost [bins]float32
-	box, n := empty32, 0
-	for i := bins - 1; i > 0; i-- {
-		if count[i] > 0 {
-			box.join(&boxes[i])
-			n += count[i]
-		}
-		if n > 0 {
-			rightCost[i] = box.halfArea() * float32(n)
-		}
-	}
-	best, cut := float32(math.Inf(1)), 0
-	box, n = empty32, 0
-	for i := range bins - 1 {
-		if count[i] > 0 {
-			box.join(&boxes[i])
-			n += count[i]
-		}
-		if n == 0 {
-			continue
-		}
-		if c := box.halfArea()*float32(n) + rightCost[i+1]; c < best {
-			best, cut = c, i
-		}
-	}
-	return cut
 }

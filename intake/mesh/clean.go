@@ -7,14 +7,17 @@ import (
 )
 
 // settle turns a welded mesh into a clean one and finds its edges.
-func settle(ctx context.Context, m *Mesh, facts *Facts) (*Mesh, error) {
+func settle(ctx context.Context, m *Mesh, slivers []int32, facts *Facts) (*Mesh, error) {
 	e := FindEdges(m)
 	m, e, facts.Duplicate = dropRepeats(m, e)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	if slivers := findSlivers(m); len(slivers) > 0 {
+	if len(slivers) > 0 {
 		n := len(m.Triangles)
+		if facts.Duplicate > 0 {
+			slivers = findSlivers(m)
+		}
 		m, e = dropSlivers(m, e, slivers)
 		dropped := n - len(m.Triangles)
 		facts.Degenerate += dropped
@@ -266,22 +269,18 @@ func (b *pairBorder) each(f func(p, q int32, others []int32)) {
 	}
 }
 
-// findSlivers lists the facets with three different corners on one line. The
-// products of single-precision differences are exact in double precision, so
-// the test is.
-func findSlivers(m *Mesh) []int32 {
-	const grain = 1 << 16
-	found := make([][]int32, len(m.Triangles)/grain+1)
-	spread(len(m.Triangles), grain, func(part, lo, hi int) {
-		for f := lo; f < hi; f++ {
-			a, b, c := m.Corners(f)
-			if b.Sub(a).Cross(c.Sub(a)) == (Vec{}) {
-				found[part] = append(found[part], int32(f))
-			}
+// findSlivers lists the facets of a mesh just read whose corners lie on a line.
+func findSlivers(m *Mesh) (found []int32) {
+	for f := range m.Triangles {
+		a, b, c := m.Corners(f)
+		if onLine(exactly(a), exactly(b), exactly(c)) {
+			found = append(found, int32(f))
 		}
-	})
-	return slices.Concat(found...)
+	}
+	return found
 }
+
+func exactly(v Vec) point { return point{float32(v[0]), float32(v[1]), float32(v[2])} }
 
 // dropSlivers removes the slivers that the surface is better without. One that
 // closes the gap between a long edge and the two short ones along it stays.

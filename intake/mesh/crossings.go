@@ -101,11 +101,33 @@ func sharedCorners(s, t *[3]int32) int {
 }
 
 // sides gives the side of the plane of p that each corner of q lies on, whether
-// there are corners strictly on both, and whether all lie in the plane.
+// there are corners strictly on both, and whether all lie in the plane. It is
+// orient3d for the three corners at once: the plane's normal is found once, and
+// only where rounding could decide the exact predicate is asked.
 func sides(p, q *[3]*Vec) (s [3]int, straddles, flat bool) {
+	o := p[0]
+	ux, uy, uz := p[1][0]-o[0], p[1][1]-o[1], p[1][2]-o[2]
+	vx, vy, vz := p[2][0]-o[0], p[2][1]-o[1], p[2][2]-o[2]
+	x1, x2, y1, y2, z1, z2 := uy*vz, uz*vy, uz*vx, ux*vz, ux*vy, uy*vx
+	nx, ny, nz := x1-x2, y1-y2, z1-z2
+	sx, sy, sz := math.Abs(x1)+math.Abs(x2), math.Abs(y1)+math.Abs(y2), math.Abs(z1)+math.Abs(z2)
 	var up, down bool
 	for k := range 3 {
-		s[k] = orient3d(p[0], p[1], p[2], q[k])
+		c := q[k]
+		if c == p[0] || c == p[1] || c == p[2] {
+			continue
+		}
+		dx, dy, dz := o[0]-c[0], o[1]-c[1], o[2]-c[2]
+		det := dx*nx + dy*ny + dz*nz
+		bound := orientBound * (math.Abs(dx)*sx + math.Abs(dy)*sy + math.Abs(dz)*sz)
+		switch {
+		case det > bound:
+			s[k] = 1
+		case det < -bound:
+			s[k] = -1
+		case bound > 0:
+			s[k] = orient3d(p[0], p[1], p[2], c)
+		}
 		up = up || s[k] > 0
 		down = down || s[k] < 0
 	}

@@ -63,18 +63,31 @@ func (b Box) Size() Vec { return b.Max.Sub(b.Min) }
 
 // Bounds returns the smallest box that holds every used vertex.
 func (m *Mesh) Bounds() Box {
-	inf := math.Inf(1)
-	b := Box{Vec{inf, inf, inf}, Vec{-inf, -inf, -inf}}
-	for _, v := range m.Vertices {
-		for k := range 3 {
-			b.Min[k] = min(b.Min[k], v[k])
-			b.Max[k] = max(b.Max[k], v[k])
-		}
-	}
 	if len(m.Vertices) == 0 {
 		return Box{}
 	}
+	b := emptyBox()
+	for i := range m.Vertices {
+		b.add(&m.Vertices[i])
+	}
 	return b
+}
+
+func emptyBox() Box {
+	inf := math.Inf(1)
+	return Box{Vec{inf, inf, inf}, Vec{-inf, -inf, -inf}}
+}
+
+// add grows the box to hold p.
+func (b *Box) add(p *Vec) {
+	for k, v := range p {
+		if v < b.Min[k] {
+			b.Min[k] = v
+		}
+		if v > b.Max[k] {
+			b.Max[k] = v
+		}
+	}
 }
 
 // Corners returns the three corners of facet f.
@@ -96,8 +109,3 @@ func (m *Mesh) Transformed(rot [3][3]float64, scale float64) *Mesh {
 
 // Upright is the rotation that changes nothing.
 var Upright = [3][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
-
-func emptyBox() Box {
-	inf := math.Inf(1)
-	return Box{Vec{inf, inf, inf}, Vec{-inf, -inf, -inf}}
-}

@@ -37,7 +37,7 @@ type nesting struct {
 func shellBoxes(shells []Shell) tree {
 	items := make([]item, len(shells))
 	for i, s := range shells {
-		items[i] = item{outward(s.Box.Min, s.Box.Max, s.Box.Max), int32(i)}
+		items[i] = item{outward(&s.Box.Min, &s.Box.Max, &s.Box.Max), int32(i)}
 	}
 	return plant(items)
 }
@@ -79,15 +79,6 @@ func (n *nesting) couldBeInside(i int) bool {
 		}
 	}
 	return false
-}
-
-func (b *box32) encloses(o *Box) bool {
-	for k := range 3 {
-		if float64(b.min[k]) > o.Min[k] || float64(b.max[k]) < o.Max[k] {
-			return false
-		}
-	}
-	return true
 }
 
 // probes are directions along no axis or diagonal.

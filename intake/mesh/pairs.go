@@ -119,10 +119,3 @@ func (w *pairWalk) pairLeaves(p nodePair) {
 		}
 	}
 }
-
-// near says that two boxes are at most margin apart along each axis.
-func (b *box32) near(o *box32, margin float32) bool {
-	return b.min[0]-o.max[0] <= margin && o.min[0]-b.max[0] <= margin &&
-		b.min[1]-o.max[1] <= margin && o.min[1]-b.max[1] <= margin &&
-		b.min[2]-o.max[2] <= margin && o.min[2]-b.max[2] <= margin
-}

@@ -129,23 +129,35 @@ func twoProduct(a, b float64) (product, lost float64) {
 	return product, math.FMA(a, b, -product)
 }
 
-// orientBig is for numbers so far apart that their differences are rounded.
+// orientBig is for numbers so far apart that their differences are rounded. It
+// takes them as whole multiples of a common power of two.
 func orientBig(a, b, c, d *Vec) int {
-	var p [3][3]big.Rat
-	for i, v := range [3]*Vec{a, b, c} {
-		for k := range 3 {
-			var x, y big.Rat
-			x.SetFloat64(v[k])
-			y.SetFloat64(d[k])
-			p[i][k].Sub(&x, &y)
+	low := math.MaxInt
+	for _, v := range [4]*Vec{a, b, c, d} {
+		for _, x := range v {
+			if _, exp := math.Frexp(x); x != 0 {
+				low = min(low, exp)
+			}
 		}
 	}
-	var det, minor, t big.Rat
+	whole := func(x float64) *big.Int {
+		frac, exp := math.Frexp(x)
+		n := big.NewInt(int64(math.Ldexp(frac, 53)))
+		return n.Lsh(n, uint(max(0, exp-low)))
+	}
+	var p [3][3]*big.Int
+	for i, v := range [3]*Vec{a, b, c} {
+		for k := range 3 {
+			p[i][k] = whole(v[k])
+			p[i][k].Sub(p[i][k], whole(d[k]))
+		}
+	}
+	var det, minor, t big.Int
 	for i := range 3 {
 		u, v := &p[(i+1)%3], &p[(i+2)%3]
-		minor.Mul(&u[0], &v[1])
-		minor.Sub(&minor, t.Mul(&v[0], &u[1]))
-		det.Add(&det, t.Mul(&minor, &p[i][2]))
+		minor.Mul(u[0], v[1])
+		minor.Sub(&minor, t.Mul(v[0], u[1]))
+		det.Add(&det, t.Mul(&minor, p[i][2]))
 	}
 	return det.Sign()
 }

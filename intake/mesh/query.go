@@ -134,19 +134,19 @@ func (b *BVH) farther(a, c int32, r *ray) bool {
 }
 
 // crosses says whether the ray is inside the box for some t in tmin..tmax. Where
-// it runs in the plane of a face the products are NaN and decide nothing.
+// it runs in the plane of a face the product is NaN, which decides nothing: hence
+// the near face is chosen by the sign of the direction and not by comparing.
 func (r *ray) crosses(b *box32, tmin, tmax float64) bool {
 	for k := range 3 {
-		near := (float64(b.min[k]) - r.origin[k]) * r.inv[k]
-		far := (float64(b.max[k]) - r.origin[k]) * r.inv[k]
-		if near > far {
+		near, far := b.min[k], b.max[k]
+		if math.Signbit(r.inv[k]) {
 			near, far = far, near
 		}
-		if near > tmin {
-			tmin = near
+		if t := (float64(near) - r.origin[k]) * r.inv[k]; t > tmin {
+			tmin = t
 		}
-		if far *= 1 + 4e-16; far < tmax {
-			tmax = far
+		if t := (float64(far) - r.origin[k]) * r.inv[k] * (1 + 4e-16); t < tmax {
+			tmax = t
 		}
 	}
 	return tmin <= tmax
@@ -172,7 +172,7 @@ func (b *BVH) NearestWithin(p Vec, most float64, skip func(facet int) bool) (fac
 		dist float64
 	}
 	var stack [stackDepth]visit
-	stack[0] = visit{0, b.nodes[0].box.distance(p)}
+	stack[0] = visit{0, b.nodes[0].box.distance(&p)}
 	for top := 1; top > 0; {
 		top--
 		if stack[top].dist > best {
@@ -181,7 +181,7 @@ func (b *BVH) NearestWithin(p Vec, most float64, skip func(facet int) bool) (fac
 		n := &b.nodes[stack[top].node]
 		if n.count == 0 {
 			near, far := visit{node: stack[top].node + 1}, visit{node: n.right}
-			near.dist, far.dist = b.nodes[near.node].box.distance(p), b.nodes[far.node].box.distance(p)
+			near.dist, far.dist = b.nodes[near.node].box.distance(&p), b.nodes[far.node].box.distance(&p)
 			if near.dist > far.dist {
 				near, far = far, near
 			}
@@ -190,7 +190,7 @@ func (b *BVH) NearestWithin(p Vec, most float64, skip func(facet int) bool) (fac
 			continue
 		}
 		for _, it := range b.leaf(n) {
-			if it.box.distance(p) > best || skip != nil && skip(int(it.id)) {
+			if it.box.distance(&p) > best || skip != nil && skip(int(it.id)) {
 				continue
 			}
 			q := closest(p, b.mesh, int(it.id))
@@ -204,19 +204,6 @@ func (b *BVH) NearestWithin(p Vec, most float64, skip func(facet int) bool) (fac
 		return facet, point, math.Inf(1)
 	}
 	return facet, point, math.Sqrt(best)
-}
-
-// distance gives the square of the distance from p to the box.
-func (b *box32) distance(p Vec) float64 {
-	sum := 0.0
-	for k := range 3 {
-		if d := float64(b.min[k]) - p[k]; d > 0 {
-			sum += d * d
-		} else if d := p[k] - float64(b.max[k]); d > 0 {
-			sum += d * d
-		}
-	}
-	return sum
 }
 
 // closest gives the point of a facet nearest to p (Ericson, Real-Time Collision
@@ -287,13 +274,4 @@ func (b *BVH) In(box Box, visit func(facet int) bool) {
 			}
 		}
 	}
-}
-
-func (b *box32) meets(o *Box) bool {
-	for k := range 3 {
-		if float64(b.min[k]) > o.Max[k] || float64(b.max[k]) < o.Min[k] {
-			return false
-		}
-	}
-	return true
 }

@@ -104,7 +104,7 @@ func Read(ctx context.Context, r io.ReaderAt, size int64, lim Limits) (*Mesh, Fa
 	if facts.Facets == 0 {
 		return nil, facts, unreadable("this STL file holds no facets, so there is nothing to print")
 	}
-	m, err := settle(ctx, s.mesh(), &facts)
+	m, err := settle(ctx, s.mesh(), s.slivers, &facts)
 	if err != nil {
 		return nil, facts, err
 	}

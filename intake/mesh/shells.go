@@ -1,9 +1,9 @@
 package mesh
 
-import "context"
+import "math"
 
 // findShells numbers the parts of the surface that hang together by edges.
-func (t *Topology) findShells(ctx context.Context) {
+func (t *Topology) findShells() {
 	e := t.Edges
 	s := newSets(len(t.mesh.Triangles))
 	for h, m := range e.mate {
@@ -71,22 +71,31 @@ type sums struct {
 	moment       Vec
 }
 
-// add takes in a facet whose corners are relative to the reference point:
-// the tetrahedron between it and that point.
-func (s *sums) add(a, b, c Vec) {
-	n := b.Sub(a).Cross(c.Sub(a))
-	v := a.Dot(n) / 6
+// add takes in a facet: its area, and the tetrahedron between it and ref.
+//
+// It is written out because it runs once a facet, and the compiler keeps arrays
+// such as Vec in memory.
+func (s *sums) add(a, b, c, ref *Vec) {
+	ax, ay, az := a[0]-ref[0], a[1]-ref[1], a[2]-ref[2]
+	bx, by, bz := b[0]-ref[0], b[1]-ref[1], b[2]-ref[2]
+	cx, cy, cz := c[0]-ref[0], c[1]-ref[1], c[2]-ref[2]
+	ux, uy, uz := bx-ax, by-ay, bz-az
+	vx, vy, vz := cx-ax, cy-ay, cz-az
+	nx, ny, nz := uy*vz-uz*vy, uz*vx-ux*vz, ux*vy-uy*vx
+	v := (ax*nx + ay*ny + az*nz) / 6
 	s.volume += v
-	s.area += n.Len() / 2
-	s.moment = s.moment.Add(a.Add(b).Add(c).Mul(v / 4))
+	s.area += math.Sqrt(nx*nx+ny*ny+nz*nz) / 2
+	s.moment[0] += (ax + bx + cx) * (v / 4)
+	s.moment[1] += (ay + by + cy) * (v / 4)
+	s.moment[2] += (az + bz + cz) * (v / 4)
 }
 
 // measure integrates volume, area and moment of each shell, relative to the
 // middle of the box, which keeps the terms small. Holes are closed by a cone of
 // facets to the mean of their corners, so that the volume does not depend on
 // where the model lies.
-func (t *Topology) measure(ctx context.Context) {
-	b := t.mesh.Bounds()
+func (t *Topology) measure() {
+	b := t.box
 	mid := b.Min.Add(b.Max).Mul(0.5)
 	if len(t.Shells) == 1 && t.turned == nil {
 		t.measureOne(mid, b)
@@ -105,13 +114,13 @@ func (t *Topology) measure(ctx context.Context) {
 
 func (t *Topology) measureOne(mid Vec, b Box) {
 	const grain = 1 << 14
-	n := len(t.mesh.Triangles)
+	n, v := len(t.mesh.Triangles), t.mesh.Vertices
 	parts := make([]sums, n/grain+1)
 	spread(n, grain, func(part, lo, hi int) {
 		var s sums
 		for f := lo; f < hi; f++ {
-			a, b, c := t.mesh.Corners(f)
-			s.add(a.Sub(mid), b.Sub(mid), c.Sub(mid))
+			f := &t.mesh.Triangles[f]
+			s.add(&v[f[0]], &v[f[1]], &v[f[2]], &mid)
 		}
 		parts[part] = s
 	})
@@ -132,14 +141,14 @@ func (t *Topology) measureMany(mid Vec) {
 		}
 		s.Facets++
 		a, b, c := t.mesh.Corners(f)
-		s.Box.add(a)
-		s.Box.add(b)
-		s.Box.add(c)
+		s.Box.add(&a)
+		s.Box.add(&b)
+		s.Box.add(&c)
 		if t.turned != nil && t.turned[f] {
 			b, c = c, b
 		}
 		var one sums
-		one.add(a.Sub(mid), b.Sub(mid), c.Sub(mid))
+		one.add(&a, &b, &c, &mid)
 		s.Volume += one.volume
 		s.Area += one.area
 		s.moment = s.moment.Add(one.moment)
@@ -172,19 +181,10 @@ func (t *Topology) cap(h Hole, mid Vec) {
 	}
 	s := &t.Shells[h.Shell]
 	var cone sums
-	tip := h.At.Sub(mid)
 	for i, v := range h.Loop {
-		a := t.mesh.Vertices[v].Sub(mid)
-		b := t.mesh.Vertices[h.Loop[(i+1)%len(h.Loop)]].Sub(mid)
-		cone.add(tip, b, a)
+		next := h.Loop[(i+1)%len(h.Loop)]
+		cone.add(&h.At, &t.mesh.Vertices[next], &t.mesh.Vertices[v], &mid)
 	}
 	s.Volume += cone.volume
 	s.moment = s.moment.Add(cone.moment)
-}
-
-func (b *Box) add(p Vec) {
-	for k := range 3 {
-		b.Min[k] = min(b.Min[k], p[k])
-		b.Max[k] = max(b.Max[k], p[k])
-	}
 }

@@ -46,6 +46,7 @@ type Topology struct {
 	turned []bool // facets wound against the most of their shell; nil when there are none
 	bvh    *BVH
 	mesh   *Mesh
+	box    Box
 }
 
 // Shell is a part of the surface that is connected by edges.
@@ -87,15 +88,15 @@ type Crossing struct {
 // elsewhere they may be zero. The mesh must be clean as Read leaves it.
 func Examine(ctx context.Context, m *Mesh, f Facts, opts Options) (*Topology, error) {
 	opts = opts.orDefault()
-	t := &Topology{mesh: m, Edges: f.edges}
+	t := &Topology{mesh: m, box: m.Bounds(), Edges: f.edges}
 	if !t.Edges.of(m) {
 		t.Edges = FindEdges(m)
 	}
-	t.findShells(ctx)
+	t.findShells()
 	t.findTurned()
 	t.findPlaces(opts.Places)
 	t.findHoles()
-	t.measure(ctx)
+	t.measure()
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -128,7 +129,7 @@ func (t *Topology) summarise(f Facts) {
 		s.Triangles = len(t.mesh.Triangles)
 	}
 	s.Vertices = len(t.mesh.Vertices)
-	s.SizeMM = t.mesh.Bounds().Size()
+	s.SizeMM = t.box.Size()
 	s.DegenerateTris, s.DuplicateTris, s.WeldToleranceMM = f.Degenerate, f.Duplicate, f.WeldTolerance
 	s.OpenEdges, s.NonmanifoldEdges, s.FlippedEdges = e.Open, e.Crowded, e.Flipped
 	s.Shells, s.Holes = len(t.Shells), len(t.Holes)
@@ -166,8 +167,7 @@ func hasVolume(v, area, share float64) bool {
 
 // centroid is that of the volume, or of the surface's box where there is none.
 func (t *Topology) centroid(moment Vec) Vec {
-	b := t.mesh.Bounds()
-	mid := b.Min.Add(b.Max).Mul(0.5)
+	mid := t.box.Min.Add(t.box.Max).Mul(0.5)
 	if !hasVolume(t.Shape.VolumeMM3, t.Shape.AreaMM2, 1e-6) {
 		return mid
 	}
