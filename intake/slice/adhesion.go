@@ -30,7 +30,7 @@ func (s *sliced) layBrim(r *arranger) bedside {
 	var rings []ring
 	for k := range int(math.Round(s.printing.BrimMM / s.width)) {
 		for _, l := range outsides(r.inset(outer, -(float64(k)+0.5)*s.width)) {
-			rings = append(rings, ring{l, brim})
+			rings = append(rings, ring{loop: l, feature: brim, width: s.width})
 		}
 	}
 	t.layRings(rings)
@@ -76,7 +76,7 @@ func (p *recipe) skirtAround(places []point) []move {
 	t.reset(p)
 	for k := range p.printing.SkirtLoops {
 		for _, l := range r.inset([]loop{hull}, -p.printing.SkirtGapMM-(float64(k)+0.5)*p.width) {
-			t.layRings([]ring{{l, skirt}})
+			t.layRings([]ring{{loop: l, feature: skirt, width: p.width}})
 		}
 	}
 	return t.moves

@@ -30,7 +30,7 @@ const maxLayers = 100_000
 type slab struct {
 	area   float64  // mm2, of the region
 	signed float64  // mm2, as the outlines wind
-	walls  [][]loop // centre lines, per shell from the outside
+	walls  []wall   // centre lines, per shell from the outside
 	lanes  []lane   // narrow places between walls
 	shape  [2]*rows // the region, hatched either way
 	inside *rows    // what the walls leave, hatched the layer's way
@@ -86,17 +86,7 @@ func (s *sliced) cutSlab(c *cutter, facets *sorted, i int) {
 	for k, f := range s.frames {
 		b.shape[k] = hatched(region, f)
 	}
-	for k := range s.shells {
-		step := s.width
-		if k == 0 {
-			step = s.width / 2
-		}
-		region = c.inset(region, step)
-		b.walls = append(b.walls, region)
-	}
-	if s.shells > 0 {
-		region = c.inset(region, s.width/2)
-	}
+	region = c.layWalls(b, region, s.recipe)
 	b.inside = hatched(region, s.frames[i%2])
 }
 
@@ -109,11 +99,4 @@ func boxOf(ls []loop) [2]point {
 		}
 	}
 	return b
-}
-
-// lane is a place between walls too narrow for another wall: its middle line
-// and how wide it is.
-type lane struct {
-	line  []point
-	width float64 // mm
 }

@@ -1,6 +1,7 @@
 package slice
 
 import (
+	"context"
 	"errors"
 	"math"
 
@@ -15,7 +16,7 @@ type part struct {
 	size      mesh.Vec
 }
 
-func newPart(m *mesh.Mesh, p *recipe) (*part, error) {
+func newPart(ctx context.Context, m *mesh.Mesh, p *recipe) (*part, error) {
 	if m == nil || len(m.Triangles) == 0 {
 		return nil, errors.New("the part has no facets, so there is nothing to print")
 	}
@@ -31,7 +32,7 @@ func newPart(m *mesh.Mesh, p *recipe) (*part, error) {
 	for i, v := range m.Vertices {
 		out.vertices[i] = v.Sub(at).Mul(p.scale)
 	}
-	return out, nil
+	return out, out.mend(ctx)
 }
 
 // volume is the mesh's own volume, mm3: the sum of v0.(v1 x v2)/6.

@@ -62,7 +62,7 @@ func (s *sliced) layLayer(t *track, i int) (propped bool) {
 		propped = len(props) > 0
 		t.hatch(props, post, supports, false)
 	}
-	t.layRings(ringsOf(b.walls))
+	t.layRings(ringsOf(b))
 	f := s.fillsOf(i)
 	all := func(int) bool { return true }
 	t.hatch(strands(f.bridge, all), fr, bridge, true)
@@ -74,16 +74,19 @@ func (s *sliced) layLayer(t *track, i int) (propped bool) {
 	return propped
 }
 
-func ringsOf(walls [][]loop) []ring {
+func ringsOf(b *slab) []ring {
 	var rings []ring
-	for k, ls := range walls {
+	for k, w := range b.walls {
 		f := innerWall
 		if k == 0 {
 			f = outerWall
 		}
-		for _, l := range ls {
-			rings = append(rings, ring{l, f})
+		for _, l := range w.lines {
+			rings = append(rings, ring{loop: l, feature: f, width: w.width})
 		}
+	}
+	for _, l := range b.lanes {
+		rings = append(rings, ring{loop: l.line, feature: gapFill, width: l.width, open: true})
 	}
 	return rings
 }

@@ -39,7 +39,7 @@ func Estimate(ctx context.Context, m *mesh.Mesh, in Input) (job.Estimate, error)
 	if err != nil {
 		return job.Estimate{}, err
 	}
-	part, err := newPart(m, p)
+	part, err := newPart(ctx, m, p)
 	if err != nil {
 		return job.Estimate{}, err
 	}

@@ -9,7 +9,7 @@ const (
 	travel feature = iota // lays nothing
 	outerWall
 	innerWall
-	lanes
+	gapFill
 	skin
 	bridge
 	sparse
@@ -73,10 +73,12 @@ func (t *track) lay(to spot, f feature, width float64) {
 	t.at = to
 }
 
-// ring is a wall that is to be laid.
+// ring is a wall that is to be laid: closed, or open between its ends.
 type ring struct {
 	loop    loop
 	feature feature
+	width   float64
+	open    bool
 }
 
 // manyRings is the number of walls in a layer from which the way between them
@@ -100,6 +102,9 @@ func (t *track) nearest(rings []ring) (pick, corner int) {
 	best := int64(math.MaxInt64)
 	for i, r := range rings[from:] {
 		for k, p := range r.loop {
+			if r.open && k > 0 && k < len(r.loop)-1 {
+				continue
+			}
 			dx, dy := int64(p.x)-x, int64(p.y)-y
 			if d := dx*dx + dy*dy; d < best {
 				best, pick, corner = d, from+i, k
@@ -112,8 +117,15 @@ func (t *track) nearest(rings []ring) (pick, corner int) {
 func (t *track) layRing(r ring, corner int) {
 	t.travelTo(r.loop[corner].spot(), false)
 	n := len(r.loop)
-	for k := 1; k <= n; k++ {
-		t.lay(r.loop[(corner+k)%n].spot(), r.feature, t.recipe.width)
+	step, steps := 1, n
+	if r.open {
+		steps = n - 1
+		if corner > 0 {
+			step = n - 1 // backwards
+		}
+	}
+	for k := 1; k <= steps; k++ {
+		t.lay(r.loop[(corner+k*step)%n].spot(), r.feature, r.width)
 	}
 }
 
