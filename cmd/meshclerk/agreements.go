@@ -5,13 +5,16 @@ import (
 	"os"
 	"strings"
 
+	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/agreement"
+	"meshclerk/intake/job"
 )
 
 type agreementsCmd struct {
 	Import agreementsImportCmd `cmd:"" help:"Read signed agreements from a CSV file; the same file may be read again."`
 	Add    agreementsAddCmd    `cmd:"" help:"Record one signed agreement."`
 	List   agreementsListCmd   `cmd:"" help:"List the register."`
+	Sender agreementsSenderCmd `cmd:"" help:"Record that a job's sender, whom the mail server could not prove, is who the letter says."`
 }
 
 type agreementsImportCmd struct {
@@ -132,4 +135,23 @@ func (c *agreementsListCmd) Run(e *env) error {
 func holds(a agreement.Entry, find string) bool {
 	text := strings.ToLower(strings.Join(append(a.Addresses(), a.Name, a.Card), " "))
 	return strings.Contains(text, strings.ToLower(find))
+}
+
+type agreementsSenderCmd struct {
+	house
+	Job string `arg:"" help:"The job, e.g. LP-000042."`
+	By  string `required:"" placeholder:"NAME" help:"Who made sure, e.g. by calling the patron."`
+}
+
+func (c *agreementsSenderCmd) Run(e *env) error {
+	l, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	if err := robot.Confirm(e.ctx, l, job.ID(c.Job), c.By); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.out, "the sender of %s counts as proven; the register is looked up again\n", c.Job)
+	return err
 }

@@ -2,6 +2,7 @@ package robot
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"meshclerk/intake/job"
@@ -111,4 +112,23 @@ func afterSent(ctx context.Context, tx *ledger.Tx, id string) error {
 		}
 	}
 	return nil
+}
+
+// Confirm records that a person made sure the job's sender is who the letter
+// says, where the mail server could not. The job is then checked anew.
+func Confirm(ctx context.Context, l *ledger.Ledger, id job.ID, by string) error {
+	return l.Tx(ctx, func(tx *ledger.Tx) error {
+		j, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		if !job.MayGo(j.Stage, job.Checked) {
+			return fmt.Errorf("job %s is %s already; its sender no longer matters", id, j.Stage)
+		}
+		j.Auth = job.Pass
+		if err := tx.SaveJob(ctx, j, by, "made sure of the sender"); err != nil {
+			return err
+		}
+		return tx.Enqueue(ctx, stepCheck, string(id), time.Time{})
+	})
 }

@@ -134,19 +134,27 @@ func (r *Robot) fileSent(ctx context.Context, m Mail, d ledger.Draft) error {
 		return err
 	}
 	r.at("copied to sent")
-	if err := r.removeCopy(ctx, m, d); err != nil {
+	ids, err := r.Ledger.DraftMessageIDs(ctx, d.ID)
+	if err != nil {
 		return err
 	}
-	folders := []string{r.Rules.Mailbox.ToApprove}
-	for _, a := range r.Rules.Mailbox.Approved {
-		folders = append(folders, a.Folder)
-	}
-	for _, folder := range folders {
-		if err := removeAll(ctx, m, folder, d.MessageID); err != nil {
-			return err
+	for _, folder := range r.draftFolders() {
+		for _, id := range ids {
+			if err := removeAll(ctx, m, folder, id); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
+}
+
+// draftFolders are where copies of a draft may lie until it is sent.
+func (r *Robot) draftFolders() []string {
+	out := []string{r.Rules.Mailbox.ToApprove}
+	for _, a := range r.Rules.Mailbox.Approved {
+		out = append(out, a.Folder)
+	}
+	return out
 }
 
 // removeAll removes every copy of our own draft from a folder.
