@@ -25,6 +25,7 @@ type Letter struct {
 	Repairs   []string  `json:"repairs,omitempty"`   // what was mended before the letter could be read
 	Notes     []string  `json:"notes,omitempty"`     // what staff should know: caps met, parts left out
 	Inline    []Inline  `json:"inline,omitempty"`    // own passages that stand below quoted lines, in order
+	Quoted    string    `json:"quoted,omitempty"`    // the mail that the letter quotes, without its marks, its beginning
 }
 
 // Inline is an answer between quoted lines, with what it answers.
@@ -95,6 +96,8 @@ type Wishes struct {
 	Card     string   `json:"card"`
 	Pickup   string   `json:"pickup"` // a branch of the rules
 	Answer   Reply    `json:"answer"`
+
+	Strong bool `json:"strong,omitempty"` // wished strong, with no infill named
 
 	Words map[string]string `json:"words,omitempty"` // field -> the patron's words it came from
 }

@@ -140,6 +140,7 @@ func (r *reader) letter(m *message) *job.Letter {
 	l.Attachments = r.listed()
 	r.words(l, patron)
 	l.Language = language(l.Text, l.Subject, r.opts.Languages)
+	l.Wishes.Colours = []string{}
 	l.Disposition, l.Why = r.disposition(m, patron, l)
 	l.Repairs, l.Notes = r.repairs, r.notes
 	return l

@@ -135,7 +135,7 @@ func checkWhole(t *testing.T, l *job.Letter) {
 	if l.Disposition == "" || l.Why == "" || l.Authenticated == "" || l.Language == "" {
 		t.Errorf("incomplete: %q %q %q %q", l.Disposition, l.Why, l.Authenticated, l.Language)
 	}
-	if l.References == nil || l.Attachments == nil || l.Links == nil {
+	if l.References == nil || l.Wishes.Colours == nil || l.Attachments == nil || l.Links == nil {
 		t.Error("a list is nil and would be null in JSON")
 	}
 	if l.From.Address != strings.ToLower(l.From.Address) {

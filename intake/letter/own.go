@@ -11,6 +11,7 @@ import (
 type OwnText struct {
 	Text      string
 	Inline    []job.Inline // own passages that stand below quoted lines, in order
+	Quoted    string       // the quoted lines without their marks, its beginning
 	Forwarded *Forwarded   // a letter passed on in the text, if there is one
 }
 
@@ -22,6 +23,7 @@ func Own(text string) OwnText {
 		i = c.next(i)
 	}
 	c.passage()
+	c.out.Quoted = strings.TrimSpace(strings.ToValidUTF8(c.all.String(), ""))
 	for n := len(c.own); n > 0 && onlyRule(c.own[n-1]); n = len(c.own) {
 		c.own = c.own[:n-1]
 	}
@@ -39,10 +41,11 @@ var manyBlank = regexp.MustCompile(`\n[ \t]*\n([ \t]*\n)+`)
 
 type cutter struct {
 	lines  []string
-	own    []string // the writer's lines
-	quoted []string // the quoted lines directly above
-	fresh  int      // where in own the passage below the quoted lines begins
-	marker byte     // a sign other than ">" that this letter quotes with
+	own    []string        // the writer's lines
+	quoted []string        // the quoted lines directly above
+	all    strings.Builder // of the quoted lines, up to quotedBytes
+	fresh  int             // where in own the passage below the quoted lines begins
+	marker byte            // a sign other than ">" that this letter quotes with
 	out    OwnText
 }
 
@@ -54,7 +57,7 @@ func (c *cutter) next(i int) int {
 		return i + 1
 	}
 	if c.isLostWrap(i) {
-		c.quoted = append(c.quoted, line)
+		c.quote(line)
 		return i + 1
 	}
 	if n := c.attribution(i); n > 0 {
@@ -64,7 +67,7 @@ func (c *cutter) next(i int) int {
 		if c.out.Forwarded = readForwarded(c.lines, body); c.out.Forwarded != nil {
 			c.out.Forwarded.Marked = true
 		}
-		return len(c.lines)
+		return c.rest(body)
 	}
 	if isSeparator(line) || headerBlock(c.lines, i) > 0 {
 		if c.out.Forwarded == nil {
@@ -98,13 +101,30 @@ func (c *cutter) belowHeader(i int) int {
 			return i
 		}
 	}
-	return len(c.lines)
+	return c.rest(i)
 }
 
 // quote takes in a quoted line; the first one below own words begins a new quotation.
 func (c *cutter) quote(text string) {
 	c.passage()
 	c.quoted = append(c.quoted, text)
+	c.keep(text)
+}
+
+const quotedBytes = 8000 // of the quoted mail are kept
+
+func (c *cutter) keep(text string) {
+	if room := quotedBytes - c.all.Len(); room > 0 {
+		c.all.WriteString(text[:min(len(text), room)] + "\n")
+	}
+}
+
+// rest leaves everything from line i on out, as quoted.
+func (c *cutter) rest(i int) int {
+	for ; i < len(c.lines) && c.all.Len() < quotedBytes; i++ {
+		c.keep(c.lines[i])
+	}
+	return len(c.lines)
 }
 
 const (
@@ -174,7 +194,7 @@ func (c *cutter) afterAttribution(i int) int {
 		c.marker = first[0]
 		return i
 	}
-	return len(c.lines)
+	return c.rest(i)
 }
 
 // The lines that mail programs put above a quotation. They are sure when they

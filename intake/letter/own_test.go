@@ -85,6 +85,23 @@ func TestOwnKeepsInlineAnswers(t *testing.T) {
 	}
 }
 
+func TestOwnKeepsWhatIsQuoted(t *testing.T) {
+	for in, want := range map[string]string{
+		"Yes.\n\nOn 2 Nov 2026, D <d@larkfield.example> wrote:\n> 1. Colour?\n> > old\n": "1. Colour?\nold",
+		"Yes.\n\nOn 2 Nov 2026, D <d@larkfield.example> wrote:\n\n1. Colour?\n":          "1. Colour?",
+		"Yes.\n\nFrom: D\nSent: Monday\nTo: Pat\nSubject: x\n\n1. Colour?\n2. Copies?\n": "1. Colour?\n2. Copies?",
+		"Yes.\n\n-----Original Message-----\nFrom: D\n1. Colour?\n":                      "From: D\n1. Colour?",
+		"Yes.\n": "",
+	} {
+		if got := Own(in).Quoted; got != want {
+			t.Errorf("%q: got %q, want %q", in, got, want)
+		}
+	}
+	if got := Own("> " + strings.Repeat("é", 20000)).Quoted; len(got) > quotedBytes {
+		t.Errorf("%d bytes were kept", len(got))
+	}
+}
+
 // A mail program wraps a quoted line and forgets the mark on what it wrapped.
 func TestOwnLostWrap(t *testing.T) {
 	got := Own("> the part has two walls that are thinner than the nozzle can print and so\nthey\n> would be left out\n\nThicken them please.\n")

@@ -168,7 +168,7 @@ func unflow(text string, delsp bool) string {
 // no word to a letter passed on means the words of that letter.
 func (r *reader) words(l *job.Letter, m *message) {
 	own := Own(m.body.text())
-	l.Text, l.Inline = own.Text, own.Inline
+	l.Text, l.Inline, l.Quoted = own.Text, own.Inline, own.Quoted
 	switch {
 	case l.Text != "":
 	case own.Forwarded != nil:
