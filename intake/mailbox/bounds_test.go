@@ -52,7 +52,7 @@ func commands(ref mailbox.Ref) map[string]func(context.Context, *mailbox.Client)
 			return err
 		},
 		"Move": func(ctx context.Context, c *mailbox.Client) error {
-			_, err := c.Move(ctx, ref, "Elsewhere")
+			_, err := c.Move(ctx, mailbox.Ref{Folder: "Elsewhere", UID: 1}, "Set aside")
 			return err
 		},
 		"RemoveOwn": func(ctx context.Context, c *mailbox.Client) error {

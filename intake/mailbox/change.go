@@ -84,11 +84,15 @@ func (c *Client) AppendOnce(ctx context.Context, folder string, flags []string, 
 
 // Move moves a message and says where it lies then; the UID is 0 when the
 // server does not tell. ErrGone means that somebody else moved it first: two
-// moves of one message may also both succeed, so a caller deduplicates.
+// moves of one message may also both succeed, so a caller deduplicates. What is
+// in the inbox is not ours to move: ErrNotOurs.
 func (c *Client) Move(ctx context.Context, ref Ref, to string) (Ref, error) {
 	name, err := c.names.wire(to)
 	if err != nil {
 		return Ref{}, err
+	}
+	if from, err := c.names.wire(ref.Folder); err != nil || from == inbox {
+		return Ref{}, firstOf(err, c.notOurs(ref))
 	}
 	if err := c.at(ctx, ref, true); err != nil {
 		return Ref{}, err
@@ -203,10 +207,8 @@ func (c *Client) RemoveOwn(ctx context.Context, ref Ref, messageID string) error
 	if err != nil {
 		return err
 	}
-	notOurs := &Error{Server: c.config.Server(), Folder: ref.Folder, Err: ErrNotOurs,
-		Text: fmt.Sprintf("message %d in the folder %q is not our own draft and was left alone", ref.UID, ref.Folder)}
 	if name == inbox || strings.TrimSpace(messageID) == "" {
-		return notOurs
+		return c.notOurs(ref)
 	}
 	heads, err := c.Headers(ctx, ref.Folder, ref)
 	if err != nil {
@@ -216,10 +218,15 @@ func (c *Client) RemoveOwn(ctx context.Context, ref Ref, messageID string) error
 		return c.gone(ref)
 	}
 	if heads[0].MessageID != messageID {
-		return notOurs
+		return c.notOurs(ref)
 	}
 	if err := c.at(ctx, ref, true); err != nil {
 		return err
 	}
 	return c.remove(ctx, ref)
+}
+
+func (c *Client) notOurs(ref Ref) error {
+	return &Error{Server: c.config.Server(), Folder: ref.Folder, Err: ErrNotOurs,
+		Text: fmt.Sprintf("message %d in the folder %q is not our own draft and was left alone", ref.UID, ref.Folder)}
 }

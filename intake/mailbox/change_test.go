@@ -146,6 +146,22 @@ func TestOnlyOurOwnDraftIsRemoved(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+	for _, inbox := range []string{"INBOX", "inbox"} {
+		if _, err := c.Move(t.Context(), mailbox.Ref{Folder: inbox, UID: 1}, "To approve"); !errors.Is(err, mailbox.ErrNotOurs) {
+			t.Errorf("a letter was moved: %v", err)
+		}
+	}
+	now, err := c.Status(t.Context(), "To approve")
+	if err != nil {
+		t.Fatal(err)
+	}
+	old := mailbox.Ref{Folder: "To approve", UIDValidity: now.UIDValidity - 1, UID: uid}
+	if _, err := c.Move(t.Context(), old, "Outgoing archive"); !errors.Is(err, mailbox.ErrRenumbered) {
+		t.Errorf("moved under an old number: %v", err)
+	}
+	if err := c.RemoveOwn(t.Context(), old, "<edited@example.org>"); !errors.Is(err, mailbox.ErrRenumbered) {
+		t.Errorf("removed under an old number: %v", err)
+	}
 	if len(s.Messages("INBOX")) != 1 || len(s.Messages("To approve")) != 1 {
 		t.Fatal("something was removed")
 	}
