@@ -238,9 +238,14 @@ func harm(t *testing.T, l *Ledger, query string, args ...any) {
 
 func TestVerifyFindsADamagedDatabase(t *testing.T) {
 	l, _ := newLedger(t)
-	for uid := range uint32(200) {
-		taken(t, l, uid+1, fmt.Sprint("letter ", uid))
-	}
+	do(t, l, func(tx *Tx) error {
+		for i := range 2000 {
+			if err := tx.AddNotice(t.Context(), "test", fmt.Sprint("subject ", i), strings.Repeat("words ", 20)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 	dest := filepath.Join(t.TempDir(), "copy")
 	if err := l.Backup(t.Context(), dest); err != nil {
 		t.Fatal(err)
