@@ -18,8 +18,14 @@ type film struct {
 	w, h  int
 	depth []float32
 	light []uint8 // 0 for background, else brightness 1..255
-	tone  []uint8 // 0 for plain, else Tone+1
+	tone  []uint8 // 0 for plain, else Tone+1, or one of the two below
 }
+
+// Looks of a sample that are no tone.
+const (
+	section = 254 // the cut surface of a part
+	grey    = 255 // the familiar thing beside it
+)
 
 func newFilm(w, h int) *film {
 	f := &film{w: w, h: h, depth: make([]float32, w*h), light: make([]uint8, w*h), tone: make([]uint8, w*h)}
@@ -31,7 +37,8 @@ func newFilm(w, h int) *film {
 
 // expose draws every facet. The film is cut into bands of rows, one a core;
 // each band draws only its own rows, so no two cores write the same sample.
-func (f *film) expose(m *mesh.Mesh, c camera, o Options) {
+// Facets from thing on are not the part's.
+func (f *film) expose(m *mesh.Mesh, thing int, c camera, o Options) {
 	pts := make([][3]float32, len(m.Vertices))
 	for i, v := range m.Vertices {
 		x, y, z := c.project(v)
@@ -40,41 +47,48 @@ func (f *film) expose(m *mesh.Mesh, c camera, o Options) {
 	cores := runtime.GOMAXPROCS(0)
 	var wg sync.WaitGroup
 	for k := range cores {
-		wg.Go(func() { f.band(m, pts, c, o, k*f.h/cores, (k+1)*f.h/cores) })
+		wg.Go(func() { f.band(m, thing, pts, c, o, k*f.h/cores, (k+1)*f.h/cores) })
 	}
 	wg.Wait()
 }
 
-func (f *film) band(m *mesh.Mesh, pts [][3]float32, c camera, o Options, from, to int) {
+func (f *film) band(m *mesh.Mesh, thing int, pts [][3]float32, c camera, o Options, from, to int) {
 	for i, t := range m.Triangles {
 		a, b, d := pts[t[0]], pts[t[1]], pts[t[2]]
 		if max(a[1], b[1], d[1]) < float32(from) || min(a[1], b[1], d[1]) > float32(to) {
 			continue
 		}
-		light := shade(m, i, c)
+		light, back := shade(m, i, c)
 		tone := uint8(0)
-		if o.Shade != nil {
+		switch {
+		case i >= thing:
+			tone = grey
+		case back && o.Cut != nil:
+			// Seen through the cut: the inside of a wall, which stands for its
+			// cut surface, since nothing of the solid lies before it.
+			light, tone = 235, section
+		case o.Shade != nil:
 			if n, ok := o.Shade(i); ok {
 				tone = uint8(n) + 1
 			}
 		}
-		f.fill(a, b, d, light, tone, from, to, m, c, o.Cut)
+		f.fill(a, b, d, light, tone, from, to, c, o.Cut)
 	}
 }
 
 // shade is the light on a facet, from two lamps: one over the viewer's left
 // shoulder, a weaker one from the right. The back of a facet is lit as well,
 // darker, so that open or inside-out parts still show.
-func shade(m *mesh.Mesh, facet int, c camera) uint8 {
+func shade(m *mesh.Mesh, facet int, c camera) (light uint8, back bool) {
 	a, b, d := m.Corners(facet)
 	n := b.Sub(a).Cross(d.Sub(a))
 	l := n.Len()
 	if l == 0 {
-		return 120
+		return 120, false
 	}
 	n = n.Mul(1 / l)
 	x, y, z := n.Dot(c.right), n.Dot(c.up), n.Dot(c.eye)
-	back := z < 0
+	back = z < 0
 	if back {
 		x, y, z = -x, -y, -z
 	}
@@ -82,11 +96,11 @@ func shade(m *mesh.Mesh, facet int, c camera) uint8 {
 	if back {
 		v *= 0.55
 	}
-	return uint8(1 + 254*min(1, max(0, v)))
+	return uint8(1 + 254*min(1, max(0, v))), back
 }
 
 // fill draws one triangle by its edge functions, over the rows [from, to).
-func (f *film) fill(a, b, d [3]float32, light, tone uint8, from, to int, m *mesh.Mesh, c camera, cut *Plane) {
+func (f *film) fill(a, b, d [3]float32, light, tone uint8, from, to int, c camera, cut *Plane) {
 	area := (b[0]-a[0])*(d[1]-a[1]) - (b[1]-a[1])*(d[0]-a[0])
 	if area == 0 {
 		return
@@ -177,7 +191,15 @@ func (f *film) sample(x, y int, paper color.RGBA) color.RGBA {
 		return paper
 	}
 	base := clay
-	if t := f.tone[i]; t > 0 && Tone(t-1).inked(x/sampling, y/sampling) {
+	switch t := f.tone[i]; {
+	case t == grey:
+		base = cardboard
+	case t == section:
+		base = cut
+		if (x/sampling+y/sampling)%7 < 2 {
+			base = hatch
+		}
+	case t > 0 && Tone(t-1).inked(x/sampling, y/sampling):
 		base = Tone(t - 1).Colour()
 	}
 	v := int(f.light[i])
@@ -193,6 +215,9 @@ func (f *film) edge(x, y int) bool {
 		return false
 	}
 	i := y*f.w + x
+	if f.tone[i] == section {
+		return f.tone[i+1] != section || f.tone[i+f.w] != section
+	}
 	jump := float32(f.w) * 0.012
 	return f.depth[i]-f.depth[i+1] > jump || f.depth[i]-f.depth[i+f.w] > jump ||
 		f.depth[i+1]-f.depth[i] > jump && f.light[i+1] != 0

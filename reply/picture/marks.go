@@ -38,6 +38,13 @@ var tones = [...]color.RGBA{
 // clay is the colour of an unmarked part.
 var clay = color.RGBA{226, 221, 211, 255}
 
+// Colours of what is no part: the thing beside it, and cut surfaces.
+var (
+	cardboard = color.RGBA{176, 190, 196, 255}
+	cut       = color.RGBA{238, 226, 200, 255}
+	hatch     = color.RGBA{150, 128, 96, 255}
+)
+
 // Colour is the tone's colour.
 func (t Tone) Colour() color.RGBA { return tones[t%Tone(len(tones))] }
 
@@ -111,6 +118,22 @@ func outward(c camera, b mesh.Box, x, y float64) (dx, dy float64) {
 		return 0, 1
 	}
 	return dx / l, dy / l
+}
+
+// nameThing writes the name of the familiar thing under it.
+func nameThing(img *image.RGBA, all *mesh.Mesh, thing int, c camera, o Options) {
+	low, x0, x1 := math.Inf(-1), math.Inf(1), math.Inf(-1)
+	for _, t := range all.Triangles[thing:] {
+		for _, i := range t {
+			x, y := c.onPage(all.Vertices[i])
+			low, x0, x1 = max(low, y), min(x0, x), max(x1, x)
+		}
+	}
+	ink := color.RGBA{60, 60, 66, 255}
+	if o.Dark {
+		ink = color.RGBA{206, 208, 214, 255}
+	}
+	write(img, (x0+x1)/2, low+16, o.BesideLabel, ink)
 }
 
 // Millimetres writes a length as it stands on a picture.

@@ -33,6 +33,9 @@ var (
 	Top    = View{"from above", 0, 90}
 )
 
+// Below shows what the bed would hide, and what hangs over.
+var Below = View{"from below", 35, -28}
+
 // Mark is a place worth pointing at.
 type Mark struct {
 	At    mesh.Vec // mm, in the mesh's own coordinates
@@ -48,6 +51,8 @@ type Options struct {
 	Shade         func(facet int) (Tone, bool) // facets to be shown in a tone and pattern; nil for none
 	Cut           *Plane                       // what lies in front of it is left out, so that the inside shows
 	Dark          bool                         // for a dark page
+	Beside        *Familiar                    // drawn next to the part
+	BesideLabel   string                       // what it is called
 }
 
 // Plane cuts at Offset mm along Normal, a unit vector.
@@ -61,12 +66,19 @@ func Draw(m *mesh.Mesh, v View, o Options) *image.RGBA {
 	if o.Width <= 0 || o.Height <= 0 {
 		o.Width, o.Height = 640, 480
 	}
-	c := aim(m.Bounds(), v, o)
+	all, thing := m, len(m.Triangles)
+	if o.Beside != nil {
+		all, thing = o.Beside.beside(m)
+	}
+	c := aim(all.Bounds(), v, o)
 	film := newFilm(o.Width*sampling, o.Height*sampling)
-	film.expose(m, c, o)
+	film.expose(all, thing, c, o)
 	img := film.develop(o)
 	if o.Sizes {
 		drawSizes(img, m.Bounds(), c, o)
+	}
+	if o.Beside != nil && o.BesideLabel != "" {
+		nameThing(img, all, thing, c, o)
 	}
 	drawMarks(img, c, o)
 	return img
