@@ -1,0 +1,236 @@
+package wishes
+
+import (
+	"slices"
+	"strings"
+
+	"meshclerk/intake/job"
+)
+
+// verdict gathers what the sentences of an answer say.
+type verdict struct {
+	accepts, declines, changes, asks bool
+	unsure                           bool // a condition, a doubt, a "but", an unexplained number
+}
+
+// answer tells what an answer says to a quote. Settled are wishes that no
+// question of ours had asked for and that differ from what was quoted.
+//
+// It accepts only when a phrase of consent stands there and no sentence asks,
+// doubts, sets a condition or changes anything.
+func (d *doc) answer(changed, asked bool) job.Reply {
+	v := verdict{changes: changed, asks: asked}
+	for _, s := range d.sents {
+		d.judge(s, &v)
+	}
+	switch {
+	case v.changes && !v.declines, v.changes && d.has(span{0, len(d.toks)}, "set", "replaced") >= 0:
+		return job.Change
+	case v.asks:
+		return job.Question
+	case v.declines && (v.accepts || v.changes):
+		return ""
+	case v.declines && !v.unsure:
+		return job.Decline
+	case v.unsure && v.accepts:
+		return job.Question
+	case v.unsure:
+		return ""
+	case v.accepts || d.onlyOK():
+		return job.Accept
+	}
+	return ""
+}
+
+// judge adds one sentence to the verdict.
+func (d *doc) judge(s span, v *verdict) {
+	if d.toks[s.from].away && d.toks[s.to-1].away {
+		return
+	}
+	if d.isQuestion(s.from) && !d.politeOnly(s) {
+		v.asks = true
+		v.changes = v.changes || d.has(s, "change") >= 0 && d.has(s, "ask", "want") >= 0 && d.has(s, "price", "whatif", "available") < 0
+		return
+	}
+	for i := s.from; i < s.to; {
+		i += d.judgeAt(i, s, v)
+	}
+}
+
+// politeOnly is a sentence that ends in a question mark only for politeness:
+// "Could you go ahead, please?" is still no plain consent, so nothing counts yet.
+func (d *doc) politeOnly(span) bool { return false }
+
+// judgeAt adds the phrase at a token to the verdict and returns its length.
+func (d *doc) judgeAt(i int, s span, v *verdict) int {
+	if n := d.cue(i, "harmless", "hope"); n > 0 {
+		return n
+	}
+	if d.toks[i].away {
+		return 1
+	}
+	if n := d.cue(i, "decline"); n > 0 {
+		v.declines = true
+		return n
+	}
+	if n := d.cue(i, "doubt", "sarcasm"); n > 0 {
+		v.unsure = true
+		return n
+	}
+	if n := d.cue(i, "accept"); n > 0 && n >= d.cue(i, "change", "set") {
+		d.consent(i, v)
+		return n
+	}
+	if n := d.cue(i, "please"); n > 0 {
+		return n
+	}
+	if n := d.cue(i, "if"); n > 0 && !d.spanishYes(i) {
+		v.unsure = true
+		return n
+	}
+	if n := d.cue(i, "change", "replaced"); n > 0 {
+		v.changes = true
+		return n
+	}
+	switch {
+	case d.cue(i, "but") > 0:
+		v.unsure = true
+	case d.cue(i, "yes") > 0 && d.bare(s):
+		v.accepts = true
+	case d.cue(i, "no") > 0 && d.bare(s):
+		v.declines = true
+	case d.leftNumber(i):
+		v.unsure = true
+	}
+	return 1
+}
+
+// consent takes a phrase of consent, unless it is denied: "do not go ahead".
+func (d *doc) consent(i int, v *verdict) {
+	if d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0 {
+		v.unsure = true
+	} else {
+		v.accepts = true
+	}
+}
+
+// bare tells whether a sentence holds nothing but yes or no and politeness;
+// "yes, that is the right file" consents to nothing.
+func (d *doc) bare(s span) bool {
+	for k := s.from; k < s.to; {
+		n := d.cue(k, "yes", "no", "ok", "filler", "please", "accept", "weak", "hello", "closing", "harmless", "opener", "colour", "branch", "answerword", "decline")
+		if n == 0 && (d.toks[k].kind == mark || d.toks[k].claimed || d.toks[k].away) {
+			n = 1
+		}
+		if n == 0 {
+			return d.wished(s)
+		}
+		k += n
+	}
+	return true
+}
+
+// wished tells whether the rest of a yes sentence is a wish of its own, which
+// then decides: "yes, pick up at Central".
+func (d *doc) wished(s span) bool {
+	for k := s.from; k < s.to; k++ {
+		if f := d.fold(k); f == "," || f == "." {
+			return d.bareTo(s.from, k) && d.has(span{k, s.to}, "pickupword", "phoneword", "branch") >= 0
+		}
+	}
+	return false
+}
+
+func (d *doc) bareTo(from, to int) bool {
+	for k := from; k < to; {
+		n := d.cue(k, "yes", "ok", "filler", "please", "accept", "hello")
+		if n == 0 {
+			return false
+		}
+		k += n
+	}
+	return true
+}
+
+// spanishYes tells "si, adelante" from the "si" of a condition.
+func (d *doc) spanishYes(i int) bool {
+	if d.cue(i, "yes") == 0 || d.fold(i) != "si" {
+		return false
+	}
+	if strings.ToLower(d.toks[i].text) != "si" {
+		return true // with its accent
+	}
+	s := d.sents[d.toks[i].sent]
+	return i+1 >= s.to || d.toks[i+1].kind == mark || d.cue(i+1, "accept", "please", "filler") > 0
+}
+
+// leftNumber tells of a number that nothing has explained, such as an option's.
+func (d *doc) leftNumber(i int) bool {
+	if d.toks[i].kind != number || d.toks[i].claimed {
+		return false
+	}
+	switch d.fold(i - 1) {
+	case "$", "€", "£", "cad":
+		return false
+	}
+	return d.cue(i+1, "money", "clock") == 0 && d.fold(i+1) != "$" && d.fold(i+1) != "€" && d.fold(i+1) != ":"
+}
+
+// onlyOK is a letter of one word, "OK". With thanks it may only mean "received".
+func (d *doc) onlyOK() bool {
+	seen := false
+	for i := 0; i < len(d.toks); {
+		n := d.cue(i, "ok")
+		seen = seen || n > 0 && !d.toks[i].away
+		if n == 0 {
+			n = d.cue(i, "hello", "please")
+		}
+		if n == 0 && (d.toks[i].away || d.toks[i].kind == mark) {
+			n = 1
+		}
+		if n == 0 {
+			return false
+		}
+		i += n
+	}
+	return seen
+}
+
+// yesOrNo reads the answer to a question of yes or no.
+func (d *doc) yesOrNo() (string, string) {
+	yes, no := -1, -1
+	for i := 0; i < len(d.toks); {
+		n := max(1, d.cue(i, "harmless"))
+		switch {
+		case d.toks[i].away || n > 1:
+		case d.cue(i, "if", "doubt", "but") > 0 && !d.spanishYes(i) || d.fold(i) == "?":
+			return "", ""
+		case d.cue(i, "yes", "accept", "ok") > 0:
+			yes = i
+		case d.cue(i, "no", "decline", "not") > 0:
+			no = i
+		}
+		i += n
+	}
+	switch {
+	case yes >= 0 && no < 0:
+		return "yes", d.words(yes, len(d.toks))
+	case no >= 0 && yes < 0:
+		return "no", d.words(no, len(d.toks))
+	}
+	return "", ""
+}
+
+// changedWish tells whether wishes change what was quoted. Fields that were
+// asked for, and those that repeat what was known, change nothing.
+func changedWish(w, earlier job.Wishes, asked []string) bool {
+	free := func(topic string) bool { return !slices.Contains(asked, topic) }
+	same := func(a, b *float64) bool { return a != nil && b != nil && *a == *b }
+	return free("copies") && w.Copies != nil && (earlier.Copies == nil || *earlier.Copies != *w.Copies) ||
+		free("colour") && len(w.Colours) > 0 && !slices.Equal(w.Colours, earlier.Colours) ||
+		free("size") && free("scale") && (w.Size != nil && (earlier.Size == nil || *earlier.Size != *w.Size) || w.Scale != nil && !same(w.Scale, earlier.Scale)) ||
+		free("material") && w.Material != "" && w.Material != earlier.Material ||
+		free("supports") && w.Supports != "" && w.Supports != earlier.Supports ||
+		free("infill") && w.Infill != nil && !same(w.Infill, earlier.Infill) ||
+		free("infill") && w.Strong && !earlier.Strong
+}

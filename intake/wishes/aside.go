@@ -1,0 +1,130 @@
+package wishes
+
+import (
+	"slices"
+	"unicode"
+)
+
+// setAside marks what holds no wish: the greeting, the signature, quoted
+// phrases, and what is said of earlier prints.
+func (d *doc) setAside() {
+	d.greeting()
+	d.signature()
+	d.quotations()
+	for _, s := range d.sents {
+		d.past(s)
+	}
+}
+
+func (d *doc) away(from, to int) {
+	for i := from; i < to; i++ {
+		d.toks[i].away = true
+	}
+}
+
+// greeting is "Dear Ms Green," at the head of the letter.
+func (d *doc) greeting() {
+	for k := range min(2, len(d.sents)) {
+		s := d.sents[k]
+		if d.cue(s.from, "hello") == 0 {
+			continue
+		}
+		for i := s.from; i < min(s.to, s.from+6); i++ {
+			if d.toks[i].fold == "," || d.toks[i].fold == "!" || d.toks[i].fold == ":" || i == s.to-1 && i+1 < len(d.toks) && d.toks[i+1].newline {
+				d.away(s.from, i+1)
+				return
+			}
+		}
+	}
+}
+
+// signature is what follows the last line of closing words: "Thanks,\nViolet".
+func (d *doc) signature() {
+	lines := d.lines()
+	for k := len(lines) - 1; k >= max(0, len(lines)-8); k-- {
+		if k > 0 && d.closes(lines[k]) {
+			d.away(lines[k].to, len(d.toks))
+			return
+		}
+	}
+	if n := len(lines); n > 1 && d.isName(lines[n-1]) {
+		d.away(lines[n-1].from, len(d.toks))
+	}
+}
+
+func (d *doc) lines() []span {
+	var lines []span
+	for i := range d.toks {
+		if i == 0 || d.toks[i].newline {
+			lines = append(lines, span{i, i})
+		}
+		lines[len(lines)-1].to = i + 1
+	}
+	return lines
+}
+
+// closes tells whether a line has only closing words.
+func (d *doc) closes(s span) bool {
+	for i := s.from; i < s.to; {
+		n := d.cue(i, "closing")
+		if n == 0 && (i == s.from || d.toks[i].kind != mark) {
+			return false
+		}
+		i += max(1, n)
+	}
+	return true
+}
+
+// isName tells of a last line such as "- Violet" or "/Rose Black".
+func (d *doc) isName(s span) bool {
+	if !slices.Contains([]string{"-", "/", "~", "–", "—"}, d.toks[s.from].fold) || s.to-s.from > 5 {
+		return false
+	}
+	for _, t := range d.toks[s.from+1 : s.to] {
+		if t.kind == number || t.kind == word && !unicode.IsUpper(firstRune(t.text)) {
+			return false
+		}
+	}
+	return s.to-s.from > 1
+}
+
+// quotations of two words and more are somebody's words, or are to be written
+// on the part.
+func (d *doc) quotations() {
+	open := -1
+	for i, t := range d.toks {
+		switch {
+		case open >= 0 && (t.sent != d.toks[open].sent && i-open > 3*near):
+			open = -1
+		case t.fold == "«" || open < 0 && t.fold == `"` && !t.tight:
+			open = i
+		case open >= 0 && (t.fold == "»" || t.fold == `"`):
+			if i-open > 2 {
+				d.away(open, i+1)
+			}
+			open = -1
+		}
+	}
+}
+
+// past sets aside what is told of earlier prints. A word of wishing, or "but",
+// brings the sentence back.
+func (d *doc) past(s span) {
+	told, from := false, s.from
+	first := true
+	for i := s.from; i < s.to; i++ {
+		switch {
+		case d.cue(i, "hope") > 0:
+			i += d.cue(i, "hope") - 1
+			told, first = false, false
+		case d.cue(i, "past") > 0:
+			if first {
+				d.away(from, i)
+			}
+			told, first = true, false
+		case d.cue(i, "now", "but", "want", "ask") > 0:
+			told, first = false, false
+		}
+		d.toks[i].away = d.toks[i].away || told
+	}
+}

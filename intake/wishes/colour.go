@@ -1,0 +1,257 @@
+package wishes
+
+import (
+	"slices"
+	"unicode"
+)
+
+// stock are the colours in the order in which "anything but red" offers the rest.
+var stock = []string{"white", "black", "grey", "red", "orange", "yellow", "green", "blue", "purple", "natural"}
+
+// colours finds the wished colours in order of preference. Colours that are
+// only ruled out leave all others.
+func (d *doc) colours() ([]string, string) {
+	var wished, refused []string
+	from, to, last := -1, 0, 0
+	for i := 0; i < len(d.toks); i++ {
+		t, ok := d.tag(i, "colour")
+		if !ok || d.isName2(i, i+t.n) || d.hypothetical(i) || d.unavailable(i) {
+			continue
+		}
+		switch {
+		case d.refuses(i):
+			refused = append(refused, t.key)
+		case d.wishesColour(i, i+t.n, last):
+			if !slices.Contains(wished, t.key) {
+				wished = append(wished, t.key)
+			}
+			last = i + t.n
+		default:
+			continue
+		}
+		if from < 0 {
+			from = i
+		}
+		to = i + t.n
+		i = to - 1
+	}
+	switch {
+	case len(wished) > 0:
+		wished = slices.DeleteFunc(wished, func(c string) bool { return slices.Contains(refused, c) })
+		return wished, d.words(from, min(to, from+near))
+	case len(refused) > 0:
+		rest := slices.DeleteFunc(slices.Clone(stock), func(c string) bool { return slices.Contains(refused, c) })
+		return rest, d.words(max(d.clauseOf(from).from, from-3), min(to, from+near))
+	}
+	return nil, d.anyColour()
+}
+
+// anyColour gives the words by which the patron leaves the colour to us.
+func (d *doc) anyColour() string {
+	for i := range d.toks {
+		if n := d.cue(i, "anycolour"); n > 0 && !d.toks[i].away && !d.hypothetical(i) {
+			return d.words(i, i+n)
+		}
+	}
+	return ""
+}
+
+// isName2 tells of a colour word that is part of a name: "Jordan White", "Red
+// River", or a file's name.
+func (d *doc) isName2(i, j int) bool {
+	capital := func(k int) bool {
+		return k >= 0 && k < len(d.toks) && d.toks[k].kind == word && unicode.IsUpper(firstRune(d.toks[k].text)) && len(d.toks[k].text) > 1
+	}
+	if j < len(d.toks) && d.toks[j].kind == opaque && !d.toks[j].newline && d.toks[j].clause == d.toks[i].clause {
+		return true
+	}
+	if d.cue(i, "notcolour") > 0 || d.ended(i, "title") > 0 {
+		return true
+	}
+	if !capital(i) || d.allCapitals(i) {
+		return false
+	}
+	before := i-1 >= d.sentence(i).from && capital(i-1) && len(d.tags[i-1]) == 0
+	after := i > d.sentence(i).from && capital(j) && len(d.tags[j]) == 0 && d.toks[j].sent == d.toks[i].sent
+	return before || after
+}
+
+// allCapitals tells of text that is shouted.
+func (d *doc) allCapitals(i int) bool {
+	r := []rune(d.toks[i].text)
+	return len(r) > 1 && unicode.IsUpper(r[1])
+}
+
+// refuses tells whether the colour at a token is ruled out: "not red",
+// "anything but red", "no red or orange please".
+func (d *doc) refuses(i int) bool {
+	for range 4 {
+		i = d.skipBack(i)
+		if n := d.ended(i, "in", "det", "adj"); n > 0 && d.ended(i, "not", "instead") == 0 {
+			i -= n
+			continue
+		}
+		if d.ended(i, "not", "instead", "except") > 0 {
+			return true
+		}
+		n := d.ended(i, "or", "range")
+		if d.fold(i-1) == "," && n == 0 {
+			n = 1
+		}
+		if n == 0 || d.ended(i-n, "colour") == 0 {
+			return false
+		}
+		i -= n
+		i -= d.ended(i, "colour")
+	}
+	return false
+}
+
+// wishesColour tells whether a colour from i to j-1 is what the part should have.
+func (d *doc) wishesColour(i, j, last int) bool {
+	switch {
+	case d.topic == "colour":
+		return true
+	case d.ofOther(i, j):
+		return false
+	case d.cue(d.ahead(j), "plastic", "material") > 0 && !d.isQuestion(i):
+		return true
+	case d.behindColour(i, "in", "colourword", "set", "should", "prefer", "paint"):
+		return true
+	case d.joined(i, last):
+		return true
+	case d.object(i):
+		return true
+	}
+	return d.listed(i)
+}
+
+// behindColour tells whether a colour follows one of some cues, with nothing
+// between them but words of shade or preference.
+func (d *doc) behindColour(i int, names ...string) bool {
+	for range 6 {
+		i = d.skipBack(i)
+		if d.ended(i, names...) > 0 {
+			return d.ended(i, "in") == 0 || d.ended(i-d.ended(i, "in"), "dressed") == 0
+		}
+		n := d.ended(i, "adj", "det", "material", "colourword")
+		if f := d.fold(i - 1); n == 0 && (f == ":" || f == "=") {
+			n = 1
+		}
+		if n == 0 {
+			return false
+		}
+		i -= n
+	}
+	return false
+}
+
+// joined tells whether the colour is the next of a choice: the tokens between
+// it and the end of the colour wished before only join.
+func (d *doc) joined(i, last int) bool {
+	if last <= 0 || i-last > near {
+		return false
+	}
+	for k := last; k < i; {
+		n := d.cue(k, "or", "range", "and", "else", "skip", "filler", "adj", "plastic", "material", "in", "det", "colourword", "prefer")
+		if f := d.fold(k); n == 0 && (f == "/" || f == "," || f == "&" || f == "(" || f == "-") {
+			n = 1
+		}
+		if n == 0 || d.toks[k].sent != d.toks[i].sent {
+			return false
+		}
+		k += n
+	}
+	return true
+}
+
+// ahead goes over the rest of a choice: "red or blue filament".
+func (d *doc) ahead(j int) int {
+	for range 3 {
+		n := d.cue(j, "or", "and", "range")
+		if f := d.fold(j); f == "/" || f == "," {
+			n = 1
+		}
+		m := d.cue(j+n, "colour")
+		if n == 0 || m == 0 {
+			break
+		}
+		j += n + m
+	}
+	return j
+}
+
+// object tells whether the colour belongs to what is to be printed: "print two
+// small blue dragons", "un dragon rouge".
+func (d *doc) object(i int) bool {
+	from := max(d.clauseOf(i).from, i-8)
+	nouns := 0
+	for k := i; k > from; {
+		if d.ended(k, "verb", "set", "printing") > 0 {
+			return true
+		}
+		n := d.ended(k, "skip", "det", "adj", "number", "colour", "copies", "and", "or", "this")
+		if n == 0 && d.isNumber(k-1) {
+			n = 1
+		}
+		if n == 0 {
+			if d.toks[k-1].kind == mark || d.cue(k-1, "in", "for", "is", "past", "not") > 0 || nouns >= d.nounsBefore() {
+				return false
+			}
+			nouns, n = nouns+1, 1
+		}
+		k -= n
+	}
+	return false
+}
+
+// nounsBefore is how many unknown words may stand between the verb and the
+// colour. In French and Spanish the colour follows its noun.
+func (d *doc) nounsBefore() int {
+	if d.in.Language == "en" {
+		return 1
+	}
+	return 3
+}
+
+// listed tells whether the clause holds nothing but wishes: "White, please",
+// "2x blue", "orange would be great".
+func (d *doc) listed(i int) bool {
+	s := d.clauseOf(i)
+	loose := 0
+	for k := s.from; k < s.to; {
+		n := d.cue(k, "colour", "material", "number", "unit", "axis", "filler", "skip", "in", "plastic", "branch", "copies", "or", "and", "range",
+			"det", "adj", "colourword", "would", "fine", "prefer", "please", "this", "instead", "accept", "yes", "answerword")
+		if n == 0 && (d.toks[k].kind != word || d.toks[k].claimed) {
+			n = 1
+		}
+		if n == 0 {
+			n, loose = 1, loose+1
+		}
+		k += n
+	}
+	if loose == 1 && d.isNumeral(s.from) && d.counts(s.from, s.from+1) > 0 {
+		return true // "two hooks in grey", "4 blue hooks"
+	}
+	return loose == 0 && !d.isQuestion(i)
+}
+
+// ofOther tells whether the colour belongs to another thing: "my black car".
+func (d *doc) ofOther(i, j int) bool {
+	if d.cue(j, "othercoloured") > 0 {
+		return true
+	}
+	for range 3 {
+		n := d.ended(i, "adj", "colour")
+		if n == 0 {
+			break
+		}
+		i -= n
+	}
+	return d.ended(i, "my") > 0
+}
+
+// unavailable tells whether the sentence only asks what there is.
+func (d *doc) unavailable(i int) bool {
+	return d.has(d.sentence(i), "available") >= 0 && d.has(d.sentence(i), "want") < 0
+}

@@ -1,0 +1,234 @@
+package wishes
+
+import (
+	"regexp"
+	"strings"
+	"unicode"
+)
+
+// Telephone numbers as they are written in North America, France and Spain.
+// plain ones count only beside a word such as "call".
+var (
+	phoneLike = regexp.MustCompile(`\+\d[\d ().-]{7,18}\d|\(\d{3}\)[ .-]?\d{3}[ .-]?\d{4}|\d{3}[ .-]\d{3}[ .-]\d{4}|\d{3}[.-]\d{4}|0\d(?:[ .-]\d{2}){4}|1[ .-]\d{3}[ .-]\d{3}[ .-]\d{4}|[6-9]\d{2}[ .-]\d{3}[ .-]\d{3}|[6-9]\d{2}(?:[ .-]\d{2}){3}`)
+	plainLike = regexp.MustCompile(`\d{7,11}|\d{3} \d{4}`)
+	cardLike  = regexp.MustCompile(`^[A-Za-z]{0,4}[ -]?\d[\d -]{3,22}\d`)
+)
+
+// contact finds the card number and the telephone number and claims both.
+func (d *doc) contact() (phone, phoneWords, card, cardWords string) {
+	card, cardWords = d.card()
+	phone, phoneWords = d.phone(phoneLike, false)
+	if phone == "" {
+		phone, phoneWords = d.phone(plainLike, true)
+	}
+	return phone, phoneWords, card, cardWords
+}
+
+// phone takes the first number of that shape. Others are claimed too.
+func (d *doc) phone(shape *regexp.Regexp, needsCue bool) (string, string) {
+	best := ""
+	for _, at := range shape.FindAllStringIndex(d.text, 50) {
+		if !d.stands(at[0], at[1]) {
+			continue
+		}
+		from := d.tokenAt(at[0])
+		if from < 0 || d.toks[from].claimed || d.notPhone(from) || needsCue && !d.besidePhone(from, d.tokenAt(at[1]-1)+1) {
+			continue
+		}
+		d.claimBytes(at[0], at[1])
+		if best == "" || d.preferred(from) {
+			best = strings.TrimSpace(d.text[at[0]:at[1]])
+		}
+	}
+	return best, best
+}
+
+// preferred tells of a second number that is said to be the better one.
+func (d *doc) preferred(from int) bool {
+	return d.has(span{d.sentence(from).from, from}, "better", "correct") >= 0
+}
+
+// stands tells whether nothing is grown on to a number in the text.
+func (d *doc) stands(from, to int) bool {
+	grown := func(r byte) bool {
+		return r >= '0' && r <= '9' || r >= 'A' && r <= 'Z' || r >= 'a' && r <= 'z' || r == '-' || r == '/' || r == '_' || r == '$'
+	}
+	if from > 0 && grown(d.text[from-1]) && d.text[from-1] != '/' {
+		return false
+	}
+	return to >= len(d.text) || !grown(d.text[to]) || d.text[to] == 'x'
+}
+
+// tokenAt is the token over a byte of the text, or -1.
+func (d *doc) tokenAt(at int) int {
+	lo, hi := 0, len(d.toks)
+	for lo < hi {
+		mid := (lo + hi) / 2
+		if d.toks[mid].end <= at {
+			lo = mid + 1
+		} else {
+			hi = mid
+		}
+	}
+	if lo < len(d.toks) && d.toks[lo].start <= at {
+		return lo
+	}
+	return -1
+}
+
+// notPhone tells of an order number, a book number, a fax, or "do not call".
+func (d *doc) notPhone(from int) bool {
+	for k := from; k > max(0, from-6); k-- {
+		if d.ended(k, "notphone") > 0 {
+			return true
+		}
+		if d.ended(k, "phoneword") > 0 {
+			return d.has(span{max(0, k-5), k}, "not") >= 0
+		}
+	}
+	return false
+}
+
+// besidePhone tells whether a word such as "call" stands near.
+func (d *doc) besidePhone(from, to int) bool {
+	for k := from; k > max(0, from-8); k-- {
+		if d.ended(k, "phoneword") > 0 {
+			return true
+		}
+	}
+	return d.topic == "phone" || d.has(span{to, min(to+4, len(d.toks))}, "phoneword") >= 0
+}
+
+// card takes the number that follows "card", "card number is", "card #".
+func (d *doc) card() (string, string) {
+	for i := range d.toks {
+		n := d.cue(i, "cardword")
+		if d.topic == "card" && i == 0 && n == 0 {
+			if c, w := d.cardFrom(0); c != "" {
+				return c, w
+			}
+		}
+		if n == 0 || d.ended(i, "notcard") > 0 {
+			continue
+		}
+		j := i + n
+		for range 5 {
+			if m := d.cue(j, "cardlink"); m > 0 {
+				j += m
+			} else if f := d.fold(j); f == ":" || f == "#" || f == "=" || f == "-" || f == "(" || f == "°" || f == "." || f == "º" {
+				j++
+			}
+		}
+		if c, w := d.cardFrom(j); c != "" {
+			return c, w
+		}
+	}
+	return "", ""
+}
+
+// cardFrom reads a card number at a token, without its spaces.
+func (d *doc) cardFrom(j int) (string, string) {
+	if j >= len(d.toks) {
+		return "", ""
+	}
+	at := d.toks[j].start
+	text := cardLike.FindString(d.text[at:])
+	if text == "" || strings.Count(text, "\n") > 0 || !d.stands(at, at+len(text)) && !unicode.IsSpace(rune(d.text[at+len(text)])) {
+		return "", ""
+	}
+	number := strings.ReplaceAll(text, " ", "")
+	if bare := strings.ReplaceAll(number, "-", ""); strings.IndexFunc(bare, func(r rune) bool { return !isDigit(r) }) < 0 {
+		number = bare
+	}
+	if len(number) < 5 {
+		return "", ""
+	}
+	d.claimBytes(at, at+len(text))
+	return number, text
+}
+
+// pickup finds the branch where the part is to be collected.
+func (d *doc) pickup() (string, string) {
+	type place struct {
+		found[string]
+		sure bool // a word of collecting stands in the clause
+	}
+	var places []place
+	for i := 0; i < len(d.toks); i++ {
+		t, ok := d.tag(i, "branch")
+		if !ok || d.refusesPlace(i) || d.elsewhere(i, i+t.n) {
+			continue
+		}
+		c := d.clauseOf(i)
+		sure := d.topic == "pickup" || d.has(c, "pickupword") >= 0
+		if sure || d.listedPlace(i) || d.has(d.sentence(i), "pickupword") >= 0 && d.ended(d.skipBack(i), "place") > 0 || d.ended(i, "pickuplabel") > 0 {
+			places = append(places, place{found[string]{t.key, i, i + t.n}, sure})
+		}
+		i += t.n - 1
+	}
+	best, at := "", found[string]{}
+	for _, sure := range []bool{true, false} {
+		for _, p := range places {
+			switch {
+			case p.sure != sure:
+			case best == "" || d.corrects(p.from):
+				best, at = p.value, p.found
+			case best != p.value:
+				return "", ""
+			}
+		}
+		if best != "" {
+			break
+		}
+	}
+	return best, d.words(at.from, at.to)
+}
+
+// refusesPlace is "not Central".
+func (d *doc) refusesPlace(i int) bool {
+	for range 4 {
+		i = d.skipBack(i)
+		if d.ended(i, "not", "instead", "except") > 0 {
+			return true
+		}
+		n := d.ended(i, "place", "det")
+		if n == 0 {
+			return false
+		}
+		i -= n
+	}
+	return false
+}
+
+// elsewhere tells of a branch's name that means another place: "I live in
+// Millbrook", "Fernhill School", "the central hole".
+func (d *doc) elsewhere(i, j int) bool {
+	if d.cue(j, "otherplace") > 0 || d.has(span{max(d.clauseOf(i).from, i-6), i}, "livein") >= 0 {
+		return true
+	}
+	if unicode.IsLower(firstRune(d.toks[i].text)) && d.isCommonWord(i) {
+		return d.cue(j, "branchword") == 0 && d.ended(d.skipDet(i), "place") == 0 && d.topic != "pickup" && d.ended(i, "pickuplabel") == 0 && d.clauseOf(i).to-i > 2
+	}
+	return false
+}
+
+func (d *doc) skipDet(i int) int { return i - d.ended(i, "det") }
+
+// isCommonWord tells of a branch word that also is an everyday word.
+func (d *doc) isCommonWord(i int) bool { return d.cue(i, "commonplace") > 0 }
+
+// listedPlace tells whether the clause holds little more than the branch.
+func (d *doc) listedPlace(i int) bool {
+	s := d.clauseOf(i)
+	for k := s.from; k < s.to; {
+		n := d.cue(k, "branch", "branchword", "filler", "skip", "place", "det", "please", "fine", "would", "prefer", "this", "in", "answerword", "yes", "accept", "instead")
+		if n == 0 && (d.toks[k].kind != word || d.toks[k].claimed) {
+			n = 1
+		}
+		if n == 0 {
+			return false
+		}
+		k += n
+	}
+	return !d.isQuestion(i)
+}

@@ -1,0 +1,233 @@
+package wishes
+
+import (
+	"math"
+	"strconv"
+)
+
+const maxCopies = 500 // a larger count is some other number
+
+// found is a value with the tokens it stands on.
+type found[T any] struct {
+	value    T
+	from, to int
+}
+
+// copies finds how many of this part are wished. Several different counts, or
+// a range, are no count; the words are kept, so that the patron is asked.
+func (d *doc) copies() (*int, string) {
+	var best *found[int]
+	clash := ""
+	for i := 0; i < len(d.toks); i++ {
+		c, unclear := d.countAt(i)
+		switch {
+		case unclear != "":
+			clash = unclear
+		case c == nil:
+		case best == nil || best.value == c.value || d.corrects(c.from):
+			best, clash = c, ""
+		default:
+			clash = d.words(c.from, c.to)
+		}
+		if c != nil {
+			i = c.to - 1
+		}
+	}
+	if best == nil || clash != "" {
+		return nil, clash
+	}
+	return &best.value, d.words(best.from, best.to)
+}
+
+// corrects tells whether the sentence takes back what was said before.
+func (d *doc) corrects(i int) bool {
+	return d.has(d.sentence(i), "correct", "instead") >= 0
+}
+
+// countAt reads a count of copies at a token; unclear are the words when the
+// patron speaks of a number of copies but leaves it open.
+func (d *doc) countAt(i int) (c *found[int], unclear string) {
+	if n, ok := d.tag(i, "times"); ok {
+		return d.timesAt(i, n)
+	}
+	value, n := d.numeral(i)
+	if n == 0 || value != math.Trunc(value) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.hypothetical(i) {
+		return nil, ""
+	}
+	to := d.counts(i, i+n)
+	if to == 0 {
+		return nil, ""
+	}
+	if d.ranged(i, i+n) || d.bounded(i) {
+		return nil, d.words(i, to)
+	}
+	if d.replaced(i) {
+		return nil, ""
+	}
+	return &found[int]{int(value), i, to}, ""
+}
+
+// timesAt reads "print it twice".
+func (d *doc) timesAt(i int, t tag) (*found[int], string) {
+	value, err := strconv.Atoi(t.key)
+	j := i + t.n
+	end := j >= len(d.toks) || d.toks[j].clause != d.toks[i].clause || d.cue(j, "in", "filler") > 0 || d.toks[j].kind == mark
+	if err != nil || !end || d.hypothetical(i) {
+		return nil, ""
+	}
+	for k := i; k > max(d.clauseOf(i).from, i-5); k-- {
+		if d.ended(k, "printing") > 0 {
+			return &found[int]{value, i, j}, ""
+		}
+	}
+	return nil, ""
+}
+
+// otherNumber tells of a number that by its neighbours is a measure, a date, a
+// time, an amount of money or a label.
+func (d *doc) otherNumber(i, j int) bool {
+	switch d.fold(i - 1) {
+	case "#", "$", "€", "£", "°", "/", "'", "v", "version", "m":
+		return true
+	case "-", ".", ":":
+		if d.toks[i].tight && i > 1 && d.isTight(i-1) && d.toks[i-2].kind != word {
+			return true
+		}
+	}
+	if d.ended(i, "numbered") > 0 || d.ended(i, "month") > 0 {
+		return true
+	}
+	switch d.fold(j) {
+	case "%", "°", "/", "$", "€", "£", `"`, "'", "=":
+		return true
+	case ":", ".", ",":
+		return d.isTight(j) && d.isTight(j+1) && d.isNumber(j+1)
+	case "x", "×", "*", "by":
+		return d.isNumber(j + 1)
+	}
+	if x := d.fold(i - 1); (x == "x" || x == "×") && (d.isNumber(i-2) || i > 1 && d.toks[i-2].kind == opaque) {
+		return true
+	}
+	return d.cue(j, "unit", "ordinal", "clock", "money", "month") > 0
+}
+
+// counts tells whether a number from i to j-1 counts copies, and where the
+// words that say so end; 0 when it does not.
+func (d *doc) counts(i, j int) int {
+	if n := d.cue(j, "more"); n > 0 {
+		if d.in.Answer {
+			return 0 // how many in all is not said
+		}
+		j += n
+	}
+	if n := d.cue(j, "copies"); n > 0 {
+		return zeroUnless(!d.told(j+n) && !d.other(j+n, 2), j+n)
+	}
+	if n := d.cue(j, "pieces"); n > 0 {
+		return zeroUnless(d.ended(i, "partof") == 0 && d.behind(i, "verb", "set", "quantity"), j+n)
+	}
+	switch {
+	case d.crossed(i, j):
+		return j + zeroUnless(d.fold(j) == "x" || d.fold(j) == "×", 1)
+	case d.labelled(i, "quantity"), d.topic == "copies":
+		return zeroUnless(!d.other(j, 1), j)
+	case d.behind(i, "set"):
+		return zeroUnless(d.closed(j), j)
+	case d.behind(i, "verb"):
+		return zeroUnless(!d.other(j, 3) && !d.vague(i), j)
+	case d.opens(i):
+		return zeroUnless(d.order(i, j), j)
+	}
+	return 0
+}
+
+func zeroUnless(ok bool, n int) int {
+	if ok {
+		return n
+	}
+	return 0
+}
+
+// told tells whether a story follows, as in "two of them are teachers".
+func (d *doc) told(j int) bool {
+	return d.cue(j, "is", "past") > 0 && d.cue(j+1, "enough") == 0
+}
+
+// crossed is "x2", "2x" and "2 x": a count only when no size follows.
+func (d *doc) crossed(i, j int) bool {
+	isX := func(k int) bool { return d.fold(k) == "x" || d.fold(k) == "×" }
+	if isX(i-1) && (d.isTight(i) || d.opens(i-1)) && d.cue(j, "unit", "bigger") == 0 {
+		return true
+	}
+	return isX(j) && !d.isNumber(j+1) && d.cue(j+1, "bigger", "axis", "unit") == 0 && !d.other(j+1, 2) && (d.isTight(j) || d.opens(i) || d.behind(i, "verb"))
+}
+
+// labelled is "copies: 2".
+func (d *doc) labelled(i int, label string) bool {
+	for range 3 {
+		if d.ended(i, label) > 0 {
+			return true
+		}
+		switch d.fold(i - 1) {
+		case ":", "=", "-", "–", "is", "are", "of", "est", "es", "de":
+			i--
+		default:
+			return false
+		}
+	}
+	return false
+}
+
+// closed tells whether nothing of weight follows: the clause ends, or goes on
+// with a politeness, a colour or "instead".
+func (d *doc) closed(j int) bool {
+	if j >= len(d.toks) || d.toks[j].kind == mark || d.toks[j].clause != d.toks[j-1].clause || d.toks[j].sent != d.toks[j-1].sent {
+		return true
+	}
+	return d.cue(j, "filler", "instead", "copies", "in", "colour", "material", "but", "replaced") > 0
+}
+
+// other tells whether one of the next words counts another thing: hours,
+// children, holes.
+func (d *doc) other(j, words int) bool {
+	for k := j; k < min(j+words, len(d.toks)); k++ {
+		switch {
+		case d.toks[k].kind == mark && d.fold(k) != "-", d.cue(k, "in", "for") > 0:
+			return false
+		case d.cue(k, "othernoun", "unit") > 0:
+			return true
+		}
+	}
+	return false
+}
+
+// vague is "one" that counts nothing: it follows a verb but stands for a thing
+// spoken of, as in "print one like it".
+func (d *doc) vague(i int) bool { return d.cue(i, "one") > 0 && d.cue(i+1, "day", "other") > 0 }
+
+// opens tells whether a token is the first of weight in its clause.
+func (d *doc) opens(i int) bool {
+	from := d.clauseOf(i).from
+	for k := i - 1; k >= from; k-- {
+		if !d.toks[k].claimed && d.toks[k].kind != mark && d.cue(k, "skip", "filler", "hello") == 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// order tells whether a clause that begins with a number is an order without a
+// verb: "2 please", "Two hooks in grey".
+func (d *doc) order(i, j int) bool {
+	if d.other(j, 4) || d.has(span{j, d.sentence(i).to}, "is", "past") >= 0 {
+		return false
+	}
+	s := d.sentence(i)
+	polite := d.has(s, "please") >= 0
+	for k := s.from; k < s.to && !polite; k++ {
+		_, colour := d.tag(k, "colour")
+		_, material := d.tag(k, "material")
+		polite = colour || material || d.cue(k, "enough") > 0
+	}
+	return polite && d.cue(j, "question") == 0
+}

@@ -1,0 +1,117 @@
+package wishes
+
+import (
+	"slices"
+	"strings"
+
+	"meshclerk/rules"
+)
+
+// lexicon finds the phrases of the house's words in a token sequence.
+type lexicon struct {
+	first map[string][]phrase // by the first word
+}
+
+// phrase is one way of writing a stock word.
+type phrase struct {
+	words []string
+	group string // "colour", "day", or the name of a cue
+	key   string // the stock word, or "" for a cue
+}
+
+// tag says that a phrase stands at some token.
+type tag struct {
+	group, key string
+	n          int // tokens it covers
+}
+
+// newLexicon compiles the words of one language, with those of "any".
+func newLexicon(in *Input, lang string) *lexicon {
+	l := &lexicon{first: map[string][]phrase{}}
+	w := &in.Words
+	for _, set := range []struct {
+		group string
+		words rules.Lexicon
+	}{
+		{"colour", w.Colours}, {"material", w.Materials}, {"number", w.Numbers}, {"times", w.Times}, {"unit", w.Units}, {"axis", w.Axes},
+		{"scale", w.Scales}, {"supports", w.Supports}, {"day", w.Days}, {"month", w.Months}, {"feast", w.Feasts},
+		{"topic", w.Topics},
+	} {
+		for _, language := range []string{"any", lang} {
+			l.addAll(set.group, set.words[language])
+		}
+	}
+	for _, cues := range []rules.Lexicon{w.Replies, w.Cues} {
+		for _, language := range []string{"any", lang} {
+			for cue, ways := range cues[language] {
+				l.addWays(cue, "", ways)
+			}
+		}
+	}
+	l.addHouse(in)
+	return l
+}
+
+// addHouse adds the names of branches and of materials on the shelf.
+func (l *lexicon) addHouse(in *Input) {
+	for _, b := range in.Branches {
+		l.addWays("branch", b.Name, append([]string{b.Name}, b.Words...))
+	}
+	for _, m := range in.Materials {
+		l.addWays("material", m.Name, append([]string{m.Name}, m.Words...))
+	}
+}
+
+func (l *lexicon) addAll(group string, ways map[string][]string) {
+	for key, list := range ways {
+		l.addWays(group, key, list)
+	}
+}
+
+func (l *lexicon) addWays(group, key string, ways []string) {
+	for _, way := range ways {
+		var words []string
+		for _, t := range tokens(way) {
+			if t.fold != "-" {
+				words = append(words, t.fold)
+			}
+		}
+		if len(words) > 0 {
+			l.first[words[0]] = append(l.first[words[0]], phrase{words, group, key})
+		}
+	}
+}
+
+// match gives the phrases that begin at a token, the longest of each group.
+func (l *lexicon) match(toks []token, i int) []tag {
+	var tags []tag
+	for _, p := range l.first[toks[i].fold] {
+		n := p.length(toks[i:])
+		if n == 0 {
+			continue
+		}
+		at := slices.IndexFunc(tags, func(t tag) bool { return t.group == p.group })
+		if at < 0 {
+			tags = append(tags, tag{p.group, p.key, n})
+		} else if n > tags[at].n || n == tags[at].n && p.key < tags[at].key {
+			tags[at] = tag{p.group, p.key, n}
+		}
+	}
+	return tags
+}
+
+// length is how many tokens the phrase covers, or 0 when it does not stand
+// here. Hyphens between its words do not count: "water-soluble".
+func (p *phrase) length(toks []token) int {
+	at := 0
+	for k, w := range p.words {
+		if k > 0 && at+1 < len(toks) && toks[at].fold == "-" && toks[at].tight {
+			at++
+		}
+		if at >= len(toks) || toks[at].fold != w || toks[at].kind == opaque && len(p.words) == 1 && strings.ContainsAny(w, "@_/") {
+			return 0
+		}
+		at++
+	}
+	return at
+}

@@ -1,0 +1,116 @@
+package wishes
+
+import (
+	"math"
+	"strconv"
+)
+
+// numeral reads the number that begins at a token, written in digits, as a
+// fraction or in words; n is 0 when there is none.
+func (d *doc) numeral(i int) (value float64, n int) {
+	if i < 0 || i >= len(d.toks) || d.toks[i].claimed || d.toks[i].away {
+		return 0, 0
+	}
+	if t, ok := find(d.tags[i], "number"); ok {
+		v, err := strconv.ParseFloat(t.key, 64)
+		if err != nil {
+			return 0, 0
+		}
+		return v, t.n
+	}
+	if d.toks[i].kind != number {
+		return 0, 0
+	}
+	value, n = d.toks[i].value, 1
+	if d.fold(i+1) == "/" && d.isTight(i+1) && d.isTight(i+2) && d.isNumber(i+2) { // 3/4
+		return value / d.toks[i+2].value, 3
+	}
+	if f, m := d.fraction(i + 1); m > 0 && value == math.Trunc(value) { // 3 1/2
+		return value + f, 1 + m
+	}
+	return value, n
+}
+
+// fraction reads ½ or 1/2 after a whole number.
+func (d *doc) fraction(i int) (value float64, n int) {
+	if !d.isNumber(i) {
+		return 0, 0
+	}
+	if v := d.toks[i].value; v > 0 && v < 1 && !isDigit(firstRune(d.toks[i].text)) {
+		return v, 1
+	}
+	if d.fold(i+1) == "/" && d.isTight(i+1) && d.isTight(i+2) && d.isNumber(i+2) && d.toks[i].value < d.toks[i+2].value {
+		return d.toks[i].value / d.toks[i+2].value, 3
+	}
+	return 0, 0
+}
+
+func (d *doc) isNumber(i int) bool { return i >= 0 && i < len(d.toks) && d.toks[i].kind == number }
+func (d *doc) isTight(i int) bool  { return i >= 0 && i < len(d.toks) && d.toks[i].tight }
+
+// isNumeral tells whether some number begins at a token, understood or not.
+func (d *doc) isNumeral(i int) bool {
+	if i < 0 || i >= len(d.toks) {
+		return false
+	}
+	_, ok := find(d.tags[i], "number")
+	return ok || d.toks[i].kind == number
+}
+
+// endsNumeral tells whether some number ends right before a token.
+func (d *doc) endsNumeral(i int) bool {
+	return d.isNumber(i-1) || d.ended(i, "number") > 0
+}
+
+// ranged tells whether the number from i to j-1 is one end of a range or one
+// of a choice: "2 or 3", "8-10 cm", "entre 2 y 3".
+func (d *doc) ranged(i, j int) bool {
+	if n := d.cue(j, "range"); n > 0 && d.isNumeral(j+n) {
+		return true
+	}
+	if n := d.ended(i, "range"); n > 0 && d.endsNumeral(i-n) {
+		return true
+	}
+	if d.fold(j) == "-" && d.isNumeral(j+1) || d.fold(i-1) == "-" && d.endsNumeral(i-1) {
+		return true
+	}
+	return d.fold(j) == "–" && d.isNumeral(j+1) || d.fold(i-1) == "–" && d.endsNumeral(i-1)
+}
+
+// bounded tells whether the number at a token is only a bound: "at most 10 cm".
+func (d *doc) bounded(i int) bool { return d.ended(i, "bound") > 0 }
+
+// replaced tells whether the number at a token is what is not wished any more:
+// "instead of 2", "not 2".
+func (d *doc) replaced(i int) bool {
+	i = d.skipBack(i)
+	return d.ended(i, "instead") > 0 || d.ended(i, "not") > 0
+}
+
+// skipBack goes back over words that say nothing ("just", "me", "please").
+func (d *doc) skipBack(i int) int {
+	for range 4 {
+		n := d.ended(i, "skip")
+		if n == 0 {
+			break
+		}
+		i -= n
+	}
+	return i
+}
+
+// behind tells whether one of some cues ends right before a token, or before
+// words that say nothing.
+func (d *doc) behind(i int, names ...string) bool {
+	for range 5 {
+		if d.ended(i, names...) > 0 {
+			return true
+		}
+		n := d.ended(i, "skip")
+		if n == 0 {
+			return false
+		}
+		i -= n
+	}
+	return false
+}

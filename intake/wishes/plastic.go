@@ -1,0 +1,163 @@
+package wishes
+
+import "math"
+
+// material finds the one wished material. A choice is left to the patron.
+func (d *doc) material() (string, string) {
+	best, from, to := "", 0, 0
+	for i := 0; i < len(d.toks); i++ {
+		t, ok := d.tag(i, "material")
+		if !ok || d.soluble(t.key) || d.refuses(i) || d.hypothetical(i) || d.cue(i+t.n, "supportword") > 0 || !d.wishesMaterial(i, i+t.n) {
+			continue
+		}
+		if best != "" && best != t.key && !d.corrects(i) {
+			return "", ""
+		}
+		best, from, to = t.key, i, i+t.n
+	}
+	return best, d.words(from, to)
+}
+
+// soluble tells of a material that is for supports only.
+func (d *doc) soluble(name string) bool {
+	for _, m := range d.in.Materials {
+		if m.Name == name {
+			return m.Soluble
+		}
+	}
+	return false
+}
+
+// wishesMaterial leaves out what is only talked about: "is PLA safe for food?"
+func (d *doc) wishesMaterial(i, j int) bool {
+	if d.topic == "material" {
+		return true
+	}
+	if d.ended(d.skipBack(i), "my", "instead") > 0 || d.unavailable(i) {
+		return false
+	}
+	s := d.sentence(i)
+	if d.isQuestion(i) {
+		return d.has(span{s.from, i}, "ask", "want") >= 0 && d.has(s, "better") < 0
+	}
+	if d.behindColour(i, "in", "colour", "set", "should", "prefer", "materialword", "using") || d.object(i) || d.listedMaterial(i) {
+		return d.has(s, "better") < 0
+	}
+	return false
+}
+
+func (d *doc) listedMaterial(i int) bool {
+	s := d.clauseOf(i)
+	return d.listed(i) || s.to-s.from <= 5 && d.has(s, "is", "past", "not") < 0 || d.has(span{s.from, i}, "verb", "printing", "ask") >= 0 && d.has(s, "is", "past", "for") < 0
+}
+
+// infill finds how full the inside is to be, 0..1.
+func (d *doc) infill() (*float64, string) {
+	var best *found[float64]
+	for i := 0; i < len(d.toks); i++ {
+		f := d.infillAt(i)
+		if f == nil {
+			continue
+		}
+		d.claim(f.from, f.to)
+		if best != nil && best.value != f.value && !d.corrects(i) {
+			return nil, ""
+		}
+		best = f
+		i = f.to - 1
+	}
+	if best == nil {
+		return nil, ""
+	}
+	return &best.value, d.words(best.from, best.to)
+}
+
+func (d *doc) infillAt(i int) *found[float64] {
+	if n := d.cue(i, "solidinfill"); n > 0 && !d.toks[i].away && !d.toks[i].claimed && d.ended(d.skipBack(i), "not") == 0 && !d.hypothetical(i) {
+		return &found[float64]{1, i, i + n}
+	}
+	value, n := d.numeral(i)
+	if n == 0 || d.hypothetical(i) || d.bounded(i) || d.replaced(i) {
+		return nil
+	}
+	to := i + n
+	p := d.cue(to, "percent")
+	to += p
+	if p == 0 && value >= 1 || d.ranged(i, to) || value > 100 || !d.nearInfill(i, to) || d.isQuestion(i) && d.has(d.sentence(i), "ask", "want") < 0 {
+		return nil
+	}
+	if p > 0 {
+		value /= 100
+	}
+	return &found[float64]{math.Round(value*1e4) / 1e4, i, to}
+}
+
+// nearInfill tells whether the word "infill" stands next to a number.
+func (d *doc) nearInfill(i, to int) bool {
+	if d.topic == "infill" || d.labelled(i, "infillword") {
+		return true
+	}
+	for range 3 {
+		if d.cue(to, "infillword") > 0 {
+			return true
+		}
+		n := d.cue(to, "axislink", "skip", "det")
+		if n == 0 {
+			break
+		}
+		to += n
+	}
+	for range 4 {
+		if d.ended(i, "infillword") > 0 {
+			return true
+		}
+		n := d.ended(i, "axislink", "at", "skip", "set", "should", "about")
+		if n == 0 {
+			break
+		}
+		i -= n
+	}
+	return false
+}
+
+// strong gives the words by which the part is wished strong.
+func (d *doc) strong() string {
+	for i := range d.toks {
+		n := d.cue(i, "strong")
+		if n == 0 || d.toks[i].away || d.refuses(i) || d.isQuestion(i) && d.has(d.sentence(i), "ask", "want") < 0 || d.hypothetical(i) {
+			continue
+		}
+		s := d.clauseOf(i)
+		if d.has(span{s.from, i}, "should", "want", "verb", "set", "ask", "prefer", "printing") >= 0 || d.listed(i) || s.to-s.from <= 4 {
+			return d.words(i, i+n)
+		}
+	}
+	return ""
+}
+
+// supports finds whether supports are wished. The word alone says nothing: a
+// support may be what is to be printed.
+func (d *doc) supports() (string, string) {
+	best, from, to := "", 0, 0
+	for i := 0; i < len(d.toks); i++ {
+		t, ok := d.tag(i, "supports")
+		if !ok || d.hypothetical(i) || d.isQuestion(i) && d.has(d.sentence(i), "ask", "want") < 0 || d.has(d.clauseOf(i), "if") >= 0 {
+			continue
+		}
+		if t.key == "yes" && d.ended(d.skipBack(i), "not") > 0 {
+			t.key = "no"
+		}
+		if best == "soluble" && t.key == "yes" {
+			continue
+		}
+		if best != "" && best != t.key && !(best == "yes" && t.key == "soluble") && !d.corrects(i) {
+			return "", ""
+		}
+		best, from, to = t.key, i, i+t.n
+		i = to - 1
+	}
+	if best == "" && d.topic == "supports" {
+		return d.yesOrNo()
+	}
+	return best, d.words(from, to)
+}

@@ -1,0 +1,165 @@
+package wishes
+
+import (
+	"regexp"
+	"strconv"
+	"strings"
+)
+
+// isQuestion tells whether a token's sentence is a question.
+func (d *doc) isQuestion(i int) bool {
+	s := d.sents[d.toks[i].sent]
+	if d.fold(s.to-1) == "?" || d.fold(s.to-2) == "?" {
+		return true
+	}
+	return d.cue(d.start(s), "question") > 0
+}
+
+// start is the first token of weight in a sentence.
+func (d *doc) start(s span) int {
+	i := s.from
+	for i < s.to-1 {
+		n := d.cue(i, "hello", "opener", "filler")
+		if n == 0 && d.toks[i].kind == mark {
+			n = 1
+		}
+		if n == 0 || d.cue(i, "question") > 0 {
+			break
+		}
+		i += n
+	}
+	return min(i, len(d.toks)-1)
+}
+
+// hypothetical tells whether, in an answer, the sentence only asks what
+// something would cost: no wish yet.
+func (d *doc) hypothetical(i int) bool {
+	if !d.in.Answer {
+		return false
+	}
+	s := d.sentence(i)
+	return d.has(s, "price") >= 0 && (d.isQuestion(i) || d.has(s, "whatif") >= 0) || d.has(s, "whatif") >= 0 && d.isQuestion(i)
+}
+
+// topicOf tells which field a question of ours asks for, or "".
+func topicOf(question string, lex *lexicon, in *Input) string {
+	d := newDoc(question, lex, in)
+	best, topic := -1, ""
+	for i := range d.toks {
+		for _, t := range d.tags[i] {
+			if t.group == "topic" && (best < 0 || t.key != topic && t.n > best) {
+				best, topic = t.n, t.key
+			}
+		}
+	}
+	return topic
+}
+
+// pair is a question with what the patron wrote under it.
+type pair struct {
+	question, answer string
+	number           int // in Input.Questions, from 0; -1 when it was only found quoted
+}
+
+var numbered = regexp.MustCompile(`(?m)(?:^|[ \t])[(#]?(\d{1,2})[.):][ \t]*`)
+
+// pairs finds which words answer which question, and gives the text without
+// them. Words under a quoted question answer it; so does a numbered list.
+func pairs(in *Input) ([]pair, string) {
+	var out []pair
+	text := in.Text
+	for _, p := range in.Inline {
+		q, n := lastQuestion(p.Quoted, in.Questions)
+		if q == "" || strings.TrimSpace(p.Text) == "" {
+			continue
+		}
+		if before, after, ok := strings.Cut(text, strings.TrimSpace(p.Text)); ok {
+			text = before + "\n\n" + after
+		}
+		out = append(out, pair{q, p.Text, n})
+	}
+	if len(out) > 0 || len(in.Questions) == 0 {
+		return out, text
+	}
+	return byNumber(in.Questions, text)
+}
+
+// lastQuestion is the question nearest above an answer.
+func lastQuestion(quoted string, asked []string) (string, int) {
+	best, where, n := "", -1, -1
+	squeezed := squeeze(quoted)
+	for k, q := range asked {
+		if at := strings.LastIndex(squeezed, squeeze(q)); at > where && squeeze(q) != "" {
+			best, where, n = q, at, k
+		}
+	}
+	if best != "" {
+		return best, n
+	}
+	if at := strings.LastIndexByte(quoted, '?'); at >= 0 && len(strings.TrimSpace(quoted[at:])) < 80 {
+		from := max(strings.LastIndexAny(quoted[:at], "?\n"), strings.LastIndex(quoted[:at], ". "))
+		if k := numbered.FindAllStringSubmatch(quoted, -1); len(k) > 0 {
+			if i, err := strconv.Atoi(k[len(k)-1][1]); err == nil && i >= 1 && i <= len(asked) {
+				return asked[i-1], i - 1
+			}
+		}
+		return wider(quoted, from+1, at), -1
+	}
+	return "", -1
+}
+
+// wider takes the wrapped lines of a question too.
+func wider(quoted string, from, to int) string {
+	for from > 1 && quoted[from-1] == '\n' {
+		prev := strings.LastIndexByte(quoted[:from-1], '\n') + 1
+		line := strings.TrimSpace(quoted[prev : from-1])
+		if line == "" || strings.ContainsAny(line[len(line)-1:], ".?!:") {
+			break
+		}
+		from = prev
+	}
+	return quoted[from : to+1]
+}
+
+func squeeze(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
+
+// byNumber reads "1. blue 2. yes" against the questions.
+func byNumber(questions []string, text string) ([]pair, string) {
+	var out []pair
+	marks := numbered.FindAllStringSubmatchIndex(text, 40)
+	next, kept, at := 1, "", 0
+	for k, m := range marks {
+		n, err := strconv.Atoi(text[m[2]:m[3]])
+		if err != nil || n < next || n > len(questions) || n == next && next == 1 && m[0] > 0 && !atLineStart(text, m[0]) {
+			continue
+		}
+		end := len(text)
+		if k+1 < len(marks) {
+			end = marks[k+1][0]
+		}
+		if para := strings.Index(text[m[1]:end], "\n\n"); para >= 0 {
+			end = m[1] + para
+		}
+		kept += text[at:m[0]] + "\n\n"
+		out, at, next = append(out, pair{questions[n-1], text[m[1]:end], n - 1}), end, n+1
+	}
+	return out, kept + text[at:]
+}
+
+func atLineStart(text string, i int) bool {
+	line := text[strings.LastIndexByte(text[:i], '\n')+1 : i]
+	return strings.TrimSpace(line) == "" || text[i] == '\n'
+}
+
+// Answers gives, for each of the input's questions, the words by which the
+// patron answered it, or "".
+func Answers(in Input) []string {
+	out := make([]string, len(in.Questions))
+	found, _ := pairs(&in)
+	for _, p := range found {
+		if p.number >= 0 {
+			out[p.number] = strings.TrimSpace(p.answer)
+		}
+	}
+	return out
+}

@@ -1,0 +1,267 @@
+package wishes
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"meshclerk/intake/job"
+)
+
+var mmPerUnit = map[string]float64{"mm": 1, "cm": 10, "m": 1000, "in": 25.4, "ft": 304.8} // inch: ISO 80000-3 and the 1959 yard and pound agreement
+
+const (
+	leastMM = 1    // a smaller wish is a detail of the part
+	mostMM  = 2000 // a larger one is a piece of furniture
+)
+
+// length reads a number with a unit of length at a token and claims it: no
+// length is ever a count.
+func (d *doc) length(i int) (mm float64, to int) {
+	value, n := d.numeral(i)
+	if n == 0 {
+		return 0, 0
+	}
+	j := i + n
+	if d.fold(j) == "-" && d.isTight(j) && d.cue(j+1, "unit") > 0 { // "10-cm"
+		j++
+	}
+	if d.inchSign(j) {
+		return value * 25.4, j + 1
+	}
+	t, ok := find(d.tagsAt(j), "unit")
+	if !ok || t.key == "in" && t.n == 1 && d.fold(j) == "in" && !d.inches(i, j) || t.key == "m" && !d.isTight(j) && d.cue(j+1, "axis") == 0 && len(d.toks[j].text) == 1 && d.toks[j].text != "m" {
+		return 0, 0
+	}
+	j += t.n
+	if d.fold(j) == "." && d.isTight(j) && j+1 < len(d.toks) && d.toks[j+1].sent == d.toks[j].sent {
+		j++ // "4 in. wide"
+	}
+	return value * mmPerUnit[t.key], j
+}
+
+func (d *doc) tagsAt(i int) []tag {
+	if i < 0 || i >= len(d.toks) {
+		return nil
+	}
+	return d.tags[i]
+}
+
+// inchSign is the sign in 4" wide; it closes no quotation.
+func (d *doc) inchSign(j int) bool { return d.fold(j) == `"` && d.isTight(j) }
+
+// inches tells "4 in wide" and "4in" from "2 in blue".
+func (d *doc) inches(i, j int) bool {
+	return d.isNumber(i) && (d.isTight(j) || d.fold(j+1) == "." && d.isTight(j+1)) || d.axisAfter(j+1) != "" ||
+		j+1 < len(d.toks) && d.fold(j+1) == "x"
+}
+
+// axisAfter reads the axis that follows a length: "tall", "in height", "de haut".
+func (d *doc) axisAfter(j int) string {
+	for range 3 {
+		if t, ok := find(d.tagsAt(j), "axis"); ok {
+			return t.key
+		}
+		n := d.cue(j, "axislink")
+		if n == 0 && d.fold(j) == "-" {
+			n = 1
+		}
+		if n == 0 {
+			return ""
+		}
+		j += n
+	}
+	return ""
+}
+
+// axisBefore reads the axis that a length follows: "height: 10 cm".
+func (d *doc) axisBefore(i int) (axis string, from int) {
+	for range 5 {
+		if n := d.ended(i, "axis"); n > 0 {
+			t, _ := find(d.tags[i-n], "axis")
+			return t.key, i - n
+		}
+		n := d.ended(i, "axislink", "should", "about", "skip", "set")
+		if f := d.fold(i - 1); n == 0 && (f == ":" || f == "=" || f == "-" && !d.isTight(i)) {
+			n = 1
+		}
+		if n == 0 {
+			return "", i
+		}
+		i -= n
+	}
+	return "", i
+}
+
+// size finds the one length that the part is to have. All lengths are claimed
+// on the way. Two different wishes for one axis are no wish.
+func (d *doc) size() (*job.Size, string) {
+	var best *found[job.Size]
+	clash := false
+	for i := 0; i < len(d.toks); i++ {
+		mm, to := d.length(i)
+		if to == 0 {
+			continue
+		}
+		s := d.sizeAt(i, to, mm)
+		d.claim(i, to)
+		switch {
+		case s == nil:
+		case best == nil || d.corrects(i):
+			best, clash = s, false
+		case best.value.Axis == s.value.Axis && math.Abs(best.value.MM-s.value.MM) > 0.05*s.value.MM: // "10 cm (4 inches)" is one wish
+			clash = true
+		}
+		i = to - 1
+	}
+	if best == nil || clash {
+		return nil, ""
+	}
+	return &best.value, d.words(best.from, best.to)
+}
+
+// sizeAt reads the wish for a size on a length from i to to-1.
+func (d *doc) sizeAt(i, to int, mm float64) *found[job.Size] {
+	if mm < leastMM || mm > mostMM || d.hypothetical(i) || d.ranged(i, to) || d.bounded(i) || d.replaced(i) || d.many(i, to) {
+		return nil
+	}
+	from := i
+	axis := d.axisAfter(to)
+	if axis == "" {
+		axis, from = d.axisBefore(i)
+	}
+	if axis == "" || !d.ofPart(from, to) {
+		return nil
+	}
+	return &found[job.Size]{job.Size{Axis: axis, MM: math.Round(mm*1000) / 1000}, from, d.afterAxis(to)}
+}
+
+func (d *doc) afterAxis(j int) int {
+	for range 3 {
+		n := d.cue(j, "axislink", "axis")
+		if n == 0 {
+			break
+		}
+		j += n
+	}
+	return j
+}
+
+// many tells of a length among several: "10 x 5 x 3 cm" says what the part is,
+// not along which axis it is wished.
+func (d *doc) many(i, j int) bool {
+	by := func(k int) bool {
+		return d.fold(k) == "x" || d.fold(k) == "×" || d.fold(k) == "by" || d.fold(k) == "*"
+	}
+	return by(i-1) || by(j) && d.isNumeral(j+1)
+}
+
+// ofPart tells whether a length is said of the part, and as a wish: not "my
+// shelf is 30 cm wide", "a 5 mm hole", "it is 10 cm tall in the file".
+func (d *doc) ofPart(from, to int) bool {
+	s := d.clauseOf(from)
+	for k := from; k > s.from; k-- {
+		if d.ended(k, "should", "resize", "verb", "set", "printing", "prefer") > 0 {
+			break
+		}
+		if d.ended(k, "notpart", "my", "is", "fit") > 0 {
+			return false
+		}
+	}
+	for k := to; k < min(s.to, to+6); k++ {
+		if d.cue(k, "notpart", "my") > 0 {
+			return false
+		}
+		if d.cue(k, "for", "fit") > 0 {
+			break
+		}
+	}
+	return !d.isQuestion(from) || d.has(d.sentence(from), "ask", "want") >= 0
+}
+
+// scale finds the factor that the part is to be scaled by.
+func (d *doc) scale() (*float64, string) {
+	var best *found[float64]
+	for i := 0; i < len(d.toks); i++ {
+		s := d.scaleAt(i)
+		if s == nil {
+			continue
+		}
+		if best != nil && best.value != s.value && !d.corrects(i) {
+			return nil, ""
+		}
+		best = s
+		d.claim(s.from, s.to)
+		i = s.to - 1
+	}
+	if best == nil {
+		return nil, ""
+	}
+	return &best.value, d.words(best.from, best.to)
+}
+
+func (d *doc) scaleAt(i int) *found[float64] {
+	if t, ok := d.tag(i, "scale"); ok {
+		v, err := strconv.ParseFloat(t.key, 64)
+		if err != nil || d.hypothetical(i) || d.isQuestion(i) && d.has(d.sentence(i), "ask", "want") < 0 || d.behind(i, "not", "instead") || d.has(d.clauseOf(i), "is", "notpart") >= 0 && d.has(d.clauseOf(i), "should", "ask", "want") < 0 {
+			return nil
+		}
+		return &found[float64]{v, i, i + t.n}
+	}
+	value, n := d.numeral(i)
+	if n == 0 || d.hypothetical(i) || d.bounded(i) || d.replaced(i) {
+		return nil
+	}
+	if p := d.cue(i+n, "percent"); p > 0 {
+		return d.percentAt(i, i+n+p, value)
+	}
+	return d.factorAt(i, i+n, value)
+}
+
+// percentAt reads "at 50 %", "scale 150 %", "20 % smaller".
+func (d *doc) percentAt(i, to int, value float64) *found[float64] {
+	defer d.claim(i, to)
+	if d.ranged(i, to) || value <= 0 || value > 1000 || d.has(d.clauseOf(i), "infillword", "notscale") >= 0 {
+		return nil
+	}
+	one := func(v float64) *found[float64] { return &found[float64]{math.Round(v*1e4) / 1e4, i, to} }
+	switch {
+	case d.cue(to, "smaller") > 0 || d.ended(i, "by") > 0 && d.has(d.clauseOf(i), "shrink") >= 0:
+		if value < 100 {
+			return one(1 - value/100)
+		}
+		return nil
+	case d.cue(to, "larger") > 0 || d.ended(i, "by") > 0 && d.has(d.clauseOf(i), "grow") >= 0:
+		return one(1 + value/100)
+	case d.cue(to, "sizeword") > 0 || d.has(d.clauseOf(i), "sizeword", "resize", "shrink", "grow") >= 0 || d.labelled(i, "sizeword"):
+		return one(value / 100)
+	case d.ended(i, "at") > 0 && d.printedAt(i), d.topic == "scale", d.topic == "size":
+		return one(value / 100)
+	}
+	return nil
+}
+
+// printedAt tells whether "at" follows a verb of printing, or opens the clause.
+func (d *doc) printedAt(i int) bool {
+	at := i - d.ended(i, "at")
+	return d.opens(at) || d.has(span{d.clauseOf(i).from, at}, "printing", "verb", "set", "copies") >= 0
+}
+
+// factorAt reads "scale 1.5", "1.5x the size", "three times as big".
+func (d *doc) factorAt(i, to int, value float64) *found[float64] {
+	if value <= 0 || value > 20 {
+		return nil
+	}
+	if d.ended(i, "factor") > 0 || d.labelled(i, "factor") && !d.isTight(to) {
+		if d.cue(to, "unit", "percent") == 0 && d.fold(to) != ":" && d.fold(to) != "/" {
+			return &found[float64]{value, i, to}
+		}
+	}
+	if strings.Contains("x×", d.fold(to)) && d.fold(to) != "" && d.cue(to+1, "bigger", "sizeword") > 0 {
+		return &found[float64]{value, i, to + 1}
+	}
+	if n := d.cue(to, "timesword"); n > 0 && d.cue(to+n, "bigger") > 0 {
+		return &found[float64]{value, i, to + n}
+	}
+	return nil
+}

@@ -1,0 +1,264 @@
+// Package wishes reads what a patron's own words settle: how many copies, which
+// colour and material, how large, by when, where to collect, and in an answer
+// whether the quote is accepted.
+//
+// A letter is cut into tokens, sentences and clauses. The house's words
+// (rules.Words, in English, French and Spanish) mark phrases in it. Then each
+// field has a small grammar over those marks, which asks for evidence around a
+// value: "blue" is a wish in "in blue, please" and in "two blue hooks", but not
+// in "my blue car" or "thanks, Mr Blue". Telephone numbers, dates and lengths
+// are claimed first, so that none of their digits is ever taken for a count.
+//
+// Invariants:
+//
+//   - Precision before recall. What is not clear stays unsaid, and the patron is
+//     asked: a wrong number or a wrong yes costs more than one more question.
+//   - An answer is an acceptance only when it has a phrase of consent and nothing
+//     in it asks, doubts, sets a condition or changes something.
+//   - No word of a quoted letter, a signature or a file's name is a wish.
+//   - The work is linear in the length of the text; a grammar looks only a fixed
+//     number of tokens around. No model, no network.
+package wishes
+
+import (
+	"maps"
+	"strings"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/rules"
+)
+
+// Input is one letter, and what is known around it.
+type Input struct {
+	Text     string // the patron's own words, without quoted mail
+	Subject  string // read for wishes only when the letter opens a conversation
+	Language string // "en", "fr", "es" or "" for unknown
+	Date     time.Time
+	Answer   bool // the letter answers one of ours
+
+	Questions []string     // of the reply it answers, in their order
+	Inline    []job.Inline // passages below quoted lines
+	Quoted    string       // the mail it quotes
+	Earlier   job.Wishes   // what was known before; repeating it changes nothing
+
+	Words     rules.Words
+	Branches  []rules.Branch
+	Materials []rules.Material
+}
+
+// Understand reads the wishes of one letter. A field that the words do not
+// settle stays nil, "" or empty. Words holds, for each settled field, the
+// patron's words it came from; beside a field that is unsaid it holds words that
+// speak of it without settling it ("2 or 3 copies", "any colour").
+func Understand(in Input) job.Wishes {
+	in.Language = language(&in)
+	lex := newLexicon(&in, in.Language)
+	answered, text := pairs(&in)
+	topics := asked(&in, lex)
+	d := newDoc(opening(&in)+text, lex, &in)
+	w := d.wishes()
+	changed := in.Answer && changedWish(w, in.Earlier, topics)
+	v := replies{topics: topics, lex: lex, in: &in}
+	w = v.inline(w, answered)
+	if len(answered) == 0 {
+		w = v.single(w, text)
+	}
+	if in.Answer {
+		w.Answer = v.answer(d, changed)
+		if w.Answer != "" {
+			w.Words["answer"] = d.words(0, 40)
+		}
+	}
+	if len(w.Words) == 0 {
+		w.Words = nil
+	}
+	return w
+}
+
+// opening is the subject as a sentence of its own, when it is the patron's.
+func opening(in *Input) string {
+	s := strings.TrimSpace(in.Subject)
+	if in.Answer || s == "" {
+		return ""
+	}
+	for {
+		head, rest, ok := strings.Cut(s, ":")
+		switch strings.ToLower(strings.TrimSpace(head)) {
+		case "fw", "fwd", "tr", "rv":
+			if ok {
+				s = strings.TrimSpace(rest)
+				continue
+			}
+		case "re", "aw", "sv", "ref":
+			return ""
+		}
+		return s + "\n\n"
+	}
+}
+
+// wishes reads all fields. The order matters: what is surest claims its
+// numbers first.
+func (d *doc) wishes() job.Wishes {
+	w := job.Wishes{Colours: []string{}, Words: map[string]string{}}
+	note := func(field, words string) {
+		if words != "" {
+			w.Words[field] = words
+		}
+	}
+	var phone, card, words string
+	w.Phone, phone, w.Card, card = d.contact()
+	note("phone", phone)
+	note("card", card)
+	w.NeededBy, words = d.neededBy()
+	note("needed_by", words)
+	w.Size, words = d.size()
+	note("size", words)
+	w.Infill, words = d.infill()
+	note("infill", words)
+	w.Scale, words = d.scale()
+	note("scale", words)
+	w.Copies, words = d.copies()
+	note("copies", words)
+	if c, words := d.colours(); len(c) > 0 || words != "" {
+		w.Colours = append(w.Colours, c...)
+		note("colours", words)
+	}
+	w.Material, words = d.material()
+	note("material", words)
+	w.Supports, words = d.supports()
+	note("supports", words)
+	w.Pickup, words = d.pickup()
+	note("pickup", words)
+	words = d.strong()
+	w.Strong = words != "" && w.Infill == nil
+	note("strong", words)
+	return w
+}
+
+// asked are the topics of the questions that the letter answers.
+func asked(in *Input, lex *lexicon) []string {
+	var topics []string
+	for _, q := range in.Questions {
+		topics = append(topics, topicOf(q, lex, in))
+	}
+	return topics
+}
+
+// replies reads answers to questions of ours.
+type replies struct {
+	topics []string
+	lex    *lexicon
+	in     *Input
+
+	consent string // "yes" or "no" to a question whether to go ahead
+	asks    bool   // an answer is itself a question
+	strayed bool   // an answer holds wishes that its question did not ask for
+}
+
+// inline adds what was written under the questions.
+func (v *replies) inline(w job.Wishes, answered []pair) job.Wishes {
+	for _, p := range answered {
+		d := newDoc(p.answer, v.lex, v.in)
+		d.topic = topicOf(p.question, v.lex, v.in)
+		v.asks = v.asks || strings.Contains(p.answer, "?")
+		if d.topic == "accept" {
+			v.consent, _ = d.yesOrNo()
+		}
+		own := d.wishes()
+		v.strayed = v.strayed || changedWish(own, v.in.Earlier, append([]string{d.topic}, v.topics...))
+		w = Merge(w, own)
+	}
+	return w
+}
+
+// single reads a letter as the answer to the one question that was asked,
+// where its general sense has left that open.
+func (v *replies) single(w job.Wishes, text string) job.Wishes {
+	if len(v.topics) != 1 || v.topics[0] == "" || v.topics[0] == "supports" || v.topics[0] == "accept" {
+		return w
+	}
+	d := newDoc(text, v.lex, v.in)
+	d.topic = v.topics[0]
+	if len(d.toks) > 40 {
+		return w
+	}
+	return Merge(d.wishes(), w)
+}
+
+// answer decides what the whole letter says to the quote.
+func (v *replies) answer(d *doc, changed bool) job.Reply {
+	reply := d.answer(changed || v.strayed, v.asks)
+	if v.consent == "yes" && reply == "" && !d.doubts() {
+		return job.Accept
+	}
+	if v.consent == "no" && (reply == "" || reply == job.Accept) {
+		return job.Decline
+	}
+	if reply == job.Accept && v.yesMayMeanOther(d) {
+		return ""
+	}
+	return reply
+}
+
+// yesMayMeanOther tells whether a bare "yes" may as well answer a question
+// such as "shall we print supports?".
+func (v *replies) yesMayMeanOther(d *doc) bool {
+	if d.has(span{0, len(d.toks)}, "accept") >= 0 || v.consent != "" {
+		return false
+	}
+	for _, t := range v.topics {
+		if t == "supports" || t == "size" || t == "" {
+			return true
+		}
+	}
+	return false
+}
+
+// doubts tells whether something in the letter holds back.
+func (d *doc) doubts() bool {
+	var u verdict
+	for _, s := range d.sents {
+		d.judge(s, &u)
+	}
+	return u.unsure || u.declines || u.asks || u.changes
+}
+
+// Merge lays newer wishes over older ones: the newest word wins, field by
+// field. A new size replaces an old scale, and the other way round.
+func Merge(old, new job.Wishes) job.Wishes {
+	w := old
+	w.Words = maps.Clone(old.Words)
+	if w.Words == nil {
+		w.Words = map[string]string{}
+	}
+	if new.Size != nil || new.Scale != nil {
+		w.Size, w.Scale = new.Size, new.Scale
+		delete(w.Words, "size")
+		delete(w.Words, "scale")
+	}
+	if new.Infill != nil || new.Strong {
+		w.Infill, w.Strong = new.Infill, new.Strong
+		delete(w.Words, "infill")
+		delete(w.Words, "strong")
+	}
+	if new.Copies != nil || new.Words["copies"] != "" {
+		w.Copies = new.Copies
+	}
+	if len(new.Colours) > 0 || new.Words["colours"] != "" {
+		w.Colours = new.Colours
+	}
+	for _, f := range []struct {
+		into *string
+		from string
+	}{{&w.Material, new.Material}, {&w.Supports, new.Supports}, {&w.NeededBy, new.NeededBy},
+		{&w.Phone, new.Phone}, {&w.Card, new.Card}, {&w.Pickup, new.Pickup}} {
+		if f.from != "" {
+			*f.into = f.from
+		}
+	}
+	w.Answer = new.Answer
+	delete(w.Words, "answer")
+	maps.Copy(w.Words, new.Words)
+	return w
+}
