@@ -46,6 +46,9 @@ func (r *Robot) read(ctx context.Context, s *ledger.Step) error {
 	if err != nil {
 		return err
 	}
+	if err := r.inContext(ctx, l, threads); err != nil {
+		return err
+	}
 	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if err := tx.SaveParsed(ctx, s.Subject, *l, ledger.Robot); err != nil {
 			return err
@@ -56,6 +59,30 @@ func (r *Robot) read(ctx context.Context, s *ledger.Step) error {
 		}
 		return tx.Done(ctx, s)
 	})
+}
+
+// inContext reads the wishes of an answer again, knowing what was asked and what
+// was known before.
+func (r *Robot) inContext(ctx context.Context, l *job.Letter, threads []ledger.Thread) error {
+	if l.Disposition != job.Answer || len(threads) != 1 || threads[0].Guess {
+		return nil
+	}
+	jobs, err := r.Ledger.JobsIn(ctx, threads[0].Token)
+	if err != nil || len(jobs) == 0 {
+		return err
+	}
+	sent, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Thread: threads[0].Token, States: []ledger.DraftState{ledger.DraftSent}})
+	if err != nil {
+		return err
+	}
+	var asked []string
+	if n := len(sent); n > 0 {
+		for _, q := range writtenOf(sent[n-1]).Questions {
+			asked = append(asked, q.Text)
+		}
+	}
+	l.Wishes = understandAnswer(l, r.Rules, asked, jobs[0].Wishes)
+	return nil
 }
 
 // parse reads the letter from its raw bytes and keeps the files in it that
