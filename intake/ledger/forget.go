@@ -39,7 +39,7 @@ func isOrAre(ids []string) string {
 // and drafts with their files, and its agreements. The hash of a letter stays, so
 // that the copy in the mailbox is not taken in again. Backups are not touched.
 func (l *Ledger) ForgetAddress(ctx context.Context, address, who string) (Forgotten, error) {
-	return in(ctx, l, func(tx *Tx) (Forgotten, error) {
+	done, err := in(ctx, l, func(tx *Tx) (Forgotten, error) {
 		address := agreement.Normal(address)
 		if address == "" {
 			return Forgotten{}, fmt.Errorf("name the address to forget")
@@ -67,6 +67,22 @@ func (l *Ledger) ForgetAddress(ctx context.Context, address, who string) (Forgot
 		why := fmt.Sprintf("%d letters, %d jobs, %d drafts, %d agreements of one address", done.Letters, done.Jobs, done.Drafts, done.Agreements)
 		return done, tx.event(ctx, Event{Who: who, Subject: "ledger", What: "forgotten", Why: why})
 	})
+	if err != nil {
+		return Forgotten{}, err
+	}
+	return done, l.emptyLog(ctx)
+}
+
+// emptyLog brings the write-ahead log into the database and cuts it off: the old
+// words are in it until then. Where somebody reads for long, the log is written
+// over later.
+func (l *Ledger) emptyLog(ctx context.Context) error {
+	var busy, pages, moved int
+	err := l.write.QueryRowContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &pages, &moved)
+	if err == nil && busy != 0 {
+		l.log.WarnContext(ctx, "the ledger is being read; what was forgotten leaves the log file with the next checkpoint")
+	}
+	return l.plain(err)
 }
 
 // gathered are the ids of everything about somebody.
@@ -195,13 +211,20 @@ func (l *Ledger) Expire(ctx context.Context, before time.Time, who string) (Forg
 	var total Forgotten
 	for {
 		done, err := in(ctx, l, func(tx *Tx) (Forgotten, error) { return tx.expire(ctx, before, who) })
-		if err != nil || done == (Forgotten{}) {
+		if err != nil {
 			return total, err
+		}
+		if done == (Forgotten{}) {
+			break
 		}
 		total.Letters += done.Letters
 		total.Jobs += done.Jobs
 		total.Drafts += done.Drafts
 	}
+	if total == (Forgotten{}) {
+		return total, nil
+	}
+	return total, l.emptyLog(ctx)
 }
 
 func (tx *Tx) expire(ctx context.Context, before time.Time, who string) (Forgotten, error) {
