@@ -1,0 +1,380 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/reply/draft"
+)
+
+// stepSend is the robot's step that hands an approved draft to the mail server.
+const stepSend = "send"
+
+// approve records that this person approves exactly the bytes the page showed,
+// and gives the robot its work in the same transaction.
+func (d *Desk) approve(w http.ResponseWriter, r *http.Request, who personal) error {
+	ctx, id, sha := r.Context(), r.PathValue("draft"), r.PostFormValue("sha")
+	err := d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		if err := tx.Approve(ctx, id, sha, who.Name, ledger.ViaPage); err != nil {
+			return err
+		}
+		return tx.Enqueue(ctx, stepSend, id, time.Time{})
+	})
+	if err != nil {
+		return d.refused(w, r, who, err, nil)
+	}
+	d.wake()
+	d.cfg.Log.Info("approved", "draft", id, "by", who.Name)
+	dr, err := d.cfg.Ledger.Draft(ctx, id)
+	if err != nil {
+		return err
+	}
+	d.say(r, "Approved. The reply to %s is on its way.", addressee(dr.To))
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+	return nil
+}
+
+func addressee(a job.Address) string {
+	if n := oneLine(a.Name, 60); n != "" {
+		return n
+	}
+	return a.Address
+}
+
+// refused shows the reply as it is now, why what the person asked was not done,
+// and what changed since the page was made.
+func (d *Desk) refused(w http.ResponseWriter, r *http.Request, who personal, cause error, mine *editing) error {
+	var stale *ledger.StaleError
+	var state *ledger.DraftStateError
+	var approved *ledger.ApprovedError
+	if !errors.As(cause, &stale) && !errors.As(cause, &state) && !errors.As(cause, &approved) {
+		return cause
+	}
+	s := d.pages.speech[d.lang(r)]
+	v, err := d.replyOf(r, who, r.PathValue("draft"))
+	if err != nil {
+		return err
+	}
+	no := refusal{Text: d.whatHappened(r.Context(), s, *v.Draft)}
+	if before, ok := d.shown.find(r.PostFormValue("sha")); ok {
+		no.Known, no.Changes = true, diff(before, v.Mail.asText())
+	}
+	v.Refusal, v.Editing = &no, mine
+	return d.showReply(w, r, http.StatusConflict, who, v)
+}
+
+// onDraft makes a small change of a draft and goes back to a page.
+func (d *Desk) onDraft(w http.ResponseWriter, r *http.Request, who personal, back, said string, change func(ctx context.Context, tx *ledger.Tx, id string) error) error {
+	ctx, id := r.Context(), r.PathValue("draft")
+	if err := d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return change(ctx, tx, id) }); err != nil {
+		return d.refused(w, r, who, err, nil)
+	}
+	d.wake()
+	d.say(r, said)
+	http.Redirect(w, r, back, http.StatusSeeOther)
+	return nil
+}
+
+func (d *Desk) setAside(w http.ResponseWriter, r *http.Request, who personal) error {
+	return d.onDraft(w, r, who, "/", "Put aside. Nothing was sent.", func(ctx context.Context, tx *ledger.Tx, id string) error {
+		return tx.SetAside(ctx, id, who.Name, oneLine(r.PostFormValue("why"), 500))
+	})
+}
+
+func (d *Desk) reopen(w http.ResponseWriter, r *http.Request, who personal) error {
+	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), "The reply waits again.", func(ctx context.Context, tx *ledger.Tx, id string) error {
+		return tx.Reopen(ctx, id, who.Name, oneLine(r.PostFormValue("why"), 500))
+	})
+}
+
+// sendBack leaves a reply for a colleague, with a note.
+func (d *Desk) sendBack(w http.ResponseWriter, r *http.Request, who personal) error {
+	note := strings.TrimSpace(visible(r.PostFormValue("note")))
+	if note == "" {
+		return wrongf("the note is empty; write what a colleague should know")
+	}
+	if len(note) > 2000 {
+		return wrongf("the note is longer than 2000 characters; shorten it")
+	}
+	return d.onDraft(w, r, who, "/", "Sent back with your note.", func(ctx context.Context, tx *ledger.Tx, id string) error {
+		if err := tx.AddNotice(ctx, kindNote, id, who.Name+": "+note); err != nil {
+			return err
+		}
+		return tx.Note(ctx, id, kindNote, who.Name, note)
+	})
+}
+
+func (d *Desk) settle(w http.ResponseWriter, r *http.Request, who personal) error {
+	sent := r.PostFormValue("sent")
+	if sent != "yes" && sent != "no" {
+		return wrongf("say whether the reply was sent or not")
+	}
+	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), "Settled.", func(ctx context.Context, tx *ledger.Tx, id string) error {
+		return tx.Settle(ctx, id, sent == "yes", who.Name, "settled on the staff page")
+	})
+}
+
+// edit puts a person's text in the place of a reply's, or writes it anew from
+// its template.
+func (d *Desk) edit(w http.ResponseWriter, r *http.Request, who personal) error {
+	if d.cfg.Redraft == nil {
+		return wrongf("replies cannot be edited here; edit the draft in the mail program")
+	}
+	ctx, id := r.Context(), r.PathValue("draft")
+	mine := editing{Subject: oneLine(r.PostFormValue("subject"), 300), Markdown: visible(r.PostFormValue("markdown"))}
+	rewrite := Rewrite{Subject: mine.Subject, Markdown: mine.Markdown}
+	anew := r.PostFormValue("do") == "anew"
+	if anew {
+		rewrite = Rewrite{Note: strings.TrimSpace(visible(r.PostFormValue("note")))}
+	} else if strings.TrimSpace(mine.Markdown) == "" || mine.Subject == "" {
+		return d.again(w, r, who, mine, "The subject or the text is empty.")
+	}
+	m, err := d.cfg.Redraft(ctx, id, rewrite)
+	if err != nil {
+		return d.again(w, r, who, mine, capital(err.Error()))
+	}
+	why := "edited on the staff page"
+	if anew {
+		why = "written anew from its template"
+	}
+	err = d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		return replace(ctx, tx, id, r.PostFormValue("sha"), m, !anew, who.Name, why)
+	})
+	if err != nil {
+		return d.refused(w, r, who, err, &mine)
+	}
+	d.say(r, "Saved. Read it once more, then approve.")
+	http.Redirect(w, r, "/reply/"+id+"#words", http.StatusSeeOther)
+	return nil
+}
+
+// again shows the form with the person's words and what is wrong with them.
+func (d *Desk) again(w http.ResponseWriter, r *http.Request, who personal, mine editing, wrong string) error {
+	v, err := d.replyOf(r, who, r.PathValue("draft"))
+	if err != nil {
+		return err
+	}
+	mine.Wrong = d.pages.speech[d.lang(r)].t(wrong)
+	v.Editing = &mine
+	return d.showReply(w, r, http.StatusUnprocessableEntity, who, v)
+}
+
+func replace(ctx context.Context, tx *ledger.Tx, id, base string, m draft.Message, edited bool, who, why string) error {
+	old, err := tx.Draft(ctx, id)
+	if err != nil {
+		return err
+	}
+	doc, err := docWith(old.Doc, m, edited)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Replace(ctx, id, base, ledger.Edit{Raw: m.Raw, Subject: m.Subject, MessageID: m.MessageID, To: m.To, Doc: doc}, who, why)
+	return err
+}
+
+// changeSettings works out a part under other settings ("try"), or takes them
+// over and writes the reply anew ("use").
+func (d *Desk) changeSettings(w http.ResponseWriter, r *http.Request, who personal) error {
+	ctx, id := r.Context(), job.ID(r.PathValue("job"))
+	j, err := d.cfg.Ledger.Job(ctx, id)
+	if err != nil {
+		return err
+	}
+	if d.cfg.Recheck == nil || j.Report == nil {
+		return wrongf("this job cannot be worked out anew here")
+	}
+	t := trial{}
+	if t.Settings, err = settingsFrom(r, j, d.cfg.Rules.Limits.MaxCopies); err == nil {
+		t.Report, err = d.cfg.Recheck(ctx, id, t.Settings)
+	}
+	if err != nil {
+		t.Wrong = capital(err.Error())
+		return d.showTrial(w, r, who, j, t)
+	}
+	if r.PostFormValue("do") != "use" {
+		return d.showTrial(w, r, who, j, t)
+	}
+	return d.useSettings(w, r, who, j, t)
+}
+
+func (d *Desk) showTrial(w http.ResponseWriter, r *http.Request, who personal, j job.Job, t trial) error {
+	v, err := d.caseForJob(r, who, j.ID)
+	if err != nil {
+		return err
+	}
+	for i := range v.Parts {
+		if v.Parts[i].ID == j.ID {
+			v.Parts[i].Trial = &t
+			v.Parts[i].Choices = v.Parts[i].Choices.with(t.Settings)
+		}
+	}
+	status := http.StatusOK
+	if t.Wrong != "" {
+		status = http.StatusUnprocessableEntity
+	}
+	return d.showReply(w, r, status, who, v)
+}
+
+// caseForJob is the page the form came from: that of a reply, else the job's own.
+func (d *Desk) caseForJob(r *http.Request, who personal, id job.ID) (replyView, error) {
+	if reply := r.PostFormValue("reply"); reply != "" {
+		return d.replyOf(r, who, reply)
+	}
+	return d.caseOf(r.Context(), d.pages.speech[d.lang(r)], who, nil, []job.ID{id})
+}
+
+// useSettings saves settings and report, and the reply that tells of them, in
+// one transaction: both or neither.
+func (d *Desk) useSettings(w http.ResponseWriter, r *http.Request, who personal, j job.Job, t trial) error {
+	ctx, reply := r.Context(), r.PostFormValue("reply")
+	changed := j
+	changed.Settings, changed.Report = t.Settings, &t.Report
+	var m draft.Message
+	if reply != "" && d.cfg.Redraft != nil {
+		dr, err := d.cfg.Ledger.Draft(ctx, reply)
+		if err != nil {
+			return err
+		}
+		if !slices.Contains(dr.Jobs, j.ID) {
+			return wrongf("reply %s is not about job %s; open the job again", reply, j.ID)
+		}
+		if m, err = d.redraftWith(ctx, dr, changed); err != nil {
+			return err
+		}
+	}
+	err := d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		if m.Raw != nil {
+			if err := replace(ctx, tx, reply, r.PostFormValue("sha"), m, false, who.Name, "written anew for other settings"); err != nil {
+				return err
+			}
+		}
+		now, err := tx.Job(ctx, j.ID)
+		if err != nil {
+			return err
+		}
+		now.Settings, now.Report = t.Settings, &t.Report
+		return tx.SaveJob(ctx, now, who.Name, "settings changed on the staff page")
+	})
+	if err != nil {
+		r.SetPathValue("draft", reply)
+		return d.refused(w, r, who, err, nil)
+	}
+	d.say(r, "The settings are taken over, and the reply is written anew.")
+	back := "/job/" + string(j.ID)
+	if reply != "" {
+		back = "/reply/" + reply
+	}
+	http.Redirect(w, r, back, http.StatusSeeOther)
+	return nil
+}
+
+func (d *Desk) redraftWith(ctx context.Context, dr ledger.Draft, changed job.Job) (draft.Message, error) {
+	var jobs []job.Job
+	for _, id := range dr.Jobs {
+		if id == changed.ID {
+			jobs = append(jobs, changed)
+			continue
+		}
+		j, err := d.cfg.Ledger.Job(ctx, id)
+		if err != nil {
+			return draft.Message{}, err
+		}
+		jobs = append(jobs, j)
+	}
+	return d.cfg.Redraft(ctx, dr.ID, Rewrite{Jobs: jobs})
+}
+
+// with shows the settings of a trial in the form.
+func (c choices) with(s job.Settings) choices {
+	c.Now = s
+	if s.Copies > 0 {
+		c.Copies = s.Copies
+	}
+	if s.InfillSet {
+		c.Infill = 100 * s.Infill
+	}
+	if s.Scale > 0 {
+		c.Scale = 100 * s.Scale
+	}
+	if s.Shells > 0 {
+		c.Shells = s.Shells
+	}
+	if s.LayerMM > 0 {
+		c.Layer = s.LayerMM
+	}
+	if s.Material != "" {
+		c.Material = s.Material
+	}
+	c.Colour = s.Colour
+	return c
+}
+
+// settingsFrom reads the settings form. What it does not hold stays as it is.
+func settingsFrom(r *http.Request, j job.Job, maxCopies int) (job.Settings, error) {
+	s := j.Settings
+	f := fields{r: r}
+	s.LayerMM = f.number("layer", "layer height", s.LayerMM, 0.02, 2)
+	s.Shells = int(f.number("shells", "walls", float64(s.Shells), 1, 50))
+	s.Copies = int(f.number("copies", "copies", float64(s.Copies), 1, float64(maxCopies)))
+	if v := f.number("infill", "infill", -1, 0, 100); v >= 0 {
+		s.Infill, s.InfillSet = v/100, true
+	}
+	if v := f.number("scale", "scale", 100, 0.1, 10000); v > 0 {
+		s.Scale = v / 100
+	}
+	s.Material, s.Colour, s.Printer = r.PostFormValue("material"), r.PostFormValue("colour"), r.PostFormValue("printer")
+	s.Supports, s.Reoriented = r.PostFormValue("supports"), r.PostFormValue("way") == "advised"
+	if !slices.Contains([]string{"", "yes", "no", "soluble"}, s.Supports) {
+		f.err = wrongf("supports cannot be %q", s.Supports)
+	}
+	return s, f.err
+}
+
+// fields reads numbers from a form and remembers the first that is wrong.
+type fields struct {
+	r   *http.Request
+	err error
+}
+
+func (f *fields) number(field, name string, without, least, most float64) float64 {
+	text := strings.Replace(strings.TrimSpace(f.r.PostFormValue(field)), ",", ".", 1)
+	if text == "" {
+		return without
+	}
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(v) || v < least || v > most {
+		if f.err == nil {
+			f.err = wrongf("%s is %q; it must be a number from %g to %g", name, oneLine(text, 30), least, most)
+		}
+		return without
+	}
+	return v
+}
+
+// moveJob brings a job to the next stage by hand: at the printer, at the counter.
+func (d *Desk) moveJob(w http.ResponseWriter, r *http.Request, who personal) error {
+	ctx, id, to := r.Context(), job.ID(r.PathValue("job")), job.Stage(r.PostFormValue("to"))
+	err := d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		return tx.Move(ctx, id, to, who.Name, oneLine(r.PostFormValue("why"), 500))
+	})
+	if err != nil {
+		return err
+	}
+	d.wake()
+	s := d.pages.speech[d.lang(r)]
+	d.say(r, "%s is now: %s.", string(id), s.code("stage", to))
+	back := "/job/" + string(id)
+	if r.PostFormValue("back") == "prints" {
+		back = "/prints"
+	}
+	http.Redirect(w, r, back, http.StatusSeeOther)
+	return nil
+}

@@ -1,0 +1,193 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"net/http"
+	"sync/atomic"
+	"time"
+
+	"github.com/alexedwards/scs/v2"
+	"github.com/alexedwards/scs/v2/memstore"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/reply/draft"
+	"meshclerk/rules"
+	"meshclerk/templates"
+)
+
+// Config is what the desk works with. Ledger, Rules, Templates and Auth are
+// needed; without Recheck or Redraft the pages do not offer what needs them.
+type Config struct {
+	Ledger    *ledger.Ledger
+	Rules     *rules.Rules
+	Templates *templates.Set
+
+	// Recheck works out time and price of a job under other settings. It changes nothing.
+	Recheck func(ctx context.Context, id job.ID, s job.Settings) (job.Report, error)
+	// Redraft composes a waiting draft anew. It changes nothing.
+	Redraft func(ctx context.Context, draftID string, w Rewrite) (draft.Message, error)
+	// Wake tells the robot that there is work; nil when it looks by itself.
+	Wake func()
+	// LastPoll tells when the mailbox was last looked at without an error, and
+	// what is wrong since; nil asks the ledger.
+	LastPoll func(ctx context.Context) (time.Time, error)
+
+	// TemplatesDir is the folder of the house's own reply texts; "" and they
+	// cannot be edited here. Earlier versions are kept in VersionsDir.
+	TemplatesDir, VersionsDir string
+	// RulesDir is the folder of the house's own rules, to be shown.
+	RulesDir string
+	// Changed is told when reply texts were saved here, with the new set.
+	Changed func(*templates.Set)
+
+	Auth   Auth
+	Secure bool // reached over TLS only: cookies never leave without it
+	Log    *slog.Logger
+	Now    func() time.Time
+}
+
+// Rewrite says what is different in a draft that is composed anew. A zero
+// Rewrite writes it from its template.
+type Rewrite struct {
+	Subject, Markdown string    // a person's own version; "" leaves the template's
+	Note              string    // staff's own words to the patron, for the template
+	Jobs              []job.Job // the jobs as they would be; nil as they are
+}
+
+// Desk is the http.Handler of the staff page.
+type Desk struct {
+	cfg      Config
+	root     http.Handler
+	sessions *scs.SessionManager
+	store    *memstore.MemStore
+	pages    *pages
+	throttle *throttle
+	here     *presence
+	shown    *shownTexts
+	pictures *gallery
+	texts    atomic.Pointer[templates.Set]
+}
+
+const (
+	idle     = 45 * time.Minute // a shared computer is soon somebody else's
+	lifetime = 12 * time.Hour
+	maxForm  = 1 << 20
+)
+
+// New makes the desk. Close it when it is no longer served.
+func New(cfg Config) (*Desk, error) {
+	switch {
+	case cfg.Ledger == nil, cfg.Rules == nil, cfg.Templates == nil:
+		return nil, errors.New("the staff page needs the ledger, the house rules and the reply texts")
+	}
+	if cfg.Log == nil {
+		cfg.Log = slog.New(slog.DiscardHandler)
+	}
+	if cfg.Now == nil {
+		cfg.Now = time.Now
+	}
+	if err := cfg.Auth.check(); err != nil {
+		return nil, err
+	}
+	p, err := loadPages(cfg.Rules)
+	if err != nil {
+		return nil, err
+	}
+	d := &Desk{cfg: cfg, pages: p, throttle: newThrottle(), here: newPresence(), shown: newShownTexts(), pictures: newGallery(), store: memstore.New()}
+	d.texts.Store(cfg.Templates)
+	d.sessions = scs.New()
+	d.sessions.Store = d.store
+	d.sessions.IdleTimeout, d.sessions.Lifetime = idle, lifetime
+	d.sessions.HashTokenInStore = true
+	d.sessions.Cookie.Name = "desk"
+	d.sessions.Cookie.HttpOnly = true
+	d.sessions.Cookie.Persist = false
+	d.sessions.Cookie.SameSite = http.SameSiteLaxMode
+	d.sessions.Cookie.Secure = cfg.Secure
+	d.root = d.guard(d.routes())
+	return d, nil
+}
+
+// Close ends the desk's own housekeeping.
+func (d *Desk) Close() { d.store.StopCleanup() }
+
+// ServeHTTP implements http.Handler.
+func (d *Desk) ServeHTTP(w http.ResponseWriter, r *http.Request) { d.root.ServeHTTP(w, r) }
+
+// guard wraps what holds for every request.
+func (d *Desk) guard(next http.Handler) http.Handler {
+	cross := http.NewCrossOriginProtection()
+	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		d.fail(w, r, http.StatusForbidden, "this was sent from another web site, so nothing was done; open the page here and try again")
+	}))
+	checked := d.sessions.LoadAndSave(cross.Handler(next))
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", policy)
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "same-origin")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=()")
+		h.Set("Cache-Control", "no-store")
+		if d.cfg.Secure {
+			h.Set("Strict-Transport-Security", "max-age=31536000") // RFC 6797
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+		checked.ServeHTTP(w, r)
+	})
+}
+
+// policy lets pages use what we serve ourselves, and nothing written into them.
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; frame-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+
+func (d *Desk) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /static/{name}", d.static)
+	mux.HandleFunc("GET /sign-in", d.signInPage)
+	mux.HandleFunc("POST /sign-in", d.signIn)
+	mux.HandleFunc("POST /sign-out", d.signOut)
+	mux.HandleFunc("POST /language", d.setLanguage)
+
+	staff := func(pattern string, h page) { mux.Handle(pattern, d.person(RoleStaff, h)) }
+	admin := func(pattern string, h page) { mux.Handle(pattern, d.person(RoleAdmin, h)) }
+	staff("GET /{$}", d.waiting)
+	staff("POST /notice/{id}/done", d.noticeDone)
+
+	staff("GET /reply/{draft}", d.replyPage)
+	staff("GET /reply/{draft}/state", d.replyState)
+	staff("GET /reply/{draft}/html", d.replyHTML)
+	staff("GET /reply/{draft}/source", d.replySource)
+	staff("POST /reply/{draft}/approve", d.approve)
+	staff("POST /reply/{draft}/aside", d.setAside)
+	staff("POST /reply/{draft}/reopen", d.reopen)
+	staff("POST /reply/{draft}/note", d.sendBack)
+	staff("POST /reply/{draft}/settle", d.settle)
+	staff("POST /reply/{draft}/edit", d.edit)
+	staff("GET /letter/{id}", d.letterPage)
+	staff("POST /letter/{id}/again", d.letterAgain)
+
+	staff("GET /job/{job}", d.jobPage)
+	staff("POST /job/{job}/settings", d.changeSettings)
+	staff("GET /job/{job}/picture/{view}", d.picture)
+	staff("GET /job/{job}/shape", d.shape)
+	staff("POST /job/{job}/move", d.moveJob)
+
+	staff("GET /jobs", d.jobsPage)
+	staff("GET /prints", d.printsPage)
+	staff("GET /agreements", d.agreementsPage)
+	staff("POST /agreements", d.addAgreement)
+	staff("GET /report", d.reportPage)
+	staff("GET /texts", d.textsPage)
+	staff("GET /texts/{lang}/{name}", d.textPage)
+	admin("POST /texts/{lang}/{name}", d.saveText)
+	staff("GET /rules", d.rulesPage)
+	staff("GET /keys", d.keysPage)
+	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+		d.fail(w, r, http.StatusNotFound, "there is no such page")
+	})
+	return mux
+}

@@ -1,0 +1,227 @@
+package desk
+
+import (
+	"bytes"
+	"container/list"
+	"context"
+	"fmt"
+	"image"
+	"net/http"
+	"strings"
+	"sync"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
+	"meshclerk/reply/picture"
+)
+
+// gallery keeps the pictures that were drawn lately, and lets one at a time be
+// drawn: a large mesh takes memory and both cores.
+type gallery struct {
+	mu    sync.Mutex
+	order *list.List // of *drawn, the latest in front
+	at    map[string]*list.Element
+	bytes int
+	easel chan struct{}
+}
+
+type drawn struct {
+	key  string
+	body []byte
+}
+
+const maxGallery = 32 << 20
+
+func newGallery() *gallery {
+	return &gallery{order: list.New(), at: map[string]*list.Element{}, easel: make(chan struct{}, 1)}
+}
+
+func (g *gallery) find(key string) ([]byte, bool) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	e, ok := g.at[key]
+	if !ok {
+		return nil, false
+	}
+	g.order.MoveToFront(e)
+	return e.Value.(*drawn).body, true
+}
+
+func (g *gallery) keep(key string, body []byte) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if _, ok := g.at[key]; ok {
+		return
+	}
+	g.at[key] = g.order.PushFront(&drawn{key, body})
+	g.bytes += len(body)
+	for g.bytes > maxGallery && g.order.Len() > 1 {
+		last := g.order.Remove(g.order.Back()).(*drawn)
+		delete(g.at, last.key)
+		g.bytes -= len(last.body)
+	}
+}
+
+// get finds something or makes it, one at a time.
+func (g *gallery) get(ctx context.Context, key string, make func() ([]byte, error)) ([]byte, error) {
+	if b, ok := g.find(key); ok {
+		return b, nil
+	}
+	select {
+	case g.easel <- struct{}{}:
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	defer func() { <-g.easel }()
+	if b, ok := g.find(key); ok { // drawn while we waited
+		return b, nil
+	}
+	b, err := make()
+	if err == nil {
+		g.keep(key, b)
+	}
+	return b, err
+}
+
+var views = map[string]picture.View{"corner": picture.Corner, "front": picture.Front, "side": picture.Side, "top": picture.Top, "below": picture.Below}
+
+// picture serves one picture of a part: a view, "turned" for the advised way
+// up, "strip" for a turntable, "inside" cut open. ?dark=1 is for dark pages.
+func (d *Desk) picture(w http.ResponseWriter, r *http.Request, _ personal) error {
+	name, isPNG := strings.CutSuffix(r.PathValue("view"), ".png")
+	j, err := d.cfg.Ledger.Job(r.Context(), job.ID(r.PathValue("job")))
+	if err != nil {
+		return err
+	}
+	if _, known := views[name]; !isPNG || j.Blob == "" || !known && name != "turned" && name != "strip" && name != "inside" {
+		d.fail(w, r, http.StatusNotFound, "there is no such picture")
+		return nil
+	}
+	dark := r.URL.Query().Get("dark") == "1"
+	s := d.pages.speech[d.lang(r)]
+	key := pictureKey(j, name, dark)
+	if name == "corner" {
+		key += "-" + s.lang // the thing beside the part has a name
+	}
+	tag := `"` + key + `"`
+	w.Header().Set("ETag", tag)
+	w.Header().Set("Cache-Control", "private, no-cache")
+	if r.Header.Get("If-None-Match") == tag {
+		w.WriteHeader(http.StatusNotModified)
+		return nil
+	}
+	body, err := d.pictures.get(r.Context(), key, func() ([]byte, error) { return d.draw(r.Context(), s, j, name, dark) })
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "image/png")
+	_, err = w.Write(body)
+	return err
+}
+
+// pictureKey names a picture by everything it depends on.
+func pictureKey(j job.Job, name string, dark bool) string {
+	findings := 0
+	if j.Report != nil {
+		findings = len(j.Report.Findings)
+	}
+	return fmt.Sprintf("%s-%s-%t-%g-%d-%s", j.Blob, name, dark, scaleOf(j), findings, j.Stage)
+}
+
+// scaleOf is what the file's lengths are multiplied by.
+func scaleOf(j job.Job) float64 {
+	switch {
+	case j.Report != nil && j.Report.Estimate != nil && j.Report.Estimate.Scale > 0:
+		return j.Report.Estimate.Scale
+	case j.Settings.Scale > 0:
+		return j.Settings.Scale
+	}
+	return 1
+}
+
+func (d *Desk) mesh(ctx context.Context, j job.Job) (*mesh.Mesh, error) {
+	caps := d.cfg.Rules.Caps
+	m, _, err := mesh.ReadFile(ctx, d.cfg.Ledger.BlobPath(j.Blob), mesh.Limits{Bytes: caps.MeshBytes, Facets: caps.Facets, CoordinateMM: caps.CoordinateMM})
+	if err != nil {
+		return nil, err
+	}
+	if s := scaleOf(j); s != 1 {
+		m = m.Transformed(mesh.Upright, s)
+	}
+	return m, nil
+}
+
+func (d *Desk) draw(ctx context.Context, s *speech, j job.Job, name string, dark bool) ([]byte, error) {
+	m, err := d.mesh(ctx, j)
+	if err != nil {
+		return nil, err
+	}
+	o := picture.Options{Width: 640, Height: 480, Sizes: true, Dark: dark, Marks: marks(j)}
+	var img *image.RGBA
+	switch name {
+	case "strip":
+		img = picture.Strip(m, 8, picture.Options{Width: 200, Height: 170, Dark: dark})
+	case "inside":
+		img = picture.Inside(m, o)
+	case "turned":
+		if j.Report != nil && j.Report.Orientation != nil {
+			m, o.Marks = m.Transformed(j.Report.Orientation.Rotation, 1), nil
+		}
+		o.Shade = picture.Overhangs(m, d.cfg.Rules.Printing.SupportAngleDeg)
+		img = picture.Draw(m, picture.Corner, o)
+	default:
+		o.Shade = picture.Overhangs(m, d.cfg.Rules.Printing.SupportAngleDeg)
+		if name == "corner" {
+			thing := picture.FamiliarFor(m.Bounds().Size())
+			o.Beside, o.BesideLabel = &thing, s.code("familiar", thing.Key)
+		}
+		img = picture.Draw(m, views[name], o)
+	}
+	var b bytes.Buffer
+	err = picture.WritePNG(&b, img)
+	return b.Bytes(), err
+}
+
+// marks are the places of the findings, numbered as on the page.
+func marks(j job.Job) []picture.Mark {
+	var out []picture.Mark
+	if j.Report == nil {
+		return nil
+	}
+	for _, f := range j.Report.Findings {
+		if f.At != nil {
+			out = append(out, picture.Mark{At: mesh.Vec(*f.At), Label: fmt.Sprint(len(out) + 1), Tone: tone(f)})
+		}
+	}
+	return out
+}
+
+// shape serves the part for the turning view: little-endian float32 corners,
+// three for each facet, in mm about the middle of the part.
+func (d *Desk) shape(w http.ResponseWriter, r *http.Request, _ personal) error {
+	j, err := d.cfg.Ledger.Job(r.Context(), job.ID(r.PathValue("job")))
+	if err != nil {
+		return err
+	}
+	if j.Blob == "" {
+		d.fail(w, r, http.StatusNotFound, "there is no such picture")
+		return nil
+	}
+	body, err := d.pictures.get(r.Context(), fmt.Sprintf("%s-shape-%g", j.Blob, scaleOf(j)), func() ([]byte, error) {
+		m, err := d.mesh(r.Context(), j)
+		if err != nil {
+			return nil, err
+		}
+		return picture.Corners(picture.Simplified(m, maxTurning)), nil
+	})
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/octet-stream")
+	w.Header().Set("Cache-Control", "private, no-cache")
+	_, err = w.Write(body)
+	return err
+}
+
+// maxTurning bounds the facets of the turning view: 5 MB on a phone's connection.
+const maxTurning = 150_000

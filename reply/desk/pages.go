@@ -1,0 +1,226 @@
+package desk
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"path"
+	"strings"
+	"time"
+
+	"meshclerk/intake/ledger"
+	"meshclerk/rules"
+)
+
+//go:embed pages/*.html static/* words/*.toml
+var files embed.FS
+
+// pages are the parsed templates of every page in every language of the desk.
+type pages struct {
+	byName map[string]map[string]*template.Template // language -> page
+	speech map[string]*speech
+	static map[string]asset
+}
+
+type asset struct {
+	body  []byte
+	media string
+	tag   string // changes with the content
+}
+
+var media = map[string]string{".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+
+func loadPages(r *rules.Rules) (*pages, error) {
+	p := &pages{byName: map[string]map[string]*template.Template{}, speech: map[string]*speech{}, static: map[string]asset{}}
+	if err := p.readStatic(); err != nil {
+		return nil, err
+	}
+	names, err := fs.Glob(files, "pages/*.html")
+	if err != nil {
+		return nil, err
+	}
+	for _, lang := range languages {
+		s, err := newSpeech(lang, r)
+		if err != nil {
+			return nil, err
+		}
+		p.speech[lang], p.byName[lang] = s, map[string]*template.Template{}
+		frame := template.New("frame").Option("missingkey=error").Funcs(s.funcs(p))
+		if frame, err = frame.ParseFS(files, "pages/_*.html"); err != nil {
+			return nil, err
+		}
+		for _, name := range names {
+			base := strings.TrimSuffix(path.Base(name), ".html")
+			if strings.HasPrefix(base, "_") {
+				continue
+			}
+			t, err := template.Must(frame.Clone()).ParseFS(files, name)
+			if err != nil {
+				return nil, err
+			}
+			p.byName[lang][base] = t
+		}
+	}
+	return p, nil
+}
+
+func (p *pages) readStatic() error {
+	entries, err := fs.ReadDir(files, "static")
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		b, err := files.ReadFile("static/" + e.Name())
+		if err != nil {
+			return err
+		}
+		sum := sha256.Sum256(b)
+		p.static[e.Name()] = asset{b, media[path.Ext(e.Name())], hex.EncodeToString(sum[:6])}
+	}
+	return nil
+}
+
+func (d *Desk) static(w http.ResponseWriter, r *http.Request) {
+	a, ok := d.pages.static[r.PathValue("name")]
+	if !ok {
+		d.fail(w, r, http.StatusNotFound, "there is no such page")
+		return
+	}
+	w.Header().Set("Content-Type", a.media)
+	w.Header().Set("Cache-Control", "public, max-age=31536000, immutable") // the address holds a hash of the content
+	w.Write(a.body)
+}
+
+// frame is what every page has.
+type frame struct {
+	Title, Lang, Path, Library string
+	Page                       string // the template's name
+	Who                        personal
+	Demo, Proxy                bool
+	Said                       string // what was just done
+	Alarm                      string // the mailbox is not being looked at
+	Poll                       time.Time
+	Now                        time.Time
+	Body                       any
+}
+
+// lang is the reader's language: chosen, else the browser's, else English.
+func (d *Desk) lang(r *http.Request) string {
+	if l := d.sessions.GetString(r.Context(), keyLang); l != "" {
+		return l
+	}
+	for part := range strings.SplitSeq(r.Header.Get("Accept-Language"), ",") {
+		tag, _, _ := strings.Cut(strings.TrimSpace(strings.ToLower(part)), ";")
+		tag, _, _ = strings.Cut(tag, "-")
+		for _, l := range languages {
+			if l == tag {
+				return l
+			}
+		}
+	}
+	return languages[0]
+}
+
+func (d *Desk) setLanguage(w http.ResponseWriter, r *http.Request) {
+	for _, l := range languages {
+		if l == r.PostFormValue("language") {
+			d.sessions.Put(r.Context(), keyLang, l)
+		}
+	}
+	back := r.PostFormValue("back")
+	if !strings.HasPrefix(back, "/") || strings.HasPrefix(back, "//") || strings.HasPrefix(back, "/\\") {
+		back = "/"
+	}
+	http.Redirect(w, r, back, http.StatusSeeOther)
+}
+
+// say leaves a line for the next page: a sentence of the word list and its figures.
+func (d *Desk) say(r *http.Request, sentence string, args ...any) {
+	d.sessions.Put(r.Context(), keySaid, d.pages.speech[d.lang(r)].t(sentence, args...))
+}
+
+// show writes a page. It is made whole first, so that an error never leaves half of one.
+func (d *Desk) show(w http.ResponseWriter, r *http.Request, status int, name, title string, who personal, body any) {
+	lang := d.lang(r)
+	s := d.pages.speech[lang]
+	f := frame{Title: s.t(title), Lang: lang, Path: r.URL.RequestURI(), Library: d.cfg.Rules.Library.Name, Page: name, Who: who,
+		Demo: d.cfg.Auth.Demo != "", Proxy: d.cfg.Auth.Proxy != nil, Now: d.cfg.Now(), Body: body}
+	if who.Name != "" {
+		f.Said = d.sessions.PopString(r.Context(), keySaid)
+		f.Poll, f.Alarm = d.poll(r, s)
+	}
+	var b bytes.Buffer
+	if err := d.pages.byName[lang][name].ExecuteTemplate(&b, "frame", f); err != nil {
+		d.cfg.Log.Error("page cannot be made", "page", name, "why", err)
+		http.Error(w, s.t("This page could not be made; the log says why."), http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Add("Vary", "Cookie, Accept-Language")
+	w.WriteHeader(status)
+	w.Write(b.Bytes())
+}
+
+// poll tells the last good look at the mailbox, and an alarm when it is old.
+func (d *Desk) poll(r *http.Request, s *speech) (time.Time, string) {
+	read := d.cfg.LastPoll
+	if read == nil {
+		read = d.cfg.Ledger.LastGoodPoll
+	}
+	when, err := read(r.Context())
+	box := d.cfg.Rules.Mailbox
+	switch late := 5*box.Poll + box.Command; {
+	case when.IsZero():
+		return when, s.t("The mailbox has not been looked at yet.")
+	case d.cfg.Now().Sub(when) > late:
+		return when, s.t("The mailbox was last looked at %s ago. New letters are not coming in; tell whoever runs the mail server.", s.age(when, d.cfg.Now()))
+	case err != nil:
+		return when, s.t("The mailbox cannot be reached at the moment; it was last looked at %s ago.", s.age(when, d.cfg.Now()))
+	}
+	return when, ""
+}
+
+type failure struct {
+	Status  int
+	Text    string
+	Details []string
+}
+
+// fail shows what went wrong in one sentence.
+func (d *Desk) fail(w http.ResponseWriter, r *http.Request, status int, text string) {
+	who, _ := d.who(r)
+	d.show(w, r, status, "failure", "This did not work", who, failure{Status: status, Text: d.pages.speech[d.lang(r)].t(text)})
+}
+
+// failed tells a person of an error. What the ledger refuses is said as it is;
+// what nobody foresaw goes to the log.
+func (d *Desk) failed(w http.ResponseWriter, r *http.Request, err error) {
+	var stage *ledger.StageError
+	var state *ledger.DraftStateError
+	var approved *ledger.ApprovedError
+	var wrong wrongInput
+	switch {
+	case errors.Is(err, ledger.ErrNotFound):
+		d.fail(w, r, http.StatusNotFound, err.Error())
+	case errors.As(err, &stage), errors.As(err, &state), errors.As(err, &approved):
+		d.fail(w, r, http.StatusConflict, err.Error())
+	case errors.As(err, &wrong):
+		d.fail(w, r, http.StatusUnprocessableEntity, err.Error())
+	default:
+		d.cfg.Log.Error("request failed", "path", r.URL.Path, "why", err)
+		d.fail(w, r, http.StatusInternalServerError, err.Error())
+	}
+}
+
+// wrongInput is what a person typed that cannot be taken.
+type wrongInput string
+
+func (e wrongInput) Error() string { return string(e) }
+
+func wrongf(format string, args ...any) error { return wrongInput(fmt.Sprintf(format, args...)) }

@@ -1,0 +1,187 @@
+package desk
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"meshclerk/intake/job"
+	"meshclerk/reply/picture"
+	"meshclerk/rules"
+)
+
+// partView is one job on the page of a reply.
+type partView struct {
+	job.Job
+	Wished  []wish
+	Numbers []finding
+	Choices choices
+	Rows    []whatIf
+	Trial   *trial
+	Open    bool // settings may still be changed
+	HasMesh bool
+	Next    []job.Stage // where a person may bring it by hand
+}
+
+// wish is one thing the patron's words settle, with those words.
+type wish struct{ What, Value, Words string }
+
+// finding is a finding with the number it has on the pictures; 0 when it has no place.
+type finding struct {
+	job.Finding
+	Number int
+}
+
+// whatIf is one row of the table of other ways to print a part.
+type whatIf struct {
+	job.Choice
+	Query map[string]string // the form's fields with these settings
+}
+
+// choices are what the settings form offers and holds.
+type choices struct {
+	Layers    []float64
+	Materials []string
+	Colours   []string
+	Printers  []string
+	Now       job.Settings
+	Copies    int
+	Infill    float64 // percent
+	Scale     float64 // percent
+	Shells    int
+	Layer     float64
+	Material  string
+	Colour    string
+}
+
+// trial is a part worked out under other settings, not saved.
+type trial struct {
+	Settings job.Settings
+	Report   job.Report
+	Wrong    string
+}
+
+func (d *Desk) partView(j job.Job, s *speech) partView {
+	p := partView{Job: j, HasMesh: j.Blob != "", Wished: wishes(j.Wishes, s), Choices: choicesFor(j, d.cfg.Rules)}
+	switch j.Stage {
+	case job.Taken, job.Checked, job.NeedsAgreement, job.Drafted, job.Quoted:
+		p.Open = j.Report != nil && j.Report.Readable && d.cfg.Recheck != nil
+	}
+	for _, next := range []job.Stage{job.Agreed, job.Printing, job.Ready, job.Failed, job.Collected} {
+		if job.MayGo(j.Stage, next) {
+			p.Next = append(p.Next, next)
+		}
+	}
+	if j.Report == nil {
+		return p
+	}
+	n := 0
+	for _, f := range j.Report.Findings {
+		number := 0
+		if f.At != nil {
+			n++
+			number = n
+		}
+		p.Numbers = append(p.Numbers, finding{f, number})
+	}
+	slices.SortStableFunc(p.Numbers, func(a, b finding) int { return rank(a.Level) - rank(b.Level) })
+	if j.Report.Estimate != nil {
+		for _, c := range j.Report.Estimate.WhatIf {
+			p.Rows = append(p.Rows, whatIf{c, nil})
+		}
+	}
+	return p
+}
+
+func rank(l job.Level) int {
+	switch l {
+	case job.Stop:
+		return 0
+	case job.Ask:
+		return 1
+	}
+	return 2
+}
+
+// tone is the mark that belongs to a finding.
+func tone(f job.Finding) picture.Tone {
+	switch {
+	case f.Level == job.Stop:
+		return picture.Vermilion
+	case f.Code == "overhang" || f.Code == "long-bridge":
+		return picture.Blue
+	case f.Code == "thin-wall" || f.Code == "fine-detail" || f.Code == "narrow-gap":
+		return picture.Yellow
+	}
+	return picture.Green
+}
+
+// wishes lists what the patron's words settle, each with the words it came from.
+func wishes(w job.Wishes, s *speech) []wish {
+	var out []wish
+	add := func(key, what, value string) {
+		if value != "" {
+			out = append(out, wish{s.t(what), value, oneLine(w.Words[key], 160)})
+		}
+	}
+	if w.Copies != nil {
+		add("copies", "Copies", fmt.Sprint(*w.Copies))
+	}
+	var colours []string
+	for _, c := range w.Colours {
+		colours = append(colours, string(s.locale.Colour(c)))
+	}
+	add("colours", "Colour", strings.Join(colours, ", "))
+	if w.Size != nil {
+		add("size", "Size", s.code("axis", w.Size.Axis)+" "+string(s.locale.Quantity(w.Size.MM, "mm")))
+	}
+	if w.Scale != nil {
+		add("scale", "Scale", string(s.locale.Percent(*w.Scale)))
+	}
+	add("material", "Material", w.Material)
+	if w.Supports != "" {
+		add("supports", "Supports", s.code("supports", w.Supports))
+	}
+	if w.Infill != nil {
+		add("infill", "Infill", string(s.locale.Percent(*w.Infill)))
+	}
+	add("needed_by", "Needed by", string(s.locale.ISODate(w.NeededBy)))
+	add("pickup", "Pickup", w.Pickup)
+	add("phone", "Telephone", w.Phone)
+	add("card", "Card", w.Card)
+	if w.Answer != "" {
+		add("answer", "Answer", s.code("answer", w.Answer))
+	}
+	return out
+}
+
+func choicesFor(j job.Job, r *rules.Rules) choices {
+	p := r.Printing
+	c := choices{Now: j.Settings, Copies: copies(j), Infill: 100 * p.Infill, Scale: 100, Shells: p.Shells, Layer: p.LayerMM,
+		Material: p.Material, Colour: colourOf(j)}
+	if j.Report != nil && j.Report.Estimate != nil {
+		e := j.Report.Estimate
+		c.Infill, c.Shells, c.Layer, c.Material = 100*e.Infill, e.Shells, e.LayerMM, e.Material
+		if e.Scale > 0 {
+			c.Scale = 100 * e.Scale
+		}
+	}
+	c.Layers = append(slices.Clone(p.LayerChoices), p.LayerMM, c.Layer)
+	slices.Sort(c.Layers)
+	c.Layers = slices.Compact(c.Layers)
+	for _, m := range r.Materials {
+		if m.Soluble {
+			continue
+		}
+		c.Materials = append(c.Materials, m.Name)
+		for _, colour := range m.Colours {
+			if !slices.Contains(c.Colours, colour) {
+				c.Colours = append(c.Colours, colour)
+			}
+		}
+	}
+	for _, pr := range r.Printers {
+		c.Printers = append(c.Printers, pr.Name)
+	}
+	return c
+}

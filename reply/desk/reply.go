@@ -1,0 +1,442 @@
+package desk
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"slices"
+	"strings"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// replyView is everything about one reply: the letter it answers, its words,
+// the parts it is about, and what happened.
+type replyView struct {
+	Draft    *ledger.Draft // nil when a job has no reply yet
+	Doc      Doc
+	Mail     mailView
+	Sends    []ledger.Send
+	Letters  []letterView
+	Parts    []partView
+	Remarks  []reason
+	Notes    []ledger.Notice
+	History  []ledger.Event
+	Earlier  []ledger.Row
+	Others   []string
+	Next     string // the next waiting reply
+	Total    string
+	PrintS   float64
+	MassG    float64
+	CanEdit  bool
+	Refusal  *refusal
+	Editing  *editing
+	Language string // of the reply
+}
+
+// refusal tells why an approval or an edit was not taken, and what changed.
+type refusal struct {
+	Text    string
+	Changes []diffLine
+	Known   bool // what the person had read is still known
+}
+
+// editing is a person's version that was not saved.
+type editing struct{ Subject, Markdown, Wrong string }
+
+type letterView struct {
+	ledger.Letter
+	Answered bool // the reply answers this one
+}
+
+func (d *Desk) replyPage(w http.ResponseWriter, r *http.Request, who personal) error {
+	v, err := d.replyOf(r, who, r.PathValue("draft"))
+	if err != nil {
+		return err
+	}
+	return d.showReply(w, r, http.StatusOK, who, v)
+}
+
+func (d *Desk) showReply(w http.ResponseWriter, r *http.Request, status int, who personal, v replyView) error {
+	title := "Reply"
+	if v.Draft == nil {
+		title = "Job"
+	}
+	d.show(w, r, status, "reply", title, who, v)
+	return nil
+}
+
+func (d *Desk) replyOf(r *http.Request, who personal, id string) (replyView, error) {
+	ctx := r.Context()
+	dr, err := d.cfg.Ledger.Draft(ctx, id)
+	if err != nil {
+		return replyView{}, err
+	}
+	return d.caseOf(ctx, d.pages.speech[d.lang(r)], who, &dr, dr.Jobs)
+}
+
+// jobPage shows a job with the reply about it that matters most now.
+func (d *Desk) jobPage(w http.ResponseWriter, r *http.Request, who personal) error {
+	ctx, id := r.Context(), job.ID(r.PathValue("job"))
+	if _, err := d.cfg.Ledger.Job(ctx, id); err != nil {
+		return err
+	}
+	drafts, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{Job: id})
+	if err != nil {
+		return err
+	}
+	var dr *ledger.Draft
+	for i := range drafts {
+		if dr == nil || pressing(drafts[i].State) >= pressing(dr.State) {
+			dr = &drafts[i]
+		}
+	}
+	v, err := d.caseOf(ctx, d.pages.speech[d.lang(r)], who, dr, []job.ID{id})
+	if err != nil {
+		return err
+	}
+	return d.showReply(w, r, http.StatusOK, who, v)
+}
+
+// pressing ranks drafts by how much they want a person.
+func pressing(s ledger.DraftState) int {
+	switch s {
+	case ledger.DraftUncertain, ledger.DraftFailed:
+		return 3
+	case ledger.DraftWaiting:
+		return 2
+	case ledger.DraftSuperseded, ledger.DraftSetAside:
+		return 0
+	}
+	return 1
+}
+
+func (d *Desk) caseOf(ctx context.Context, s *speech, who personal, dr *ledger.Draft, jobs []job.ID) (replyView, error) {
+	v := replyView{Draft: dr}
+	for _, id := range jobs {
+		j, err := d.cfg.Ledger.Job(ctx, id)
+		if err != nil {
+			return v, err
+		}
+		v.addPart(d.partView(j, s))
+	}
+	v.Total = v.total(d.cfg.Rules.Prices.Currency)
+	if dr != nil {
+		if err := d.addDraft(ctx, s, who, &v); err != nil {
+			return v, err
+		}
+	}
+	if err := d.addLetters(ctx, &v); err != nil {
+		return v, err
+	}
+	if err := d.addHistory(ctx, &v); err != nil {
+		return v, err
+	}
+	v.Remarks = v.remarks(s)
+	return v, nil
+}
+
+func (v *replyView) addPart(p partView) {
+	v.Parts = append(v.Parts, p)
+	if p.Report != nil && p.Report.Estimate != nil {
+		v.PrintS += p.Report.Estimate.PrintTimeS
+		v.MassG += p.Report.Estimate.MassG
+	}
+}
+
+// Address and PatronName fill in the form of the register.
+func (v replyView) Address() string {
+	if len(v.Parts) > 0 {
+		return v.Parts[0].Patron.Address
+	}
+	return ""
+}
+
+// PatronName is what the patron calls themselves.
+func (v replyView) PatronName() string {
+	if len(v.Parts) > 0 {
+		return oneLine(v.Parts[0].Patron.Name, 80)
+	}
+	return ""
+}
+
+func (v *replyView) total(code string) string {
+	var all []string
+	for _, p := range v.Parts {
+		if p.Report != nil && p.Report.Quote != nil {
+			all = append(all, p.Report.Quote.Total)
+		}
+	}
+	return sum(all, code)
+}
+
+func (d *Desk) addDraft(ctx context.Context, s *speech, who personal, v *replyView) error {
+	l := d.cfg.Ledger
+	raw, err := l.DraftBytes(ctx, v.Draft.ID)
+	if err != nil && !errors.Is(err, ledger.ErrNotFound) { // the words of ended jobs are forgotten after a while
+		return err
+	}
+	if err == nil {
+		v.Mail = readMail(raw)
+		d.shown.keep(v.Draft.SHA256, v.Mail.asText())
+	} else {
+		v.Mail.Fault = s.t("The words of this reply are no longer kept.")
+	}
+	v.Doc, v.Language = DocOf(*v.Draft), v.Draft.Language
+	v.Others = d.here.see(v.Draft.ID, who.Name, d.cfg.Now())
+	v.CanEdit = v.Draft.State == ledger.DraftWaiting && d.cfg.Redraft != nil && v.Doc.Markdown != ""
+	if v.Sends, err = l.Sends(ctx, v.Draft.ID); err != nil {
+		return err
+	}
+	notices, err := l.Notices(ctx, false)
+	if err != nil {
+		return err
+	}
+	for _, n := range notices {
+		if n.Subject == v.Draft.ID || slices.Contains(v.Draft.Jobs, job.ID(n.Subject)) || n.Subject != "" && n.Subject == v.Draft.Letter {
+			v.Notes = append(v.Notes, n)
+		}
+	}
+	v.Next, err = d.nextWaiting(ctx, v.Draft.ID)
+	return err
+}
+
+// nextWaiting is the waiting reply after this one, round to the first.
+func (d *Desk) nextWaiting(ctx context.Context, id string) (string, error) {
+	all, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{States: []ledger.DraftState{ledger.DraftWaiting}})
+	if err != nil {
+		return "", err
+	}
+	for i, dr := range all {
+		if dr.ID == id && len(all) > 1 {
+			return all[(i+1)%len(all)].ID, nil
+		}
+	}
+	if len(all) > 0 && all[0].ID != id {
+		return all[0].ID, nil
+	}
+	return "", nil
+}
+
+// asText is the message as a person reads it, to be compared line by line.
+func (v mailView) asText() string {
+	var b strings.Builder
+	for _, h := range v.Headers {
+		if h.Name != "Date" {
+			b.WriteString(h.Name + ": " + h.Value + "\n")
+		}
+	}
+	return b.String() + "\n" + v.Plain
+}
+
+func (d *Desk) addLetters(ctx context.Context, v *replyView) error {
+	var ids []string
+	add := func(l ledger.Letter) {
+		if !slices.Contains(ids, l.ID) {
+			ids = append(ids, l.ID)
+			v.Letters = append(v.Letters, letterView{l, v.Draft != nil && v.Draft.Letter == l.ID})
+		}
+	}
+	for _, p := range v.Parts {
+		list, err := d.cfg.Ledger.LettersOf(ctx, p.ID)
+		if err != nil {
+			return err
+		}
+		for _, l := range list {
+			add(l)
+		}
+	}
+	if v.Draft != nil && v.Draft.Letter != "" {
+		l, err := d.cfg.Ledger.Letter(ctx, v.Draft.Letter)
+		if err != nil {
+			return err
+		}
+		add(l)
+	}
+	// The letter that is answered first, then the newest.
+	slices.SortStableFunc(v.Letters, func(a, b letterView) int {
+		if a.Answered != b.Answered {
+			if a.Answered {
+				return -1
+			}
+			return 1
+		}
+		return b.TakenAt.Compare(a.TakenAt)
+	})
+	return nil
+}
+
+func (d *Desk) addHistory(ctx context.Context, v *replyView) error {
+	seen := map[int64]bool{}
+	add := func(events []ledger.Event, err error) error {
+		for _, e := range events {
+			if !seen[e.Seq] {
+				seen[e.Seq] = true
+				v.History = append(v.History, e)
+			}
+		}
+		return err
+	}
+	patron := ""
+	for _, p := range v.Parts {
+		if err := add(d.cfg.Ledger.History(ctx, p.ID)); err != nil {
+			return err
+		}
+		patron = p.Patron.Address
+	}
+	if v.Draft != nil {
+		if err := add(d.cfg.Ledger.Events(ctx, v.Draft.ID)); err != nil {
+			return err
+		}
+		if err := add(d.cfg.Ledger.Events(ctx, v.Draft.Letter)); err != nil {
+			return err
+		}
+		patron = v.Draft.To.Address
+	}
+	slices.SortFunc(v.History, func(a, b ledger.Event) int { return int(b.Seq - a.Seq) })
+	if patron == "" {
+		return nil
+	}
+	rows, err := d.cfg.Ledger.Jobs(ctx, ledger.Filter{Patron: patron, Down: true, Limit: 20})
+	for _, row := range rows {
+		if !slices.ContainsFunc(v.Parts, func(p partView) bool { return p.ID == row.ID }) {
+			v.Earlier = append(v.Earlier, row)
+		}
+	}
+	return err
+}
+
+// remarks is what a careful person looks at before approving.
+func (v *replyView) remarks(s *speech) []reason {
+	var out []reason
+	add := func(kind, text string) {
+		if text != "" && !slices.ContainsFunc(out, func(r reason) bool { return r.Text == text }) {
+			out = append(out, reason{kind, text})
+		}
+	}
+	for _, p := range v.Parts {
+		if p.Auth != job.Pass {
+			add("ask", s.t("The sender's address is not proven: anybody could have written this."))
+		}
+		if a := p.Agreement; a != nil && a.State != job.AgreementGood {
+			add("ask", capital(a.Why))
+		}
+		for _, f := range p.Numbers {
+			if f.Level == job.Stop {
+				add("stop", capital(f.Text))
+			}
+		}
+	}
+	for _, l := range v.Letters {
+		if l.Parsed == nil || !l.Answered {
+			continue
+		}
+		if f := l.Parsed.Forwarder; f != nil {
+			add("note", s.t("Forwarded by %s.", who(*f)))
+		}
+		for _, n := range append(slices.Clone(l.Parsed.Notes), l.Parsed.Repairs...) {
+			add("note", capital(n))
+		}
+	}
+	for _, n := range v.Doc.Notes {
+		add("note", capital(n))
+	}
+	return out
+}
+
+// replyState tells the page whether it is still right, for the script that asks
+// every few seconds.
+func (d *Desk) replyState(w http.ResponseWriter, r *http.Request, who personal) error {
+	dr, err := d.cfg.Ledger.Draft(r.Context(), r.PathValue("draft"))
+	if err != nil {
+		return err
+	}
+	s := d.pages.speech[d.lang(r)]
+	state := struct {
+		SHA    string `json:"sha"`
+		State  string `json:"state"`
+		Others string `json:"others"`
+		Stale  string `json:"stale"`
+	}{SHA: dr.SHA256, State: string(dr.State)}
+	if others := d.here.see(dr.ID, who.Name, d.cfg.Now()); len(others) > 0 {
+		state.Others = s.t("%s has this open too.", strings.Join(others, ", "))
+	}
+	state.Stale = d.whatHappened(r.Context(), s, dr)
+	w.Header().Set("Content-Type", "application/json")
+	return json.NewEncoder(w).Encode(state)
+}
+
+// whatHappened says in a sentence who changed a draft last.
+func (d *Desk) whatHappened(ctx context.Context, s *speech, dr ledger.Draft) string {
+	events, err := d.cfg.Ledger.Events(ctx, dr.ID)
+	if err != nil || len(events) == 0 {
+		return s.t("This reply was changed meanwhile.")
+	}
+	e := events[len(events)-1]
+	return s.t("%s, %s ago: %s.", e.Who, s.age(e.At, d.cfg.Now()), s.code("event", e.What))
+}
+
+// replyHTML shows the HTML part of a reply in a frame that may run and fetch nothing.
+func (d *Desk) replyHTML(w http.ResponseWriter, r *http.Request, _ personal) error {
+	raw, err := d.cfg.Ledger.DraftBytes(r.Context(), r.PathValue("draft"))
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Security-Policy", "sandbox; default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'self'")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, err = w.Write([]byte(readMail(raw).framed()))
+	return err
+}
+
+// replySource hands out the exact bytes, as plain text.
+func (d *Desk) replySource(w http.ResponseWriter, r *http.Request, _ personal) error {
+	raw, err := d.cfg.Ledger.DraftBytes(r.Context(), r.PathValue("draft"))
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Security-Policy", "sandbox; default-src 'none'")
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Header().Set("Content-Disposition", `attachment; filename="`+r.PathValue("draft")+`.eml.txt"`)
+	_, err = w.Write(raw)
+	return err
+}
+
+func (d *Desk) letterPage(w http.ResponseWriter, r *http.Request, who personal) error {
+	l, err := d.cfg.Ledger.Letter(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	v := replyView{Letters: []letterView{{l, true}}}
+	if v.History, err = d.cfg.Ledger.Events(r.Context(), l.ID); err != nil {
+		return err
+	}
+	drafts, err := d.cfg.Ledger.Drafts(r.Context(), ledger.DraftFilter{Letter: l.ID})
+	if err != nil {
+		return err
+	}
+	d.show(w, r, http.StatusOK, "letter", "Letter", who, struct {
+		replyView
+		Drafts []ledger.Draft
+	}{v, drafts})
+	return nil
+}
+
+func (d *Desk) letterAgain(w http.ResponseWriter, r *http.Request, who personal) error {
+	id := r.PathValue("id")
+	err := d.cfg.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.Again(r.Context(), id, who.Name, "asked for on the staff page") })
+	if err != nil {
+		return err
+	}
+	d.wake()
+	d.say(r, "The letter is read once more.")
+	http.Redirect(w, r, "/letter/"+id, http.StatusSeeOther)
+	return nil
+}
+
+func (d *Desk) wake() {
+	if d.cfg.Wake != nil {
+		d.cfg.Wake()
+	}
+}

@@ -1,0 +1,92 @@
+"use strict";
+// Conveniences of the staff page. Every one of them only saves a way that is
+// there without scripts: keys bring to buttons, and a page says when it is stale.
+
+const find = (s) => document.querySelector(s);
+const keysOn = () => localStorage.getItem("keys") !== "off";
+
+function typing(e) {
+  return e.ctrlKey || e.metaKey || e.altKey || e.target.closest("input, select, textarea, [contenteditable]");
+}
+
+function step(by) {
+  const all = [...document.querySelectorAll("[data-slip]")];
+  if (!all.length) return;
+  const at = all.indexOf(document.activeElement);
+  const to = at < 0 ? (by > 0 ? 0 : all.length - 1) : Math.min(all.length - 1, Math.max(0, at + by));
+  all[to].focus();
+}
+
+function bring(key) {
+  const el = find(`[data-key="${key}"]`);
+  if (!el) return;
+  const box = el.closest("details");
+  if (el.tagName === "SUMMARY") {
+    box.open = true;
+    const field = box.querySelector("textarea, input:not([type=hidden])");
+    (field || el).focus();
+  } else {
+    el.focus();
+  }
+  document.activeElement.scrollIntoView({ block: "center" });
+}
+
+const ways = {
+  j: () => step(1),
+  k: () => step(-1),
+  w: () => location.assign("/"),
+  "?": () => location.assign("/keys"),
+  n: () => { const a = find('[data-key="n"]'); if (a) a.click(); },
+  s: () => {
+    const field = find("[data-settings]");
+    if (!field) return;
+    field.closest("details").open = true;
+    field.focus();
+  },
+};
+
+document.addEventListener("keydown", (e) => {
+  if (!keysOn() || typing(e)) return;
+  if (ways[e.key]) ways[e.key]();
+  else if ("aexb".includes(e.key)) bring(e.key);
+  else return;
+  e.preventDefault();
+});
+
+const toggle = find("[data-keys-toggle]");
+if (toggle) {
+  const name = () => { toggle.textContent = keysOn() ? toggle.dataset.on : toggle.dataset.off; };
+  toggle.hidden = false;
+  name();
+  toggle.addEventListener("click", () => { localStorage.setItem("keys", keysOn() ? "off" : "on"); name(); });
+}
+
+// A reply that is open asks every few seconds whether it is still the same.
+const open = find("[data-state]");
+if (open) {
+  const others = find("[data-others]"), stale = find("[data-stale]");
+  const ask = async () => {
+    if (document.hidden) return;
+    let now;
+    try {
+      const r = await fetch(open.dataset.state, { headers: { "X-Desk": "state" } });
+      if (!r.ok) return;
+      now = await r.json();
+    } catch { return; } // the next time may do
+    others.hidden = !now.others;
+    if (others.textContent !== now.others) others.textContent = now.others;
+    if (now.sha !== open.dataset.sha || now.state !== open.dataset.is) {
+      stale.hidden = false;
+      const words = stale.dataset.words + " " + now.stale;
+      if (stale.textContent !== words) stale.textContent = words;
+    }
+  };
+  setInterval(ask, 5000);
+}
+
+// One press sends a form once.
+document.addEventListener("submit", (e) => {
+  if (e.target.dataset.sent) { e.preventDefault(); return; }
+  e.target.dataset.sent = "yes";
+  addEventListener("pageshow", () => { delete e.target.dataset.sent; }, { once: true });
+});

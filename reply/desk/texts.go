@@ -1,0 +1,282 @@
+package desk
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"meshclerk/reply/draft"
+	"meshclerk/rules"
+	"meshclerk/templates"
+)
+
+type textsView struct {
+	Names     []string
+	Languages []string
+	CanSave   bool
+}
+
+func (d *Desk) textsPage(w http.ResponseWriter, r *http.Request, who personal) error {
+	set := d.texts.Load()
+	d.show(w, r, http.StatusOK, "texts", "Reply texts", who, textsView{set.Names(), set.Languages(), d.canSave(who)})
+	return nil
+}
+
+func (d *Desk) canSave(who personal) bool { return who.Role == RoleAdmin && d.cfg.TemplatesDir != "" }
+
+type textView struct {
+	Lang, Name string
+	Source     string
+	Path       string
+	CanSave    bool
+	Samples    []string
+	Sample     string
+	Subject    string
+	Plain      string
+	Wrong      string
+	Versions   []version
+}
+
+// version is an earlier wording of a text.
+type version struct {
+	ID   string // its file's name
+	When time.Time
+	By   string
+}
+
+func (d *Desk) textPage(w http.ResponseWriter, r *http.Request, who personal) error {
+	v, err := d.textView(r, who)
+	if err != nil {
+		return err
+	}
+	if id := r.URL.Query().Get("version"); id != "" {
+		i := slices.IndexFunc(v.Versions, func(o version) bool { return o.ID == id })
+		if i < 0 {
+			return wrongf("there is no such earlier version")
+		}
+		b, err := os.ReadFile(filepath.Join(d.versionsOf(v.Lang, v.Name), v.Versions[i].ID))
+		if err != nil {
+			return err
+		}
+		v.Source = string(b)
+	}
+	d.preview(&v, d.texts.Load())
+	d.show(w, r, http.StatusOK, "text", "Reply text", who, v)
+	return nil
+}
+
+func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
+	v := textView{Lang: r.PathValue("lang"), Name: r.PathValue("name"), CanSave: d.canSave(who)}
+	set := d.texts.Load()
+	if !slices.Contains(set.Languages(), v.Lang) {
+		return v, wrongf("the house does not write in %q", oneLine(v.Lang, 20))
+	}
+	t, err := set.Get(v.Lang, v.Name)
+	if err != nil {
+		return v, wrongInput(err.Error())
+	}
+	v.Source, v.Path = t.Source, t.Path
+	for _, s := range templates.Samples(v.Lang) {
+		v.Samples = append(v.Samples, s.Name)
+	}
+	v.Sample = r.FormValue("sample")
+	if !slices.Contains(v.Samples, v.Sample) {
+		v.Sample = v.Samples[0]
+	}
+	v.Versions, err = d.versions(v.Lang, v.Name)
+	return v, err
+}
+
+// preview fills a text in with a sample.
+func (d *Desk) preview(v *textView, set *templates.Set) {
+	t, err := set.Get(v.Lang, v.Name)
+	if err != nil {
+		v.Wrong = err.Error()
+		return
+	}
+	for _, s := range templates.Samples(v.Lang) {
+		if s.Name != v.Sample {
+			continue
+		}
+		subject, markdown, err := t.Render(&s.Data)
+		if err != nil {
+			v.Wrong = err.Error()
+			return
+		}
+		v.Subject = subject
+		v.Plain, _ = draft.Render(markdown, v.Lang, subject)
+	}
+}
+
+// saveText checks a new wording ("check"), or saves it ("save"). Nothing is
+// saved that would not load.
+func (d *Desk) saveText(w http.ResponseWriter, r *http.Request, who personal) error {
+	v, err := d.textView(r, who)
+	if err != nil {
+		return err
+	}
+	v.Source = strings.ReplaceAll(r.PostFormValue("source"), "\r\n", "\n")
+	set, err := d.tryText(v)
+	if err == nil {
+		err = set.Check()
+	}
+	var wrong rules.Problems
+	switch {
+	case errors.As(err, &wrong):
+		v.Wrong = wrong.Error()
+	case err != nil:
+		v.Wrong = err.Error()
+	}
+	if v.Wrong != "" {
+		d.show(w, r, http.StatusUnprocessableEntity, "text", "Reply text", who, v)
+		return nil
+	}
+	if r.PostFormValue("do") != "save" {
+		d.preview(&v, set)
+		d.show(w, r, http.StatusOK, "text", "Reply text", who, v)
+		return nil
+	}
+	if err := d.storeText(v, who); err != nil {
+		return err
+	}
+	d.texts.Store(set)
+	if d.cfg.Changed != nil {
+		d.cfg.Changed(set)
+	}
+	d.cfg.Log.Info("reply text saved", "text", v.Lang+"/"+v.Name, "by", who.Name)
+	d.say(r, "Saved. New replies use it from now on.")
+	http.Redirect(w, r, "/texts/"+v.Lang+"/"+v.Name, http.StatusSeeOther)
+	return nil
+}
+
+// tryText loads all texts as they would be with this one in place.
+func (d *Desk) tryText(v textView) (*templates.Set, error) {
+	if d.cfg.TemplatesDir == "" {
+		return nil, errors.New("there is no folder for reply texts of your own; name one in the configuration")
+	}
+	dir, err := os.MkdirTemp("", "texts-*")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	if err := os.CopyFS(dir, os.DirFS(d.cfg.TemplatesDir)); err != nil {
+		return nil, fmt.Errorf("the reply texts cannot be copied to be tried: %w", err)
+	}
+	if err := os.MkdirAll(filepath.Join(dir, v.Lang), 0o755); err != nil {
+		return nil, err
+	}
+	if err := os.WriteFile(filepath.Join(dir, v.Lang, v.Name+".md"), []byte(v.Source), 0o644); err != nil {
+		return nil, err
+	}
+	set, err := templates.Load(dir, d.cfg.Rules.Library.Languages)
+	if problems, ok := errors.AsType[rules.Problems](err); ok {
+		for i := range problems { // a person knows the folder by its own name
+			problems[i].File = strings.TrimPrefix(strings.TrimPrefix(problems[i].File, dir), "/")
+		}
+	}
+	return set, err
+}
+
+// storeText keeps the wording that was, then puts the new one in place.
+func (d *Desk) storeText(v textView, who personal) error {
+	old, err := d.texts.Load().Get(v.Lang, v.Name)
+	if err != nil {
+		return err
+	}
+	if d.cfg.VersionsDir != "" {
+		dir := d.versionsOf(v.Lang, v.Name)
+		if err := os.MkdirAll(dir, 0o755); err != nil {
+			return err
+		}
+		name := d.cfg.Now().UTC().Format("20060102T150405.000") + " until " + safeName(who.Name) + " changed it.md"
+		if err := writeFile(filepath.Join(dir, name), []byte(old.Source), 0o644); err != nil {
+			return err
+		}
+	}
+	dir := filepath.Join(d.cfg.TemplatesDir, v.Lang)
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	return writeFile(filepath.Join(dir, v.Name+".md"), []byte(v.Source), 0o644)
+}
+
+func safeName(s string) string {
+	return strings.Map(func(r rune) rune {
+		if strings.ContainsRune(`/\:*?"<>|.`, r) {
+			return '-'
+		}
+		return r
+	}, oneLine(s, 60))
+}
+
+func (d *Desk) versionsOf(lang, name string) string {
+	return filepath.Join(d.cfg.VersionsDir, lang, name)
+}
+
+// versions lists the earlier wordings, newest first.
+func (d *Desk) versions(lang, name string) ([]version, error) {
+	if d.cfg.VersionsDir == "" {
+		return nil, nil
+	}
+	entries, err := os.ReadDir(d.versionsOf(lang, name))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	var out []version
+	for _, e := range entries {
+		stamp, rest, _ := strings.Cut(e.Name(), " until ")
+		when, errStamp := time.Parse("20060102T150405.000", stamp)
+		if errStamp == nil {
+			out = append(out, version{e.Name(), when, strings.TrimSuffix(rest, " changed it.md")})
+		}
+	}
+	slices.Reverse(out)
+	return out, err
+}
+
+type rulesView struct {
+	Files []ruleFile
+	Hash  string
+	Wrong string
+}
+
+type ruleFile struct {
+	Name, Text string
+	Own        bool
+}
+
+// rulesPage shows the rules as they lie on disk, with their explanations, and
+// whether they would load.
+func (d *Desk) rulesPage(w http.ResponseWriter, r *http.Request, who personal) error {
+	v := rulesView{Hash: d.cfg.Rules.Hash}
+	for _, name := range rules.Files() {
+		f := ruleFile{Name: name}
+		if d.cfg.RulesDir != "" {
+			if b, err := os.ReadFile(filepath.Join(d.cfg.RulesDir, name)); err == nil {
+				f.Text, f.Own = string(b), true
+			}
+		}
+		if !f.Own {
+			b, err := rules.Builtin(name)
+			if err != nil {
+				return err
+			}
+			f.Text = string(b)
+		}
+		v.Files = append(v.Files, f)
+	}
+	now, err := rules.Load(d.cfg.RulesDir)
+	switch {
+	case err != nil:
+		v.Wrong = err.Error()
+	case now.Hash != d.cfg.Rules.Hash:
+		v.Wrong = d.pages.speech[d.lang(r)].t("The files were changed since the robot started. Restart it to use them.")
+	}
+	d.show(w, r, http.StatusOK, "rules", "House rules", who, v)
+	return nil
+}

@@ -1,0 +1,212 @@
+package desk
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/reply/draft"
+)
+
+// Doc is what the ledger keeps beside a draft's bytes, as JSON. Whoever records
+// a draft fills it in; fields that others add are kept.
+type Doc struct {
+	Markdown  string           `json:"markdown"`         // the source of both parts
+	Questions []draft.Question `json:"questions"`        // as numbered in the text
+	Notes     []string         `json:"notes"`            // what staff should know before they approve
+	Edited    bool             `json:"edited,omitempty"` // the text is a person's own
+}
+
+// DocOf reads what lies beside a draft.
+func DocOf(d ledger.Draft) Doc {
+	var doc Doc
+	if len(d.Doc) > 0 {
+		_ = json.Unmarshal(d.Doc, &doc) // a draft without it is shown by its bytes alone
+	}
+	return doc
+}
+
+// docWith brings a draft's Doc up to date with a message, other fields left as they are.
+func docWith(old json.RawMessage, m draft.Message, edited bool) (json.RawMessage, error) {
+	all := map[string]any{}
+	if len(old) > 0 {
+		if err := json.Unmarshal(old, &all); err != nil {
+			return nil, err
+		}
+	}
+	all["markdown"], all["questions"], all["notes"], all["edited"] = m.Markdown, m.Questions, m.Notes, edited
+	return json.Marshal(all)
+}
+
+// waitingRow is one reply in the list.
+type waitingRow struct {
+	Draft   ledger.Draft
+	Jobs    []ledger.Row
+	Files   string
+	Reasons []reason
+	Note    *ledger.Notice // a colleague's
+	Others  []string
+	PrintS  float64
+	Total   string
+}
+
+// reason is why a reply deserves a closer look.
+type reason struct {
+	Kind string // "stop", "ask" or "note"
+	Text string
+}
+
+type waitingView struct {
+	Urgent  []waitingRow // uncertain and failed
+	Waiting []waitingRow
+	OnWay   []waitingRow // approved or being sent
+	Notices []ledger.Notice
+}
+
+// kindNote is a colleague's remark on a reply.
+const kindNote = "colleague-note"
+
+func (d *Desk) waiting(w http.ResponseWriter, r *http.Request, who personal) error {
+	v, err := d.waitingView(r.Context(), d.pages.speech[d.lang(r)])
+	if err != nil {
+		return err
+	}
+	d.show(w, r, http.StatusOK, "waiting", "Waiting", who, v)
+	return nil
+}
+
+func (d *Desk) waitingView(ctx context.Context, s *speech) (waitingView, error) {
+	var v waitingView
+	drafts, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{States: []ledger.DraftState{
+		ledger.DraftWaiting, ledger.DraftUncertain, ledger.DraftFailed, ledger.DraftApproved, ledger.DraftSending}})
+	if err != nil {
+		return v, err
+	}
+	jobs, err := d.openRows(ctx)
+	if err != nil {
+		return v, err
+	}
+	notices, err := d.cfg.Ledger.Notices(ctx, false)
+	if err != nil {
+		return v, err
+	}
+	notes := map[string]*ledger.Notice{}
+	for _, n := range notices {
+		if n.Kind == kindNote {
+			notes[n.Subject] = &n
+			continue
+		}
+		v.Notices = append(v.Notices, n)
+	}
+	for _, dr := range drafts {
+		row := d.waitingRow(dr, jobs, s)
+		row.Note = notes[dr.ID]
+		switch dr.State {
+		case ledger.DraftUncertain, ledger.DraftFailed:
+			v.Urgent = append(v.Urgent, row)
+		case ledger.DraftWaiting:
+			v.Waiting = append(v.Waiting, row)
+		default:
+			v.OnWay = append(v.OnWay, row)
+		}
+	}
+	return v, nil
+}
+
+// openRows are the rows of all jobs that are not at their end, by id.
+func (d *Desk) openRows(ctx context.Context) (map[job.ID]ledger.Row, error) {
+	rows, err := d.cfg.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Taken, job.Checked, job.Drafted, job.NeedsAgreement,
+		job.Quoted, job.Agreed, job.Printing, job.Failed, job.Ready}})
+	byID := make(map[job.ID]ledger.Row, len(rows))
+	for _, row := range rows {
+		byID[row.ID] = row
+	}
+	return byID, err
+}
+
+func (d *Desk) waitingRow(dr ledger.Draft, jobs map[job.ID]ledger.Row, s *speech) waitingRow {
+	row := waitingRow{Draft: dr, Others: d.here.others(dr.ID, d.cfg.Now())}
+	var names, totals []string
+	for _, id := range dr.Jobs {
+		j, ok := jobs[id]
+		if !ok {
+			continue
+		}
+		row.Jobs = append(row.Jobs, j)
+		row.PrintS += j.PrintTimeS
+		names = append(names, oneLine(j.File, 50))
+		if j.Total != "" {
+			totals = append(totals, j.Total)
+		}
+	}
+	row.Files = strings.Join(names, ", ")
+	row.Total = sum(totals, d.cfg.Rules.Prices.Currency)
+	row.Reasons = listReasons(dr, row.Jobs, s)
+	return row
+}
+
+// listReasons are those that a list can tell without reading reports.
+func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
+	var out []reason
+	add := func(kind, text string) {
+		if !slices.ContainsFunc(out, func(r reason) bool { return r.Text == text }) {
+			out = append(out, reason{kind, text})
+		}
+	}
+	switch dr.State {
+	case ledger.DraftUncertain:
+		add("stop", s.t("nobody knows whether it was sent"))
+	case ledger.DraftFailed:
+		add("stop", s.t("the mail server refused it"))
+	}
+	for _, j := range jobs {
+		switch j.Auth {
+		case job.Pass:
+		default:
+			add("ask", s.t("sender not proven"))
+		}
+		if j.Agreement != "" && j.Agreement != job.AgreementGood {
+			add("ask", s.code("agreement", j.Agreement))
+		}
+		if j.NeededBy != "" {
+			add("note", s.t("needed by %s", j.NeededBy))
+		}
+	}
+	doc := DocOf(dr)
+	for _, n := range doc.Notes {
+		add("note", n)
+	}
+	if n := len(doc.Questions); n > 0 {
+		add("note", s.plural(n, "asks %d question", "asks %d questions"))
+	}
+	return out
+}
+
+func (d *Desk) noticeDone(w http.ResponseWriter, r *http.Request, who personal) error {
+	err := d.cfg.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.CloseNotice(r.Context(), r.PathValue("id"), who.Name) })
+	if err != nil {
+		return err
+	}
+	d.say(r, "The notice is put away.")
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+	return nil
+}
+
+// others tells who has a reply open.
+func (p *presence) others(reply string, now time.Time) []string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	var out []string
+	for n, at := range p.open[reply] {
+		if now.Sub(at) <= presentFor {
+			out = append(out, n)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
