@@ -29,7 +29,7 @@ func (s *sliced) fillsOf(i int) fills {
 			b = both(b[:0], a, o.of(row))
 			a, b = b, a
 		}
-		cover.ends = appendLong(cover.ends, a, 2*float32(s.width))
+		cover.ends = append(cover.ends, a...)
 		cover.endRow()
 	}
 	return s.parted(i, inside, &cover.rows)
@@ -37,16 +37,6 @@ func (s *sliced) fillsOf(i int) fills {
 
 // solidInfill is the density from which the inside is laid like a skin.
 const solidInfill = 0.99
-
-// appendLong leaves out spans too short for a line of their own.
-func appendLong(out, spans []float32, least float32) []float32 {
-	for i := 0; i+1 < len(spans); i += 2 {
-		if spans[i+1]-spans[i] >= least {
-			out = append(out, spans[i], spans[i+1])
-		}
-	}
-	return out
-}
 
 // covering lists the shapes that must all cover a place for it to be no skin.
 func (s *sliced) covering(i int) []*rows {

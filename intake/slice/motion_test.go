@@ -80,22 +80,24 @@ func TestPlannerBySmallSteps(t *testing.T) {
 	legs := legsAlong(80, 700, xy...)
 	p := planner{corner: 6}
 	got := p.seconds(legs)
-	near(t, "time", got, stepped(legs, 6), 0.001*got)
+	near(t, "time", got, steppedBy(legs, 6, 20000), 0.001*got)
 }
 
-// stepped plans by brute force: the highest speed at each of many points along
-// the path that respects the corners, the speeds and the acceleration both ways.
-func stepped(legs []leg, corner float64) float64 {
-	const per = 20000
-	var v, ds []float64
+// steppedBy plans by brute force: the highest speed at each of many points (per
+// for each leg) along the path that respects the corners, the speeds and the
+// acceleration both ways.
+func steppedBy(legs []leg, corner float64, per int) float64 {
+	var v, ds, accel []float64
 	for i, l := range legs {
 		n := math.Hypot(l.x, l.y)
 		for range per {
 			v = append(v, l.speed)
-			ds = append(ds, n/per)
+			ds = append(ds, n/float64(per))
+			accel = append(accel, l.accel)
 		}
 		if i > 0 {
 			k := legs[i-1]
+			v[i*per] = math.Min(v[i*per], k.speed)
 			theta := math.Acos(math.Max(-1, math.Min(1, -(k.x*l.x+k.y*l.y)/(math.Hypot(k.x, k.y)*n))))
 			if s := math.Sin(theta / 2); s < 1 {
 				v[i*per] = math.Min(v[i*per], math.Sqrt(corner*corner*(math.Sqrt2-1)*s/(1-s)))
@@ -104,14 +106,24 @@ func stepped(legs []leg, corner float64) float64 {
 	}
 	v[0] = 0
 	v = append(v, 0)
-	a := legs[0].accel
 	for i := len(ds) - 1; i >= 0; i-- {
-		v[i] = math.Min(v[i], math.Sqrt(v[i+1]*v[i+1]+2*a*ds[i]))
+		v[i] = math.Min(v[i], math.Sqrt(v[i+1]*v[i+1]+2*accel[i]*ds[i]))
 	}
 	t := 0.0
 	for i := range ds {
-		v[i+1] = math.Min(v[i+1], math.Sqrt(v[i]*v[i]+2*a*ds[i]))
-		t += 2 * ds[i] / (v[i] + v[i+1])
+		v[i+1] = math.Min(v[i+1], math.Sqrt(v[i]*v[i]+2*accel[i]*ds[i]))
+		t += step(v[i], v[i+1], ds[i], accel[i])
 	}
 	return t
+}
+
+// step is the time of a short way: at one rate of change if the speeds differ
+// by just that, else up or down first and then even.
+func step(in, out, length, accel float64) float64 {
+	if length == 0 {
+		return 0
+	}
+	ramp := math.Abs(out-in) / accel
+	way := (in + out) / 2 * ramp
+	return ramp + math.Max(0, length-way)/math.Max(in, out)
 }

@@ -2,12 +2,9 @@ package slice
 
 import "math"
 
-// How a wall turns around an outer corner: pointed, as far as miterLimit times
-// the distance, else rounded with chords that stray less than roundTolerance.
-const (
-	miterLimit     = 2.0
-	roundTolerance = 0.01 * perMM
-)
+// miterLimit is how far, in distances, a wall's corner may reach beyond the
+// corner it goes around; sharper ones are cut off square there.
+const miterLimit = 1.5
 
 // inset returns the region that keeps a distance (mm) from the outlines'
 // outside: what is left of a region when its edge is worn away by that much. A
@@ -70,7 +67,7 @@ func corner(out loop, v point, d float64, before, in, onward, next heading) loop
 	case sin == 0 && cos > 0:
 		return append(out, shifted(v, d, in))
 	}
-	return rounded(out, v, d, in, onward, math.Atan2(sin, cos))
+	return blunt(out, v, d, in, onward, cos)
 }
 
 // fits tells whether the middle edge keeps a length when both its corners are
@@ -98,15 +95,14 @@ func mitered(v point, d float64, a, b heading, cos float64) point {
 	return point{v.x + int32(math.Round(-k*(a.y+b.y))), v.y + int32(math.Round(k*(a.x+b.x)))}
 }
 
-// rounded draws an arc around v from one edge's side to the other's.
-func rounded(out loop, v point, d float64, in, onward heading, turn float64) loop {
-	out = append(out, shifted(v, d, in))
-	step := 2 * math.Acos(1-math.Min(roundTolerance/math.Abs(d), 0.5))
-	n := int(math.Ceil(math.Abs(turn) / step))
-	for i := 1; i < n; i++ {
-		sin, cos := math.Sincos(turn * float64(i) / float64(n))
-		e := heading{in.x*cos - in.y*sin, in.x*sin + in.y*cos, 0}
-		out = append(out, shifted(v, d, e))
-	}
-	return append(out, shifted(v, d, onward))
+// blunt draws a corner that is cut off across its bisector.
+func blunt(out loop, v point, d float64, in, onward heading, cos float64) loop {
+	halfCos, halfSin := math.Sqrt(math.Max(0, (1+cos)/2)), math.Sqrt(math.Max(0, (1-cos)/2))
+	run := math.Abs(d) * (miterLimit - halfCos) / halfSin
+	out = append(out, ahead(shifted(v, d, in), run, in))
+	return append(out, ahead(shifted(v, d, onward), -run, onward))
+}
+
+func ahead(p point, by float64, e heading) point {
+	return point{p.x + int32(math.Round(by*e.x)), p.y + int32(math.Round(by*e.y))}
 }

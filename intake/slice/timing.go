@@ -49,7 +49,7 @@ func (t *timer) speed(m move, l level, slow float64) float64 {
 	if m.feature == travel {
 		return s.Travel
 	}
-	v := [features]float64{0, s.OuterWall, s.InnerWall, s.InnerWall, s.Skin, s.Bridge, s.Infill, s.Support, s.FirstLayer, s.FirstLayer, s.FirstLayer}[m.feature]
+	v := [features]float64{0, s.OuterWall, s.InnerWall, s.InnerWall, s.Skin, s.Bridge, s.Infill, s.Support, s.FirstLayer, s.FirstLayer, s.Support}[m.feature]
 	if l.bottom == 0 {
 		v = math.Min(v, s.FirstLayer)
 	}

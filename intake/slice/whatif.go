@@ -2,7 +2,6 @@ package slice
 
 import (
 	"context"
-	"io"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
@@ -11,10 +10,6 @@ import (
 // WhatIf returns a few changes that would make the job shorter or cheaper, each
 // with its time and mass, the mildest that helps first.
 func WhatIf(ctx context.Context, m *mesh.Mesh, in Input) ([]job.Choice, error) { return nil, nil }
-
-// Moves writes every planned move as CSV with a header:
-// feature,x0,y0,x1,y1,z,width,speed (mm, mm/s).
-func Moves(ctx context.Context, m *mesh.Mesh, in Input, w io.Writer) error { return nil }
 
 // SupportVolume is a quick measure of the supports a part needs as it stands
 // (mm3 of plastic), for comparing ways up. Far faster than Estimate.
