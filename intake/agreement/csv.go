@@ -150,10 +150,7 @@ func newTable(text string) (*table, error) {
 		return nil, &CSVError{[]Problem{t.csvProblem(err)}}
 	}
 	t.width = len(header)
-	t.at = make([]int, len(columns))
-	for i, c := range columns {
-		t.find(i, c, header)
-	}
+	t.find(header)
 	if len(t.problems) > 0 {
 		return nil, &CSVError{t.problems}
 	}
@@ -164,7 +161,7 @@ func newTable(text string) (*table, error) {
 // the line "sep=;" that some spreadsheets put before it.
 func separator(text string) (comma rune, rest string, skipped int) {
 	line, after, _ := strings.Cut(text, "\n")
-	if sep, ok := strings.CutPrefix(strings.ToLower(strings.TrimRight(line, "\r")), "sep="); ok && len(sep) == 1 {
+	if sep, ok := strings.CutPrefix(strings.ToLower(strings.TrimRight(line, "\r")), "sep="); ok && len(sep) == 1 && strings.Contains(",;\t|", sep) {
 		return rune(sep[0]), after, 1
 	}
 	comma = ','
@@ -176,17 +173,40 @@ func separator(text string) (comma rune, rest string, skipped int) {
 	return comma, text, 0
 }
 
-func (t *table) find(i int, c column, header []string) {
-	t.at[i] = slices.IndexFunc(header, func(h string) bool { return slices.Contains(c.titles, letters(h)) })
-	if t.at[i] < 0 && c.must {
-		t.problems = append(t.problems, Problem{1 + t.skipped, fmt.Sprintf("there is no column %q; the columns needed are %s (a column may be empty)", c.name, columnNames())})
-		return
-	}
-	for k, h := range header {
-		if k != t.at[i] && slices.Contains(c.titles, letters(h)) {
-			t.problems = append(t.problems, Problem{1 + t.skipped, fmt.Sprintf("the columns %q and %q both mean %q; take one away", header[t.at[i]], h, c.name)})
+// find tells which column stands where.
+func (t *table) find(header []string) {
+	t.at = make([]int, len(columns))
+	var missing []string
+	for i, c := range columns {
+		t.at[i] = -1
+		for k, h := range header {
+			switch {
+			case !slices.Contains(c.titles, letters(h)):
+			case t.at[i] >= 0:
+				t.bad(1, "the columns %q and %q both mean %q; take one away", header[t.at[i]], h, c.name)
+			default:
+				t.at[i] = k
+			}
+		}
+		if t.at[i] < 0 && c.must {
+			missing = append(missing, c.name)
 		}
 	}
+	if len(missing) > 0 {
+		t.bad(1, "the first line must name the columns, and these are missing: %s (a column may be empty); there are: %s", strings.Join(missing, ", "), shorten(strings.Join(header, ", ")))
+	}
+}
+
+// bad notes a problem on a line of the file.
+func (t *table) bad(line int, format string, args ...any) {
+	t.problems = append(t.problems, Problem{line + t.skipped, fmt.Sprintf(format, args...)})
+}
+
+func shorten(s string) string {
+	if r := []rune(s); len(r) > 200 {
+		return string(r[:200]) + "…"
+	}
+	return s
 }
 
 func columnNames() string {
@@ -223,7 +243,7 @@ func (t *table) next() (*Entry, bool) {
 	}
 	line, _ := t.csv.FieldPos(0)
 	before := len(t.problems)
-	e := t.entry(line+t.skipped, row)
+	e := t.entry(line, row)
 	if len(t.problems) > before {
 		return nil, true
 	}
@@ -232,50 +252,50 @@ func (t *table) next() (*Entry, bool) {
 
 func (t *table) entry(line int, row []string) Entry {
 	var e Entry
-	bad := func(format string, args ...any) {
-		t.problems = append(t.problems, Problem{line, fmt.Sprintf(format, args...)})
-	}
 	if len(row) > t.width {
-		bad("there are %d cells, but the first line names %d columns; put a cell that holds a comma in double quotes", len(row), t.width)
+		t.bad(line, "there are %d cells, but the first line names %d columns; put a cell that holds a comma in double quotes", len(row), t.width)
 		return e
 	}
+	said := map[string]bool{} // columns with something in them, right or wrong
 	for i, c := range columns {
 		value := ""
 		if t.at[i] >= 0 && t.at[i] < len(row) {
 			value = strings.TrimSpace(row[t.at[i]])
 		}
+		if value == "" {
+			continue
+		}
+		said[c.name] = true
 		if utf8.RuneCountInString(value) > maxCell {
-			bad("%s is longer than %d characters; a quote mark may be missing", c.name, maxCell)
-		} else if value != "" {
-			if err := c.set(&e, value); err != nil {
-				bad("%s: %v", c.name, err)
-			}
+			t.bad(line, "%s is longer than %d characters; a quote mark may be missing", c.name, maxCell)
+		} else if err := c.set(&e, value); err != nil {
+			t.bad(line, "%s: %v", c.name, err)
 		}
 	}
-	t.check(e, line, bad)
+	t.check(e, line, said)
 	return e
 }
 
 // check looks at what only shows once a whole row is read.
-func (t *table) check(e Entry, line int, bad func(string, ...any)) {
-	if e.Address == "" && e.Card == "" {
-		bad("address is empty; without an address or a card number nobody can be matched")
+func (t *table) check(e Entry, line int, said map[string]bool) {
+	if !said["address"] && !said["card number"] {
+		t.bad(line, "address is empty; without an address or a card number nobody can be matched")
 	}
-	if e.Version == "" {
-		bad("version is empty; write which version of the agreement was signed")
+	if !said["version"] {
+		t.bad(line, "version is empty; write which version of the agreement was signed")
 	}
-	if e.Signed == "" {
-		bad("signed on is empty; write the day as 2026-03-02")
+	if !said["signed on"] {
+		t.bad(line, "signed on is empty; write the day as 2026-03-02")
 	}
 	if e.Expires != "" && e.Signed != "" && e.Expires < e.Signed {
-		bad("it expires on %s, before it was signed on %s; look at both dates", e.Expires, e.Signed)
+		t.bad(line, "it expires on %s, before it was signed on %s; look at both dates", e.Expires, e.Signed)
 	}
 	key := strings.Join([]string{e.Address, CardDigits(e.Card), foldName(e.Name), strings.ToLower(e.Version)}, "\x00")
 	if first, ok := t.seen[key]; ok {
-		bad("the same person and version stand on line %d already; keep one of the two", first)
+		t.bad(line, "the same person and version stand on line %d already; keep one of the two", first)
 		return
 	}
-	t.seen[key] = line
+	t.seen[key] = line + t.skipped
 }
 
 func (t *table) csvProblem(err error) Problem {
