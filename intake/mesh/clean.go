@@ -74,16 +74,23 @@ func newRepeat(t [3]int32, f int32) repeat {
 // bodies; one stays where the surface around them is single, or where all of it
 // is doubled, as programs do that draw both sides.
 func dropRepeats(m *Mesh, e *Edges) (*Mesh, *Edges, int) {
-	all := suspects(e)
-	if len(all) == 0 {
-		return m, e, 0
+	drop, pairs, count := findRepeats(e)
+	drop = append(drop, judgePairs(e, pairs, drop)...)
+	if len(drop) == 0 {
+		return m, e, count
 	}
+	m, e = m.without(drop)
+	return m, e, count
+}
+
+// findRepeats lists the facets to be dropped because others have their corners
+// and winding, the pairs back to back that then remain, and the number of facets
+// beyond the first in each group with the same corners.
+func findRepeats(e *Edges) (drop []int32, pairs [][2]int32, count int) {
+	all := suspects(e)
 	slices.SortFunc(all, func(a, b repeat) int {
 		return cmp.Or(slices.Compare(a.key[:], b.key[:]), cmp.Compare(a.facet, b.facet))
 	})
-	count := 0
-	var drop []int32
-	var pairs [][2]int32
 	for len(all) > 0 {
 		n := 1
 		for n < len(all) && all[n].key == all[0].key {
@@ -97,12 +104,13 @@ func dropRepeats(m *Mesh, e *Edges) (*Mesh, *Edges, int) {
 		}
 		all = all[n:]
 	}
-	drop = append(drop, judgePairs(e, pairs, drop)...)
-	if len(drop) == 0 {
-		return m, e, count
-	}
-	m, e = m.without(drop)
-	return m, e, count
+	return drop, pairs, count
+}
+
+// backToBack lists the pairs of facets with the same corners and opposite winding.
+func backToBack(e *Edges) [][2]int32 {
+	_, pairs, _ := findRepeats(e)
+	return pairs
 }
 
 // suspects lists the facets on crowded edges, and those that share all their

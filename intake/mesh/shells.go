@@ -65,10 +65,11 @@ func (t *Topology) findTurned() {
 	}
 }
 
-// sums are the integrals over some facets.
+// sums are the integrals over some facets, times six, two and twenty-four: so
+// that whole numbers stay whole.
 type sums struct {
-	volume, area float64
-	moment       Vec
+	volume6, area2 float64
+	moment24       Vec
 }
 
 // add takes in a facet: its area, and the tetrahedron between it and ref.
@@ -82,12 +83,18 @@ func (s *sums) add(a, b, c, ref *Vec) {
 	ux, uy, uz := bx-ax, by-ay, bz-az
 	vx, vy, vz := cx-ax, cy-ay, cz-az
 	nx, ny, nz := uy*vz-uz*vy, uz*vx-ux*vz, ux*vy-uy*vx
-	v := (ax*nx + ay*ny + az*nz) / 6
-	s.volume += v
-	s.area += math.Sqrt(nx*nx+ny*ny+nz*nz) / 2
-	s.moment[0] += (ax + bx + cx) * (v / 4)
-	s.moment[1] += (ay + by + cy) * (v / 4)
-	s.moment[2] += (az + bz + cz) * (v / 4)
+	v := ax*nx + ay*ny + az*nz
+	s.volume6 += v
+	s.area2 += math.Sqrt(nx*nx + ny*ny + nz*nz)
+	s.moment24[0] += (ax + bx + cx) * v
+	s.moment24[1] += (ay + by + cy) * v
+	s.moment24[2] += (az + bz + cz) * v
+}
+
+func (s *sums) join(o *sums) {
+	s.volume6 += o.volume6
+	s.area2 += o.area2
+	s.moment24 = s.moment24.Add(o.moment24)
 }
 
 // measure integrates volume, area and moment of each shell, relative to the
@@ -102,13 +109,14 @@ func (t *Topology) measure() {
 	} else {
 		t.measureMany(mid)
 	}
+	t.countDefects()
+	for i := range t.Holes {
+		t.cap(&t.Holes[i], &mid)
+	}
 	for i := range t.Shells {
 		s := &t.Shells[i]
-		s.Closed = true
-	}
-	t.countDefects()
-	for _, h := range t.Holes {
-		t.cap(h, mid)
+		s.Closed = s.Open == 0 && s.Crowded == 0
+		s.Volume, s.Area, s.moment = s.sums.volume6/6, s.sums.area2/2, s.sums.moment24.Mul(1.0/24)
 	}
 }
 
@@ -126,10 +134,8 @@ func (t *Topology) measureOne(mid Vec, b Box) {
 	})
 	s := &t.Shells[0]
 	s.Facets, s.Box = n, b
-	for _, p := range parts {
-		s.Volume += p.volume
-		s.Area += p.area
-		s.moment = s.moment.Add(p.moment)
+	for i := range parts {
+		s.sums.join(&parts[i])
 	}
 }
 
@@ -147,44 +153,35 @@ func (t *Topology) measureMany(mid Vec) {
 		if t.turned != nil && t.turned[f] {
 			b, c = c, b
 		}
-		var one sums
-		one.add(&a, &b, &c, &mid)
-		s.Volume += one.volume
-		s.Area += one.area
-		s.moment = s.moment.Add(one.moment)
+		s.sums.add(&a, &b, &c, &mid)
 	}
 }
 
 func (t *Topology) countDefects() {
 	e := t.Edges
 	for _, fan := range e.fans {
-		s := &t.Shells[t.ShellOf[fan[0]/3]]
-		s.Crowded++
-		s.Closed = false
+		t.Shells[t.ShellOf[fan[0]/3]].Crowded++
 	}
 	if e.Open == 0 {
 		return
 	}
 	for h, m := range e.mate {
 		if m == open {
-			s := &t.Shells[t.ShellOf[h/3]]
-			s.Open++
-			s.Closed = false
+			t.Shells[t.ShellOf[h/3]].Open++
 		}
 	}
 }
 
 // cap adds the cone over a hole to the volume of its shell, not to its area.
-func (t *Topology) cap(h Hole, mid Vec) {
+func (t *Topology) cap(h *Hole, mid *Vec) {
 	if !h.Closed {
 		return
 	}
-	s := &t.Shells[h.Shell]
-	var cone sums
+	s := &t.Shells[h.Shell].sums
+	area := s.area2
 	for i, v := range h.Loop {
 		next := h.Loop[(i+1)%len(h.Loop)]
-		cone.add(&h.At, &t.mesh.Vertices[next], &t.mesh.Vertices[v], &mid)
+		s.add(&h.At, &t.mesh.Vertices[next], &t.mesh.Vertices[v], mid)
 	}
-	s.Volume += cone.volume
-	s.moment = s.moment.Add(cone.moment)
+	s.area2 = area
 }

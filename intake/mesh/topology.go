@@ -63,7 +63,8 @@ type Shell struct {
 	InsideOut bool // wound the wrong way for what it is
 	Inside    int  // the smallest shell around it, or -1
 
-	moment Vec // integral of the position over the volume
+	sums   sums
+	moment Vec // integral of the position, relative to the middle of the mesh's box, over the volume
 	anchor int // first facet
 }
 

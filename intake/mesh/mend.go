@@ -1,0 +1,241 @@
+package mesh
+
+import (
+	"context"
+	"fmt"
+)
+
+// MendOptions bound what Mend may do. A zero field takes its default.
+type MendOptions struct {
+	Facts     Facts // of Read, so that the list says what reading already left out
+	HoleEdges int   // edges of the longest hole that is closed; 400
+}
+
+// Unmendable is the error of a mesh that Mend cannot make sound without
+// guessing. Its text says what is wrong and where.
+type Unmendable struct{ What string }
+
+func (u *Unmendable) Error() string { return u.What }
+
+func unmendable(format string, args ...any) error {
+	return &Unmendable{fmt.Sprintf(format, args...)}
+}
+
+// Mend makes a mesh sound: facets without area and repeated ones are left out,
+// walls without thickness removed, all facets wound the same way, holes closed,
+// bodies that are inside out turned, voids left voids. It gives a new mesh and
+// says what was done, nothing where nothing was needed. What it cannot do
+// honestly gives an *Unmendable: holes too long or too uneven to guess what was
+// there, sheets without thickness, edges where an odd number of facets meet.
+// Crossings are left alone; a printer merges bodies that cross.
+func Mend(ctx context.Context, m *Mesh, opts MendOptions) (*Mesh, []string, error) {
+	if opts.HoleEdges <= 0 {
+		opts.HoleEdges = 400
+	}
+	w := &mending{ctx: ctx, opts: opts}
+	if err := w.clean(m); err != nil {
+		return nil, nil, err
+	}
+	for _, step := range []func() error{w.look, w.dropWalls, w.dropLoose, w.wind, w.close, w.turnOut, w.verify} {
+		if err := step(); err != nil {
+			return nil, nil, err
+		}
+		if err := ctx.Err(); err != nil {
+			return nil, nil, err
+		}
+	}
+	return w.mesh, w.done, nil
+}
+
+// mending is a mesh on its way; top is always the topology of mesh.
+type mending struct {
+	ctx  context.Context
+	opts MendOptions
+	mesh *Mesh
+	top  *Topology
+	done []string
+}
+
+func (w *mending) did(format string, args ...any) {
+	w.done = append(w.done, fmt.Sprintf(format, args...))
+}
+
+// clean leaves out what a clean mesh has not, and lists what reading left out.
+func (w *mending) clean(m *Mesh) error {
+	facts := w.opts.Facts
+	if !facts.edges.of(m) {
+		s := m.withoutCollapsed()
+		facts.Degenerate += len(m.Triangles) - len(s.Triangles)
+		before := facts.Duplicate
+		var err error
+		if m, err = settle(w.ctx, s, findSlivers(s), &facts); err != nil {
+			return err
+		}
+		facts.Duplicate += before
+	}
+	w.mesh = m
+	if facts.Degenerate > 0 {
+		w.did("left out %s without area", counted(facts.Degenerate, "facet", "facets"))
+	}
+	if facts.Duplicate > 0 {
+		w.did("looked through %s that had the same corners as another", counted(facts.Duplicate, "facet", "facets"))
+	}
+	if facts.WeldTolerance > 0 {
+		w.did("joined corners up to %.2g mm apart", facts.WeldTolerance)
+	}
+	return nil
+}
+
+// withoutCollapsed leaves out facets with a corner twice.
+func (m *Mesh) withoutCollapsed() *Mesh {
+	out := &Mesh{Vertices: m.Vertices, Triangles: make([][3]int32, 0, len(m.Triangles))}
+	for _, t := range m.Triangles {
+		if t[0] != t[1] && t[1] != t[2] && t[2] != t[0] {
+			out.Triangles = append(out.Triangles, t)
+		}
+	}
+	return out.compact()
+}
+
+// look examines the mesh anew.
+func (w *mending) look() error {
+	if len(w.mesh.Triangles) == 0 {
+		return unmendable("nothing is left of the model: none of its facets enclose anything")
+	}
+	var err error
+	w.top, err = Examine(w.ctx, w.mesh, Facts{}, Options{SkipCrossings: true})
+	return err
+}
+
+func (w *mending) replace(m *Mesh) error {
+	w.mesh = m
+	return w.look()
+}
+
+// dropWalls removes pairs of facets back to back where that leaves the edges
+// around them with two facets: walls between joined bodies, and fins.
+func (w *mending) dropWalls() error {
+	if w.top.Edges.Crowded == 0 {
+		return nil
+	}
+	pairs := backToBack(w.top.Edges)
+	if len(pairs) == 0 {
+		return nil
+	}
+	var drop []int32
+	for _, p := range pairs {
+		drop = append(drop, p[0], p[1])
+	}
+	m, e := w.mesh.without(drop)
+	before := w.top.Edges
+	if e.Crowded >= before.Crowded || e.Open > before.Open {
+		return nil
+	}
+	w.did("removed %s without thickness inside the model", counted(len(pairs), "wall facet", "wall facets"))
+	return w.replace(m)
+}
+
+// dropLoose removes scraps of surface that enclose nothing and are too small to
+// be what the model is about.
+func (w *mending) dropLoose() error {
+	limit := w.top.Shape.AreaMM2 / 100
+	loose := map[int32]bool{}
+	var drop []int32
+	for i, s := range w.top.Shells {
+		if !hasVolume(s.Volume, s.Area, 1e-3) && s.Area < limit {
+			loose[int32(i)] = true
+		}
+	}
+	if len(loose) == 0 {
+		return nil
+	}
+	for f, s := range w.top.ShellOf {
+		if loose[s] {
+			drop = append(drop, int32(f))
+		}
+	}
+	w.did("removed %s that enclose nothing", counted(len(drop), "loose facet", "loose facets"))
+	m, _ := w.mesh.without(drop)
+	return w.replace(m)
+}
+
+// wind turns the facets that disagree with the most of their shell.
+func (w *mending) wind() error {
+	if w.top.turned == nil {
+		return nil
+	}
+	n := 0
+	for _, t := range w.top.turned {
+		if t {
+			n++
+		}
+	}
+	if err := w.replace(w.mesh.turned(func(f int) bool { return w.top.turned[f] })); err != nil {
+		return err
+	}
+	w.did("turned %s that faced the wrong way", counted(n, "facet", "facets"))
+	if w.top.Edges.Flipped > 0 {
+		return unmendable("the surface has only one side, like a twisted ribbon, near %s; it has no inside that could be printed", place(w.top.FlippedAt[0]))
+	}
+	return nil
+}
+
+// turned returns the mesh with the facets that which names wound the other way.
+func (m *Mesh) turned(which func(f int) bool) *Mesh {
+	out := &Mesh{Vertices: m.Vertices, Triangles: make([][3]int32, len(m.Triangles))}
+	for f, t := range m.Triangles {
+		if which(f) {
+			t[1], t[2] = t[2], t[1]
+		}
+		out.Triangles[f] = t
+	}
+	return out
+}
+
+// turnOut turns the shells that are inside out for what they are.
+func (w *mending) turnOut() error {
+	bodies, voids := 0, 0
+	for _, s := range w.top.Shells {
+		switch {
+		case s.InsideOut && s.Outer:
+			bodies++
+		case s.InsideOut:
+			voids++
+		}
+	}
+	if bodies+voids == 0 {
+		return nil
+	}
+	if bodies > 0 {
+		w.did("turned %s that had the inside out", counted(bodies, "body", "bodies"))
+	}
+	if voids > 0 {
+		w.did("turned %s with %s", counted(voids, "hollow", "hollows"), "them")
+	}
+	return w.replace(w.mesh.turned(func(f int) bool { return w.top.Shells[w.top.ShellOf[f]].InsideOut }))
+}
+
+// verify refuses a result that is not sound. Edges where an even number of
+// facets meet, half of them each way, are bodies that touch: that can be printed.
+func (w *mending) verify() error {
+	t := w.top
+	for _, fan := range t.Edges.Fans() {
+		if len(fan)%2 != 0 {
+			return unmendable("near %s an odd number of facets meets in one edge, so it is not clear which of them bound the model", place(t.NonmanifoldAt[0]))
+		}
+	}
+	switch {
+	case t.Edges.Lopsided > 0:
+		return unmendable("near %s more than two facets meet in one edge, and they face ways that do not go together", place(t.NonmanifoldAt[0]))
+	case t.Edges.Open > 0:
+		return unmendable("the surface is still open near %s", place(t.OpenAt[0]))
+	case !hasVolume(t.Shape.VolumeMM3, t.Shape.AreaMM2, 1e-9):
+		return unmendable("the model is a sheet without thickness, so there is nothing inside it to print")
+	}
+	if t.Edges.Crowded > 0 {
+		w.did("left %s as they are where bodies touch", counted(t.Edges.Crowded, "edge", "edges"))
+	}
+	return nil
+}
+
+func place(p Vec) string { return fmt.Sprintf("x %.4g, y %.4g, z %.4g mm", p[0], p[1], p[2]) }
