@@ -205,6 +205,7 @@ func (d *demo) stay(listen string) error {
 	d.bot.At = nil
 	fmt.Fprintf(d.out, "\nThe demo goes on until you stop it (Ctrl-C). Nothing leaves this machine.\n")
 	fmt.Fprintf(d.out, "  mailbox     %s (user %s, password %s)\n", d.peer.IMAPAddr, d.peer.User, d.peer.Password)
+	fmt.Fprintf(d.out, "  data        %s (try: meshclerk drafts list --data %s)\n", d.ledger.Dir(), d.ledger.Dir())
 	return serve(d.ctx, listen, d.bot, slog.New(slog.DiscardHandler), func(addr string) {
 		fmt.Fprintf(d.out, "  staff page  http://%s/\n", addr)
 	})

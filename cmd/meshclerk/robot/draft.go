@@ -233,9 +233,19 @@ func (r *Robot) picture(ctx context.Context, jobs []*job.Job) *draft.Picture {
 	return &draft.Picture{PNG: png.Bytes(), Alt: alt(j, m)}
 }
 
-// alt says what the picture shows, for those who cannot see it.
+// shown says what the picture shows, for those who cannot see it: file, width,
+// depth and height.
+var shown = map[string]string{
+	"en": "%s seen from the front right corner: %s wide, %s deep and %s high",
+	"fr": "%s vu du coin avant droit : %s de large, %s de profondeur et %s de haut",
+	"es": "%s visto desde la esquina delantera derecha: %s de ancho, %s de fondo y %s de alto",
+}
+
 func alt(j *job.Job, m *mesh.Mesh) string {
+	words, ok := shown[j.Language]
+	if !ok {
+		words = shown["en"]
+	}
 	s := m.Bounds().Size()
-	return fmt.Sprintf("%s seen %s, %s wide, %s deep and %s high", j.File, picture.Corner.Name,
-		picture.Millimetres(s[0]), picture.Millimetres(s[1]), picture.Millimetres(s[2]))
+	return fmt.Sprintf(words, j.File, picture.Millimetres(s[0]), picture.Millimetres(s[1]), picture.Millimetres(s[2]))
 }

@@ -3,6 +3,7 @@ package robot
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -174,18 +175,46 @@ func (in *incoming) form(ctx context.Context, jobs []job.Job) error {
 	return nil
 }
 
-// accept agrees every quoted job. A yes to anything else is left to staff.
+// accept agrees every quoted job. A yes to a part that is too big is a yes to
+// the smaller size that was offered; a yes to anything else is left to staff.
 func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 	var agreed []job.Job
 	for _, j := range jobs {
-		if j.Stage == job.Quoted && Printable(j.Report) {
+		switch {
+		case j.Stage == job.Quoted && Printable(j.Report):
 			agreed = append(agreed, j)
+		case j.Stage == job.Quoted && len(jobs) == 1 && onlyTooBig(j.Report):
+			return in.shrink(ctx, j)
 		}
 	}
 	if len(agreed) == 0 {
 		return in.ask(ctx, jobs, "yes-to-what", "says yes, but no quote is open")
 	}
 	return in.each(ctx, agreed, job.Agreed, "the patron accepted the quote")
+}
+
+// onlyTooBig tells whether nothing stops a part but its size.
+func onlyTooBig(r *job.Report) bool {
+	if r == nil || r.Fit == nil || r.Fit.ScaleToFit <= 0 || r.Fit.ScaleToFit >= 1 {
+		return false
+	}
+	for _, f := range r.Findings {
+		if f.Level == job.Stop && f.Code != "too-big" && f.Code != "too-long" {
+			return false
+		}
+	}
+	return true
+}
+
+// shrink has a part checked anew at the whole percentage that fits.
+func (in *incoming) shrink(ctx context.Context, j job.Job) error {
+	now := j.Settings.Scale
+	if now == 0 {
+		now = 1 // as drawn
+	}
+	scale := math.Floor(100*now*j.Report.Fit.ScaleToFit) / 100
+	in.l.Wishes.Answer, in.l.Wishes.Scale = job.Change, &scale
+	return in.change(ctx, []job.Job{j})
 }
 
 // each moves jobs that may go there and drafts the letter that says so.
