@@ -1,0 +1,260 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/intake/mesh/shapes"
+)
+
+// css is how the tests name elements.
+type css = chromedp.CSS
+
+// chromium starts a real browser, or skips where there is none.
+func chromium(t *testing.T) context.Context {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		if os.Getenv("MESHCLERK_REQUIRE_SERVERS") == "1" {
+			t.Fatal("chromium is not installed, and MESHCLERK_REQUIRE_SERVERS=1 asks for it (Debian: apt-get install chromium)")
+		}
+		t.Skip("chromium is not installed: the pages are not tried in a real browser (Debian: apt-get install chromium)")
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 3*time.Minute)
+	t.Cleanup(cancel)
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("use-gl", "angle"), chromedp.Flag("use-angle", "swiftshader"),
+		chromedp.Flag("enable-unsafe-swiftshader", true), chromedp.WindowSize(1280, 900))
+	ctx, cancel = chromedp.NewExecAllocator(ctx, opts...)
+	t.Cleanup(cancel)
+	return ctx
+}
+
+// tab opens a window of its own, without the cookies of the others, and fails
+// the test on any complaint of the browser's console.
+func tab(t *testing.T, browser context.Context, opts ...chromedp.ContextOption) context.Context {
+	t.Helper()
+	ctx, cancel := chromedp.NewContext(browser, opts...)
+	messages := chromedp.Console(ctx)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for m, err := range messages {
+			if err != nil {
+				return
+			}
+			// A refused form is answered with a page and a status, which the browser logs.
+			if (m.Type == "error" || m.Type == chromedp.ConsoleException) && !strings.Contains(m.Text, "status of 4") {
+				t.Errorf("the browser's console: %s (%s)", m.Text, m.URL)
+			}
+		}
+	}()
+	t.Cleanup(func() {
+		cancel()
+		<-done
+	})
+	return ctx
+}
+
+func run(t *testing.T, ctx context.Context, steps ...chromedp.Action[chromedp.Void]) {
+	t.Helper()
+	bounded, cancel := context.WithTimeout(ctx, 40*time.Second)
+	defer cancel()
+	if err := chromedp.Do(bounded, steps...); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// eval runs a script on the page and waits for what it promises.
+func eval[T any](t *testing.T, ctx context.Context, script string) T {
+	t.Helper()
+	bounded, cancel := context.WithTimeout(ctx, 40*time.Second)
+	defer cancel()
+	v, err := chromedp.Run(bounded, chromedp.Evaluate[T](script, chromedp.EvalAwaitPromise))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+func signInAs(t *testing.T, ctx context.Context, h *house, name string) {
+	t.Helper()
+	run(t, ctx, chromedp.Navigate(h.server.URL+"/"), chromedp.WaitVisible(css("#sign-in")),
+		chromedp.SendKeys(css("#sign-in"), name), chromedp.SendKeys(css("#password"), password), chromedp.Submit(css("#password")), chromedp.WaitVisible(css("nav")))
+}
+
+func text(t *testing.T, ctx context.Context, sel string) string {
+	t.Helper()
+	return eval[string](t, ctx, fmt.Sprintf(`document.querySelector(%q).innerText`, sel))
+}
+
+// A person reads, edits with the keyboard alone, works out other settings, turns
+// the part, and approves; a second browser sees each of it and is refused.
+func TestApproveInChromium(t *testing.T) {
+	h := newHouse(t, nil)
+	id, d := h.letter(okafor())
+	browser := chromium(t)
+	one := tab(t, browser)
+	signInAs(t, one, h, "marisol")
+	two := tab(t, one, chromedp.WithNewBrowserContext())
+	signInAs(t, two, h, "owen")
+
+	run(t, one, chromedp.KeyEvent("j"), chromedp.KeyEvent("\r"), chromedp.WaitVisible(css(".decide")))
+	run(t, two, chromedp.Navigate(h.server.URL+"/reply/"+d), chromedp.WaitVisible(css("[data-others]")))
+	if s := text(t, two, "[data-others]"); !strings.Contains(s, "Marisol Teague") {
+		t.Errorf("the second person is told %q", s)
+	}
+
+	// The part can be turned: the canvas shows something else after an arrow key.
+	pixels := `(() => { const c = document.querySelector("canvas.turning"); const o = document.createElement("canvas"); o.width = 64; o.height = 48;
+		const x = o.getContext("2d"); document.querySelector("canvas.turning").dispatchEvent(new KeyboardEvent("keydown", {key: "%s"}));
+		return new Promise(done => requestAnimationFrame(() => { x.drawImage(c, 0, 0, 64, 48); done(o.toDataURL()); })); })()`
+	run(t, one, chromedp.Click(css("[data-turn]")), chromedp.WaitVisible(css("canvas.turning")))
+	before, after := eval[string](t, one, fmt.Sprintf(pixels, "ArrowUp")), eval[string](t, one, fmt.Sprintf(pixels, "ArrowLeft"))
+	if before == after {
+		t.Error("turning the part changes nothing")
+	}
+
+	// Other settings are worked out.
+	run(t, one, chromedp.Blur(css("canvas.turning")), chromedp.KeyEvent("s"), chromedp.WaitVisible(css("#copies-"+string(id))),
+		chromedp.SetValue(css("#copies-"+string(id)), "4"), chromedp.Click(css(`button[value="try"]`)), chromedp.WaitVisible(css(".trial")))
+	if s := text(t, one, ".trial"); !strings.Contains(s, "6 hours") || !strings.Contains(s, "$5.80") {
+		t.Errorf("worked out: %s", s)
+	}
+
+	// Edit by keyboard: e brings to the field.
+	run(t, one, chromedp.Navigate(h.server.URL+"/reply/"+d), chromedp.WaitVisible(css(".decide")), chromedp.KeyEvent("e"), chromedp.WaitVisible(css("#markdown")),
+		chromedp.SendKeys(css("#markdown"), "\n\nWe look forward to it.\n"), chromedp.Click(css(`button[value="save"]`)), chromedp.WaitVisible(css(".strip.said")))
+	run(t, two, chromedp.WaitVisible(css("[data-stale]")))
+	if s := text(t, two, "[data-stale]"); !strings.Contains(s, "Marisol Teague") {
+		t.Errorf("the second page says %q", s)
+	}
+	run(t, two, chromedp.KeyEvent("a"), chromedp.KeyEvent("\r"), chromedp.WaitVisible(css(".refusal")))
+	if s := text(t, two, ".refusal"); !strings.Contains(s, "We look forward to it.") {
+		t.Errorf("refused with: %s", s)
+	}
+	run(t, one, chromedp.KeyEvent("a"), chromedp.KeyEvent("\r"), chromedp.WaitVisible(css(".strip.said")))
+	got, err := h.ledger.Draft(t.Context(), d)
+	if err != nil || got.State != ledger.DraftApproved || got.Approval.By != "Marisol Teague" {
+		t.Errorf("%+v, %v", got, err)
+	}
+}
+
+// rich fills a house so that every page has something to show.
+func rich(t *testing.T, h *house) (id job.ID, d string) {
+	t.Helper()
+	h.register()
+	id, d = h.letter(okafor())
+	h.clock.pass(50 * time.Minute)
+	no := okafor()
+	no.Name, no.Address, no.File, no.Auth = "Tomas Lindgren", "tomas.lindgren@example.net", "knob.stl", job.Fail
+	no.Mesh, no.Findings = shapes.OnBed(shapes.Knob(14, 18)), nil
+	no.Agreement = job.Agreement{State: job.AgreementUnproven, Why: "the mail server could not prove that tomas.lindgren@example.net wrote this"}
+	h.letter(no)
+	h.clock.pass(25 * time.Minute)
+	fr := okafor()
+	fr.Name, fr.Address, fr.File, fr.Language, fr.Subject = "Hélène Marchand", "helene.marchand@example.com", "boîte à thé.stl", "fr", "Une boîte"
+	fr.Text, fr.Mesh = "Bonjour,\n\nPourriez-vous imprimer cette boîte en bleu ?\n\nHélène", shapes.OnBed(shapes.BoxWithVoid(60, 40, 30, 3))
+	fr.Findings = []job.Finding{{Code: "sealed-void", Level: job.Stop, Text: "there is a closed hollow of 44 cm³ inside, which would stay full of support", Amount: 44000, Unit: "mm3", At: &[3]float64{30, 20, 15}}}
+	h.letter(fr)
+	for i, to := range [][]job.Stage{{job.Quoted, job.Agreed}, {job.Quoted, job.Agreed, job.Printing}, {job.Quoted, job.Agreed, job.Printing, job.Ready}} {
+		a := okafor()
+		a.Name, a.Address, a.File = []string{"Wei Tan", "Greta Solheim", "Omar Benali"}[i], "p"+fmt.Sprint(i)+"@example.org", []string{"gear.stl", "vase.stl", "lid.stl"}[i]
+		j, dr := h.letter(a)
+		got, err := h.ledger.Draft(t.Context(), dr)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := h.ledger.Approve(t.Context(), dr, got.SHA256, "Owen Dufresne", ledger.ViaPage); err != nil {
+			t.Fatal(err)
+		}
+		s, _, err := h.ledger.BeginSend(t.Context(), dr, "robot")
+		if err != nil {
+			t.Fatal(err)
+		}
+		outcome := ledger.Delivered
+		if i == 0 {
+			outcome = ledger.Uncertain
+		}
+		if err := h.ledger.EndSend(t.Context(), s, outcome, "no answer after the last dot", ledger.Robot); err != nil {
+			t.Fatal(err)
+		}
+		h.do(func(tx *ledger.Tx) error {
+			for _, stage := range to {
+				if err := tx.Move(t.Context(), j, stage, "Owen Dufresne", ""); err != nil {
+					return err
+				}
+			}
+			if i == 2 {
+				if err := tx.RecordPayment(t.Context(), j, "3.40", "CAD", "Owen Dufresne"); err != nil {
+					return err
+				}
+				return tx.RecordPrint(t.Context(), j, "", 3.2, 25, true, "Owen Dufresne")
+			}
+			return nil
+		})
+	}
+	h.do(func(tx *ledger.Tx) error { return tx.SavePoll(t.Context(), h.rules.Mailbox.Inbox, 1, 2) })
+	return id, d
+}
+
+// sights are the pages that are looked at.
+func sights(id job.ID, d string) map[string]string {
+	return map[string]string{"waiting": "/", "reply": "/reply/" + d, "reply-void": "/reply/D-000003", "job": "/job/" + string(id), "jobs": "/jobs", "prints": "/prints", "agreements": "/agreements?address=x@example.org",
+		"texts": "/texts", "text": "/texts/en/quote", "rules": "/rules", "report": "/report", "keys": "/keys", "letter": "/letter/L-000001", "missing": "/nowhere"}
+}
+
+// Every page at three widths and in both schemes: no sideways scroll, and a
+// screenshot for a person to look at (MESHCLERK_PICTURES names the folder).
+func TestSights(t *testing.T) {
+	h := newHouse(t, nil)
+	id, d := rich(t, h)
+	ctx := tab(t, chromium(t))
+	out := os.Getenv("MESHCLERK_PICTURES")
+	if out == "" {
+		out = t.TempDir()
+	}
+	shoot := func(name string) {
+		eval[bool](t, ctx, `(async () => { document.querySelectorAll("img[loading]").forEach(i => i.loading = "eager");
+			await Promise.all([...document.images].filter(i => i.checkVisibility()).map(i => i.decode().catch(() => {}))); return true; })()`)
+		b, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(out, name+".png"), b, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	run(t, ctx, chromedp.Navigate(h.server.URL+"/sign-in"))
+	shoot("sign-in-light")
+	signInAs(t, ctx, h, "owen")
+	for _, look := range []struct {
+		name   string
+		width  int64
+		scheme string
+	}{{"light", 1280, "light"}, {"dark", 1280, "dark"}, {"phone", 360, "light"}} {
+		media := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: look.scheme}}}
+		if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, media); err != nil {
+			t.Fatal(err)
+		}
+		run(t, ctx, chromedp.EmulateViewport(look.width, 800))
+		for name, path := range sights(id, d) {
+			run(t, ctx, chromedp.Navigate(h.server.URL+path), chromedp.WaitVisible(css("main")))
+			if wide := eval[int64](t, ctx, `document.documentElement.scrollWidth`); wide > look.width {
+				t.Errorf("%s at %d px scrolls sideways: it is %d px wide", name, look.width, wide)
+			}
+			shoot(name + "-" + look.name)
+		}
+	}
+}
