@@ -87,7 +87,7 @@ func (m *Mesh) facetsCross(f, g int32) bool {
 	}
 	// Guigue and Devillers, Fast and Robust Triangle-Triangle Overlap Test Using
 	// Orientation Predicates, 2003: the intervals on the common line overlap.
-	return orient3d(a, b, d, e) < 0 && orient3d(a, c, h, d) < 0
+	return orient3d(a, b, d, e) > 0 && orient3d(a, c, h, d) > 0
 }
 
 func sharedCorners(s, t *[3]int32) int {

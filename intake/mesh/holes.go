@@ -1,7 +1,8 @@
 package mesh
 
-// findHoles follows the open edges into loops. At a vertex where two holes
-// touch, the loop goes on along the fan of facets it came by, so they stay two.
+// findHoles follows the open edges into loops. Where a loop comes to a vertex
+// for the second time it is taken apart there, so that holes which touch in a
+// corner are two.
 func (t *Topology) findHoles() {
 	e := t.Edges
 	if e.Open == 0 {
@@ -9,10 +10,42 @@ func (t *Topology) findHoles() {
 	}
 	done := make(map[int32]bool, e.Open)
 	for h, m := range e.mate {
-		if m == open && !done[int32(h)] {
-			t.Holes = append(t.Holes, t.follow(int32(h), done))
+		if m != open || done[int32(h)] {
+			continue
+		}
+		hole := t.follow(int32(h), done)
+		t.rims++
+		if !hole.Closed {
+			t.addHole(hole)
+			continue
+		}
+		for _, loop := range simpleLoops(hole.Loop) {
+			t.addHole(Hole{Closed: true, Edges: len(loop), Loop: loop, Shell: hole.Shell})
 		}
 	}
+}
+
+func (t *Topology) addHole(h Hole) {
+	t.sizeHole(&h)
+	t.Holes = append(t.Holes, h)
+}
+
+// simpleLoops takes a loop apart at the vertices that it passes more than once.
+func simpleLoops(loop []int32) (loops [][]int32) {
+	at := make(map[int32]int, len(loop)) // where a vertex stands in way, plus one
+	var way []int32
+	for _, v := range loop {
+		if i := at[v]; i > 0 {
+			for _, w := range way[i-1:] {
+				delete(at, w)
+			}
+			loops = append(loops, append([]int32(nil), way[i-1:]...))
+			way = way[:i-1]
+		}
+		way = append(way, v)
+		at[v] = len(way)
+	}
+	return append(loops, way)
 }
 
 // follow collects the loop or chain of open sides that h belongs to, in the
@@ -39,7 +72,6 @@ func (t *Topology) follow(h int32, done map[int32]bool) Hole {
 		hole.Loop = append(behind, hole.Loop...)
 		hole.Edges = len(hole.Loop) - 1
 	}
-	t.sizeHole(&hole)
 	return hole
 }
 

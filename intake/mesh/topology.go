@@ -46,6 +46,7 @@ type Topology struct {
 	turned []bool // facets wound against the most of their shell; nil when there are none
 	bvh    *BVH
 	mesh   *Mesh
+	rims   int // boundaries of the surface; a hole more where one touches itself in a corner
 	box    Box
 }
 
@@ -175,7 +176,7 @@ func (t *Topology) centroid(moment Vec) Vec {
 	return mid.Add(moment.Mul(1 / t.Shape.VolumeMM3))
 }
 
-// genus counts handles by Euler's formula V - E + F + holes = 2 (shells - genus),
+// genus counts handles by Euler's formula V - E + F + rims = 2 (shells - genus),
 // with a vertex for each fan of facets around it. It is 0 where edges have more
 // than two facets, since the formula does not hold there.
 func (t *Topology) genus() int {
@@ -183,7 +184,7 @@ func (t *Topology) genus() int {
 	if e.Crowded > 0 {
 		return 0
 	}
-	euler := len(t.mesh.Vertices) - e.Count + len(t.mesh.Triangles) + len(t.Holes)
+	euler := len(t.mesh.Vertices) - e.Count + len(t.mesh.Triangles) + t.rims
 	if euler == 2*len(t.Shells) {
 		return 0 // more fans than vertices would make it larger than it can be
 	}
