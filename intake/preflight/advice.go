@@ -2,6 +2,7 @@ package preflight
 
 import (
 	"fmt"
+	"strings"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/slice"
@@ -90,11 +91,26 @@ func (c *checker) why(sent, turned *job.Estimate) string {
 	if c.set.Reoriented {
 		return c.tilt() + ", as agreed"
 	}
-	if sent.SupportMM3 < 1 && turned.SupportMM3 < 1 {
-		return fmt.Sprintf("%s it takes %s instead of %s", c.tilt(), hours(turned.PrintTimeS), hours(sent.PrintTimeS))
+	gains := []string{}
+	if sent.SupportMM3 >= 1 || turned.SupportMM3 >= 1 {
+		gains = append(gains, fmt.Sprintf("needs %s instead of %s", supports(turned.SupportMM3), supports(sent.SupportMM3)))
 	}
-	return fmt.Sprintf("%s it needs %s instead of %s and takes %s instead of %s",
-		c.tilt(), supports(turned.SupportMM3), supports(sent.SupportMM3), hours(turned.PrintTimeS), hours(sent.PrintTimeS))
+	if c.sent.foot.shaky() && !c.best.foot.shaky() {
+		gains = append(gains, fmt.Sprintf("stands on %s instead of %s", areas(c.best.foot.bedMM2), areas(c.sent.foot.bedMM2)))
+	}
+	gains = append(gains, fmt.Sprintf("takes %s instead of %s", hours(turned.PrintTimeS), hours(sent.PrintTimeS)))
+	if !c.fit.Fits {
+		gains = append(gains, "fits the printer")
+	}
+	return c.tilt() + " it " + list(gains)
+}
+
+// list joins clauses: a, b and c.
+func list(of []string) string {
+	if len(of) < 2 {
+		return strings.Join(of, "")
+	}
+	return strings.Join(of[:len(of)-1], ", ") + " and " + of[len(of)-1]
 }
 
 func supports(mm3 float64) string {

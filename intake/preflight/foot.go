@@ -13,8 +13,16 @@ type foot struct {
 	share   float64 // bed to seen, 0..1
 	tipDeg  float64 // the least lean that tips a piece over; negative: it tips by itself
 	tipAt   mesh.Vec
-	slim    float64 // height of the piece that tips first, to its narrowest stand
 }
+
+// A part with less than smallShare of what is seen from above on the plate, or
+// one that tips when leaning by smallLean degrees, may come loose. Practice.
+const (
+	smallShare = 0.05
+	smallLean  = 7
+)
+
+func (f foot) shaky() bool { return f.share < smallShare || f.tipDeg < smallLean }
 
 // cut is what a level plane cuts out of one piece.
 type cut struct {

@@ -2,6 +2,7 @@ package preflight
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -21,14 +22,14 @@ func (c *checker) examine(ctx context.Context, m *mesh.Mesh, facts mesh.Facts) e
 	if c.scale != 1 {
 		scaled = m.Transformed(mesh.Upright, c.scale)
 	}
-	topo, err := mesh.Examine(ctx, scaled, facts, mesh.Options{CrossingTime: 2 * time.Second})
+	topo, err := mesh.Examine(ctx, scaled, facts, examineOptions())
 	if err != nil {
 		return err
 	}
 	c.topo, c.report.Mesh = topo, &topo.Shape
 	body, bodyTopo := scaled, topo
 	if topo.Shape.FlippedEdges > 0 || topo.Shape.InsideOut {
-		body, bodyTopo, err = righted(ctx, scaled)
+		body, bodyTopo, err = righted(ctx, scaled, topo)
 		if err != nil {
 			return err
 		}
@@ -88,7 +89,7 @@ func (c *checker) measure(ctx context.Context) error {
 const (
 	fewestPlaces = 3000
 	mostPlaces   = 16000
-	hangPlaces   = 2400
+	hangPlaces   = 1600
 )
 
 func wallPlaces(area float64) int {
@@ -134,8 +135,15 @@ func (c *checker) orient(ctx context.Context) {
 	c.best = c.part.bestWay(ctx, c.sent, c.hangs, c.price(), fits)
 }
 
+// farTooBig is the scale to fit below which no estimate is made: the part will
+// not be printed like this, and the layers of a house would take minutes to cut.
+const farTooBig = 0.4
+
 // estimate works out time and plastic for the part as it would be printed.
 func (c *checker) estimate(ctx context.Context) error {
+	if c.fit.ScaleToFit < farTooBig {
+		return c.withoutEstimate(ctx, errors.New("it is far too big for every printer"))
+	}
 	in, err := c.input(c.stick.Do)
 	if err != nil {
 		return c.withoutEstimate(ctx, err)
@@ -204,7 +212,7 @@ func (c *checker) advise(ctx context.Context) error {
 			return err
 		}
 		turned = &e
-		if !worthIt(*sent, e, c.fit.Fits) {
+		if !c.worthIt(*sent, e) {
 			c.best, turned = c.sent, sent
 		}
 	}
@@ -230,11 +238,13 @@ func (c *checker) estimateTurned(ctx context.Context) (job.Estimate, error) {
 	return slice.Estimate(ctx, c.turned(c.best.stance), in)
 }
 
-// worthIt says that turning saves support or a good part of the time.
-func worthIt(sent, turned job.Estimate, fits bool) bool {
+// worthIt says that turning makes the part fit or stand, or saves support or a
+// good part of the time.
+func (c *checker) worthIt(sent, turned job.Estimate) bool {
+	steadier := c.now.foot.shaky() && !c.best.foot.shaky() && turned.SupportMM3 <= sent.SupportMM3*1.05+20
 	lessSupport := turned.SupportMM3 < 0.8*sent.SupportMM3-1 && turned.PrintTimeS < 1.25*sent.PrintTimeS
 	lessTime := turned.PrintTimeS < 0.93*sent.PrintTimeS && turned.SupportMM3 <= sent.SupportMM3*1.05+20
-	return !fits || lessSupport || lessTime
+	return !c.fit.Fits || steadier || lessSupport || lessTime
 }
 
 // tilt says in words how the best way up differs from the way it was sent.
@@ -251,8 +261,33 @@ func (c *checker) tilt() string {
 	return fmt.Sprintf("tilted by %.0f degrees", math.Acos(up[2])*180/math.Pi)
 }
 
-// righted gives a copy of the mesh whose normals point out of the plastic.
-func righted(ctx context.Context, m *mesh.Mesh) (*mesh.Mesh, *mesh.Topology, error) {
-	topo, err := mesh.Examine(ctx, m, mesh.Facts{}, mesh.Options{})
-	return m, topo, err
+// righted gives a mended copy of a mesh whose windings are wrong, so that its
+// normals point out of the plastic. What cannot be mended is looked at as it is,
+// turned as a whole when it is inside out.
+func righted(ctx context.Context, m *mesh.Mesh, topo *mesh.Topology) (*mesh.Mesh, *mesh.Topology, error) {
+	body, _, err := mesh.Mend(ctx, m, mesh.MendOptions{})
+	if _, hopeless := errors.AsType[*mesh.Unmendable](err); hopeless {
+		if !topo.Shape.InsideOut {
+			return m, topo, nil
+		}
+		body, err = turnedOver(m), nil
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	fresh, err := mesh.Examine(ctx, body, mesh.Facts{}, examineOptions())
+	return body, fresh, err
+}
+
+func turnedOver(m *mesh.Mesh) *mesh.Mesh {
+	out := &mesh.Mesh{Vertices: m.Vertices, Triangles: make([][3]int32, len(m.Triangles))}
+	for f, t := range m.Triangles {
+		out.Triangles[f] = [3]int32{t[0], t[2], t[1]}
+	}
+	return out
+}
+
+// examineOptions keeps enough crossings to tell which bodies hang together.
+func examineOptions() mesh.Options {
+	return mesh.Options{CrossingTime: 2 * time.Second, Places: 5000}
 }

@@ -61,6 +61,9 @@ func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, fits
 	}
 	for _, g := range guesses[:min(waysKept, len(guesses))] {
 		w := p.inspect(ctx, p.standing(g.up), r, c, carePlaces)
+		if w.foot.shaky() && !sent.foot.shaky() && fits(sent.stance) {
+			continue // a steady stand is not given up
+		}
 		if w.cost < best.cost && w.cost < 0.93*sent.cost || math.IsInf(best.cost, 1) {
 			best = w
 		}
@@ -79,11 +82,11 @@ func (p *part) inspect(ctx context.Context, s stance, r hangRules, c price, n in
 func (c price) of(height, column, marks, share, tip float64) float64 {
 	seconds := c.slow + height/c.layer*c.perLayer + column*c.perSupport + marks*c.perMark
 	risk := 1.0
-	if share < 0.05 {
-		risk += c.shaky * (1 - share/0.05)
+	if share < smallShare {
+		risk += c.shaky * (1 - share/smallShare)
 	}
-	if tip < 7 {
-		risk += c.shaky * min(1, (7-tip)/7)
+	if tip < smallLean {
+		risk += c.shaky * min(1, (smallLean-tip)/smallLean)
 	}
 	return seconds * risk
 }

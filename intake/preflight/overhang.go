@@ -53,8 +53,8 @@ type verdict struct {
 	onto   int     // facet below, or -1 for the plate
 }
 
-// hang judges about n places on the surfaces that face down. The more places,
-// the finer; a surface that hangs as a whole is counted exactly.
+// hang judges up to n places on the surfaces that face down, two for each mm2.
+// The more places, the finer; a surface that hangs as a whole is counted exactly.
 func (p *part) hang(ctx context.Context, s stance, r hangRules, n int) hanging {
 	steep := func(f int) float64 {
 		if -p.normal[f].Dot(s.up) <= r.sine {
@@ -62,7 +62,11 @@ func (p *part) hang(ctx context.Context, s stance, r hangRules, n int) hanging {
 		}
 		return p.area[f] * (1 - p.below(s, f, r.first))
 	}
-	places := p.samples(n, steep)
+	down := 0.0
+	for f := range p.area {
+		down += steep(f)
+	}
+	places := p.samples(min(n, max(400, int(2*down))), steep)
 	verdicts := make([]verdict, len(places))
 	both(len(places), func(i int) {
 		if ctx.Err() == nil {
