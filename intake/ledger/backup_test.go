@@ -119,6 +119,25 @@ func TestBackupOnAReadOnlyDisk(t *testing.T) {
 	}
 }
 
+// Looking at a ledger that is in use, as verify does while the robot runs.
+func TestOpenCopyOfALiveLedger(t *testing.T) {
+	l, _ := newLedger(t)
+	id := taken(t, l, 1, "first")
+	c, err := OpenCopy(t.Context(), l.Dir(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	whole(t, c)
+	if _, err := c.Letter(t.Context(), id); err != nil {
+		t.Error(err)
+	}
+	taken(t, l, 2, "second")
+	if list, err := c.Letters(t.Context(), 10); err != nil || len(list) != 2 {
+		t.Errorf("%d letters, %v", len(list), err)
+	}
+}
+
 func list(t *testing.T, dir string) string {
 	t.Helper()
 	var b strings.Builder

@@ -13,7 +13,7 @@ import (
 type Event struct {
 	Seq     int64     `json:"seq"`
 	At      time.Time `json:"at"`
-	Who     string    `json:"who"`     // Robot, "patron", or a person's name
+	Who     string    `json:"who"`     // Robot, "patron", or the name of one of the staff; stays when the patron is forgotten
 	Subject string    `json:"subject"` // id of a letter, job, draft …
 	What    string    `json:"what"`    // "made", "moved", "approved" …
 	From    string    `json:"from,omitempty"`

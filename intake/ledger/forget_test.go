@@ -164,6 +164,10 @@ func TestForgetAddress(t *testing.T) {
 	if err != nil || fresh || got != letter {
 		t.Errorf("taken again: %s, fresh %v, %v", got, fresh, err)
 	}
+	if files := found(t, l, "Ada-Secret-Word"); len(files) > 0 {
+		t.Errorf("seen again, its bytes are back in %v", files)
+	}
+	whole(t, l)
 }
 
 func TestForgetRefusesOpenJobs(t *testing.T) {

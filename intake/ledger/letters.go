@@ -64,6 +64,8 @@ type Letter struct {
 // work to do. A second letter with the same bytes and UIDVALIDITY is recorded
 // as a duplicate, and is not fresh.
 func (tx *Tx) Take(ctx context.Context, t TakenLetter) (id string, fresh bool, err error) {
+	// Of a letter that was forgotten, the bytes must not stay because it was seen again.
+	tx.freed = append(tx.freed, t.SHA256)
 	id, sha, err := tx.letterAt(ctx, t)
 	if err != nil {
 		return "", false, err

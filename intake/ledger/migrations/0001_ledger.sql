@@ -1,7 +1,8 @@
 -- The first ledger. Times are UTC text of one width (2006-01-02T15:04:05.000Z),
 -- so that they sort as text and read without a tool. Flags and counts are
--- integers, money is decimal text. Nothing here is particular to one database
--- but the triggers at the end.
+-- integers, money is decimal text. What another database would want otherwise:
+-- numbered keys (INTEGER PRIMARY KEY), the order of drafts and approvals, which
+-- refer to each other, and the triggers at the end.
 
 CREATE TABLE meta (
   name  TEXT PRIMARY KEY,
