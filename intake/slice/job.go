@@ -80,7 +80,7 @@ func (pr *printed) plateCost(g *posts, room plate, n int) plateCost {
 	copies := float64(n)
 	for i, p := range pr.paces {
 		natural, floor := copies*p.natural+(copies-1)*next, copies*p.floor+(copies-1)*next
-		c.seconds += math.Max(natural, math.Min(pr.printer.MinLayerS, floor)) + pr.between[i]
+		c.seconds += float64(pr.levels[i].count) * (math.Max(natural, math.Min(pr.printer.MinLayerS, floor)) + pr.between[i])
 	}
 	for k, moves := range pr.bedside.tracks {
 		c.seconds += copies * t.time(moves, pr.bedside.levels[k], math.Inf(1))
@@ -92,7 +92,7 @@ func (pr *printed) plateCost(g *posts, room plate, n int) plateCost {
 		if len(room.places) > 0 {
 			pl.places = room.places[:n]
 		}
-		ground := level{0, pr.first}
+		ground := level{0, pr.first, 1}
 		moves := pr.skirtAround(g.outlinePoints(pl))
 		c.seconds += t.time(moves, ground, math.Inf(1))
 		p := laid(moves, ground)
@@ -109,9 +109,9 @@ func (pr *printed) addSwitches(c *plateCost) {
 	if pr.in.Support == nil {
 		return
 	}
-	for _, p := range pr.propped {
+	for i, p := range pr.propped {
 		if p {
-			c.switches++
+			c.switches += pr.levels[i].count
 		}
 	}
 	c.purged = float64(c.switches) * pr.printer.PurgeMM3
@@ -127,7 +127,7 @@ func (pr *printed) report(r run) job.Estimate {
 	support := pr.plastic.support()
 	e := job.Estimate{
 		PrintTimeS: r.seconds, PlateTimeS: r.longest, Plates: len(r.plates), PerPlate: perPlate(r.plates),
-		Layers: len(pr.levels), SolidMM3: pr.solid(), ModelMM3: pr.plastic.model(), SupportMM3: support, PurgeMM3: r.purged,
+		Layers: pr.layers(pr.part.size[2]), SolidMM3: pr.solid(), ModelMM3: pr.plastic.model(), SupportMM3: support, PurgeMM3: r.purged,
 		Printer: pr.printer.Name, Material: pr.in.Material.Name, LayerMM: pr.layer, Shells: pr.shells, Infill: pr.infill,
 		Copies: pr.copies, Scale: pr.scale, Adhesion: pr.printing.Adhesion,
 	}

@@ -4,27 +4,68 @@ import (
 	"context"
 	"math"
 	"runtime"
+	"slices"
 )
 
-// level is one layer: where it lies and how thick it is. It is cut at half its height.
-type level struct{ bottom, thick float64 }
+// level is one layer, or several like it of which only the middle one is cut.
+// It is cut at half its height.
+type level struct {
+	bottom, thick float64
+	count         int // layers it stands for
+}
 
 func (l level) middle() float64 { return l.bottom + l.thick/2 }
 
-// levels lists the layers that a height (mm) takes: those whose middle it reaches.
-func (p *recipe) levels(height float64) []level {
-	out := []level{{0, p.first}}
-	for {
-		l := level{p.first + float64(len(out)-1)*p.layer, p.layer}
-		if l.middle() >= height || len(out) >= maxLayers {
-			return out
-		}
-		out = append(out, l)
-	}
+// manyLevels is how many layers are cut at most. A part on a printer has fewer;
+// one that is far too tall for any is looked at less closely.
+const manyLevels = 4000
+
+// layers is how many layers a height (mm) takes: those whose middle it reaches.
+func (p *recipe) layers(height float64) int {
+	n := math.Ceil((height-p.first)/p.layer - 0.5)
+	return 1 + int(math.Min(math.Max(n, 0), 1e8))
 }
 
-// maxLayers bounds the layers of a part that is far too tall for any printer.
-const maxLayers = 100_000
+// levels lists the layers that a height takes, or fewer that stand for them:
+// one for each of the runs that some marks, as parts of the height, divide it into.
+func (p *recipe) levels(height float64, marks []float64) []level {
+	n := p.layers(height)
+	if marks == nil {
+		marks = evenMarks(n, manyLevels)
+	}
+	marks = withEnds(marks, n, p.printing.SkinLayers)
+	out := []level{{0, p.first, 1}}
+	i := 1
+	for _, m := range marks {
+		count := int(math.Round(m*float64(n))) - i
+		if count < 1 {
+			continue
+		}
+		out = append(out, level{p.first + float64(i+count/2-1)*p.layer, p.layer, count})
+		i += count
+	}
+	return out
+}
+
+// withEnds adds marks between the layers of the bottom's and the top's skins.
+func withEnds(marks []float64, n, skins int) []float64 {
+	marks = slices.Clone(marks)
+	for i := range min(skins+1, n) {
+		marks = append(marks, float64(i+1)/float64(n), float64(n-i)/float64(n))
+	}
+	slices.Sort(marks)
+	return marks
+}
+
+// evenMarks divides n layers into as many runs, or into most of them.
+func evenMarks(n, most int) []float64 {
+	k := min(n, most)
+	marks := make([]float64, k)
+	for i := range marks {
+		marks[i] = float64(i+1) / float64(k)
+	}
+	return marks
+}
 
 // slab is one layer, cut and with its walls.
 type slab struct {
@@ -51,14 +92,14 @@ type sliced struct {
 
 const sqrtHalf = math.Sqrt2 / 2
 
-// sliceAll cuts every layer of a part.
-func sliceAll(ctx context.Context, part *part, p *recipe) (*sliced, error) {
-	s := &sliced{recipe: p, part: part, levels: p.levels(part.size[2])}
+// sliceAll cuts a part, in every layer or as the marks say.
+func sliceAll(ctx context.Context, part *part, p *recipe, marks []float64) (*sliced, error) {
+	s := &sliced{recipe: p, part: part, levels: p.levels(part.size[2], marks)}
 	s.frames = [2]frame{{sqrtHalf, sqrtHalf, p.width}, {sqrtHalf, -sqrtHalf, p.width}}
 	s.slabs = make([]slab, len(s.levels))
 	zs := make([]float64, len(s.levels))
 	for i, l := range s.levels {
-		zs[i] = math.Min(l.middle(), (l.bottom+part.size[2])/2)
+		zs[i] = math.Min(l.middle(), (l.bottom+part.size[2])/2) // a film is thinner than its layer
 	}
 	facets := sortFacets(part, zs)
 	workers := runtime.GOMAXPROCS(0)

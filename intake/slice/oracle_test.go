@@ -152,7 +152,7 @@ func slicedWith(t *testing.T, m *mesh.Mesh, set job.Settings) *sliced {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := sliceAll(context.Background(), part, p)
+	s, err := sliceAll(context.Background(), part, p, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

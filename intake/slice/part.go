@@ -44,3 +44,12 @@ func (p *part) volume() float64 {
 	}
 	return sum / 6
 }
+
+// scaled is the part at another size.
+func (p *part) scaled(by float64) *part {
+	out := &part{vertices: make([]mesh.Vec, len(p.vertices)), triangles: p.triangles, size: p.size.Mul(by)}
+	for i, v := range p.vertices {
+		out.vertices[i] = v.Mul(by)
+	}
+	return out
+}

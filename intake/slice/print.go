@@ -31,26 +31,27 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 		for i := from; i < to && ctx.Err() == nil; i++ {
 			t := &tracks[w]
 			out.propped[i] = s.layLayer(t, i)
+			ends[i] = [2]spot{t.first, t.at}
 			out.paces[i] = timers[w].pace(t.moves, s.levels[i])
 			sums[i] = laid(t.moves, s.levels[i])
-			ends[i] = [2]spot{t.first, t.at}
 		}
 	})
 	if err != nil {
 		return nil, err
 	}
 	t := newTimer(s.recipe)
-	for i := range n {
-		out.plastic.add(sums[i])
+	for i, l := range s.levels {
+		out.plastic.add(float64(l.count), sums[i])
 		if i > 0 {
-			out.between[i] = t.lift(s.levels[i]) + t.hop(ends[i-1][1].to(ends[i][0]))
+			out.between[i] = t.lift(l) + t.hop(ends[i-1][1].to(ends[i][0]))
 		}
 	}
 	out.bedside = s.layBedside()
 	return out, nil
 }
 
-// layLayer draws the nozzle's way through layer i, and tells whether there are supports in it.
+// layLayer draws the nozzle's way through level i, and tells whether there are
+// supports in it.
 func (s *sliced) layLayer(t *track, i int) (propped bool) {
 	b, fr := &s.slabs[i], s.frames[i%2]
 	t.reset(s.recipe)
@@ -63,8 +64,8 @@ func (s *sliced) layLayer(t *track, i int) (propped bool) {
 		t.hatch(props, post, supports, false)
 	}
 	t.layRings(ringsOf(b))
-	f := s.fillsOf(i)
 	all := func(int) bool { return true }
+	f := s.fillsOf(i)
 	t.hatch(strands(f.bridge, all), fr, bridge, true)
 	t.hatch(strands(f.skin, all), fr, skin, true)
 	if s.infill > 0 {
@@ -96,8 +97,7 @@ func ringsOf(b *slab) []ring {
 func (s *sliced) solid() float64 {
 	byLayers, overlap := 0.0, 0.0
 	for i, l := range s.levels {
-		top := math.Min(l.bottom+l.thick, s.part.size[2])
-		h := math.Max(0, top-l.bottom)
+		h := math.Max(0, math.Min(l.thick, s.part.size[2]-l.bottom)) * float64(l.count)
 		byLayers += s.slabs[i].area * h
 		overlap += (s.slabs[i].area - s.slabs[i].signed) * h
 	}

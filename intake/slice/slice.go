@@ -43,16 +43,20 @@ func Estimate(ctx context.Context, m *mesh.Mesh, in Input) (job.Estimate, error)
 	if err != nil {
 		return job.Estimate{}, err
 	}
-	pr, err := print(ctx, part, p)
+	pr, err := print(ctx, part, p, nil)
 	if err != nil {
 		return job.Estimate{}, err
 	}
-	return pr.report(pr.run(pr.ground)), nil
+	e := pr.report(pr.run(pr.ground))
+	if in.WithLargestScale {
+		e.LargestScale, err = pr.largestScale(ctx)
+	}
+	return e, err
 }
 
-// print cuts and plans one copy.
-func print(ctx context.Context, part *part, p *recipe) (*printed, error) {
-	s, err := sliceAll(ctx, part, p)
+// print cuts and plans one copy, from every layer or from those that stand for the rest.
+func print(ctx context.Context, part *part, p *recipe, marks []float64) (*printed, error) {
+	s, err := sliceAll(ctx, part, p, marks)
 	if err != nil {
 		return nil, err
 	}

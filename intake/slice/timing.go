@@ -11,9 +11,9 @@ type pace struct {
 // plastic is what is laid, mm3 by feature.
 type plastic [features]float64
 
-func (p *plastic) add(o plastic) {
+func (p *plastic) add(times float64, o plastic) {
 	for i, v := range o {
-		p[i] += v
+		p[i] += times * v
 	}
 }
 

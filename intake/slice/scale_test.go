@@ -1,0 +1,105 @@
+package slice
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
+)
+
+func scaleParts(t testing.TB) map[string]*mesh.Mesh {
+	return map[string]*mesh.Mesh{
+		"cube":          box(0, 0, 0, 20, 20, 20),
+		"small cube":    box(0, 0, 0, 4, 4, 4),
+		"large block":   box(0, 0, 0, 150, 120, 90),
+		"boat":          boat(t),
+		"ball":          ball(20, 20000, 0),
+		"bumpy ball":    ball(30, 20000, 0.05),
+		"plate on legs": joined(box(0, 0, 0, 3, 3, 30), box(30, 0, 0, 3, 3, 30), box(0, 0, 29, 33, 12, 4)),
+		"thin sheet":    box(0, 0, 0, 60, 60, 1.2),
+		"tower":         box(0, 0, 0, 12, 12, 120),
+	}
+}
+
+// Through fewer cuts, the time and the plastic stay within 1 % of cutting every layer.
+func TestFewerCuts(t *testing.T) {
+	for name, m := range scaleParts(t) {
+		for _, by := range []float64{0.9, 2.2} {
+			p, err := newRecipe(inputFor(t, m, job.Settings{}))
+			if err != nil {
+				t.Fatal(err)
+			}
+			part, err := newPart(context.Background(), m, p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if part.size[2]*by > 250 {
+				continue
+			}
+			known, err := print(context.Background(), part, p, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			part = part.scaled(by)
+			all, err := print(context.Background(), part, p, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r := *p
+			r.grain = by
+			few, err := print(context.Background(), part, &r, known.marks(max(fewestCuts, int(float64(len(known.levels))/by))))
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Logf("%s x%g: %d of %d cuts: time %+.2f%%, part %+.2f%%, supports %.0f vs %.0f", name, by, len(few.levels), len(all.levels), 100*(few.alone()/all.alone()-1),
+				100*(few.plastic.model()/all.plastic.model()-1), few.plastic.support(), all.plastic.support())
+			near(t, name+": time", few.alone(), all.alone(), 0.01*all.alone())
+			near(t, name+": plastic", few.plastic.all(), all.plastic.all(), 0.01*all.plastic.all())
+		}
+	}
+}
+
+// At the largest scale the job keeps within the limit, and a little larger it
+// no longer does, or no longer fits.
+func TestLargestScale(t *testing.T) {
+	for name, m := range scaleParts(t) {
+		in := inputFor(t, m, job.Settings{})
+		in.WithLargestScale = true
+		s := mustEstimate(t, m, in).LargestScale
+		in.WithLargestScale = false
+		in.Settings.Scale = s
+		e := mustEstimate(t, m, in)
+		hours := e.PlateTimeS / 3600
+		size := m.Bounds().Size().Mul(s)
+		fills := 0.0
+		for k := range 3 {
+			fills = math.Max(fills, size[k]/in.Printer.BuildMM[k])
+		}
+		t.Logf("%-14s x%.3f: %.3f h, %.0f x %.0f x %.0f mm", name, s, hours, size[0], size[1], size[2])
+		if hours > in.Limits.JobHours {
+			t.Errorf("%s: at the largest scale it takes %.3f h", name, hours)
+		}
+		if hours < 0.97*in.Limits.JobHours && fills < 0.999 {
+			t.Errorf("%s: it could be larger: %.3f h, fills %.3f of the printer", name, hours, fills)
+		}
+	}
+}
+
+func BenchmarkLargestScale(b *testing.B) {
+	for name, m := range map[string]*mesh.Mesh{"boat": boat(b), "million": ball(50, 1_000_000, 0.05), "cube": box(0, 0, 0, 20, 20, 20)} {
+		in := inputFor(b, m, job.Settings{})
+		b.Run(name+"/estimate", func(b *testing.B) { benchmarkEstimate(b, m, in) })
+		in.WithLargestScale = true
+		b.Run(name+"/with-scale", func(b *testing.B) { benchmarkEstimate(b, m, in) })
+	}
+}
+
+func benchmarkEstimate(b *testing.B, m *mesh.Mesh, in Input) {
+	for b.Loop() {
+		if _, err := Estimate(context.Background(), m, in); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
