@@ -43,6 +43,18 @@ func (c *checker) adhesion(w way) job.Advice {
 	return out
 }
 
+// hardMM2 is the area of support, standing where it is hard to take out, from
+// which that is worth a word. Practice.
+const hardMM2 = 50
+
+// hardToReach says that much of the support stands in places closed on all
+// sides. Supports in sealed voids are another matter: they stay.
+func (c *checker) hardToReach() bool {
+	h := c.now.hang
+	locked := h.lockedMM2 - h.voidMM2
+	return locked > hardMM2 && locked > 0.1*h.areaMM2
+}
+
 // support advises support that dissolves where other support could not be taken
 // out: in places closed on all sides, and between pieces that are to move.
 func (c *checker) support() (job.Advice, bool) {
@@ -51,9 +63,9 @@ func (c *checker) support() (job.Advice, bool) {
 	switch {
 	case h.areaMM2 < c.limits["overhang"].Limit || c.set.Supports != "":
 		return job.Advice{}, false
-	case h.acrossMM2 > 10:
+	case h.acrossMM2 > hardMM2:
 		why = fmt.Sprintf("about %s of one piece would be held up by supports that stand on another", areas(h.acrossMM2))
-	case h.lockedMM2-h.voidMM2 > 20:
+	case c.hardToReach():
 		why = fmt.Sprintf("about %s of the supports stand where no tool reaches them", areas(h.lockedMM2-h.voidMM2))
 	default:
 		return job.Advice{}, false

@@ -84,12 +84,20 @@ func (c *checker) measures() Measures {
 	m.size(size)
 	m.FootprintMM2, m.BedMM2 = c.now.foot.seenMM2, c.now.foot.bedMM2
 	m.Fits = c.fit.Fits
-	m.ThinMM2, m.ThinnestMM, m.GapMM = c.thin.wallMM2+c.thin.sheetMM2, c.thin.leastMM, c.thin.gapMM
+	m.ThinMM2, m.ThinnestMM, m.GapMM = c.thin.wallMM2+c.thin.sheetMM2, thinnest(c.thin.standMM, c.thin.lieMM), c.thin.gapMM
 	m.VoidMM3 = c.voids().volume
 	m.OverhangMM2, m.BridgeMM, m.TipDeg = c.now.hang.areaMM2, c.now.hang.bridgeMM, c.now.foot.tipDeg
 	m.Copies, m.Scale = float64(max(1, c.set.Copies)), c.scale
 	m.estimate(c.report.Estimate)
 	return m
+}
+
+// thinnest is the smaller of two figures, where 0 means there is none.
+func thinnest(a, b float64) float64 {
+	if a == 0 || b == 0 {
+		return max(a, b)
+	}
+	return min(a, b)
 }
 
 // box is the outer size of the part in a way up.

@@ -114,27 +114,32 @@ func (c *checker) judgeWalls() {
 // thinWall words walls below two lines, below one, and lying sheets, which are
 // laid layer by layer and so can be thinner than a line is wide.
 func (c *checker) thinWall(area float64) job.Finding {
-	t := c.thin
-	f := job.Finding{Amount: area, Unit: "mm2", At: place(t.at)}
+	t, wall := c.thin, c.thick.wall
+	f := job.Finding{Amount: area, Unit: "mm2", At: place(t.lieAt)}
 	f.Question = "May we print it all the same, or will you make the walls thicker?"
-	lost := t.lostMM2 + t.layerMM2
+	stands := t.wallMM2 > 0.2*area
+	if stands {
+		f.At = place(t.standAt)
+	}
+	enough := max(1, 0.05*area)
 	switch {
-	case lost >= max(1, 0.05*area):
-		f.Level = job.Stop
+	case t.lostMM2 >= enough:
+		f.Level, f.At = job.Stop, place(t.standAt)
 		f.Text = fmt.Sprintf("Walls are as thin as %s (about %s of them); the printer lays lines of %s, so they would be missing.",
-			mm(t.leastMM), areas(area), mm(c.rules.Printing.LineWidthMM))
-		if t.lostMM2 == 0 {
-			f.Text = fmt.Sprintf("A sheet of about %s is only %s thick, less than one layer, so it would be missing.", areas(area), mm(t.leastMM))
-		}
-	case t.wallMM2 > 0.2*area:
+			mm(t.standMM), areas(t.wallMM2), mm(c.rules.Printing.LineWidthMM))
+	case t.layerMM2 >= enough:
+		f.Level = job.Stop
+		f.Text = fmt.Sprintf("A sheet of about %s is only %s thick, less than one layer, so it would be missing.", areas(t.sheetMM2), mm(t.lieMM))
+	case stands:
 		f.Text = fmt.Sprintf("About %s of wall is thinner than %s (the thinnest is %s), less than two lines of plastic; it may bend or break.",
-			areas(area), mm(c.thick.wall), mm(t.leastMM))
+			areas(t.wallMM2), mm(wall), mm(t.standMM))
 	default:
 		f.Text = fmt.Sprintf("About %s of it is a sheet only %s thick, about %s; it may bend or tear.",
-			areas(area), mm(t.leastMM), plural(int(math.Round(t.leastMM/c.thick.layer)), "layer", "layers"))
+			areas(t.sheetMM2), mm(t.lieMM), plural(int(math.Round(t.lieMM/c.thick.layer)), "layer", "layers"))
 	}
-	if f.Level == "" && area < c.part.total/200 && t.leastMM > 0.7*c.thick.wall {
-		f.Level = c.milder("thin-wall", job.Note) // a little of it, and nearly thick enough
+	little := area < c.part.total/200 && (t.wallMM2 == 0 || t.standMM > 0.7*wall)
+	if f.Level == "" && little {
+		f.Level = c.milder("thin-wall", job.Note)
 	}
 	if f.Level == job.Stop && c.limits["thin-wall"].StopAt == 0 {
 		f.Level = ""
@@ -197,7 +202,7 @@ func (c *checker) judgeHanging() {
 		switch {
 		case c.set.Supports == "no":
 			f.Text = fmt.Sprintf("About %s hang over nothing; without supports, as you wish, they will sag", areas(h.areaMM2))
-		case h.lockedMM2 > 20:
+		case c.hardToReach():
 			f.Text += "; some of them stand where they are hard to reach"
 		}
 		if c.set.Supports != "" {

@@ -34,8 +34,10 @@ type thin struct {
 	lostMM2  float64 // of it, below a line
 	sheetMM2 float64 // lying sheets below the wall bound
 	layerMM2 float64 // of them, below a layer
-	leastMM  float64 // the thinnest of either
-	at       mesh.Vec
+	standMM  float64 // the thinnest standing wall
+	lieMM    float64 // the thinnest lying sheet
+	standAt  mesh.Vec
+	lieAt    mesh.Vec
 
 	detailMM float64 // the thinnest rib or pin that is lost
 	detailAt mesh.Vec
@@ -161,10 +163,12 @@ const fewest = 3
 // sum adds up what was seen.
 func (p *part) sum(s stance, t thickness, places []sample, looks []look) thin {
 	var out thin
-	var walls, details, gaps, loose []int
+	var walls, sheets, details, gaps, loose []int
 	for i, l := range looks {
 		switch {
 		case l.thick == 0:
+		case l.wall && p.lies(s, places[i].facet):
+			sheets = append(sheets, i)
 		case l.wall:
 			walls = append(walls, i)
 		case l.thick < t.detail:
@@ -181,15 +185,19 @@ func (p *part) sum(s stance, t thickness, places []sample, looks []look) thin {
 			loose = append(loose, i)
 		}
 	}
+	thick := func(l look) float64 { return l.thick }
 	if len(walls) >= fewest {
-		for _, i := range walls {
-			out.wallSeen(s, t, p, places[i], looks[i].thick)
-		}
-		i := least(walls, looks, func(l look) float64 { return l.thick })
-		out.leastMM, out.at = looks[i].thick, places[i].at
+		out.wallMM2, out.lostMM2 = oneSide(walls, places, looks, t.line)
+		i := least(walls, looks, thick)
+		out.standMM, out.standAt = looks[i].thick, places[i].at
+	}
+	if len(sheets) >= fewest {
+		out.sheetMM2, out.layerMM2 = oneSide(sheets, places, looks, t.layer)
+		i := least(sheets, looks, thick)
+		out.lieMM, out.lieAt = looks[i].thick, places[i].at
 	}
 	if len(details) >= fewest {
-		i := least(details, looks, func(l look) float64 { return l.thick })
+		i := least(details, looks, thick)
 		out.detailMM, out.detailAt = looks[i].thick, places[i].at
 	}
 	if len(gaps) >= fewest {
@@ -205,23 +213,24 @@ func (p *part) sum(s stance, t thickness, places []sample, looks []look) thin {
 }
 
 // least gives the place with nearly the smallest figure: one in twenty may be
-// smaller, since a single sliver says little about the part.
+// smaller, and always two, since a single sliver says little about the part.
 func least(of []int, looks []look, figure func(look) float64) int {
 	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(figure(looks[a]), figure(looks[b])) })
-	return of[len(of)/20]
+	return of[max(fewest-1, len(of)/20)]
 }
 
-func (out *thin) wallSeen(s stance, t thickness, p *part, at sample, thick float64) {
-	half := at.weight / 2 // a wall is seen from both of its sides
-	if math.Abs(p.normal[at.facet].Dot(s.up)) > 0.9 {
-		out.sheetMM2 += half
-		if thick < t.layer {
-			out.layerMM2 += half
+// oneSide sums the area of walls, which are seen from both sides, and of those
+// too thin to be laid at all.
+func oneSide(of []int, places []sample, looks []look, lost float64) (all, gone float64) {
+	for _, i := range of {
+		all += places[i].weight / 2
+		if looks[i].thick < lost {
+			gone += places[i].weight / 2
 		}
-		return
 	}
-	out.wallMM2 += half
-	if thick < t.line {
-		out.lostMM2 += half
-	}
+	return all, gone
 }
+
+// lies says that a facet faces up or down: what is thin there is a sheet, laid
+// layer by layer.
+func (p *part) lies(s stance, f int) bool { return math.Abs(p.normal[f].Dot(s.up)) > 0.9 }
