@@ -8,6 +8,10 @@
 //	read   letter  understand it; make or find its jobs
 //	check  job     preflight, agreement, estimate, price
 //	draft  thread  write the reply for the jobs of a conversation
+//	reminder, pickup-reminder
+//	       thread  write once to a patron of whom nothing is heard
+//	question
+//	       thread  draft the frame of an answer, for staff's own words
 //	post   draft   lay it into the to-approve folder
 //	send   draft   hand an approved draft to the mail server
 //	file   draft   copy what was sent into Sent, clear the to-approve folder

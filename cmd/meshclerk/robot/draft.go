@@ -24,13 +24,17 @@ type Written struct {
 	Jobs      []job.Job        `json:"jobs"` // as they were then
 }
 
-// draft writes the reply for the jobs of a conversation that need one.
+// draft writes the reply for the jobs of a conversation that need one. Where
+// others need one of another kind, the step is done again for them.
 func (r *Robot) draft(ctx context.Context, s *ledger.Step) error {
 	all, err := r.Ledger.JobsIn(ctx, s.Subject)
 	if err != nil {
 		return err
 	}
-	jobs := r.toWriteAbout(ctx, all)
+	jobs, more, err := r.toWriteAbout(ctx, all)
+	if err != nil {
+		return err
+	}
 	if len(jobs) == 0 {
 		return r.Ledger.Done(ctx, s)
 	}
@@ -38,6 +42,14 @@ func (r *Robot) draft(ctx context.Context, s *ledger.Step) error {
 	if err != nil {
 		return err
 	}
+	if err := r.situate(ctx, in, jobs); err != nil {
+		return err
+	}
+	return r.write(ctx, s, in, answers, jobs, more)
+}
+
+// write composes a reply and records it with the end of its step.
+func (r *Robot) write(ctx context.Context, s *ledger.Step, in *draft.Input, answers string, jobs []job.Job, more bool) error {
 	m, err := draft.Compose(*in)
 	if err != nil {
 		return err
@@ -50,48 +62,13 @@ func (r *Robot) draft(ctx context.Context, s *ledger.Step) error {
 		if err := r.recordDraft(ctx, tx, in, m, answers, jobs); err != nil {
 			return err
 		}
+		if more {
+			if err := tx.Enqueue(ctx, stepDraft, jobs[0].Thread, time.Time{}); err != nil {
+				return err
+			}
+		}
 		return tx.Done(ctx, s)
 	})
-}
-
-// writtenAbout are the stages in which a job wants a letter that it has not got.
-var writtenAbout = []job.Stage{job.Checked, job.NeedsAgreement, job.Agreed, job.Withdrawn}
-
-// toWriteAbout are the jobs that the reply is about; none while one of the
-// conversation is still being checked, since one letter answers them all.
-func (r *Robot) toWriteAbout(ctx context.Context, all []job.Job) []job.Job {
-	var out []job.Job
-	for _, j := range all {
-		if j.Stage == job.Taken {
-			return nil
-		}
-		if slices.Contains(writtenAbout, j.Stage) && !r.written(ctx, j) {
-			out = append(out, j)
-		}
-	}
-	return out
-}
-
-// written tells whether the newest draft about a job was made for it as it
-// stands now, so that no letter is written twice.
-func (r *Robot) written(ctx context.Context, j job.Job) bool {
-	drafts, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Job: j.ID})
-	if err != nil || len(drafts) == 0 {
-		return false
-	}
-	last := drafts[len(drafts)-1]
-	for _, old := range writtenOf(last).Jobs {
-		if old.ID == j.ID {
-			return old.Stage == j.Stage && same(old, j)
-		}
-	}
-	return false
-}
-
-func same(a, b job.Job) bool {
-	p, errA := json.Marshal(a)
-	q, errB := json.Marshal(b)
-	return errA == nil && errB == nil && bytes.Equal(p, q)
 }
 
 func writtenOf(d ledger.Draft) Written {
@@ -111,7 +88,7 @@ func (r *Robot) input(ctx context.Context, jobs []job.Job) (*draft.Input, string
 	}
 	in := &draft.Input{Rules: r.Rules, Templates: r.Templates, ID: id, Domain: r.Domain, Now: r.Now(), Token: jobs[0].Thread}
 	for i := range jobs {
-		if jobs[i].Blob != "" || jobs[i].Stage == job.Withdrawn {
+		if jobs[i].Blob != "" {
 			in.Jobs = append(in.Jobs, &jobs[i])
 		}
 	}
@@ -120,55 +97,8 @@ func (r *Robot) input(ctx context.Context, jobs []job.Job) (*draft.Input, string
 		return nil, "", err
 	}
 	in.Letter = letter.Parsed
-	if err := r.compare(ctx, in, jobs); err != nil {
-		return nil, "", err
-	}
 	in.Picture = r.picture(ctx, in.Jobs)
 	return in, letter.ID, nil
-}
-
-// lastLetter is the newest letter about the jobs, which the reply answers.
-func (r *Robot) lastLetter(ctx context.Context, jobs []job.Job) (ledger.Letter, error) {
-	var last ledger.Letter
-	for _, j := range jobs {
-		letters, err := r.Ledger.LettersOf(ctx, j.ID)
-		if err != nil {
-			return last, err
-		}
-		for _, l := range letters {
-			if l.Parsed != nil && !l.TakenAt.Before(last.TakenAt) {
-				last = l
-			}
-		}
-	}
-	if last.Parsed == nil {
-		return last, fmt.Errorf("no letter is on record for job %s", names(jobs))
-	}
-	return last, nil
-}
-
-// compare looks for the last reply that was sent about the jobs: what it quoted
-// is what a new quote is compared with, and an agreement that it asked for has
-// come when none is missing now.
-func (r *Robot) compare(ctx context.Context, in *draft.Input, jobs []job.Job) error {
-	if jobs[0].Stage != job.Checked {
-		return nil
-	}
-	sent, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Job: jobs[0].ID, States: []ledger.DraftState{ledger.DraftSent}})
-	if err != nil || len(sent) == 0 {
-		return err
-	}
-	last := sent[len(sent)-1]
-	before := writtenOf(last).Jobs
-	printable := Printable(jobs[0].Report)
-	switch {
-	case !printable || len(jobs) > 1:
-	case last.Kind == "needs-agreement" || last.Kind == "agreement-expired":
-		in.Template = "agreement-arrived"
-	case len(before) == 1 && Printable(before[0].Report):
-		in.Template, in.Before, in.QuotedOn = "changed-quote", []*job.Job{&before[0]}, last.Changed
-	}
-	return nil
 }
 
 // recordDraft keeps the reply, moves its jobs, and sees to the mailbox.

@@ -159,6 +159,11 @@ func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind, why string) e
 	if err := in.tx.AddNotice(ctx, kind, in.id, text); err != nil {
 		return err
 	}
+	if in.l.Wishes.Answer == job.Question && kind == "question" {
+		if err := in.tx.Enqueue(ctx, stepQuestion, jobs[0].Thread, time.Time{}); err != nil {
+			return err
+		}
+	}
 	return in.done(ctx, "left to staff: it "+why)
 }
 

@@ -30,6 +30,7 @@ type Robot struct {
 	At func(point string)
 
 	lastGood goodPoll
+	tidied   time.Time // when the calendar was last looked at
 }
 
 // goodPoll remembers when the mailbox was last looked at without an error.

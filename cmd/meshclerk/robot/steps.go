@@ -97,6 +97,10 @@ func (r *Robot) step(ctx context.Context, h *hand, s *ledger.Step) (err error) {
 		return r.check(ctx, s)
 	case stepDraft:
 		return r.draft(ctx, s)
+	case stepReminder, stepPickupReminder:
+		return r.remind(ctx, s)
+	case stepQuestion:
+		return r.answer(ctx, s)
 	case stepPost:
 		return r.post(ctx, h, s)
 	case stepSend:

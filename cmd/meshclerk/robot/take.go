@@ -11,7 +11,7 @@ import (
 )
 
 // look is one look at the mailbox: new letters first, then what people moved,
-// then jobs whose agreement has come.
+// then jobs whose agreement has come, then what the calendar asks for.
 func (r *Robot) look(ctx context.Context, m Mail) error {
 	if _, err := m.Ensure(ctx, r.folders()...); err != nil {
 		return err
@@ -22,7 +22,10 @@ func (r *Robot) look(ctx context.Context, m Mail) error {
 	if err := r.seeMoved(ctx, m); err != nil {
 		return err
 	}
-	return r.resume(ctx)
+	if err := r.resume(ctx); err != nil {
+		return err
+	}
+	return r.tidy(ctx)
 }
 
 // folders are those the robot makes when they are missing.

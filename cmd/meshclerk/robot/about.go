@@ -1,0 +1,248 @@
+package robot
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/reply/draft"
+)
+
+// situations are the stages in which a job itself says what its letter is for.
+var situations = map[job.Stage]string{
+	job.Agreed: "accepted", job.Failed: "failed", job.Ready: "ready",
+	job.Declined: "declined", job.Withdrawn: "withdrawn", job.Lapsed: "lapsed",
+}
+
+// quotable tells whether a letter about a job in that stage is an answer to the
+// request: a price, or what stands in its way.
+func quotable(s job.Stage) bool {
+	return s == job.Checked || s == job.NeedsAgreement || s == job.Drafted
+}
+
+// together tells whether one letter can be about both.
+func together(a, b job.Job) bool {
+	return a.Stage == b.Stage || quotable(a.Stage) && quotable(b.Stage)
+}
+
+// toWriteAbout are the jobs of a conversation that its next letter is about,
+// and whether others need a letter of another kind. No request is answered
+// while one of the conversation is still being checked, since one letter
+// answers them all.
+func (r *Robot) toWriteAbout(ctx context.Context, all []job.Job) (about []job.Job, more bool, err error) {
+	t, err := r.talk(ctx, all)
+	if err != nil {
+		return nil, false, err
+	}
+	checking := slices.ContainsFunc(all, func(j job.Job) bool { return j.Stage == job.Taken })
+	var first *job.Job
+	for i, j := range all {
+		if !t.wants(j) || checking && quotable(j.Stage) {
+			continue
+		}
+		if first == nil {
+			first = &all[i]
+		}
+		more = more || !together(*first, j)
+	}
+	if first == nil {
+		return nil, false, nil
+	}
+	for _, j := range all {
+		if together(*first, j) && (t.wants(j) || t.unread(j)) {
+			about = append(about, j)
+		}
+	}
+	return about, more, nil
+}
+
+// talk is what was written in a conversation so far.
+type talk struct {
+	since map[job.ID]time.Time    // in its stage
+	last  map[job.ID]ledger.Draft // the newest that was not superseded
+}
+
+func (r *Robot) talk(ctx context.Context, all []job.Job) (talk, error) {
+	t := talk{map[job.ID]time.Time{}, map[job.ID]ledger.Draft{}}
+	if len(all) == 0 {
+		return t, nil
+	}
+	rows, err := r.Ledger.Jobs(ctx, ledger.Filter{Thread: all[0].Thread})
+	if err != nil {
+		return t, err
+	}
+	for _, row := range rows {
+		t.since[row.ID] = row.Since
+	}
+	drafts, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Thread: all[0].Thread})
+	for _, d := range drafts {
+		if d.State == ledger.DraftSuperseded {
+			continue
+		}
+		for _, id := range d.Jobs {
+			t.last[id] = d
+		}
+	}
+	return t, err
+}
+
+// wants tells whether a job needs a letter that it has not got. A request is
+// answered anew when it changed; every other stage is told of once each time it
+// is reached.
+func (t talk) wants(j job.Job) bool {
+	last, written := t.last[j.ID]
+	switch j.Stage {
+	case job.Checked, job.NeedsAgreement:
+		return !written || !sameAsWritten(last, j)
+	case job.Drafted:
+		return !written // its letter gave way to one about another job
+	case job.Agreed: // reached again when a print failed or was put off: no second thanks for the yes
+		return written && last.Kind != "accepted" && last.Kind != "failed" || !written
+	case job.Declined:
+		if written && last.State == ledger.DraftSetAside {
+			return false // whoever declined by setting the reply aside wants to say nothing
+		}
+	case job.Lapsed:
+		if j.Blob == "" {
+			return false // there was nothing to close but an empty request
+		}
+	}
+	return situations[j.Stage] != "" && (!written || last.Made.Before(t.since[j.ID]))
+}
+
+// unread tells whether the letter about a job still waits, untouched, for a
+// person, so that it may as well be written together with another.
+func (t talk) unread(j job.Job) bool {
+	last, written := t.last[j.ID]
+	return written && last.State == ledger.DraftWaiting && last.Revision == 1 && !last.Made.Before(t.since[j.ID])
+}
+
+// sameAsWritten tells whether a draft was made for a job as it stands now.
+func sameAsWritten(d ledger.Draft, j job.Job) bool {
+	for _, old := range writtenOf(d).Jobs {
+		if old.ID == j.ID {
+			return old.Stage == j.Stage && same(old, j)
+		}
+	}
+	return false
+}
+
+func same(a, b job.Job) bool {
+	p, errA := json.Marshal(a)
+	q, errB := json.Marshal(b)
+	return errA == nil && errB == nil && bytes.Equal(p, q)
+}
+
+// situate says what the letter is for, and gathers what such a letter tells.
+func (r *Robot) situate(ctx context.Context, in *draft.Input, jobs []job.Job) (err error) {
+	first := jobs[0]
+	in.Template = situations[first.Stage]
+	switch first.Stage {
+	case job.Ready:
+		in.PickupUntil = r.Now().AddDate(0, 0, r.Rules.Limits.PickupDays)
+		return nil
+	case job.Declined:
+		in.Reason, _, err = r.whyIn(ctx, first)
+		return err
+	case job.Failed:
+		if in.Reason, _, err = r.whyIn(ctx, first); err != nil {
+			return err
+		}
+	case job.Lapsed:
+		return r.situateLapsed(ctx, in, first)
+	case job.Withdrawn:
+		return nil
+	}
+	if in.Wait, err = r.wait(ctx, jobs); err != nil || in.Template != "" {
+		return err
+	}
+	if len(in.Jobs) == 0 {
+		return nil // the letter itself shows what is missing
+	}
+	in.Template = draft.Choose(nil, in.Jobs, r.Rules)
+	return r.compare(ctx, in, jobs)
+}
+
+// whyIn gives why a job came into its stage, and from which.
+func (r *Robot) whyIn(ctx context.Context, j job.Job) (why string, from job.Stage, err error) {
+	events, err := r.Ledger.Events(ctx, string(j.ID))
+	for _, e := range slices.Backward(events) {
+		if e.What == "moved" && e.To == string(j.Stage) {
+			return e.Why, job.Stage(e.From), err
+		}
+	}
+	return "", "", err
+}
+
+// situateLapsed tells a part that nobody collected from a request that nobody answered.
+func (r *Robot) situateLapsed(ctx context.Context, in *draft.Input, j job.Job) error {
+	_, from, err := r.whyIn(ctx, j)
+	if err != nil || from != job.Ready {
+		return err
+	}
+	in.Template = "not-collected"
+	s, err := r.silence(ctx, j.ID)
+	if err == nil && s.ours.ID != "" {
+		in.PickupUntil = s.ours.Changed.AddDate(0, 0, r.Rules.Limits.PickupDays)
+	}
+	return err
+}
+
+// lastLetter is the newest letter about the jobs, which the reply answers. Of
+// what came after the first, only a letter that is surely the patron's counts:
+// a reply must never go to whoever wrote into the conversation.
+func (r *Robot) lastLetter(ctx context.Context, jobs []job.Job) (ledger.Letter, error) {
+	var last ledger.Letter
+	for _, j := range jobs {
+		letters, err := r.Ledger.LettersOf(ctx, j.ID)
+		if err != nil {
+			return last, err
+		}
+		for _, l := range letters {
+			if l.Parsed != nil && (last.Parsed == nil || surely(l, j) && !l.TakenAt.Before(last.TakenAt)) {
+				last = l
+			}
+		}
+	}
+	if last.Parsed == nil {
+		return last, fmt.Errorf("no letter is on record for job %s", names(jobs))
+	}
+	return last, nil
+}
+
+// surely tells whether a letter is proven to come from a job's patron.
+func surely(l ledger.Letter, j job.Job) bool {
+	return l.Parsed.From.Address == j.Patron.Address && l.Parsed.Authenticated == job.Pass
+}
+
+// compare looks for the last answer to the request that was sent about the jobs:
+// what it quoted is what a new quote is compared with, and an agreement that it
+// asked for has come when none is missing now.
+func (r *Robot) compare(ctx context.Context, in *draft.Input, jobs []job.Job) error {
+	if jobs[0].Stage != job.Checked || len(jobs) > 1 || !Printable(jobs[0].Report) {
+		return nil
+	}
+	sent, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Job: jobs[0].ID, States: []ledger.DraftState{ledger.DraftSent}})
+	if err != nil {
+		return err
+	}
+	for _, last := range slices.Backward(sent) {
+		if byTheWay[last.Kind] {
+			continue
+		}
+		before := writtenOf(last).Jobs
+		switch {
+		case last.Kind == "needs-agreement" || last.Kind == "agreement-expired":
+			in.Template = "agreement-arrived"
+		case len(before) == 1 && Printable(before[0].Report):
+			in.Template, in.Before, in.QuotedOn = "changed-quote", []*job.Job{&before[0]}, last.Changed
+		}
+		return nil
+	}
+	return nil
+}

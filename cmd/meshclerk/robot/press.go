@@ -1,0 +1,157 @@
+package robot
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/bojanz/currency"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/intake/slice"
+	"meshclerk/rules"
+)
+
+// What people do at the printer and at the counter. Each is one transaction, in
+// which the letter that tells the patron of it is asked for too.
+
+// Assign puts a job onto a printer's list. The printer must take its material
+// and hold the part, turned if need be.
+func Assign(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID, printer, by string) error {
+	return l.Tx(ctx, func(tx *ledger.Tx) error {
+		j, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		if j.Stage.Over() || j.Stage == job.Ready {
+			return fmt.Errorf("job %s is %s; there is nothing to print any more", id, j.Stage)
+		}
+		want := j.Settings
+		want.Printer = printer
+		size := sizeOf(j)
+		p, err := slice.Pick(r, want, size)
+		if err != nil {
+			return fmt.Errorf("job %s cannot go there: %w", id, err)
+		}
+		if !holdsTurned(p, size) {
+			return fmt.Errorf("job %s cannot go there: %s builds %g x %g x %g mm, and the part measures %.0f x %.0f x %.0f mm", id, p.Name, p.BuildMM[0], p.BuildMM[1], p.BuildMM[2], size[0], size[1], size[2])
+		}
+		j.Settings.Printer = p.Name
+		return tx.SaveJob(ctx, j, by, "assigned to "+p.Name)
+	})
+}
+
+func sizeOf(j job.Job) [3]float64 {
+	if j.Report == nil || j.Report.Mesh == nil {
+		return [3]float64{}
+	}
+	return j.Report.Mesh.SizeMM
+}
+
+// holdsTurned tells whether a printer holds a box some way up.
+func holdsTurned(p rules.Printer, s [3]float64) bool {
+	return slice.Holds(p, s) || slice.Holds(p, [3]float64{s[1], s[2], s[0]}) || slice.Holds(p, [3]float64{s[2], s[0], s[1]})
+}
+
+// Start records that a job is on a printer now.
+func Start(ctx context.Context, l *ledger.Ledger, id job.ID, by string) error {
+	return l.Tx(ctx, func(tx *ledger.Tx) error { return tx.Move(ctx, id, job.Printing, by, "on the printer") })
+}
+
+// PutOff takes a job back from the printer, or puts a failed one on the list again.
+func PutOff(ctx context.Context, l *ledger.Ledger, id job.ID, by, why string) error {
+	return l.Tx(ctx, func(tx *ledger.Tx) error { return tx.Move(ctx, id, job.Agreed, by, why) })
+}
+
+// Spent is what a print took. A printer that is not named is the job's own.
+type Spent struct {
+	Printer      string
+	Hours, Grams float64
+}
+
+// Printed records a finished print: the part is ready to be collected.
+func Printed(ctx context.Context, l *ledger.Ledger, id job.ID, s Spent, by string) error {
+	if !(s.Hours > 0) || !(s.Grams > 0) {
+		return fmt.Errorf("a finished print took time and plastic: give both hours and grams above 0")
+	}
+	return fromPrinter(ctx, l, id, job.Ready, s, by, "printed")
+}
+
+// PrintFailed records a print that went wrong, with the reason that the patron
+// is told. Hours and grams may be 0 when nobody knows them.
+func PrintFailed(ctx context.Context, l *ledger.Ledger, id job.ID, s Spent, by, why string) error {
+	if strings.TrimSpace(why) == "" {
+		return fmt.Errorf("say why the print failed: the patron is told")
+	}
+	return fromPrinter(ctx, l, id, job.Failed, s, by, why)
+}
+
+// fromPrinter takes a job off its printer. One that nobody said was on it is
+// put there first, so that its history has no gap.
+func fromPrinter(ctx context.Context, l *ledger.Ledger, id job.ID, to job.Stage, s Spent, by, why string) error {
+	return l.Tx(ctx, func(tx *ledger.Tx) error {
+		j, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		if j.Stage == job.Agreed || j.Stage == job.Failed {
+			if err := tx.Move(ctx, id, job.Printing, by, "on the printer"); err != nil {
+				return err
+			}
+		}
+		if err := tx.Move(ctx, id, to, by, why); err != nil {
+			return err
+		}
+		if s.Hours > 0 || s.Grams > 0 {
+			if err := tx.RecordPrint(ctx, id, s.Printer, s.Hours, s.Grams, to == job.Ready, by); err != nil {
+				return err
+			}
+		}
+		return tx.Enqueue(ctx, stepDraft, j.Thread, time.Time{})
+	})
+}
+
+// Collected records that a part was handed over and what was paid for it, which
+// may be nothing ("0"). It gives the price that was quoted, to compare.
+func Collected(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID, paid, by string) (quoted job.Quote, err error) {
+	err = l.Tx(ctx, func(tx *ledger.Tx) error {
+		j, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		if j.Report != nil && j.Report.Quote != nil {
+			quoted = *j.Report.Quote
+		}
+		quoted.Currency = cmp.Or(quoted.Currency, r.Prices.Currency)
+		amount, err := currency.NewAmount(paid, quoted.Currency)
+		if err != nil || amount.IsNegative() {
+			return fmt.Errorf("%q is not an amount of money; write it as 3.50, or 0 when nothing was paid", paid)
+		}
+		if err := tx.Move(ctx, id, job.Collected, by, "handed over"); err != nil {
+			return err
+		}
+		if amount.IsZero() {
+			return nil
+		}
+		return tx.RecordPayment(ctx, id, amount.Number(), quoted.Currency, by)
+	})
+	return quoted, err
+}
+
+// Close ends a job before it is printed: declined by the house, withdrawn by
+// the patron, or lapsed. The reason of a declined one is told to the patron.
+func Close(ctx context.Context, l *ledger.Ledger, id job.ID, to job.Stage, by, why string) error {
+	return l.Tx(ctx, func(tx *ledger.Tx) error {
+		j, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		if err := tx.Move(ctx, id, to, by, why); err != nil {
+			return err
+		}
+		return tx.Enqueue(ctx, stepDraft, j.Thread, time.Time{})
+	})
+}

@@ -1,0 +1,93 @@
+package robot
+
+import (
+	"context"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// The reminders, by the names of their texts. Each is also a kind of step whose
+// subject is a conversation.
+const (
+	stepReminder       = "reminder"
+	stepPickupReminder = "pickup-reminder"
+	stepQuestion       = "question"
+)
+
+// byTheWay are letters that take nothing of an earlier one back: what was
+// quoted before them still stands.
+var byTheWay = map[string]bool{stepReminder: true, stepPickupReminder: true, stepQuestion: true}
+
+// silence is how a conversation about a job rests. Whoever spoke last waits for
+// the other: while it is our turn, no time runs against the patron.
+type silence struct {
+	ours     ledger.Draft // our last letter that left or that staff set aside, reminders left out
+	from     time.Time    // since when the patron has been silent
+	reminded bool         // a reminder was written since
+	ourTurn  bool         // the patron has written since, or a letter of ours has not left yet
+}
+
+func (r *Robot) silence(ctx context.Context, id job.ID) (s silence, err error) {
+	drafts, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Job: id})
+	if err != nil {
+		return s, err
+	}
+	for _, d := range drafts {
+		reminder := d.Kind == stepReminder || d.Kind == stepPickupReminder
+		switch {
+		case d.State == ledger.DraftSuperseded:
+		case reminder:
+			s.reminded = true
+		case d.State == ledger.DraftSent, d.State == ledger.DraftSetAside:
+			s = silence{ours: d, from: d.Changed}
+		default:
+			s.ourTurn = true
+		}
+	}
+	if s.ours.ID == "" {
+		s.ourTurn = true
+		return s, nil
+	}
+	letters, err := r.Ledger.LettersOf(ctx, id)
+	if err != nil {
+		return s, err
+	}
+	for _, l := range letters {
+		if !l.TakenAt.After(s.ours.Changed) {
+			continue
+		}
+		settled, err := r.settled(ctx, l.ID)
+		if err != nil {
+			return s, err
+		}
+		s.ourTurn = s.ourTurn || settled.IsZero()
+		if settled.After(s.from) {
+			s.from = settled
+		}
+	}
+	return s, nil
+}
+
+// settled tells when staff dealt with the notice about a letter, e.g. by
+// telephone; never, while one is open or there was none.
+func (r *Robot) settled(ctx context.Context, letter string) (when time.Time, err error) {
+	all, err := r.Ledger.Notices(ctx, true)
+	for _, n := range all {
+		switch {
+		case n.Subject != letter:
+		case n.Open:
+			return time.Time{}, err
+		case n.Done.After(when):
+			when = n.Done
+		}
+	}
+	return when, err
+}
+
+// since tells whether that many days have gone by in silence; none are counted
+// while it is our turn.
+func (s silence) since(now time.Time, days int) bool {
+	return !s.ourTurn && days > 0 && !now.Before(s.from.AddDate(0, 0, days))
+}
