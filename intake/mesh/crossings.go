@@ -185,7 +185,7 @@ func apart(p, q *[3]*Vec, x, y int) bool {
 }
 
 // meeting gives a point on both of two crossing facets: the middle of the line
-// they share, or for facets in one plane the middle between their middles.
+// they share, or of the area where they lie in one plane.
 func (m *Mesh) meeting(f, g int32) Vec {
 	var p, q [3]Vec
 	p[0], p[1], p[2] = m.Corners(int(f))
@@ -195,7 +195,7 @@ func (m *Mesh) meeting(f, g int32) Vec {
 	dir := n1.Cross(n2)
 	ends := slices.Concat(pierce(&p, q[0], n2), pierce(&q, p[0], n1))
 	if len(ends) < 4 {
-		return p[0].Add(p[1]).Add(p[2]).Add(q[0]).Add(q[1]).Add(q[2]).Mul(1.0 / 6)
+		return overlapMiddle(p[:], q[:], n2)
 	}
 	slices.SortFunc(ends, func(a, b Vec) int { return cmp.Compare(a.Dot(dir), b.Dot(dir)) })
 	return ends[1].Add(ends[2]).Mul(0.5) // the inner two of four ends of two overlapping intervals
@@ -212,4 +212,33 @@ func pierce(p *[3]Vec, on, normal Vec) []Vec {
 		}
 	}
 	return out
+}
+
+// overlapMiddle clips a polygon at the edges of another in its plane (Sutherland
+// and Hodgman 1974) and gives the mean of the corners that are left.
+func overlapMiddle(polygon, by []Vec, normal Vec) Vec {
+	for k := range by {
+		a := by[k]
+		inward := normal.Cross(by[(k+1)%len(by)].Sub(a))
+		var kept []Vec
+		for i, p := range polygon {
+			q := polygon[(i+1)%len(polygon)]
+			u, v := p.Sub(a).Dot(inward), q.Sub(a).Dot(inward)
+			if u >= 0 {
+				kept = append(kept, p)
+			}
+			if u < 0 != (v < 0) {
+				kept = append(kept, p.Add(q.Sub(p).Mul(u/(u-v))))
+			}
+		}
+		if len(kept) == 0 {
+			break // only by rounding: what is left is a point as good as any
+		}
+		polygon = kept
+	}
+	var sum Vec
+	for _, p := range polygon {
+		sum = sum.Add(p)
+	}
+	return sum.Mul(1 / float64(len(polygon)))
 }

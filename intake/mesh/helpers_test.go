@@ -125,3 +125,17 @@ func shuffled(m *mesh.Mesh, r *rand.Rand) *mesh.Mesh {
 	}
 	return out
 }
+
+// run pipes input through an oracle.
+func run(t *testing.T, tool string, in []byte, args ...string) []byte {
+	t.Helper()
+	cmd := exec.Command(tool, args...)
+	cmd.Stdin = bytes.NewReader(in)
+	var errs bytes.Buffer
+	cmd.Stderr = &errs
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("%s: %v\n%s", tool, err, errs.String())
+	}
+	return out
+}

@@ -78,7 +78,7 @@ func (w *mending) clean(m *Mesh) error {
 		w.did("left out %s without area", counted(facts.Degenerate, "facet", "facets"))
 	}
 	if facts.Duplicate > 0 {
-		w.did("looked through %s that had the same corners as another", counted(facts.Duplicate, "facet", "facets"))
+		w.did("sorted out %s that had the same corners as another", counted(facts.Duplicate, "facet", "facets"))
 	}
 	if facts.WeldTolerance > 0 {
 		w.did("joined corners up to %.2g mm apart", facts.WeldTolerance)
