@@ -120,6 +120,10 @@ type Estimate struct {
 	WhatIf       []Choice `json:"what_if,omitempty"`
 
 	SupportMaterial string `json:"support_material,omitempty"` // empty when supports are of the part's own material
+
+	// What finished prints corrected the figures by: they were this times smaller. 0 is 1.
+	TimeFactor float64 `json:"time_factor,omitempty"`
+	MassFactor float64 `json:"mass_factor,omitempty"`
 }
 
 // Choice is one row of the what-if table: a change and what it would give.

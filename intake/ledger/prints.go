@@ -35,8 +35,10 @@ func (tx *Tx) RecordPrint(ctx context.Context, id job.ID, printer string, hours,
 		return err
 	}
 	f := factsOf(j)
+	printer = or(printer, f.printer)
+	estHours, estGrams := uncorrected(j, printer)
 	err = tx.exec(ctx, `INSERT INTO prints (job, printer, material, hours, grams, good, est_hours, est_grams, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		string(id), or(printer, f.printer), f.material, hours, grams, flag(good), f.timeS/3600, f.massG, stamp(tx.now))
+		string(id), printer, f.material, hours, grams, flag(good), estHours, estGrams, stamp(tx.now))
 	if err != nil {
 		return err
 	}
@@ -45,6 +47,27 @@ func (tx *Tx) RecordPrint(ctx context.Context, id job.ID, printer string, hours,
 		what = "print-failed"
 	}
 	return tx.event(ctx, Event{Who: who, Subject: string(id), What: what, Why: fmt.Sprintf("%.2f h, %.1f g", hours, grams)})
+}
+
+// uncorrected is what was estimated before earlier prints corrected it, so that
+// a print teaches the same whenever it was made. An estimate for another printer
+// teaches nothing and counts as none.
+func uncorrected(j job.Job, printer string) (hours, grams float64) {
+	if j.Report == nil || j.Report.Estimate == nil {
+		return 0, 0
+	}
+	e := j.Report.Estimate
+	if e.Printer != "" && e.Printer != printer {
+		return 0, 0
+	}
+	hours, grams = e.PrintTimeS/3600, e.MassG
+	if e.TimeFactor > 0 {
+		hours /= e.TimeFactor
+	}
+	if e.MassFactor > 0 {
+		grams /= e.MassFactor
+	}
+	return hours, grams
 }
 
 // Prints gives the prints of a printer and material ("" for any), oldest first.

@@ -143,6 +143,7 @@ func (pr *printed) report(r run) job.Estimate {
 	weigh := 1.0
 	if pr.in.Calibration != nil {
 		weigh = pr.in.Calibration.Mass
+		e.TimeFactor, e.MassFactor = pr.in.Calibration.Time, weigh
 	}
 	e.SupportMassG = weigh * prop * propDensity / 1000
 	e.MassG = weigh*main*density/1000 + e.SupportMassG

@@ -100,7 +100,7 @@ func (r *Robot) Examine(ctx context.Context, j job.Job) (*job.Report, float64, e
 		}
 		set.Scale = scale
 	}
-	report := preflight.Check(ctx, path, r.Rules, set, preflight.Options{Name: j.File, Seen: r.seen(ctx, j), WhatIf: true})
+	report := preflight.Check(ctx, path, r.Rules, set, preflight.Options{Name: j.File, Seen: r.seen(ctx, j), Calibration: r.learned(ctx), WhatIf: true})
 	if err := ctx.Err(); err != nil {
 		return nil, 0, err
 	}
