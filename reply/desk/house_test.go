@@ -189,7 +189,7 @@ func okafor() asked {
 		Text:      "Hello,\n\nplease print two of the attached shelf bracket, in blue PLA. I would collect it at Millbrook. My number is 555-0142.\n\nThank you,\nAmara",
 		Agreement: job.Agreement{State: job.AgreementGood, Why: "signed on 2026-08-25", Address: "amara.okafor@example.org", Name: "Amara Okafor", Version: "2026"},
 		Mesh:      shapes.OnBed(shapes.Bracket(60, 30)),
-		Findings:  []job.Finding{{Code: "overhang", Level: job.Ask, Text: "about 3 cm² hang over and would need supports", Amount: 300, Unit: "mm2", At: &[3]float64{20, 15, 20}, Question: "Shall we print supports?"}},
+		Findings:  []job.Finding{{Code: "overhang", Level: job.Ask, Text: "about 3 cm² hang over and would need supports", Amount: 300, Unit: "mm2", At: &[3]float64{0, 0, 10}, Question: "Shall we print supports?"}},
 	}
 }
 

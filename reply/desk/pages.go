@@ -195,7 +195,7 @@ type failure struct {
 // fail shows what went wrong in one sentence.
 func (d *Desk) fail(w http.ResponseWriter, r *http.Request, status int, text string) {
 	who, _ := d.who(r)
-	d.show(w, r, status, "failure", "This did not work", who, failure{Status: status, Text: d.pages.speech[d.lang(r)].t(text)})
+	d.show(w, r, status, "failure", "This did not work", who, failure{Status: status, Text: oneLine(d.pages.speech[d.lang(r)].t(text), 1000)})
 }
 
 // failed tells a person of an error. What the ledger refuses is said as it is;

@@ -378,13 +378,15 @@ func (d *Desk) whatHappened(ctx context.Context, s *speech, dr ledger.Draft) str
 	return s.t("%s, %s ago: %s.", e.Who, s.age(e.At, d.cfg.Now()), s.code("event", e.What))
 }
 
-// replyHTML shows the HTML part of a reply in a frame that may run and fetch nothing.
+// replyHTML shows the HTML part of a reply in a frame that may run and fetch
+// nothing. The frame keeps our origin only so that the page can give it its
+// height; without allow-scripts nothing in it can use that.
 func (d *Desk) replyHTML(w http.ResponseWriter, r *http.Request, _ personal) error {
 	raw, err := d.cfg.Ledger.DraftBytes(r.Context(), r.PathValue("draft"))
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Security-Policy", "sandbox; default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'self'")
+	w.Header().Set("Content-Security-Policy", "sandbox allow-same-origin; default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'self'")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	_, err = w.Write([]byte(readMail(raw).framed()))
 	return err

@@ -118,10 +118,14 @@ func (s *speech) cash(amount string) string {
 
 // plural chooses a sentence by a count, which it is given.
 func (s *speech) plural(n int, one, more string) string {
+	sentence := s.t(one)
 	if s.locale.IsPlural(n) {
-		return s.t(more, n)
+		sentence = s.t(more)
 	}
-	return s.t(one, n)
+	if !strings.Contains(sentence, "%d") {
+		return sentence
+	}
+	return fmt.Sprintf(sentence, n)
 }
 
 func (s *speech) funcs(p *pages) template.FuncMap {
@@ -138,7 +142,8 @@ func (s *speech) funcs(p *pages) template.FuncMap {
 		"input":    input,
 		"first":    firstWord,
 		"escape":   url.PathEscape,
-		"cap":      capital,
+		"cap":      func(v string) string { return capital(oneLine(v, 2000)) },
+		"line":     func(v string) string { return oneLine(v, 2000) },
 		"asset":    func(name string) string { return "/static/" + name + "?" + p.static[name].tag },
 		"who":      who,
 		"add":      func(a, b int) int { return a + b },

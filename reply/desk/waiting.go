@@ -72,7 +72,7 @@ type waitingView struct {
 const kindNote = "colleague-note"
 
 func (d *Desk) waiting(w http.ResponseWriter, r *http.Request, who personal) error {
-	v, err := d.waitingView(r.Context(), d.pages.speech[d.lang(r)])
+	v, err := d.waitingView(r.Context(), who, d.pages.speech[d.lang(r)])
 	if err != nil {
 		return err
 	}
@@ -80,7 +80,7 @@ func (d *Desk) waiting(w http.ResponseWriter, r *http.Request, who personal) err
 	return nil
 }
 
-func (d *Desk) waitingView(ctx context.Context, s *speech) (waitingView, error) {
+func (d *Desk) waitingView(ctx context.Context, who personal, s *speech) (waitingView, error) {
 	var v waitingView
 	drafts, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{States: []ledger.DraftState{
 		ledger.DraftWaiting, ledger.DraftUncertain, ledger.DraftFailed, ledger.DraftApproved, ledger.DraftSending}})
@@ -104,7 +104,7 @@ func (d *Desk) waitingView(ctx context.Context, s *speech) (waitingView, error) 
 		v.Notices = append(v.Notices, n)
 	}
 	for _, dr := range drafts {
-		row := d.waitingRow(dr, jobs, s)
+		row := d.waitingRow(dr, jobs, who, s)
 		row.Note = notes[dr.ID]
 		switch dr.State {
 		case ledger.DraftUncertain, ledger.DraftFailed:
@@ -129,8 +129,8 @@ func (d *Desk) openRows(ctx context.Context) (map[job.ID]ledger.Row, error) {
 	return byID, err
 }
 
-func (d *Desk) waitingRow(dr ledger.Draft, jobs map[job.ID]ledger.Row, s *speech) waitingRow {
-	row := waitingRow{Draft: dr, Others: d.here.others(dr.ID, d.cfg.Now())}
+func (d *Desk) waitingRow(dr ledger.Draft, jobs map[job.ID]ledger.Row, who personal, s *speech) waitingRow {
+	row := waitingRow{Draft: dr, Others: d.here.others(dr.ID, who.Name, d.cfg.Now())}
 	var names, totals []string
 	for _, id := range dr.Jobs {
 		j, ok := jobs[id]
@@ -178,8 +178,10 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
 		}
 	}
 	doc := DocOf(dr)
-	for _, n := range doc.Notes {
-		add("note", n)
+	if len(out) == 0 { // else they mostly say the same at length
+		for _, n := range doc.Notes {
+			add("note", n)
+		}
 	}
 	if n := len(doc.Questions); n > 0 {
 		add("note", s.plural(n, "asks %d question", "asks %d questions"))
@@ -197,13 +199,13 @@ func (d *Desk) noticeDone(w http.ResponseWriter, r *http.Request, who personal) 
 	return nil
 }
 
-// others tells who has a reply open.
-func (p *presence) others(reply string, now time.Time) []string {
+// others tells who but one person has a reply open.
+func (p *presence) others(reply, but string, now time.Time) []string {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	var out []string
 	for n, at := range p.open[reply] {
-		if now.Sub(at) <= presentFor {
+		if n != but && now.Sub(at) <= presentFor {
 			out = append(out, n)
 		}
 	}

@@ -27,12 +27,12 @@ func FamiliarFor(size mesh.Vec) Familiar {
 	return Familiar{"sheet", slab(210, 0.3, 297)}
 }
 
-// beside puts the thing on the bed to the right of the part. Facets from the
+// beside puts the thing on the bed to the right of the part, level with its back. Facets from the
 // returned number on are its own.
 func (f Familiar) beside(m *mesh.Mesh) (both *mesh.Mesh, from int) {
 	b, own := m.Bounds(), f.mesh.Bounds()
 	gap := 0.12 * max(b.Size()[0], own.Size()[0])
-	to := mesh.Vec{b.Max[0] + gap - own.Min[0], (b.Min[1]+b.Max[1])/2 - (own.Min[1]+own.Max[1])/2, b.Min[2] - own.Min[2]}
+	to := mesh.Vec{b.Max[0] + gap - own.Min[0], b.Max[1] - own.Min[1], b.Min[2] - own.Min[2]}
 	both = &mesh.Mesh{
 		Vertices:  append(make([]mesh.Vec, 0, len(m.Vertices)+len(f.mesh.Vertices)), m.Vertices...),
 		Triangles: append(make([][3]int32, 0, len(m.Triangles)+len(f.mesh.Triangles)), m.Triangles...),

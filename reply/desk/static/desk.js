@@ -84,6 +84,19 @@ if (open) {
   setInterval(ask, 5000);
 }
 
+// The frame of a reply is as high as its words.
+for (const frame of document.querySelectorAll("[data-fit]")) {
+  const fit = () => {
+    const doc = frame.contentDocument;
+    if (!doc || !doc.body) return;
+    frame.style.height = "0";
+    frame.style.height = doc.documentElement.scrollHeight + 2 + "px";
+  };
+  frame.addEventListener("load", fit);
+  addEventListener("resize", fit);
+  fit();
+}
+
 // One press sends a form once.
 document.addEventListener("submit", (e) => {
   if (e.target.dataset.sent) { e.preventDefault(); return; }

@@ -1,0 +1,402 @@
+package desk
+
+import (
+	"fmt"
+	"io/fs"
+	"math"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"meshclerk/intake/job"
+	"meshclerk/templates"
+)
+
+// said are the English sentences of the pages and of the program, which each
+// other language must have words for.
+func said(t *testing.T) []string {
+	t.Helper()
+	var out []string
+	add := func(re *regexp.Regexp, src string) {
+		for _, m := range re.FindAllStringSubmatch(src, -1) {
+			for _, s := range m[1:] {
+				if s != "" {
+					out = append(out, strings.ReplaceAll(s, `\"`, `"`))
+				}
+			}
+		}
+	}
+	pages, err := fs.Glob(files, "pages/*.html")
+	if err != nil {
+		t.Fatal(err)
+	}
+	inPage := regexp.MustCompile(`\bt "([^"]+)"`)
+	plural := regexp.MustCompile(`plural (?:\.\w+|\(len \.\w+\)) "([^"]+)" "([^"]+)"`)
+	for _, p := range pages {
+		b, err := files.ReadFile(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		add(inPage, string(b))
+		add(plural, string(b))
+	}
+	sources, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	inCode := regexp.MustCompile(`(?:\bs\.t\(|d\.say\(r, |\badd\("[a-z_]+", |d\.show\(w, r, [\w.]+, "[a-z-]+", |who, "/[^"]*"(?:\+r\.PathValue\("draft"\))?, )"([^"]+)"`)
+	inCodePlural := regexp.MustCompile(`s\.plural\(n, "([^"]+)", "([^"]+)"\)`)
+	failures := regexp.MustCompile(`d\.fail\(w, r, http\.\w+, "([^"]+)"\)`)
+	returned := regexp.MustCompile(`(?:return|signInView\{name,|again\(w, r, who, mine,) "([A-Z][^"]+\.)"`)
+	for _, name := range sources {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, re := range []*regexp.Regexp{inCode, inCodePlural, failures, returned} {
+			add(re, string(b))
+		}
+	}
+	return out
+}
+
+func TestEveryLanguageHasEveryWord(t *testing.T) {
+	h := newHouse(t, nil)
+	english := h.desk.pages.speech["en"].words
+	list := said(t)
+	if len(list) < 200 {
+		t.Fatalf("only %d sentences were found; does the search still work?", len(list))
+	}
+	verbs := regexp.MustCompile(`%[a-z]`)
+	for _, lang := range languages[1:] {
+		words := h.desk.pages.speech[lang].words
+		for _, s := range list {
+			w, ok := words[s]
+			if !ok {
+				t.Errorf("%s has no words for %q", lang, s)
+			} else if fmt.Sprint(verbs.FindAllString(s, -1)) != fmt.Sprint(verbs.FindAllString(w, -1)) {
+				t.Errorf("%s: %q has other figures than %q", lang, w, s)
+			}
+		}
+		for code := range english {
+			if _, ok := words[code]; !ok {
+				t.Errorf("%s has no word for %s", lang, code)
+			}
+		}
+	}
+}
+
+// Every situation, stage and state has a word of its own in English.
+func TestCodesHaveWords(t *testing.T) {
+	s := newHouse(t, nil).desk.pages.speech["en"]
+	for _, k := range templates.Default().Names() {
+		if s.words["kind."+k] == "" {
+			t.Errorf("no word for the situation %s", k)
+		}
+	}
+	for _, l := range []string{"fr"} {
+		w := newHouse(t, nil).desk.pages.speech[l].words
+		for _, st := range job.Stages() {
+			if w["stage."+string(st)] == "" {
+				t.Errorf("no %s word for the stage %s", l, st)
+			}
+		}
+		for _, c := range templates.Codes() {
+			if w["finding."+c] == "" {
+				t.Errorf("no %s word for the finding %s", l, c)
+			}
+		}
+	}
+}
+
+func TestFrench(t *testing.T) {
+	h := newHouse(t, nil)
+	_, d := h.letter(okafor())
+	b := h.browser("marisol")
+	_, page := b.post("/language", url.Values{"language": {"fr"}, "back": {"/reply/" + d}})
+	holds(t, page, `<html lang="fr">`, "Approuver et envoyer", "3 heures", "3,40")
+	lacks(t, page, "Approve and send", "Their letter")
+}
+
+// Every page in both languages, empty and full, is whole: one main heading, labelled
+// fields, named buttons and frames, a language, no id twice, headings that skip no level.
+// The criteria are those of WCAG 2.2: 1.1.1, 1.3.1, 2.4.2, 2.4.6, 3.1.1, 3.3.2, 4.1.2.
+func TestPagesAreReadable(t *testing.T) {
+	empty := newHouse(t, nil)
+	full := newHouse(t, nil)
+	id, d := rich(t, full)
+	paths := sights(id, d)
+	paths["sign-in"] = "/sign-in"
+	for name, path := range paths {
+		for _, lang := range languages {
+			for _, h := range []*house{empty, full} {
+				b := h.browser("owen")
+				if name == "sign-in" {
+					b = h.browser("")
+				}
+				b.post("/language", url.Values{"language": {lang}})
+				code, page := b.get(path)
+				if code >= 500 {
+					t.Fatalf("%s: %d\n%s", name, code, page)
+				}
+				readable(t, name, lang, page)
+			}
+		}
+	}
+}
+
+func attr(n *html.Node, key string) (string, bool) {
+	for _, a := range n.Attr {
+		if a.Key == key {
+			return a.Val, true
+		}
+	}
+	return "", false
+}
+
+func words(n *html.Node) string {
+	var b strings.Builder
+	for c := range n.Descendants() {
+		if c.Type == html.TextNode {
+			b.WriteString(c.Data)
+		}
+		if alt, ok := attr(c, "alt"); ok {
+			b.WriteString(alt)
+		}
+	}
+	return strings.TrimSpace(b.String())
+}
+
+func readable(t *testing.T, name, lang, page string) {
+	t.Helper()
+	doc, err := html.Parse(strings.NewReader(page))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ids, labels := map[string]bool{}, map[string]bool{}
+	h1, level, mains := 0, 1, 0
+	wrong := func(format string, args ...any) {
+		t.Helper()
+		t.Errorf("%s (%s): %s", name, lang, fmt.Sprintf(format, args...))
+	}
+	for n := range doc.Descendants() {
+		if n.Type != html.ElementNode {
+			continue
+		}
+		if v, ok := attr(n, "id"); ok {
+			if ids[v] {
+				wrong("two elements have the id %q", v)
+			}
+			ids[v] = true
+		}
+		if v, ok := attr(n, "for"); ok && n.Data == "label" && words(n) != "" {
+			labels[v] = true
+		}
+	}
+	for n := range doc.Descendants() {
+		if n.Type != html.ElementNode {
+			continue
+		}
+		named := func() bool {
+			if v, _ := attr(n, "aria-label"); v != "" {
+				return true
+			}
+			v, _ := attr(n, "title")
+			return v != ""
+		}
+		id, _ := attr(n, "id")
+		kind, _ := attr(n, "type")
+		switch n.Data {
+		case "html":
+			if v, _ := attr(n, "lang"); v != lang {
+				wrong("the page says it is in %q", v)
+			}
+		case "main":
+			mains++
+		case "img":
+			if _, ok := attr(n, "alt"); !ok {
+				wrong("a picture has no text")
+			}
+		case "input", "select", "textarea":
+			if kind != "hidden" && !labels[id] && !named() {
+				wrong("the field %q has no label", id)
+			}
+		case "button", "a", "summary":
+			_, later := attr(n, "data-keys-toggle") // named by the script that shows it
+			if words(n) == "" && !named() && !later {
+				wrong("a %s has no words", n.Data)
+			}
+		case "iframe":
+			if !named() {
+				wrong("a frame has no title")
+			}
+		case "h1", "h2", "h3", "h4":
+			l := int(n.Data[1] - '0')
+			if l == 1 {
+				h1++
+			}
+			if l > level+1 {
+				wrong("%s follows a heading of level %d", n.Data, level)
+			}
+			level = l
+		}
+		for _, key := range []string{"aria-labelledby", "aria-describedby"} {
+			if v, ok := attr(n, key); ok && !ids[v] {
+				wrong("%s points to %q, which is not there", key, v)
+			}
+		}
+	}
+	if h1 != 1 || mains != 1 {
+		wrong("%d main headings, %d mains", h1, mains)
+	}
+}
+
+// Contrast of text against what it stands on: WCAG 2.2, 1.4.3, at least 4.5 to 1.
+func TestContrast(t *testing.T) {
+	b, err := files.ReadFile("static/desk.css")
+	if err != nil {
+		t.Fatal(err)
+	}
+	css := string(b)
+	light, dark, ok := strings.Cut(css, "@media (prefers-color-scheme: dark)")
+	if !ok {
+		t.Fatal("there is no dark scheme")
+	}
+	dark, _, _ = strings.Cut(dark, "\n}\n")
+	for scheme, part := range map[string]string{"light": light, "dark": dark} {
+		c := map[string]string{}
+		for _, m := range regexp.MustCompile(`--([a-z-]+): (#[0-9a-f]{6})`).FindAllStringSubmatch(part, -1) {
+			c[m[1]] = m[2]
+		}
+		for _, p := range [][2]string{{"ink", "paper"}, {"ink", "sheet"}, {"quiet", "paper"}, {"quiet", "sheet"}, {"quiet", "note-bg"}, {"link", "paper"}, {"link", "sheet"}, {"link", "ask-bg"}, {"green", "paper"}, {"green", "sheet"},
+			{"on-green", "green"}, {"stop", "stop-bg"}, {"ask", "ask-bg"}, {"ink", "note-bg"}, {"ink", "said-bg"}, {"ink", "ask-bg"}, {"ink", "stop-bg"}} {
+			if r := contrast(t, c[p[0]], c[p[1]]); r < 4.5 {
+				t.Errorf("%s: %s on %s has %.2f to 1", scheme, p[0], p[1], r)
+			}
+		}
+	}
+}
+
+// contrast follows the formula of WCAG 2.2 ("contrast ratio", "relative luminance").
+func contrast(t *testing.T, a, b string) float64 {
+	t.Helper()
+	x, y := luminance(t, a), luminance(t, b)
+	return (max(x, y) + 0.05) / (min(x, y) + 0.05)
+}
+
+func TestContrastFormula(t *testing.T) {
+	if r := contrast(t, "#000000", "#ffffff"); r < 20.99 || r > 21.01 { // WCAG 2.2: 21 to 1
+		t.Errorf("black on white has %.2f", r)
+	}
+}
+
+// A mistake in a reply text is shown with file, line and hint, and nothing is saved;
+// a good one is saved, used, and the wording before it can be had again.
+func TestTextIsCheckedSavedAndRestored(t *testing.T) {
+	used := 0
+	h := newHouse(t, func(c *Config) { c.Changed = func(*templates.Set) { used++ } })
+	b := h.browser("owen")
+	code, page := b.post("/texts/en/reminder", url.Values{"source": {"Subject: Hello\n\nDear {{.Patrn}},\n"}, "do": {"save"}})
+	if code != http.StatusUnprocessableEntity {
+		t.Fatalf("%d", code)
+	}
+	holds(t, page, "Nothing was saved", "en/reminder.md:3", "Patron", "{{.Patrn}}")
+	if entries, err := os.ReadDir(h.texts); err != nil || len(entries) != 0 {
+		t.Errorf("saved: %v %v", entries, err)
+	}
+	good := "Subject: Your print\n\nDear {{.Patron}}, this is our new wording.\n"
+	code, page = b.post("/texts/en/reminder", url.Values{"source": {good}, "do": {"check"}})
+	if code != http.StatusOK || used != 0 {
+		t.Errorf("check: %d, used %d\n%s", code, used, page)
+	}
+	holds(t, page, "Dear Ada, this is our new wording.")
+	code, page = b.post("/texts/en/reminder", url.Values{"source": {good}, "do": {"save"}})
+	if code != http.StatusOK || used != 1 {
+		t.Fatalf("save: %d, used %d\n%s", code, used, page)
+	}
+	holds(t, page, "Saved. New replies use it from now on.", "changed by Owen Dufresne")
+	m := regexp.MustCompile(`href="(/texts/en/reminder\?version=[^"]+)"`).FindStringSubmatch(page)
+	if m == nil {
+		t.Fatal("no earlier version is listed")
+	}
+	_, page = b.get(html.UnescapeString(m[1]))
+	old, err := templates.Builtin("en/reminder.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	first, _, _ := strings.Cut(string(old), "\n")
+	holds(t, page, html.EscapeString(first))
+	if code, _ = b.get("/texts/en/reminder?version=..%2F..%2Fsecret"); code != http.StatusUnprocessableEntity {
+		t.Errorf("a version that is none gives %d", code)
+	}
+}
+
+func TestAgreementIsPutOnFile(t *testing.T) {
+	h := newHouse(t, nil)
+	b := h.browser("marisol")
+	form := url.Values{"address": {"Priya.Raman@example.com"}, "name": {"Priya Raman"}, "signed": {"2026-11-20"}, "version": {h.rules.Agreement.Current}}
+	code, page := b.post("/agreements", form)
+	if code != http.StatusOK {
+		t.Fatalf("%d\n%s", code, page)
+	}
+	holds(t, page, "The agreement is on file.", "priya.raman@example.com")
+	for field, bad := range map[string]string{"address": "nobody", "name": "", "signed": "2027-01-01", "expires": "soon"} {
+		f := url.Values{}
+		for k, v := range form {
+			f[k] = v
+		}
+		f.Set(field, bad)
+		if code, page = b.post("/agreements", f); code != http.StatusUnprocessableEntity || !strings.Contains(page, `role="alert"`) {
+			t.Errorf("%s %q: %d", field, bad, code)
+		}
+	}
+	_, page = b.get("/agreements?text=raman")
+	holds(t, page, "Priya Raman")
+	_, page = b.get("/agreements?text=nobody+here")
+	holds(t, page, "Nobody on file is like that.")
+}
+
+func TestMovingJobs(t *testing.T) {
+	h := newHouse(t, nil)
+	rich(t, h)
+	b := h.browser("marisol")
+	_, page := b.get("/prints")
+	holds(t, page, "LP-000004", "LP-000005", "LP-000006", "555-0142", "6 h 00")
+	code, page := b.post("/job/LP-000004/move", url.Values{"to": {"printing"}, "back": {"prints"}})
+	if code != http.StatusOK || !strings.Contains(page, "LP-000004 is now: printing.") {
+		t.Errorf("%d", code)
+	}
+	code, page = b.post("/job/LP-000004/move", url.Values{"to": {"collected"}})
+	if code != http.StatusConflict {
+		t.Errorf("%d", code)
+	}
+	holds(t, page, "cannot become collected; it may become ")
+}
+
+func luminance(t *testing.T, hex string) float64 {
+	t.Helper()
+	var c [3]int
+	if _, err := fmt.Sscanf(hex, "#%02x%02x%02x", &c[0], &c[1], &c[2]); err != nil {
+		t.Fatalf("%q is no colour: %v", hex, err)
+	}
+	l := 0.0
+	for i, weight := range []float64{0.2126, 0.7152, 0.0722} {
+		v := float64(c[i]) / 255
+		if v <= 0.04045 {
+			v /= 12.92
+		} else {
+			v = math.Pow((v+0.055)/1.055, 2.4)
+		}
+		l += weight * v
+	}
+	return l
+}

@@ -1,0 +1,335 @@
+package desk
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/net/html"
+
+	"meshclerk/intake/job"
+)
+
+const evil = `"><script>document.title='owned'</script><img src=x onerror=alert(1)>{{.Lang}}` + "\u202egnp.exe\x00\x1b[2J"
+
+// Whatever a letter holds is text on the page: no element, attribute or address of the page
+// comes from it. The pages are parsed as a browser would (x/net/html follows the HTML standard).
+func TestHostileLetterIsText(t *testing.T) {
+	h := newHouse(t, nil)
+	a := okafor()
+	a.Name, a.Subject, a.File, a.Text = "Eve "+evil, "Subject "+evil, "part"+evil+".stl", "Body "+evil+"\njavascript:alert(1)"
+	a.Agreement = job.Agreement{State: job.AgreementUnproven, Why: "why " + evil}
+	a.Findings = []job.Finding{{Code: "x" + evil, Level: job.Stop, Text: "found " + evil, Question: evil}}
+	id, d := h.letter(a)
+	b := h.browser("owen")
+	for _, path := range []string{"/", "/reply/" + d, "/job/" + string(id), "/letter/L-000001", "/jobs", "/jobs?text=" + url.QueryEscape(evil), "/prints",
+		"/agreements?text=" + url.QueryEscape(evil) + "&address=" + url.QueryEscape(evil), "/texts/en/" + url.PathEscape(evil), "/reply/" + url.PathEscape(evil), "/" + url.PathEscape(evil)} {
+		_, page := b.get(path)
+		inert(t, path, page)
+		if strings.ContainsAny(page, "\u202e\x00\x1b") {
+			t.Errorf("%s shows hidden characters", path)
+		}
+	}
+	_, page := b.get("/reply/" + d)
+	holds(t, page, "&lt;script&gt;document.title=&#39;owned&#39;")
+}
+
+// inert parses a page and fails on any script or handler that is not ours.
+func inert(t *testing.T, path, page string) {
+	t.Helper()
+	doc, err := html.Parse(strings.NewReader(page))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := range doc.Descendants() {
+		if n.Type != html.ElementNode {
+			continue
+		}
+		src := ""
+		for _, at := range n.Attr {
+			if strings.HasPrefix(at.Key, "on") || at.Key == "style" || at.Key == "srcdoc" {
+				t.Errorf("%s: <%s> has %s=%q", path, n.Data, at.Key, at.Val)
+			}
+			if at.Key == "src" || at.Key == "href" || at.Key == "action" {
+				src = at.Val
+				if !strings.HasPrefix(src, "/") && !strings.HasPrefix(src, "#") {
+					t.Errorf("%s: <%s> leads to %q", path, n.Data, src)
+				}
+			}
+		}
+		if n.Data == "script" && (!strings.HasPrefix(src, "/static/") || n.FirstChild != nil) || n.Data == "style" {
+			t.Errorf("%s: a script or style that is not ours: %v", path, n.Attr)
+		}
+	}
+}
+
+func TestHeaders(t *testing.T) {
+	h := newHouse(t, nil)
+	_, d := h.letter(okafor())
+	b := h.browser("marisol")
+	header := func(path string) http.Header {
+		r, err := b.Get(h.server.URL + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Body.Close()
+		return r.Header
+	}
+	page := header("/")
+	for _, bad := range []string{"unsafe-inline", "unsafe-eval", "http:", "*", "data:"} {
+		if strings.Contains(page.Get("Content-Security-Policy"), bad) {
+			t.Errorf("the policy allows %s: %s", bad, page.Get("Content-Security-Policy"))
+		}
+	}
+	for name, want := range map[string]string{"X-Content-Type-Options": "nosniff", "Cache-Control": "no-store", "Referrer-Policy": "same-origin"} {
+		if page.Get(name) != want {
+			t.Errorf("%s: %q", name, page.Get(name))
+		}
+	}
+	frame := header("/reply/" + d + "/html").Get("Content-Security-Policy")
+	if !strings.HasPrefix(frame, "sandbox") || strings.Contains(frame, "allow-scripts") || !strings.Contains(frame, "default-src 'none'") {
+		t.Errorf("the frame's policy: %s", frame)
+	}
+	source := header("/reply/" + d + "/source")
+	if !strings.HasPrefix(source.Get("Content-Type"), "text/plain") || !strings.HasPrefix(source.Get("Content-Disposition"), "attachment") {
+		t.Errorf("the source is served as %v", source)
+	}
+}
+
+// Without signing in nothing is shown or done.
+func TestNothingWithoutSigningIn(t *testing.T) {
+	h := newHouse(t, nil)
+	id, d := h.letter(okafor())
+	b := h.browser("")
+	b.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	for _, path := range []string{"/", "/reply/" + d, "/reply/" + d + "/html", "/reply/" + d + "/source", "/reply/" + d + "/state", "/job/" + string(id), "/job/" + string(id) + "/picture/corner.png",
+		"/job/" + string(id) + "/shape", "/letter/L-000001", "/jobs", "/prints", "/agreements", "/report", "/texts", "/texts/en/quote", "/rules", "/keys"} {
+		code, page := b.get(path)
+		if code != http.StatusSeeOther || strings.Contains(page, "Amara") {
+			t.Errorf("%s gives %d", path, code)
+		}
+	}
+	got, err := h.ledger.Draft(t.Context(), d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{"/reply/" + d + "/approve", "/reply/" + d + "/aside", "/reply/" + d + "/edit", "/job/" + string(id) + "/move", "/job/" + string(id) + "/settings", "/agreements", "/texts/en/quote", "/letter/L-000001/again"} {
+		if code, _ := b.post(path, url.Values{"sha": {got.SHA256}, "to": {"declined"}}); code != http.StatusForbidden {
+			t.Errorf("POST %s gives %d", path, code)
+		}
+	}
+	if now, err := h.ledger.Draft(t.Context(), d); err != nil || now.State != got.State || now.SHA256 != got.SHA256 {
+		t.Errorf("something was done: %+v %v", now, err)
+	}
+}
+
+// A form on another site cannot act for a person who is signed in here.
+func TestOtherSitesCannotAct(t *testing.T) {
+	h := newHouse(t, nil)
+	_, d := h.letter(okafor())
+	b := h.browser("marisol")
+	_, page := b.get("/reply/" + d)
+	for name, value := range map[string]string{"Sec-Fetch-Site": "cross-site", "Origin": "https://evil.example"} {
+		r, err := http.NewRequest(http.MethodPost, h.server.URL+"/reply/"+d+"/approve", strings.NewReader(url.Values{"sha": {sha(t, page)}}.Encode()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		r.Header.Set(name, value)
+		resp, err := b.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		if resp.StatusCode != http.StatusForbidden {
+			t.Errorf("%s: %s gives %d", name, value, resp.StatusCode)
+		}
+	}
+	u, err := url.Parse(h.server.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range b.Jar.Cookies(u) {
+		if strings.Contains(page, c.Value) {
+			t.Error("the session's token stands in the page")
+		}
+	}
+}
+
+func TestSessionCookie(t *testing.T) {
+	for _, secure := range []bool{false, true} {
+		h := newHouse(t, func(c *Config) { c.Secure = secure })
+		b := h.browser("")
+		b.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+		r, err := b.PostForm(h.server.URL+"/sign-in", url.Values{"sign-in": {"marisol"}, "password": {password}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Body.Close()
+		c := r.Cookies()
+		if len(c) != 1 || !c[0].HttpOnly || c[0].SameSite != http.SameSiteLaxMode || c[0].Secure != secure || c[0].MaxAge != 0 {
+			t.Errorf("cookies: %+v", c)
+		}
+	}
+}
+
+func TestSigningIn(t *testing.T) {
+	h := newHouse(t, nil)
+	b := h.browser("")
+	code, page := b.post("/sign-in", url.Values{"sign-in": {"marisol"}, "password": {"wrong"}})
+	if code != http.StatusUnauthorized {
+		t.Fatalf("%d", code)
+	}
+	holds(t, page, "That name and password do not belong together.")
+	for range missesAName - 1 {
+		b.post("/sign-in", url.Values{"sign-in": {"marisol"}, "password": {"wrong"}})
+	}
+	// Now even the right one waits, and another person's does not.
+	if code, page = b.post("/sign-in", url.Values{"sign-in": {"MARISOL"}, "password": {password}}); code != http.StatusTooManyRequests {
+		t.Errorf("after five misses: %d\n%s", code, page)
+	}
+	if code, _ = h.browser("").post("/sign-in", url.Values{"sign-in": {"owen"}, "password": {password}}); code != http.StatusOK {
+		t.Errorf("another person: %d", code)
+	}
+	h.clock.pass(missWindow)
+	if code, _ = b.post("/sign-in", url.Values{"sign-in": {"marisol"}, "password": {password}}); code != http.StatusOK {
+		t.Errorf("after a quarter of an hour: %d", code)
+	}
+	if code, page = b.post("/sign-out", nil); code != http.StatusOK || !strings.Contains(page, "Password") {
+		t.Errorf("signing out: %d", code)
+	}
+	if _, page = b.get("/"); !strings.Contains(page, "Password") {
+		t.Error("still signed in")
+	}
+}
+
+// After signing in a person is where they wanted to be, and nowhere else.
+func TestBackAfterSigningIn(t *testing.T) {
+	h := newHouse(t, nil)
+	b := h.browser("")
+	b.get("/report")
+	_, page := b.post("/sign-in", url.Values{"sign-in": {"marisol"}, "password": {password}})
+	holds(t, page, "<h1>Report")
+	for _, away := range []string{"//evil.example/", `/\evil.example`, "https://evil.example/"} {
+		b.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+		r, err := b.PostForm(h.server.URL+"/language", url.Values{"language": {"fr"}, "back": {away}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Body.Close()
+		if to := r.Header.Get("Location"); to != "/" {
+			t.Errorf("%q leads to %q", away, to)
+		}
+	}
+}
+
+func TestProxy(t *testing.T) {
+	get := func(from []string, header http.Header) (int, string) {
+		h := newHouse(t, func(c *Config) {
+			c.Auth = Auth{Proxy: &Proxy{Header: "X-Remote-Name", From: from, Admins: []string{"Owen Dufresne"}}}
+		})
+		r, err := http.NewRequest(http.MethodGet, h.server.URL+"/", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header = header
+		resp, err := http.DefaultClient.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return read(t, resp)
+	}
+	if code, page := get(nil, http.Header{"X-Remote-Name": {"Owen Dufresne"}}); code != http.StatusOK || !strings.Contains(page, "Signed in: Owen Dufresne (admin)") {
+		t.Errorf("through the proxy: %d", code)
+	}
+	if code, page := get(nil, http.Header{"X-Remote-Name": {"Marisol Teague"}}); code != http.StatusOK || strings.Contains(page, "(admin)") {
+		t.Errorf("staff through the proxy: %d", code)
+	}
+	for name, c := range map[string]struct {
+		from   []string
+		header http.Header
+	}{"no header": {nil, http.Header{}}, "two headers": {nil, http.Header{"X-Remote-Name": {"Owen Dufresne", "Eve"}}}, "not from the proxy": {[]string{"192.0.2.7"}, http.Header{"X-Remote-Name": {"Owen Dufresne"}}}} {
+		if code, _ := get(c.from, c.header); code != http.StatusForbidden {
+			t.Errorf("%s: %d", name, code)
+		}
+	}
+	// Where the proxy is not switched on, its header says nothing.
+	h := newHouse(t, nil)
+	r, err := http.NewRequest(http.MethodGet, h.server.URL+"/", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Header.Set("X-Remote-Name", "Owen Dufresne")
+	resp, err := http.DefaultClient.Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, page := read(t, resp); !strings.Contains(page, "Password") {
+		t.Error("a header that was not switched on signs in")
+	}
+}
+
+func TestDemoSignsInAndSaysSo(t *testing.T) {
+	h := newHouse(t, func(c *Config) { c.Auth = Auth{Demo: "Marisol Teague"} })
+	code, page := h.browser("").get("/")
+	if code != http.StatusOK {
+		t.Fatalf("%d", code)
+	}
+	holds(t, page, "This is the demo: you are signed in as Marisol Teague by itself.")
+}
+
+func TestRoles(t *testing.T) {
+	h := newHouse(t, nil)
+	code, page := h.browser("marisol").post("/texts/en/quote", url.Values{"source": {"Subject: x\n\ny"}, "do": {"save"}})
+	if code != http.StatusForbidden || !strings.Contains(page, "Only an admin may do this") {
+		t.Errorf("%d\n%s", code, page)
+	}
+}
+
+func TestAuthConfiguration(t *testing.T) {
+	h := cheapHash(t)
+	for name, c := range map[string]struct {
+		auth Auth
+		want string
+	}{
+		"nobody":      {Auth{}, "nobody could sign in"},
+		"two ways":    {Auth{Demo: "x", Proxy: &Proxy{Header: "X"}}, "not both"},
+		"no header":   {Auth{Proxy: &Proxy{}}, "has no name"},
+		"bad address": {Auth{Proxy: &Proxy{Header: "X", From: []string{"here"}}}, "neither an address nor a prefix"},
+		"role":        {Auth{Accounts: []Account{{"a", "A", "boss", h}}}, `has the role "boss"`},
+		"twice":       {Auth{Accounts: []Account{{"a", "A", RoleStaff, h}, {"A", "B", RoleStaff, h}}}, "two accounts"},
+		"plain":       {Auth{Accounts: []Account{{"a", "A", RoleStaff, "secret"}}}, "is not a hash"},
+	} {
+		if err := c.auth.check(); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+func TestAccountsFile(t *testing.T) {
+	path := t.TempDir() + "/accounts.toml"
+	if err := SaveAccounts(path, accounts(t)); err != nil {
+		t.Fatal(err)
+	}
+	got, err := LoadAccounts(path)
+	if err != nil || len(got) != 2 || got[1].Role != RoleAdmin {
+		t.Errorf("%+v, %v", got, err)
+	}
+	if _, err := HashPassword("short"); err == nil {
+		t.Error("a short password is taken")
+	}
+}
+
+// The throttle's memory is bounded.
+func TestThrottleForgets(t *testing.T) {
+	th := newThrottle()
+	now := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
+	for i := range 3 * maxMissKeys {
+		th.missed(now.Add(time.Duration(i)*time.Millisecond), "name "+strings.Repeat("x", i%7)+string(rune('a'+i%26))+time.Duration(i).String())
+	}
+	if n := len(th.misses); n > maxMissKeys+1 {
+		t.Errorf("%d names are remembered", n)
+	}
+}
