@@ -18,17 +18,40 @@ import (
 // stepSend is the robot's step that hands an approved draft to the mail server.
 const stepSend = "send"
 
-// approve records that this person approves exactly the bytes the page showed,
-// and gives the robot its work in the same transaction.
+// acts fills in the ledger's own changes where the configuration names none.
+func (d *Desk) acts() Acts {
+	a, l := d.cfg.Acts, d.cfg.Ledger
+	if a.Approve == nil {
+		a.Approve = func(ctx context.Context, id, sha, by string) error {
+			return l.Tx(ctx, func(tx *ledger.Tx) error {
+				if err := tx.Approve(ctx, id, sha, by, ledger.ViaPage); err != nil {
+					return err
+				}
+				return tx.Enqueue(ctx, stepSend, id, time.Time{})
+			})
+		}
+	}
+	if a.SetAside == nil {
+		a.SetAside = l.SetAside
+	}
+	if a.Settle == nil {
+		a.Settle = func(ctx context.Context, id string, sent bool, by string) error {
+			return l.Settle(ctx, id, sent, by, "settled on the staff page")
+		}
+	}
+	if a.Replaced == nil {
+		a.Replaced = func(context.Context, *ledger.Tx, string) error { return nil }
+	}
+	if a.Press == nil {
+		a.Press = func(ctx context.Context, id job.ID, p Press) error { return l.Move(ctx, id, p.To, p.By, p.Why) }
+	}
+	return a
+}
+
+// approve records that this person approves exactly the bytes the page showed.
 func (d *Desk) approve(w http.ResponseWriter, r *http.Request, who personal) error {
 	ctx, id, sha := r.Context(), r.PathValue("draft"), r.PostFormValue("sha")
-	err := d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		if err := tx.Approve(ctx, id, sha, who.Name, ledger.ViaPage); err != nil {
-			return err
-		}
-		return tx.Enqueue(ctx, stepSend, id, time.Time{})
-	})
-	if err != nil {
+	if err := d.cfg.Acts.Approve(ctx, id, sha, who.Name); err != nil {
 		return d.refused(w, r, who, err, nil)
 	}
 	d.wake()
@@ -72,9 +95,8 @@ func (d *Desk) refused(w http.ResponseWriter, r *http.Request, who personal, cau
 }
 
 // onDraft makes a small change of a draft and goes back to a page.
-func (d *Desk) onDraft(w http.ResponseWriter, r *http.Request, who personal, back, said string, change func(ctx context.Context, tx *ledger.Tx, id string) error) error {
-	ctx, id := r.Context(), r.PathValue("draft")
-	if err := d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return change(ctx, tx, id) }); err != nil {
+func (d *Desk) onDraft(w http.ResponseWriter, r *http.Request, who personal, back, said string, change func(ctx context.Context, id string) error) error {
+	if err := change(r.Context(), r.PathValue("draft")); err != nil {
 		return d.refused(w, r, who, err, nil)
 	}
 	d.wake()
@@ -84,14 +106,19 @@ func (d *Desk) onDraft(w http.ResponseWriter, r *http.Request, who personal, bac
 }
 
 func (d *Desk) setAside(w http.ResponseWriter, r *http.Request, who personal) error {
-	return d.onDraft(w, r, who, "/", "Put aside. Nothing was sent.", func(ctx context.Context, tx *ledger.Tx, id string) error {
-		return tx.SetAside(ctx, id, who.Name, oneLine(r.PostFormValue("why"), 500))
+	return d.onDraft(w, r, who, "/", "Put aside. Nothing was sent.", func(ctx context.Context, id string) error {
+		return d.cfg.Acts.SetAside(ctx, id, who.Name, oneLine(r.PostFormValue("why"), 500))
 	})
 }
 
 func (d *Desk) reopen(w http.ResponseWriter, r *http.Request, who personal) error {
-	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), "The reply waits again.", func(ctx context.Context, tx *ledger.Tx, id string) error {
-		return tx.Reopen(ctx, id, who.Name, oneLine(r.PostFormValue("why"), 500))
+	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), "The reply waits again.", func(ctx context.Context, id string) error {
+		return d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+			if err := tx.Reopen(ctx, id, who.Name, oneLine(r.PostFormValue("why"), 500)); err != nil {
+				return err
+			}
+			return d.cfg.Acts.Replaced(ctx, tx, id) // its copy in the mailbox waits again too
+		})
 	})
 }
 
@@ -104,11 +131,16 @@ func (d *Desk) sendBack(w http.ResponseWriter, r *http.Request, who personal) er
 	if len(note) > 2000 {
 		return wrongf("the note is longer than 2000 characters; shorten it")
 	}
-	return d.onDraft(w, r, who, "/", "Sent back with your note.", func(ctx context.Context, tx *ledger.Tx, id string) error {
-		if err := tx.AddNotice(ctx, kindNote, id, who.Name+": "+note); err != nil {
-			return err
-		}
-		return tx.Note(ctx, id, kindNote, who.Name, note)
+	return d.onDraft(w, r, who, "/", "Sent back with your note.", func(ctx context.Context, id string) error {
+		return d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+			if _, err := tx.Draft(ctx, id); err != nil {
+				return err
+			}
+			if err := tx.AddNotice(ctx, kindNote, id, who.Name+": "+note); err != nil {
+				return err
+			}
+			return tx.Note(ctx, id, kindNote, who.Name, "")
+		})
 	})
 }
 
@@ -117,8 +149,8 @@ func (d *Desk) settle(w http.ResponseWriter, r *http.Request, who personal) erro
 	if sent != "yes" && sent != "no" {
 		return wrongf("say whether the reply was sent or not")
 	}
-	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), "Settled.", func(ctx context.Context, tx *ledger.Tx, id string) error {
-		return tx.Settle(ctx, id, sent == "yes", who.Name, "settled on the staff page")
+	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), "Settled.", func(ctx context.Context, id string) error {
+		return d.cfg.Acts.Settle(ctx, id, sent == "yes", who.Name)
 	})
 }
 
@@ -146,7 +178,7 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request, who personal) error 
 		why = "written anew from its template"
 	}
 	err = d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		return replace(ctx, tx, id, r.PostFormValue("sha"), m, !anew, who.Name, why)
+		return d.replace(ctx, tx, id, r.PostFormValue("sha"), m, revision{edited: !anew, who: who.Name, why: why})
 	})
 	if err != nil {
 		return d.refused(w, r, who, err, &mine)
@@ -167,17 +199,27 @@ func (d *Desk) again(w http.ResponseWriter, r *http.Request, who personal, mine 
 	return d.showReply(w, r, http.StatusUnprocessableEntity, who, v)
 }
 
-func replace(ctx context.Context, tx *ledger.Tx, id, base string, m draft.Message, edited bool, who, why string) error {
+// revision says whose new version of a draft it is, and of what.
+type revision struct {
+	edited   bool // the text is a person's own
+	jobs     []job.Job
+	who, why string
+}
+
+func (d *Desk) replace(ctx context.Context, tx *ledger.Tx, id, base string, m draft.Message, v revision) error {
 	old, err := tx.Draft(ctx, id)
 	if err != nil {
 		return err
 	}
-	doc, err := docWith(old.Doc, m, edited)
+	doc, err := docWith(old.Doc, m, v)
 	if err != nil {
 		return err
 	}
-	_, err = tx.Replace(ctx, id, base, ledger.Edit{Raw: m.Raw, Subject: m.Subject, MessageID: m.MessageID, To: m.To, Doc: doc}, who, why)
-	return err
+	e := ledger.Edit{Raw: m.Raw, Subject: m.Subject, MessageID: m.MessageID, To: m.To, Doc: doc}
+	if _, err = tx.Replace(ctx, id, base, e, v.who, v.why); err != nil {
+		return err
+	}
+	return d.cfg.Acts.Replaced(ctx, tx, id)
 }
 
 // changeSettings works out a part under other settings ("try"), or takes them
@@ -238,6 +280,7 @@ func (d *Desk) useSettings(w http.ResponseWriter, r *http.Request, who personal,
 	changed := j
 	changed.Settings, changed.Report = t.Settings, &t.Report
 	var m draft.Message
+	var jobs []job.Job
 	if reply != "" && d.cfg.Redraft != nil {
 		dr, err := d.cfg.Ledger.Draft(ctx, reply)
 		if err != nil {
@@ -246,13 +289,16 @@ func (d *Desk) useSettings(w http.ResponseWriter, r *http.Request, who personal,
 		if !slices.Contains(dr.Jobs, j.ID) {
 			return wrongf("reply %s is not about job %s; open the job again", reply, j.ID)
 		}
-		if m, err = d.redraftWith(ctx, dr, changed); err != nil {
+		if jobs, err = d.jobsWith(ctx, dr, changed); err != nil {
+			return err
+		}
+		if m, err = d.cfg.Redraft(ctx, dr.ID, Rewrite{Jobs: jobs}); err != nil {
 			return err
 		}
 	}
 	err := d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if m.Raw != nil {
-			if err := replace(ctx, tx, reply, r.PostFormValue("sha"), m, false, who.Name, "written anew for other settings"); err != nil {
+			if err := d.replace(ctx, tx, reply, r.PostFormValue("sha"), m, revision{jobs: jobs, who: who.Name, why: "written anew for other settings"}); err != nil {
 				return err
 			}
 		}
@@ -276,7 +322,8 @@ func (d *Desk) useSettings(w http.ResponseWriter, r *http.Request, who personal,
 	return nil
 }
 
-func (d *Desk) redraftWith(ctx context.Context, dr ledger.Draft, changed job.Job) (draft.Message, error) {
+// jobsWith are the jobs of a draft, one of them as it would be.
+func (d *Desk) jobsWith(ctx context.Context, dr ledger.Draft, changed job.Job) ([]job.Job, error) {
 	var jobs []job.Job
 	for _, id := range dr.Jobs {
 		if id == changed.ID {
@@ -285,11 +332,11 @@ func (d *Desk) redraftWith(ctx context.Context, dr ledger.Draft, changed job.Job
 		}
 		j, err := d.cfg.Ledger.Job(ctx, id)
 		if err != nil {
-			return draft.Message{}, err
+			return nil, err
 		}
 		jobs = append(jobs, j)
 	}
-	return d.cfg.Redraft(ctx, dr.ID, Rewrite{Jobs: jobs})
+	return jobs, nil
 }
 
 // with shows the settings of a trial in the form.
@@ -359,22 +406,50 @@ func (f *fields) number(field, name string, without, least, most float64) float6
 	return v
 }
 
-// moveJob brings a job to the next stage by hand: at the printer, at the counter.
+// moveJob records what was done at the printer or the counter.
 func (d *Desk) moveJob(w http.ResponseWriter, r *http.Request, who personal) error {
-	ctx, id, to := r.Context(), job.ID(r.PathValue("job")), job.Stage(r.PostFormValue("to"))
-	err := d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		return tx.Move(ctx, id, to, who.Name, oneLine(r.PostFormValue("why"), 500))
-	})
-	if err != nil {
-		return err
+	id, f := job.ID(r.PathValue("job")), fields{r: r}
+	p := Press{To: job.Stage(r.PostFormValue("to")), Paid: strings.Replace(strings.TrimSpace(r.PostFormValue("paid")), ",", ".", 1),
+		Why: oneLine(r.PostFormValue("why"), 500), By: who.Name}
+	p.Hours, p.Grams = f.number("hours", "hours", 0, 0, 1000), f.number("grams", "grams", 0, 0, 100000)
+	if f.err != nil {
+		return f.err
+	}
+	if err := d.cfg.Acts.Press(r.Context(), id, p); err != nil {
+		return actError(err)
 	}
 	d.wake()
 	s := d.pages.speech[d.lang(r)]
-	d.say(r, "%s is now: %s.", string(id), s.code("stage", to))
+	d.say(r, "%s is now: %s.", string(id), s.code("stage", p.To))
 	back := "/job/" + string(id)
 	if r.PostFormValue("back") == "prints" {
 		back = "/prints"
 	}
 	http.Redirect(w, r, back, http.StatusSeeOther)
+	return nil
+}
+
+// actError keeps the errors that have a page of their own; others are a person's
+// to mend, such as a reason that is missing.
+func actError(err error) error {
+	var stage *ledger.StageError
+	if errors.As(err, &stage) || errors.Is(err, ledger.ErrNotFound) || errors.Is(err, ledger.ErrDiskFull) || errors.Is(err, context.Canceled) {
+		return err
+	}
+	return wrongInput(err.Error())
+}
+
+// confirm records that a person made sure of a job's sender.
+func (d *Desk) confirm(w http.ResponseWriter, r *http.Request, who personal) error {
+	id := job.ID(r.PathValue("job"))
+	if d.cfg.Acts.Confirm == nil {
+		return wrongf("the sender cannot be confirmed here")
+	}
+	if err := d.cfg.Acts.Confirm(r.Context(), id, who.Name); err != nil {
+		return actError(err)
+	}
+	d.wake()
+	d.say(r, "You have made sure of the sender. The job is checked anew, and a new reply is written.")
+	http.Redirect(w, r, "/job/"+string(id), http.StatusSeeOther)
 	return nil
 }

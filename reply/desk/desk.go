@@ -29,6 +29,10 @@ type Config struct {
 	Recheck func(ctx context.Context, id job.ID, s job.Settings) (job.Report, error)
 	// Redraft composes a waiting draft anew. It changes nothing.
 	Redraft func(ctx context.Context, draftID string, w Rewrite) (draft.Message, error)
+	// Preview fills in a reply text of a set for a job as it stands. It changes nothing.
+	Preview func(ctx context.Context, set *templates.Set, id job.ID, name, language string) (draft.Message, error)
+	// Acts are what a change brings with it in the robot's work.
+	Acts Acts
 	// Wake tells the robot that there is work; nil when it looks by itself.
 	Wake func()
 	// LastPoll tells when the mailbox was last looked at without an error, and
@@ -47,6 +51,30 @@ type Config struct {
 	Secure bool // reached over TLS only: cookies never leave without it
 	Log    *slog.Logger
 	Now    func() time.Time
+}
+
+// Acts are the changes that have consequences beyond the ledger's own: steps for
+// the robot, letters to patrons. A nil one makes the ledger's change alone, and
+// for Approve also asks for the step that sends.
+type Acts struct {
+	Approve  func(ctx context.Context, id, sha, by string) error
+	SetAside func(ctx context.Context, id, by, why string) error
+	Settle   func(ctx context.Context, id string, sent bool, by string) error
+	// Replaced is called in the transaction that changed a waiting draft's words.
+	Replaced func(ctx context.Context, tx *ledger.Tx, id string) error
+	// Confirm records that a person made sure who the sender of a job is.
+	Confirm func(ctx context.Context, id job.ID, by string) error
+	// Press records what was done at the printer and at the counter.
+	Press func(ctx context.Context, id job.ID, p Press) error
+}
+
+// Press is what a person did with a job by hand.
+type Press struct {
+	To           job.Stage // printing, ready, failed, agreed (back on the list), collected
+	Hours, Grams float64   // what the print took, for ready and failed; 0 is not known
+	Paid         string    // decimal money, for collected
+	Why          string    // for failed: the patron is told
+	By           string
 }
 
 // Rewrite says what is different in a draft that is composed anew. A zero
@@ -97,6 +125,7 @@ func New(cfg Config) (*Desk, error) {
 		return nil, err
 	}
 	d := &Desk{cfg: cfg, pages: p, throttle: newThrottle(), here: newPresence(), shown: newShownTexts(), pictures: newGallery(), store: memstore.New()}
+	d.cfg.Acts = d.acts()
 	d.texts.Store(cfg.Templates)
 	d.sessions = scs.New()
 	d.sessions.Store = d.store
@@ -175,6 +204,7 @@ func (d *Desk) routes() http.Handler {
 	staff("GET /job/{job}/picture/{view}", d.picture)
 	staff("GET /job/{job}/shape", d.shape)
 	staff("POST /job/{job}/move", d.moveJob)
+	staff("POST /job/{job}/confirm", d.confirm)
 
 	staff("GET /jobs", d.jobsPage)
 	staff("GET /prints", d.printsPage)

@@ -20,7 +20,8 @@ type partView struct {
 	Trial   *trial
 	Open    bool // settings may still be changed
 	HasMesh bool
-	Next    []job.Stage // where a person may bring it by hand
+	Listed  bool // it is on the print list
+	Unsure  bool // a person may vouch for the sender
 }
 
 // wish is one thing the patron's words settle, with those words.
@@ -67,11 +68,11 @@ func (d *Desk) partView(j job.Job, s *speech) partView {
 	case job.Taken, job.Checked, job.NeedsAgreement, job.Drafted, job.Quoted:
 		p.Open = j.Report != nil && j.Report.Readable && d.cfg.Recheck != nil
 	}
-	for _, next := range []job.Stage{job.Agreed, job.Printing, job.Ready, job.Failed, job.Collected} {
-		if job.MayGo(j.Stage, next) {
-			p.Next = append(p.Next, next)
-		}
+	switch j.Stage {
+	case job.Agreed, job.Printing, job.Failed, job.Ready:
+		p.Listed = true
 	}
+	p.Unsure = j.Auth != job.Pass && d.cfg.Acts.Confirm != nil && job.MayGo(j.Stage, job.Checked)
 	if j.Report == nil {
 		return p
 	}

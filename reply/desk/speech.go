@@ -140,7 +140,7 @@ func (s *speech) funcs(p *pages) template.FuncMap {
 		"name":     func(v string) string { return oneLine(v, 80) },
 		"lines":    visible,
 		"input":    input,
-		"first":    firstWord,
+		"hoursOf":  func(seconds float64) float64 { return seconds / 3600 },
 		"escape":   url.PathEscape,
 		"cap":      func(v string) string { return capital(oneLine(v, 2000)) },
 		"line":     func(v string) string { return oneLine(v, 2000) },
@@ -196,11 +196,6 @@ func capital(s string) string {
 		r[0] = unicode.ToUpper(r[0])
 	}
 	return string(r)
-}
-
-func firstWord(s string) string {
-	f, _, _ := strings.Cut(s, " ")
-	return f
 }
 
 // who is how a person of the mail is shown: the name they give, and always the

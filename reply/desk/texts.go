@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"net/http"
@@ -10,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/reply/draft"
 	"meshclerk/rules"
 	"meshclerk/templates"
@@ -36,6 +38,8 @@ type textView struct {
 	CanSave    bool
 	Samples    []string
 	Sample     string
+	Job        string // to be tried on, instead of a sample
+	CanTry     bool
 	Subject    string
 	Plain      string
 	Wrong      string
@@ -65,7 +69,7 @@ func (d *Desk) textPage(w http.ResponseWriter, r *http.Request, who personal) er
 		}
 		v.Source = string(b)
 	}
-	d.preview(&v, d.texts.Load())
+	d.preview(r.Context(), &v, d.texts.Load())
 	d.show(w, r, http.StatusOK, "text", "Reply text", who, v)
 	return nil
 }
@@ -84,7 +88,7 @@ func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
 	for _, s := range templates.Samples(v.Lang) {
 		v.Samples = append(v.Samples, s.Name)
 	}
-	v.Sample = r.FormValue("sample")
+	v.Sample, v.Job, v.CanTry = r.FormValue("sample"), oneLine(r.FormValue("job"), 20), d.cfg.Preview != nil
 	if !slices.Contains(v.Samples, v.Sample) {
 		v.Sample = v.Samples[0]
 	}
@@ -92,8 +96,17 @@ func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
 	return v, err
 }
 
-// preview fills a text in with a sample.
-func (d *Desk) preview(v *textView, set *templates.Set) {
+// preview fills a text in with a job that was chosen, else with a sample.
+func (d *Desk) preview(ctx context.Context, v *textView, set *templates.Set) {
+	if v.CanTry && v.Job != "" {
+		m, err := d.cfg.Preview(ctx, set, job.ID(v.Job), v.Name, v.Lang)
+		if err != nil {
+			v.Wrong = err.Error()
+			return
+		}
+		v.Subject, v.Plain = m.Subject, m.Plain
+		return
+	}
 	t, err := set.Get(v.Lang, v.Name)
 	if err != nil {
 		v.Wrong = err.Error()
@@ -137,7 +150,7 @@ func (d *Desk) saveText(w http.ResponseWriter, r *http.Request, who personal) er
 		return nil
 	}
 	if r.PostFormValue("do") != "save" {
-		d.preview(&v, set)
+		d.preview(r.Context(), &v, set)
 		d.show(w, r, http.StatusOK, "text", "Reply text", who, v)
 		return nil
 	}

@@ -32,14 +32,17 @@ func DocOf(d ledger.Draft) Doc {
 }
 
 // docWith brings a draft's Doc up to date with a message, other fields left as they are.
-func docWith(old json.RawMessage, m draft.Message, edited bool) (json.RawMessage, error) {
+func docWith(old json.RawMessage, m draft.Message, v revision) (json.RawMessage, error) {
 	all := map[string]any{}
 	if len(old) > 0 {
 		if err := json.Unmarshal(old, &all); err != nil {
 			return nil, err
 		}
 	}
-	all["markdown"], all["questions"], all["notes"], all["edited"] = m.Markdown, m.Questions, m.Notes, edited
+	all["markdown"], all["questions"], all["notes"], all["edited"] = m.Markdown, m.Questions, m.Notes, v.edited
+	if v.jobs != nil {
+		all["jobs"] = v.jobs
+	}
 	return json.Marshal(all)
 }
 
