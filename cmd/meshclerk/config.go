@@ -25,6 +25,7 @@ type config struct {
 	Domain    string     `toml:"domain"`
 	IMAP      mailServer `toml:"imap"`
 	SMTP      mailServer `toml:"smtp"`
+	StaffPage pageConfig `toml:"staff_page"`
 }
 
 // mailServer is how one mail server is reached.
@@ -75,7 +76,7 @@ func configFault(path string, err error) error {
 
 // place makes relative paths absolute, from the folder of the configuration.
 func (c *config) place(dir string) {
-	for _, p := range []*string{&c.Data, &c.Rules, &c.Templates, &c.IMAP.CAFile, &c.SMTP.CAFile} {
+	for _, p := range []*string{&c.Data, &c.Rules, &c.Templates, &c.IMAP.CAFile, &c.SMTP.CAFile, &c.StaffPage.Accounts, &c.StaffPage.CertFile, &c.StaffPage.KeyFile} {
 		if *p != "" && !filepath.IsAbs(*p) {
 			*p = filepath.Join(dir, *p)
 		}

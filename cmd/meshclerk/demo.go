@@ -17,6 +17,7 @@ import (
 	"meshclerk/intake/credential"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/desk"
 	"meshclerk/rules"
 	"meshclerk/templates"
 )
@@ -49,7 +50,7 @@ func (c *demoCmd) Run(e *env) error {
 		return err
 	}
 	if c.Once {
-		return e.ctx.Err()
+		return d.talks(e.out)
 	}
 	return d.stay(c.Listen)
 }
@@ -206,7 +207,13 @@ func (d *demo) stay(listen string) error {
 	fmt.Fprintf(d.out, "\nThe demo goes on until you stop it (Ctrl-C). Nothing leaves this machine.\n")
 	fmt.Fprintf(d.out, "  mailbox     %s (user %s, password %s)\n", d.peer.IMAPAddr, d.peer.User, d.peer.Password)
 	fmt.Fprintf(d.out, "  data        %s (try: meshclerk drafts list --data %s)\n", d.ledger.Dir(), d.ledger.Dir())
-	return serve(d.ctx, listen, d.bot, slog.New(slog.DiscardHandler), func(addr string) {
+	quiet := slog.New(slog.DiscardHandler)
+	page, err := newStaffPage(d.bot, desk.Config{Auth: desk.Auth{Demo: d.rules.Library.Staff[0].Name}, Log: quiet})
+	if err != nil {
+		return err
+	}
+	defer page.close()
+	return serve(d.ctx, listen, d.bot, page, quiet, func(addr string) {
 		fmt.Fprintf(d.out, "  staff page  http://%s/\n", addr)
 	})
 }

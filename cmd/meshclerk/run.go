@@ -50,7 +50,12 @@ func (c *runCmd) Run(e *env) error {
 	}
 	defer release()
 	bot := newRobot(l, r, set, s, conf.Domain, log)
-	return serve(e.ctx, conf.Listen, bot, log, func(addr string) { log.Info("listening", "address", addr) })
+	page, err := conf.StaffPage.open(conf, bot, log)
+	if err != nil {
+		return err
+	}
+	defer page.close()
+	return serve(e.ctx, conf.Listen, bot, page, log, func(addr string) { log.Info("listening", "address", addr) })
 }
 
 func newRobot(l *ledger.Ledger, r *rules.Rules, set *templates.Set, s *servers, domain string, log *slog.Logger) *robot.Robot {
@@ -63,14 +68,14 @@ func newLog(w io.Writer) *slog.Logger {
 }
 
 // serve runs the robot and the health address until the context ends.
-func serve(ctx context.Context, listen string, bot *robot.Robot, log *slog.Logger, ready func(addr string)) error {
+func serve(ctx context.Context, listen string, bot *robot.Robot, page *staffPage, log *slog.Logger, ready func(addr string)) error {
 	ln, err := net.Listen("tcp", listen)
 	if err != nil {
 		return fmt.Errorf("the address %s cannot be listened on (is another copy running?): %w", listen, err)
 	}
-	web := &http.Server{Handler: handler(bot), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 2 * time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10}
+	web := &http.Server{Handler: handler(bot, page), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 2 * time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10}
 	failed := make(chan error, 1)
-	go func() { failed <- web.Serve(ln) }()
+	go func() { failed <- page.serve(web, ln) }()
 	ready(ln.Addr().String())
 	err = bot.Run(ctx)
 	bounded, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
@@ -84,9 +89,12 @@ func serve(ctx context.Context, listen string, bot *robot.Robot, log *slog.Logge
 	return err
 }
 
-func handler(bot *robot.Robot) http.Handler {
+func handler(bot *robot.Robot, page *staffPage) http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /health", health(bot))
+	if page.desk != nil {
+		mux.Handle("/", page.desk)
+	}
 	return mux
 }
 

@@ -1,0 +1,65 @@
+package robot
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/reply/draft"
+)
+
+// Rewrite says what is different in a draft that is composed anew.
+type Rewrite struct {
+	Subject, Markdown string    // a person's own version; "" leaves the template's
+	Note              string    // staff's own words to the patron, for the template
+	Jobs              []job.Job // the jobs as they would be; nil as they are
+}
+
+// Redraft composes a waiting draft anew, under its own number and Message-ID. It
+// changes nothing.
+func (r *Robot) Redraft(ctx context.Context, id string, w Rewrite) (draft.Message, error) {
+	d, err := r.Ledger.Draft(ctx, id)
+	if err != nil {
+		return draft.Message{}, err
+	}
+	jobs := w.Jobs
+	if jobs == nil {
+		if jobs, err = r.jobsOf(ctx, d); err != nil {
+			return draft.Message{}, err
+		}
+	}
+	number, _, _ := strings.Cut(strings.Trim(d.MessageID, "<>"), "@")
+	in, _, err := r.gather(ctx, number, jobs)
+	if err != nil {
+		return draft.Message{}, err
+	}
+	if err := r.situate(ctx, in, jobs); err != nil {
+		return draft.Message{}, err
+	}
+	in.Template, in.Subject, in.Markdown, in.Note = d.Kind, w.Subject, w.Markdown, w.Note
+	m, err := draft.Compose(*in)
+	if err != nil {
+		return draft.Message{}, err
+	}
+	return m, Canonical(&m)
+}
+
+func (r *Robot) jobsOf(ctx context.Context, d ledger.Draft) ([]job.Job, error) {
+	var jobs []job.Job
+	for _, id := range d.Jobs {
+		j, err := r.Ledger.Job(ctx, id)
+		if err != nil {
+			return nil, err
+		}
+		jobs = append(jobs, j)
+	}
+	return jobs, nil
+}
+
+// Replaced has the copy in the mailbox follow a draft that was changed, in the
+// transaction that changes it.
+func Replaced(ctx context.Context, tx *ledger.Tx, id string) error {
+	return tx.Enqueue(ctx, stepPost, id, time.Time{})
+}

@@ -1,0 +1,169 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"meshclerk/cmd/meshclerk/robot"
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/reply/desk"
+	"meshclerk/reply/draft"
+)
+
+// pageConfig says how people come to the staff page. Without accounts or a
+// proxy there is no page, only the health address.
+type pageConfig struct {
+	Accounts    string   `toml:"accounts"`     // file of people who may sign in
+	ProxyHeader string   `toml:"proxy_header"` // a proxy in front signs people in and names them here
+	ProxyFrom   []string `toml:"proxy_from"`   // the proxy's addresses
+	Admins      []string `toml:"admins"`       // people whom the proxy names who may change reply texts
+	CertFile    string   `toml:"cert_file"`    // with key_file: TLS by ourselves
+	KeyFile     string   `toml:"key_file"`
+	BehindTLS   bool     `toml:"behind_tls"` // a proxy in front does TLS
+}
+
+// staffPage is the page as it is served, or nothing.
+type staffPage struct {
+	desk      *desk.Desk
+	cert, key string
+}
+
+// open makes the page of an installation.
+func (c pageConfig) open(conf *config, bot *robot.Robot, log *slog.Logger) (*staffPage, error) {
+	if (c.CertFile == "") != (c.KeyFile == "") {
+		return nil, errors.New("[staff_page] needs both cert_file and key_file, or neither")
+	}
+	if c.Accounts == "" && c.ProxyHeader == "" {
+		log.Info("no staff page", "why", "neither accounts nor proxy_header is set under [staff_page]")
+		return &staffPage{cert: c.CertFile, key: c.KeyFile}, nil
+	}
+	cfg := desk.Config{TemplatesDir: conf.Templates, RulesDir: conf.Rules, Secure: c.CertFile != "" || c.BehindTLS, Log: log}
+	if conf.Templates != "" {
+		cfg.VersionsDir = filepath.Join(conf.Data, "versions")
+	}
+	if c.Accounts != "" {
+		var err error
+		if cfg.Auth.Accounts, err = desk.LoadAccounts(c.Accounts); err != nil {
+			return nil, err
+		}
+	}
+	if c.ProxyHeader != "" {
+		cfg.Auth.Proxy = &desk.Proxy{Header: c.ProxyHeader, From: c.ProxyFrom, Admins: c.Admins}
+	}
+	page, err := newStaffPage(bot, cfg)
+	if err != nil {
+		return nil, err
+	}
+	page.cert, page.key = c.CertFile, c.KeyFile
+	return page, nil
+}
+
+// newStaffPage ties the page to the robot's own acts.
+func newStaffPage(bot *robot.Robot, cfg desk.Config) (*staffPage, error) {
+	cfg.Ledger, cfg.Rules, cfg.Templates, cfg.Now = bot.Ledger, bot.Rules, bot.Templates, bot.Now
+	cfg.Recheck = func(ctx context.Context, id job.ID, s job.Settings) (job.Report, error) {
+		return recheck(ctx, bot, id, s)
+	}
+	cfg.Redraft = func(ctx context.Context, id string, w desk.Rewrite) (draft.Message, error) {
+		return bot.Redraft(ctx, id, robot.Rewrite(w))
+	}
+	cfg.LastPoll = func(context.Context) (time.Time, error) { return bot.LastGoodPoll() }
+	cfg.Acts = desk.Acts{
+		Approve: func(ctx context.Context, id, sha, by string) error {
+			return robot.Approve(ctx, bot.Ledger, id, sha, by, ledger.ViaPage)
+		},
+		SetAside: func(ctx context.Context, id, by, why string) error {
+			return robot.SetAside(ctx, bot.Ledger, id, by, why)
+		},
+		Settle: func(ctx context.Context, id string, sent bool, by string) error {
+			return robot.Settle(ctx, bot.Ledger, id, sent, by)
+		},
+		Replaced: robot.Replaced,
+		Confirm:  func(ctx context.Context, id job.ID, by string) error { return robot.Confirm(ctx, bot.Ledger, id, by) },
+		Press:    func(ctx context.Context, id job.ID, p desk.Press) error { return press(ctx, bot, id, p) },
+	}
+	d, err := desk.New(cfg)
+	if err != nil {
+		return nil, err
+	}
+	return &staffPage{desk: d}, nil
+}
+
+// recheck works out a job under other settings.
+func recheck(ctx context.Context, bot *robot.Robot, id job.ID, s job.Settings) (job.Report, error) {
+	j, err := bot.Ledger.Job(ctx, id)
+	if err != nil {
+		return job.Report{}, err
+	}
+	j.Settings = s
+	report, _, err := bot.Examine(ctx, j)
+	if err == nil && report == nil {
+		err = fmt.Errorf("job %s has no mesh to check", id)
+	}
+	if err != nil {
+		return job.Report{}, err
+	}
+	return *report, nil
+}
+
+// press records what was done at the printer and at the counter.
+func press(ctx context.Context, bot *robot.Robot, id job.ID, p desk.Press) error {
+	l, spent := bot.Ledger, robot.Spent{Hours: p.Hours, Grams: p.Grams}
+	switch p.To {
+	case job.Printing:
+		return robot.Start(ctx, l, id, p.By)
+	case job.Ready:
+		return robot.Printed(ctx, l, id, spent, p.By)
+	case job.Failed:
+		return robot.PrintFailed(ctx, l, id, spent, p.By, p.Why)
+	case job.Agreed:
+		return robot.PutOff(ctx, l, id, p.By, p.Why)
+	case job.Collected:
+		_, err := robot.Collected(ctx, l, bot.Rules, id, p.Paid, p.By)
+		return err
+	}
+	return robot.Close(ctx, l, id, p.To, p.By, p.Why)
+}
+
+// serve answers on the listener, with TLS of our own where there is a certificate.
+func (p *staffPage) serve(web *http.Server, ln net.Listener) error {
+	if p.cert != "" {
+		return web.ServeTLS(ln, p.cert, p.key)
+	}
+	return web.Serve(ln)
+}
+
+func (p *staffPage) close() {
+	if p.desk != nil {
+		p.desk.Close()
+	}
+}
+
+type accountsCmd struct {
+	Hash accountsHashCmd `cmd:"" help:"Turn a password, read from standard input, into the line for the accounts file."`
+}
+
+type accountsHashCmd struct{}
+
+func (accountsHashCmd) Run(e *env) error {
+	line, err := bufio.NewReader(e.in).ReadString('\n')
+	line = strings.TrimRight(line, "\r\n")
+	if line == "" {
+		return wrongUse("give the password on standard input, e.g. from a password manager (%w)", errors.Join(err, errors.New("nothing was read")))
+	}
+	hash, err := desk.HashPassword(line)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.out, "password = %q\n", hash)
+	return err
+}
