@@ -27,6 +27,7 @@ type preflightCmd struct {
 	Printer  string   `placeholder:"NAME" help:"Printer, as the rules name it."`
 	Supports string   `placeholder:"WORD" help:"yes, no or soluble; where needed otherwise."`
 	WhatIf   bool     `name:"what-if" help:"Also show what other settings would give."`
+	Moves    string   `placeholder:"FILE.csv" help:"Also write the planned moves of one copy into a new file, for checking with another planner. It is not machine code."`
 }
 
 func (c *preflightCmd) Run(e *env) error {
@@ -82,6 +83,9 @@ func (c *preflightCmd) check() error {
 	case c.Infill != nil && !(*c.Infill >= 0 && *c.Infill <= 1):
 		return wrongUse("--infill must be from 0 to 1, not %g; 15 %% is 0.15", *c.Infill)
 	}
+	if c.Moves != "" && len(c.Files) != 1 {
+		return wrongUse("--moves is for one file at a time, not %d", len(c.Files))
+	}
 	switch c.Supports {
 	case "", "yes", "no", "soluble":
 		return nil
@@ -119,6 +123,11 @@ func (c *preflightCmd) one(e *env, path string, r *rules.Rules) (job.Report, err
 		Progress: func(what string) { show.say(filepath.Base(path) + ": " + what) },
 		WhatIf:   c.WhatIf,
 	})
+	if c.Moves != "" && e.ctx.Err() == nil {
+		if err := writeMoves(e.ctx, c.Moves, path, r, s, report); err != nil {
+			return report, err
+		}
+	}
 	if report.Estimate == nil {
 		return report, e.ctx.Err()
 	}

@@ -7,8 +7,9 @@ import (
 )
 
 type templatesCmd struct {
-	Check  templatesCheckCmd  `cmd:"" help:"Render every reply text against every sample job, and say what is wrong."`
-	Export templatesExportCmd `cmd:"" help:"Write the built-in reply texts, to be changed."`
+	Check   templatesCheckCmd   `cmd:"" help:"Render every reply text against every sample job, and say what is wrong."`
+	Preview templatesPreviewCmd `cmd:"" help:"Show one reply text as it would read for one job."`
+	Export  templatesExportCmd  `cmd:"" help:"Write the built-in reply texts, to be changed."`
 }
 
 type templatesCheckCmd struct {

@@ -3,9 +3,11 @@ package robot
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"meshclerk/intake/job"
@@ -79,13 +81,20 @@ func writtenOf(d ledger.Draft) Written {
 	return w
 }
 
-// input gathers what a reply is made of: the jobs, the letter it answers, what
-// was last quoted, a picture.
+// input sets a number aside for a reply and gathers what it is made of.
 func (r *Robot) input(ctx context.Context, jobs []job.Job) (*draft.Input, string, error) {
 	id, err := r.Ledger.NextDraftID(ctx)
 	if err != nil {
 		return nil, "", err
 	}
+	// The random part keeps outsiders from naming our messages in a References
+	// header of their own, and so from slipping into a conversation.
+	return r.gather(ctx, id+"."+strings.ToLower(rand.Text()[:12]), jobs)
+}
+
+// gather collects what a reply is made of: the jobs, the letter it answers, a
+// picture. It gives the letter's number too.
+func (r *Robot) gather(ctx context.Context, id string, jobs []job.Job) (*draft.Input, string, error) {
 	in := &draft.Input{Rules: r.Rules, Templates: r.Templates, ID: id, Domain: r.Domain, Now: r.Now(), Token: jobs[0].Thread}
 	for i := range jobs {
 		if jobs[i].Blob != "" {
@@ -107,7 +116,8 @@ func (r *Robot) recordDraft(ctx context.Context, tx *ledger.Tx, in *draft.Input,
 	if err != nil {
 		return err
 	}
-	d := ledger.Draft{ID: in.ID, Letter: letter, Kind: m.Template, TemplateHash: m.TemplateHash, RulesHash: r.Rules.Hash, Language: m.Language,
+	id, _, _ := strings.Cut(in.ID, ".")
+	d := ledger.Draft{ID: id, Letter: letter, Kind: m.Template, TemplateHash: m.TemplateHash, RulesHash: r.Rules.Hash, Language: m.Language,
 		To: m.To, Subject: m.Subject, MessageID: m.MessageID, Doc: doc}
 	for _, j := range jobs {
 		d.Jobs = append(d.Jobs, j.ID)

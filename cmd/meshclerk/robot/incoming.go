@@ -150,7 +150,29 @@ func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
 	case job.Change:
 		return in.change(ctx, jobs)
 	}
+	if in.l.Wishes.Answer == "" {
+		if err := in.heed(ctx, jobs); err != nil {
+			return err
+		}
+	}
 	return in.ask(ctx, jobs, "question", "asks something, or does not clearly say yes or no")
+}
+
+// heed takes over what a letter settles beside the print itself, such as the
+// branch or a telephone number, so that nobody asks for it again.
+func (in *incoming) heed(ctx context.Context, jobs []job.Job) error {
+	for _, j := range jobs {
+		merged := wishes.Merge(j.Wishes, in.l.Wishes)
+		if j.Stage.Over() || settings(merged, in.r.Rules) != settings(j.Wishes, in.r.Rules) {
+			continue // what changes the price waits for a clear word
+		}
+		merged.Answer = j.Wishes.Answer
+		j.Wishes = merged
+		if err := in.tx.SaveJob(ctx, j, "patron", "letter "+in.id); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // ask leaves the letter to staff.

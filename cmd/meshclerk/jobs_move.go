@@ -1,0 +1,183 @@
+package main
+
+import (
+	"fmt"
+
+	"meshclerk/cmd/meshclerk/robot"
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// oneJob is the part of a command line that names a job and who acts.
+type oneJob struct {
+	house
+	ID string `arg:"" name:"job" help:"The job, e.g. LP-000042."`
+	By string `default:"" placeholder:"NAME" help:"Who did it, for the record."`
+}
+
+// do opens the ledger, acts on the job and tells what comes of it.
+func (c *oneJob) do(e *env, act func(l *ledger.Ledger, id job.ID, by string) (said string, err error)) error {
+	l, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	said, err := act(l, jobID(c.ID), whoOr(c.By))
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintln(e.out, said)
+	return err
+}
+
+const letterFollows = "the robot drafts a letter to the patron; approve it as usual"
+
+type jobsAssignCmd struct {
+	oneJob
+	Printer string `required:"" placeholder:"NAME" help:"The printer, as the rules name it."`
+}
+
+func (c *jobsAssignCmd) Run(e *env) error {
+	r, err := c.rules()
+	if err != nil {
+		return err
+	}
+	var names []string
+	for _, p := range r.Printers {
+		names = append(names, p.Name)
+	}
+	if c.Printer, err = knownName("--printer", c.Printer, names); err != nil {
+		return err
+	}
+	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
+		return fmt.Sprintf("%s is on the list of %s", id, c.Printer), robot.Assign(e.ctx, l, r, id, c.Printer, by)
+	})
+}
+
+type jobsPrintingCmd struct{ oneJob }
+
+func (c *jobsPrintingCmd) Run(e *env) error {
+	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
+		return fmt.Sprintf("%s is printing", id), robot.Start(e.ctx, l, id, by)
+	})
+}
+
+type printedCmd struct {
+	oneJob
+	Hours   float64 `required:"" placeholder:"H" help:"How long it took, e.g. 3.25."`
+	Grams   float64 `required:"" placeholder:"G" help:"What it weighed, supports and all."`
+	Printer string  `placeholder:"NAME" help:"The printer, when it was not the planned one."`
+}
+
+func (c *printedCmd) Run(e *env) error {
+	printer, err := c.printer(c.Printer)
+	if err != nil {
+		return err
+	}
+	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
+		err := robot.Printed(e.ctx, l, id, robot.Spent{Printer: printer, Hours: c.Hours, Grams: c.Grams}, by)
+		return fmt.Sprintf("%s is ready to be collected; %s%s", id, letterFollows, callHint(e, l, id)), err
+	})
+}
+
+// printer finds a printer by its name in the rules.
+func (h *house) printer(name string) (string, error) {
+	if name == "" {
+		return "", nil
+	}
+	r, err := h.rules()
+	if err != nil {
+		return "", err
+	}
+	var names []string
+	for _, p := range r.Printers {
+		names = append(names, p.Name)
+	}
+	return knownName("--printer", name, names)
+}
+
+// callHint tells that the patron may be called too.
+func callHint(e *env, l *ledger.Ledger, id job.ID) string {
+	j, err := l.Job(e.ctx, id)
+	if err != nil || j.Wishes.Phone == "" {
+		return ""
+	}
+	return "; the patron asked for a call: " + oneLine(j.Wishes.Phone)
+}
+
+type jobsFailedCmd struct {
+	oneJob
+	Why     string  `required:"" placeholder:"TEXT" help:"What went wrong, in a few words that the patron is told."`
+	Hours   float64 `placeholder:"H" help:"How long the printer was busy with it."`
+	Grams   float64 `placeholder:"G" help:"The plastic that was lost."`
+	Printer string  `placeholder:"NAME" help:"The printer, when it was not the planned one."`
+}
+
+func (c *jobsFailedCmd) Run(e *env) error {
+	printer, err := c.printer(c.Printer)
+	if err != nil {
+		return err
+	}
+	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
+		err := robot.PrintFailed(e.ctx, l, id, robot.Spent{Printer: printer, Hours: c.Hours, Grams: c.Grams}, by, c.Why)
+		return fmt.Sprintf("%s has failed; %s. To print it again: meshclerk jobs again %s", id, letterFollows, id), err
+	})
+}
+
+type jobsAgainCmd struct {
+	oneJob
+	Why string `default:"to be printed again" placeholder:"TEXT" help:"The reason, for the record."`
+}
+
+func (c *jobsAgainCmd) Run(e *env) error {
+	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
+		return fmt.Sprintf("%s is on the print list again", id), robot.PutOff(e.ctx, l, id, by, c.Why)
+	})
+}
+
+type jobsCollectedCmd struct {
+	oneJob
+	Paid string `required:"" placeholder:"AMOUNT" help:"What was paid, e.g. 3.50; 0 for nothing."`
+}
+
+func (c *jobsCollectedCmd) Run(e *env) error {
+	r, err := c.rules()
+	if err != nil {
+		return err
+	}
+	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
+		quoted, err := robot.Collected(e.ctx, l, r, id, c.Paid, by)
+		said := fmt.Sprintf("%s is collected; %s %s was paid", id, c.Paid, quoted.Currency)
+		if quoted.Total != "" && !sameMoney(c.Paid, quoted.Total, quoted.Currency) {
+			said += fmt.Sprintf(", while %s %s had been quoted", quoted.Total, quoted.Currency)
+		}
+		return said, err
+	})
+}
+
+type jobsWithdrawCmd struct {
+	oneJob
+	Why string `default:"the patron said no" placeholder:"TEXT" help:"The reason, for the record."`
+}
+
+func (c *jobsWithdrawCmd) Run(e *env) error { return c.end(e, job.Withdrawn, c.Why) }
+
+type jobsDeclineCmd struct {
+	oneJob
+	Why string `required:"" placeholder:"TEXT" help:"The reason, in a few words that the patron is told."`
+}
+
+func (c *jobsDeclineCmd) Run(e *env) error { return c.end(e, job.Declined, c.Why) }
+
+type jobsLapseCmd struct {
+	oneJob
+	Why string `default:"closed by hand" placeholder:"TEXT" help:"The reason, for the record."`
+}
+
+func (c *jobsLapseCmd) Run(e *env) error { return c.end(e, job.Lapsed, c.Why) }
+
+func (c *oneJob) end(e *env, to job.Stage, why string) error {
+	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
+		return fmt.Sprintf("%s is %s; %s", id, to, letterFollows), robot.Close(e.ctx, l, id, to, by, why)
+	})
+}

@@ -1,0 +1,209 @@
+package main
+
+import (
+	"bytes"
+	"cmp"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/intake/mesh"
+	"meshclerk/reply/picture"
+	"meshclerk/rules"
+)
+
+type jobsSheetCmd struct {
+	house
+	ID string `arg:"" name:"job" help:"The job, e.g. LP-000042."`
+	To string `short:"o" name:"to" default:"." placeholder:"DIR" help:"Folder for the sheet (.html) and the part (.stl)."`
+}
+
+//go:embed jobs_sheet.html
+var sheetText string
+
+// sheet is what the person at the printer needs to know, on one page.
+type sheet struct {
+	Library, Day   string
+	ID             job.ID
+	Code           template.HTML // the number as Code 39
+	Picture        template.URL
+	File, For      string
+	Pickup, Needed string
+	Rows           [][2]string // setting and value
+	Turn           string      // which way up, and why
+	Done           []string    // to the file, before it was turned
+	Notes          []string
+	Cautions       []string
+	Part           string // the STL file beside the sheet, or ""
+	NoPart         string // why there is none
+}
+
+func (c *jobsSheetCmd) Run(e *env) error {
+	r, err := c.rules()
+	if err != nil {
+		return err
+	}
+	l, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	j, err := l.Job(e.ctx, jobID(c.ID))
+	if err != nil {
+		return err
+	}
+	if j.Blob == "" || j.Report == nil || !j.Report.Readable {
+		return fmt.Errorf("job %s has no part that could be printed, so there is no sheet for it", j.ID)
+	}
+	if err := os.MkdirAll(c.To, 0o755); err != nil {
+		return fmt.Errorf("the folder %s cannot be made: %w", c.To, err)
+	}
+	s := newSheet(j, r, time.Now())
+	if err := c.lay(e, l, r, j, s); err != nil {
+		return err
+	}
+	path := filepath.Join(c.To, string(j.ID)+".html")
+	if err := writeOver(path, 0o644, s.write); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.out, "written: %s\n", path)
+	return err
+}
+
+// lay writes the part beside the sheet and puts its picture onto it. A part that
+// cannot be mended is told of on the sheet.
+func (c *jobsSheetCmd) lay(e *env, l *ledger.Ledger, r *rules.Rules, j job.Job, s *sheet) error {
+	turn, why := mesh.Upright, ""
+	if o := j.Report.Orientation; o != nil && !o.AsSent {
+		turn, why = o.Rotation, o.Why
+	}
+	p, err := layPart(e.ctx, l.BlobPath(j.Blob), r, turn, why, j.Settings.Scale)
+	if err != nil {
+		if e.ctx.Err() != nil {
+			return e.ctx.Err()
+		}
+		s.NoPart = err.Error()
+		fmt.Fprintf(e.out, "no part was written: %v; print from the patron's own file\n", err)
+		return nil
+	}
+	path := filepath.Join(c.To, string(j.ID)+".stl")
+	if err := writeOver(path, 0o644, func(w io.Writer) error { return mesh.WriteSTL(w, p.mesh) }); err != nil {
+		return err
+	}
+	fmt.Fprintf(e.out, "written: %s\n", path)
+	s.Part, s.Done = filepath.Base(path), p.done
+	var png bytes.Buffer
+	if err := picture.WritePNG(&png, picture.Draw(p.mesh, picture.Corner, picture.Options{Sizes: true})); err != nil {
+		return err
+	}
+	s.Picture = template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(png.Bytes())) // our own bytes
+	return nil
+}
+
+func newSheet(j job.Job, r *rules.Rules, now time.Time) *sheet {
+	s := &sheet{Library: r.Library.Name, Day: now.Format("2 January 2006"), ID: j.ID, Code: template.HTML(code39SVG(string(j.ID))), // bars and an id of ours
+		File: oneLine(j.File), For: oneLine(j.Patron.Name), Pickup: j.Wishes.Pickup, Needed: j.Wishes.NeededBy}
+	s.settings(j, r)
+	s.Turn = "the way it was sent"
+	if o := j.Report.Orientation; o != nil && !o.AsSent {
+		s.Turn = "another way up than it was sent, as in the picture" + after(": ", strings.TrimRight(o.Why, "."))
+	}
+	for _, f := range j.Report.Findings {
+		s.Notes = append(s.Notes, oneLine(f.Text))
+	}
+	for _, a := range j.Report.Advice {
+		s.Notes = append(s.Notes, oneLine(a.About+": "+a.Do+after(", because ", a.Why)))
+	}
+	s.caution(j, r)
+	return s
+}
+
+// settings lists what the part is printed with.
+func (s *sheet) settings(j job.Job, r *rules.Rules) {
+	add := func(name, format string, args ...any) {
+		s.Rows = append(s.Rows, [2]string{name, fmt.Sprintf(format, args...)})
+	}
+	est := j.Report.Estimate
+	if est == nil {
+		est = &job.Estimate{}
+	}
+	colour := j.Settings.Colour
+	if colour == "" && len(j.Wishes.Colours) > 0 {
+		colour = j.Wishes.Colours[0]
+	}
+	add("Printer", "%s", cmp.Or(j.Settings.Printer, est.Printer, "any"))
+	add("Material", "%s", cmp.Or(j.Settings.Material, est.Material, r.Printing.Material))
+	add("Colour", "%s", cmp.Or(colour, "any"))
+	add("Copies", "%d", max(1, j.Settings.Copies, est.Copies))
+	if est.Plates > 1 {
+		add("Plates", "%d, with at most %d copies each", est.Plates, est.PerPlate)
+	}
+	if j.Settings.Scale > 0 && j.Settings.Scale != 1 {
+		add("Scale", "%.4g %% of the patron's file; the part beside this sheet is scaled already", 100*j.Settings.Scale)
+	}
+	if m := j.Report.Mesh; m != nil {
+		add("Size as sent", "%.1f x %.1f x %.1f mm", m.SizeMM[0], m.SizeMM[1], m.SizeMM[2])
+	}
+	if est.Printer == "" {
+		return
+	}
+	add("Layers", "%.2f mm, %d layers", est.LayerMM, est.Layers)
+	add("Walls", "%d lines", est.Shells)
+	add("Infill", "%.0f %%", 100*est.Infill)
+	add("Supports", "%s", supports(j, est))
+	add("On the bed", "%s", cmp.Or(est.Adhesion, r.Printing.Adhesion))
+	add("Time", "%s (%s to %s)", spoken(est.PrintTimeS), spoken(est.LowS), spoken(est.HighS))
+	add("Plastic", "%.1f g, %.1f m of filament", est.MassG, est.FilamentM)
+	if o := j.Report.Orientation; o != nil && !o.AsSent && !j.Settings.Reoriented {
+		add("Turned", "%s; time and plastic above are for the part as sent", spoken(o.PrintTimeS))
+	}
+}
+
+func supports(j job.Job, est *job.Estimate) string {
+	switch wish := cmp.Or(j.Settings.Supports, j.Wishes.Supports); {
+	case wish == "no":
+		return "none, as the patron wishes"
+	case wish == "soluble":
+		return "of " + cmp.Or(est.SupportMaterial, "soluble material")
+	case est.SupportMM3 > 0:
+		return "where needed"
+	}
+	return "none needed"
+}
+
+// caution lists what applies to this part. Common practice, but for the small
+// parts, which are 16 CFR 1501.4.
+func (s *sheet) caution(j job.Job, r *rules.Rules) {
+	s.Cautions = []string{"No toy for children under three without a check; not for food without a coating; not for safety-critical or medical use. Local rules and licensed practice decide."}
+	for _, f := range j.Report.Findings {
+		if f.Code == "small-part-hazard" {
+			s.Cautions = append(s.Cautions, "Small enough to choke on (16 CFR 1501.4): hand it over with the warning.")
+		}
+	}
+	if est := j.Report.Estimate; est != nil {
+		if est.SupportMM3 > 0 {
+			s.Cautions = append(s.Cautions, "Support stubs may be sharp: take them off before it goes to the shelf.")
+		}
+		for _, m := range r.Materials {
+			if m.Name == est.Material && m.SoftensC > 0 {
+				s.Cautions = append(s.Cautions, fmt.Sprintf("%s softens near %.0f °C.", m.Name, m.SoftensC))
+			}
+		}
+	}
+}
+
+func (s *sheet) write(w io.Writer) error {
+	t, err := template.New("sheet").Parse(sheetText)
+	if err != nil {
+		return err
+	}
+	return t.Execute(w, s)
+}
