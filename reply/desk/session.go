@@ -161,6 +161,7 @@ func remote(r *http.Request) string {
 type throttle struct {
 	mu     sync.Mutex
 	misses map[string][]time.Time
+	swept  time.Time // when old ones were last forgotten
 	doors  chan struct{}
 }
 
@@ -214,7 +215,8 @@ func (t *throttle) recent(now time.Time, key string) []time.Time {
 func (t *throttle) missed(now time.Time, keys ...string) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if len(t.misses) > maxMissKeys {
+	if len(t.misses) > maxMissKeys && now.Sub(t.swept) > time.Minute { // not at every miss: that would be dear
+		t.swept = now
 		for k := range t.misses {
 			if len(t.recent(now, k)) == 0 {
 				delete(t.misses, k)
