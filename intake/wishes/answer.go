@@ -10,7 +10,8 @@ import (
 // verdict gathers what the sentences of an answer say.
 type verdict struct {
 	accepts, declines, changes, asks bool
-	unsure                           bool // a condition, a doubt, a "but", an unexplained number
+	unsure                           bool // a condition, a doubt, an unexplained number
+	but                              bool
 }
 
 // answer tells what an answer says to a quote. Settled are wishes that no
@@ -32,7 +33,7 @@ func (d *doc) answer(changed, asked bool) job.Reply {
 		return ""
 	case v.declines && !v.unsure:
 		return job.Decline
-	case v.unsure && v.accepts:
+	case (v.unsure || v.but) && v.accepts:
 		return job.Question
 	case v.unsure:
 		return ""
@@ -47,7 +48,7 @@ func (d *doc) judge(s span, v *verdict) {
 	if d.toks[s.from].away && d.toks[s.to-1].away {
 		return
 	}
-	if d.isQuestion(s.from) && !d.politeOnly(s) {
+	if d.isQuestion(s.from) {
 		v.asks = true
 		v.changes = v.changes || d.has(s, "change") >= 0 && d.has(s, "ask", "want") >= 0 && d.has(s, "price", "whatif", "available") < 0
 		return
@@ -56,10 +57,6 @@ func (d *doc) judge(s span, v *verdict) {
 		i += d.judgeAt(i, s, v)
 	}
 }
-
-// politeOnly is a sentence that ends in a question mark only for politeness:
-// "Could you go ahead, please?" is still no plain consent, so nothing counts yet.
-func (d *doc) politeOnly(span) bool { return false }
 
 // judgeAt adds the phrase at a token to the verdict and returns its length.
 func (d *doc) judgeAt(i int, s span, v *verdict) int {
@@ -94,7 +91,7 @@ func (d *doc) judgeAt(i int, s span, v *verdict) int {
 	}
 	switch {
 	case d.cue(i, "but") > 0:
-		v.unsure = true
+		v.but = true
 	case d.cue(i, "yes") > 0 && d.bare(s):
 		v.accepts = true
 	case d.cue(i, "no") > 0 && d.bare(s):
@@ -182,7 +179,7 @@ func (d *doc) onlyOK() bool {
 	for i := 0; i < len(d.toks); {
 		n := d.cue(i, "ok")
 		seen = seen || n > 0 && !d.toks[i].away
-		if n == 0 {
+		if n == 0 && d.cue(i, "closing") == 0 {
 			n = d.cue(i, "hello", "please")
 		}
 		if n == 0 && (d.toks[i].away || d.toks[i].kind == mark) {

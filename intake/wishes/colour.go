@@ -187,7 +187,7 @@ func (d *doc) object(i int) bool {
 	from := max(d.clauseOf(i).from, i-8)
 	nouns := 0
 	for k := i; k > from; {
-		if d.ended(k, "verb", "set", "printing") > 0 {
+		if d.ended(k, "verb", "set", "printing", "prefer") > 0 || d.counted[k] {
 			return true
 		}
 		n := d.ended(k, "skip", "det", "adj", "number", "colour", "copies", "and", "or", "this")
@@ -214,14 +214,18 @@ func (d *doc) nounsBefore() int {
 	return 3
 }
 
+// wishWords may stand in a clause that is nothing but wishes.
+var wishWords = []string{"colour", "material", "number", "unit", "axis", "filler", "skip", "in", "plastic", "branch", "branchword", "place", "copies", "or", "and",
+	"range", "det", "adj", "colourword", "prefer", "please", "this", "instead", "accept", "yes", "ok", "but", "opener", "now", "supports", "supportword", "strong",
+	"scale", "sizeword", "factor", "percent", "infillword", "times", "pickupword", "pickuplabel", "hello"}
+
 // listed tells whether the clause holds nothing but wishes: "White, please",
 // "2x blue", "orange would be great".
 func (d *doc) listed(i int) bool {
 	s := d.clauseOf(i)
 	loose := 0
 	for k := s.from; k < s.to; {
-		n := d.cue(k, "colour", "material", "number", "unit", "axis", "filler", "skip", "in", "plastic", "branch", "copies", "or", "and", "range",
-			"det", "adj", "colourword", "would", "fine", "prefer", "please", "this", "instead", "accept", "yes", "answerword")
+		n := d.cue(k, wishWords...)
 		if n == 0 && (d.toks[k].kind != word || d.toks[k].claimed) {
 			n = 1
 		}

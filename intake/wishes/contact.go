@@ -221,7 +221,7 @@ func (d *doc) isCommonWord(i int) bool { return d.cue(i, "commonplace") > 0 }
 func (d *doc) listedPlace(i int) bool {
 	s := d.clauseOf(i)
 	for k := s.from; k < s.to; {
-		n := d.cue(k, "branch", "branchword", "filler", "skip", "place", "det", "please", "fine", "would", "prefer", "this", "in", "answerword", "yes", "accept", "instead")
+		n := d.cue(k, wishWords...)
 		if n == 0 && (d.toks[k].kind != word || d.toks[k].claimed) {
 			n = 1
 		}

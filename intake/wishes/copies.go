@@ -64,6 +64,7 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if d.replaced(i) {
 		return nil, ""
 	}
+	d.counted[i+n] = true
 	return &found[int]{int(value), i, to}, ""
 }
 
@@ -121,10 +122,11 @@ func (d *doc) counts(i, j int) int {
 		j += n
 	}
 	if n := d.cue(j, "copies"); n > 0 {
-		return zeroUnless(!d.told(j+n) && !d.other(j+n, 2), j+n)
+		return zeroUnless(!d.told(j+n) && !d.other(j+n, 3) && d.ended(i, "all") == 0, j+n)
 	}
 	if n := d.cue(j, "pieces"); n > 0 {
-		return zeroUnless(d.ended(i, "partof") == 0 && d.behind(i, "verb", "set", "quantity"), j+n)
+		ordered := d.behind(i, "verb", "set", "quantity", "prefer") || d.opens(i) && d.order(i, j+n)
+		return zeroUnless(d.ended(i, "partof") == 0 && ordered, j+n)
 	}
 	switch {
 	case d.crossed(i, j):
@@ -133,8 +135,8 @@ func (d *doc) counts(i, j int) int {
 		return zeroUnless(!d.other(j, 1), j)
 	case d.behind(i, "set"):
 		return zeroUnless(d.closed(j), j)
-	case d.behind(i, "verb"):
-		return zeroUnless(!d.other(j, 3) && !d.vague(i), j)
+	case d.behind(i, "verb", "prefer"):
+		return zeroUnless(!d.other(j, 3), j)
 	case d.opens(i):
 		return zeroUnless(d.order(i, j), j)
 	}
@@ -201,10 +203,6 @@ func (d *doc) other(j, words int) bool {
 	return false
 }
 
-// vague is "one" that counts nothing: it follows a verb but stands for a thing
-// spoken of, as in "print one like it".
-func (d *doc) vague(i int) bool { return d.cue(i, "one") > 0 && d.cue(i+1, "day", "other") > 0 }
-
 // opens tells whether a token is the first of weight in its clause.
 func (d *doc) opens(i int) bool {
 	from := d.clauseOf(i).from
@@ -219,6 +217,9 @@ func (d *doc) opens(i int) bool {
 // order tells whether a clause that begins with a number is an order without a
 // verb: "2 please", "Two hooks in grey".
 func (d *doc) order(i, j int) bool {
+	if n := d.cue(j, "instead"); n > 0 && d.isNumeral(j+n) || d.cue(j, "enough") > 0 {
+		return true
+	}
 	if d.other(j, 4) || d.has(span{j, d.sentence(i).to}, "is", "past") >= 0 {
 		return false
 	}

@@ -304,6 +304,9 @@ func (d *doc) deadline(i, j int) bool {
 // article, a time of day.
 func (d *doc) beforeDate(i int) int {
 	for range 5 {
+		if d.ended(i, "by") > 0 {
+			break
+		}
 		n := d.ended(i, "daydet", "det", "skip", "clock", "daytime")
 		if n == 0 && d.isNumber(i-1) && d.cue(i, "clock") > 0 {
 			n = 1

@@ -24,6 +24,7 @@ type doc struct {
 	sents   []span
 	clauses []span
 	topic   string
+	counted map[int]bool // tokens right behind a count of copies
 	in      *Input
 }
 
@@ -32,7 +33,7 @@ type span struct{ from, to int }
 
 // newDoc reads a text in one language.
 func newDoc(text string, lex *lexicon, in *Input) *doc {
-	d := &doc{text: clean(text), in: in}
+	d := &doc{text: clean(text), in: in, counted: map[int]bool{}}
 	d.toks = tokens(d.text)
 	d.tags = make([][]tag, len(d.toks)+1)
 	d.ends = make([][]tag, len(d.toks)+1)
@@ -176,16 +177,6 @@ func (d *doc) tag(i int, group string) (tag, bool) {
 		return tag{}, false
 	}
 	return find(d.tags[i], group)
-}
-
-func find(tags []tag, group string) (tag, bool) {
-	best, found := tag{}, false
-	for _, t := range tags {
-		if t.group == group && t.n > best.n {
-			best, found = t, true
-		}
-	}
-	return best, found
 }
 
 // cue tells how many tokens of one of some cues begin at a token.

@@ -6,33 +6,28 @@ const shortText = 12 // tokens; a shorter text may have none of the common words
 
 // language is the language the words are in: as given, unless they clearly
 // speak another.
-func language(in *Input) string {
+func (r *Reader) language(in *Input) string {
 	toks := tokens(clean(in.Text))
 	toks = toks[:min(len(toks), 600)]
 	score := map[string]int{}
 	for _, lang := range languages {
-		for _, w := range in.Words.Cues[lang]["common"] {
-			w = fold(w)
-			for i := range toks {
-				if toks[i].fold == w {
-					score[lang]++
-				}
+		for i := range toks {
+			if r.common[lang][toks[i].fold] {
+				score[lang]++
 			}
 		}
-	}
-	if len(toks) <= shortText {
-		for _, lang := range languages {
-			score[lang] += covered(toks, newLexicon(in, lang))
+		if len(toks) <= shortText {
+			score[lang] += covered(toks, r.lex[lang])
 		}
 	}
-	return better(in.Language, score)
+	return likeliest(in.Language, score)
 }
 
-// better is the language with the best score; the given one stays unless
+// likeliest is the language with the best score; the given one stays unless
 // another is ahead by more than one word.
-func better(given string, score map[string]int) string {
+func likeliest(given string, score map[string]int) string {
 	best, lead := given, 1
-	if best == "" {
+	if given != "fr" && given != "es" && given != "en" {
 		best, lead = "en", 0
 	}
 	for _, lang := range languages {

@@ -1,7 +1,6 @@
 package wishes
 
 import (
-	"slices"
 	"strings"
 
 	"meshclerk/rules"
@@ -82,22 +81,25 @@ func (l *lexicon) addWays(group, key string, ways []string) {
 	}
 }
 
-// match gives the phrases that begin at a token, the longest of each group.
+// match gives the phrases that begin at a token, the long and the short ones.
 func (l *lexicon) match(toks []token, i int) []tag {
 	var tags []tag
 	for _, p := range l.first[toks[i].fold] {
-		n := p.length(toks[i:])
-		if n == 0 {
-			continue
-		}
-		at := slices.IndexFunc(tags, func(t tag) bool { return t.group == p.group })
-		if at < 0 {
+		if n := p.length(toks[i:]); n > 0 {
 			tags = append(tags, tag{p.group, p.key, n})
-		} else if n > tags[at].n || n == tags[at].n && p.key < tags[at].key {
-			tags[at] = tag{p.group, p.key, n}
 		}
 	}
 	return tags
+}
+
+// find gives the longest phrase of a group.
+func find(tags []tag, group string) (best tag, found bool) {
+	for _, t := range tags {
+		if t.group == group && (t.n > best.n || t.n == best.n && t.key < best.key) {
+			best, found = t, true
+		}
+	}
+	return best, found
 }
 
 // length is how many tokens the phrase covers, or 0 when it does not stand

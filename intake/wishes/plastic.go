@@ -38,10 +38,10 @@ func (d *doc) wishesMaterial(i, j int) bool {
 	}
 	s := d.sentence(i)
 	if d.isQuestion(i) {
-		return d.has(span{s.from, i}, "ask", "want") >= 0 && d.has(s, "better") < 0
+		return d.has(span{s.from, i}, "ask", "want") >= 0 && d.has(s, "compare") < 0
 	}
 	if d.behindColour(i, "in", "colour", "set", "should", "prefer", "materialword", "using") || d.object(i) || d.listedMaterial(i) {
-		return d.has(s, "better") < 0
+		return d.has(s, "compare") < 0
 	}
 	return false
 }

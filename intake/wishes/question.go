@@ -2,6 +2,7 @@ package wishes
 
 import (
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -67,6 +68,9 @@ var numbered = regexp.MustCompile(`(?m)(?:^|[ \t])[(#]?(\d{1,2})[.):][ \t]*`)
 // them. Words under a quoted question answer it; so does a numbered list.
 func pairs(in *Input) ([]pair, string) {
 	var out []pair
+	if len(in.Questions) == 0 {
+		in.Questions = quotedQuestions(in.Quoted)
+	}
 	text := in.Text
 	for _, p := range in.Inline {
 		q, n := lastQuestion(p.Quoted, in.Questions)
@@ -83,6 +87,28 @@ func pairs(in *Input) ([]pair, string) {
 	}
 	return byNumber(in.Questions, text)
 }
+
+// quotedQuestions reads the numbered questions of a quoted letter, each with
+// the lines it was wrapped to.
+func quotedQuestions(quoted string) []string {
+	var out []string
+	open := false
+	for line := range strings.Lines(quoted[:min(len(quoted), maxBytes)]) {
+		line = strings.TrimSpace(strings.TrimLeft(line, "> \t"))
+		m := numberedLine.FindStringSubmatch(line)
+		switch {
+		case m != nil && m[1] == strconv.Itoa(len(out)+1):
+			out, open = append(out, m[2]), true
+		case line == "" || m != nil:
+			open = false
+		case open:
+			out[len(out)-1] += " " + line
+		}
+	}
+	return slices.DeleteFunc(out, func(q string) bool { return !strings.Contains(q, "?") })
+}
+
+var numberedLine = regexp.MustCompile(`^(\d{1,2})[.)]\s+(.+)$`)
 
 // lastQuestion is the question nearest above an answer.
 func lastQuestion(quoted string, asked []string) (string, int) {

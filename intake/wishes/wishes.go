@@ -47,19 +47,48 @@ type Input struct {
 	Materials []rules.Material
 }
 
+// Reader understands letters by one set of house words. It may be used by
+// several goroutines at once.
+type Reader struct {
+	lex    map[string]*lexicon // by language
+	common map[string]map[string]bool
+	house  Input
+}
+
+// New compiles the house's words, which takes some milliseconds.
+func New(words rules.Words, branches []rules.Branch, materials []rules.Material) *Reader {
+	r := &Reader{lex: map[string]*lexicon{}, common: map[string]map[string]bool{}}
+	r.house = Input{Words: words, Branches: branches, Materials: materials}
+	for _, lang := range languages {
+		r.lex[lang] = newLexicon(&r.house, lang)
+		r.common[lang] = map[string]bool{}
+		for _, w := range words.Cues[lang]["common"] {
+			r.common[lang][fold(w)] = true
+		}
+	}
+	return r
+}
+
+// Understand reads one letter by the house's words in the input. Who reads many
+// letters makes a Reader.
+func Understand(in Input) job.Wishes {
+	return New(in.Words, in.Branches, in.Materials).Understand(in)
+}
+
 // Understand reads the wishes of one letter. A field that the words do not
 // settle stays nil, "" or empty. Words holds, for each settled field, the
 // patron's words it came from; beside a field that is unsaid it holds words that
-// speak of it without settling it ("2 or 3 copies", "any colour").
-func Understand(in Input) job.Wishes {
-	in.Language = language(&in)
-	lex := newLexicon(&in, in.Language)
+// speak of it without settling it ("2 or 3 copies", "any colour"). The input's
+// own house words are not looked at.
+func (r *Reader) Understand(in Input) job.Wishes {
+	in.Words, in.Branches, in.Materials = r.house.Words, r.house.Branches, r.house.Materials
+	in.Language = r.language(&in)
+	lex := r.lex[in.Language]
 	answered, text := pairs(&in)
-	topics := asked(&in, lex)
 	d := newDoc(opening(&in)+text, lex, &in)
 	w := d.wishes()
-	changed := in.Answer && changedWish(w, in.Earlier, topics)
-	v := replies{topics: topics, lex: lex, in: &in}
+	v := replies{topics: asked(&in, lex), lex: lex, in: &in}
+	changed := in.Answer && changedWish(w, in.Earlier, v.topics)
 	w = v.inline(w, answered)
 	if len(answered) == 0 {
 		w = v.single(w, text)
@@ -221,7 +250,7 @@ func (d *doc) doubts() bool {
 	for _, s := range d.sents {
 		d.judge(s, &u)
 	}
-	return u.unsure || u.declines || u.asks || u.changes
+	return u.unsure || u.but || u.declines || u.asks || u.changes
 }
 
 // Merge lays newer wishes over older ones: the newest word wins, field by
