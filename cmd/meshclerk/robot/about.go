@@ -224,7 +224,7 @@ func surely(l ledger.Letter, j job.Job) bool {
 // what it quoted is what a new quote is compared with, and an agreement that it
 // asked for has come when none is missing now.
 func (r *Robot) compare(ctx context.Context, in *draft.Input, jobs []job.Job) error {
-	if jobs[0].Stage != job.Checked || len(jobs) > 1 || !Printable(jobs[0].Report) {
+	if s := jobs[0].Stage; s != job.Checked && s != job.Drafted || len(jobs) > 1 || !Printable(jobs[0].Report) {
 		return nil
 	}
 	sent, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Job: jobs[0].ID, States: []ledger.DraftState{ledger.DraftSent}})

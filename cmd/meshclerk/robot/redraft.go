@@ -39,6 +39,13 @@ func (r *Robot) Redraft(ctx context.Context, id string, w Rewrite) (draft.Messag
 		return draft.Message{}, err
 	}
 	in.Template, in.Subject, in.Markdown, in.Note = d.Kind, w.Subject, w.Markdown, w.Note
+	if d.Kind == stepReminder || d.Kind == stepPickupReminder {
+		rest, err := r.silence(ctx, jobs[0].ID)
+		if err != nil {
+			return draft.Message{}, err
+		}
+		r.remindOf(in, rest)
+	}
 	m, err := draft.Compose(*in)
 	if err != nil {
 		return draft.Message{}, err

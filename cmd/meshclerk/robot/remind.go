@@ -6,6 +6,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/draft"
 )
 
 // remind writes a reminder about the jobs of a conversation that are due for
@@ -41,12 +42,19 @@ func (r *Robot) remind(ctx context.Context, s *ledger.Step) error {
 		return err
 	}
 	in.Template, in.Picture = s.Kind, nil
-	if s.Kind == stepPickupReminder {
-		in.PickupUntil = last.ours.Changed.AddDate(0, 0, r.Rules.Limits.PickupDays)
-	} else {
-		in.QuotedOn, in.ClosesOn = last.ours.Changed, last.ours.Changed.AddDate(0, 0, r.Rules.Limits.LapseDays)
-	}
+	r.remindOf(in, last)
 	return r.write(ctx, s, in, answers, due, false)
+}
+
+// remindOf says by when something should happen, counted from the letter that
+// the patron has not answered.
+func (r *Robot) remindOf(in *draft.Input, s silence) {
+	l, told := r.Rules.Limits, s.ours.Changed
+	if in.Template == stepPickupReminder {
+		in.PickupUntil = told.AddDate(0, 0, l.PickupDays)
+	} else {
+		in.QuotedOn, in.ClosesOn = told, told.AddDate(0, 0, l.LapseDays)
+	}
 }
 
 // answer drafts the frame of an answer to a question; staff put their own words

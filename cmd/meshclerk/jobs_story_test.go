@@ -1,0 +1,144 @@
+package main
+
+import (
+	"context"
+	"io"
+	"path/filepath"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"meshclerk/cmd/meshclerk/robot"
+	"meshclerk/cmd/meshclerk/sample"
+	"meshclerk/intake/ledger"
+)
+
+// The stories under testdata/jobs are told in a house with a mailbox and a
+// robot at work on the ledger in the folder data:
+//
+//	house KEY …        open it, with the sample register and these sample letters
+//	robot              let the robot look and work
+//	approve            approve every reply that waits, and have it sent
+//	now-month          set $MONTH to this month, in the library's time zone
+//	patron KEY TEXT    the writer of that sample letter answers the last reply
+func TestJobStories(t *testing.T) {
+	h := &storyHouses{at: map[string]*demo{}}
+	testscript.Run(t, testscript.Params{Dir: filepath.Join("testdata", "jobs"), Setup: things, Cmds: map[string]func(*testscript.TestScript, bool, []string){
+		"house": h.open,
+		"robot": func(ts *testscript.TestScript, _ bool, _ []string) { ts.Check(h.of(ts).bot.Once(context.Background())) },
+		"approve": func(ts *testscript.TestScript, _ bool, _ []string) {
+			ts.Check(approveAll(h.of(ts)))
+		},
+		"patron":    h.patron,
+		"now-month": func(ts *testscript.TestScript, _ bool, _ []string) { ts.Setenv("MONTH", storyMonth(ts, h.of(ts))) },
+	}})
+}
+
+// storyHouses are the houses by the work folder of their story; stories run side
+// by side.
+type storyHouses struct {
+	mu sync.Mutex
+	at map[string]*demo
+}
+
+func (h *storyHouses) of(ts *testscript.TestScript) *demo {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	d := h.at[ts.Getenv("WORK")]
+	if d == nil {
+		ts.Fatalf("the story has opened no house")
+	}
+	return d
+}
+
+func (h *storyHouses) open(ts *testscript.TestScript, _ bool, keys []string) {
+	ctx := context.Background()
+	d := &demo{env: &env{ctx: ctx, getenv: func(string) string { return "" }, out: io.Discard, err: io.Discard}, show: &progress{}}
+	ts.Check(d.set(ts.MkAbs("data")))
+	ts.Defer(d.close)
+	h.mu.Lock()
+	h.at[ts.Getenv("WORK")] = d
+	h.mu.Unlock()
+	_, err := d.ledger.UpsertAgreements(ctx, sample.Agreements(time.Now(), d.rules.Agreement), "story", "")
+	ts.Check(err)
+	for _, key := range keys {
+		raw, err := letterOf(ts, key).Compose(time.Now())
+		ts.Check(err)
+		ts.Check(d.peer.Deliver(raw))
+	}
+	ts.Check(d.bot.Once(ctx))
+}
+
+func storyMonth(ts *testscript.TestScript, d *demo) string {
+	zone, err := time.LoadLocation(d.rules.Library.Timezone)
+	ts.Check(err)
+	return time.Now().In(zone).Format("2006-01")
+}
+
+func letterOf(ts *testscript.TestScript, key string) sample.Letter {
+	all, err := sample.Letters()
+	ts.Check(err)
+	i := slices.IndexFunc(all, func(l sample.Letter) bool { return l.Key == key })
+	if i < 0 {
+		ts.Fatalf("there is no sample letter %q", key)
+	}
+	return all[i]
+}
+
+func approveAll(d *demo) error {
+	waiting, err := d.ledger.Drafts(d.ctx, ledger.DraftFilter{States: []ledger.DraftState{ledger.DraftWaiting}})
+	if err != nil {
+		return err
+	}
+	for _, w := range waiting {
+		if err := robot.Approve(d.ctx, d.ledger, w.ID, w.SHA256, demoClerk, ledger.ViaCommand); err != nil {
+			return err
+		}
+	}
+	return d.bot.Once(d.ctx)
+}
+
+func (h *storyHouses) patron(ts *testscript.TestScript, _ bool, args []string) {
+	l := letterOf(ts, args[0])
+	t := &talk{demo: h.of(ts), w: io.Discard, key: l.Key, name: l.FromName, address: l.FromAddress, turns: time.Now().Nanosecond()}
+	ts.Check(t.patron(args[1]))
+}
+
+// Code 39 as printed tables of it have it (from memory), bar by bar: w is wide.
+func TestCode39(t *testing.T) {
+	for c, want := range map[rune]string{'*': "nwnnwnwnn", '1': "wnnwnnnnw", '0': "nnnwwnwnn", 'A': "wnnnnwnnw", 'L': "nnwnnnnww", 'P': "nnwnwnnwn", '-': "nwnnnnwnw"} {
+		var got string
+		for _, w := range code39Char(c) {
+			got += map[int]string{1: "n", 3: "w"}[w]
+		}
+		if got != want {
+			t.Errorf("%c is %s, want %s", c, got, want)
+		}
+	}
+	seen := map[string]rune{}
+	for _, row := range code39Rows {
+		for _, c := range row {
+			var key string
+			wide := 0
+			for _, w := range code39Char(c) {
+				key += string(rune('0' + w))
+				if w == 3 {
+					wide++
+				}
+			}
+			if wide != 3 || len(key) != 9 {
+				t.Errorf("%c has %d wide of %d", c, wide, len(key)) // the code's name: 3 of 9
+			}
+			if other, ok := seen[key]; ok {
+				t.Errorf("%c looks like %c", c, other)
+			}
+			seen[key] = c
+		}
+	}
+	if code39("ö") != nil {
+		t.Error("a letter that the code has not was written")
+	}
+}
