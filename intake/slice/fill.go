@@ -16,133 +16,23 @@ func (s *sliced) fillsOf(i int) fills {
 	if s.infill >= solidInfill {
 		return s.parted(i, inside, &rows{})
 	}
-	var cover builder
-	cover.begin(inside.first)
-	covers := s.covers(i)
-	var a, b, scratch []float32
+	var covered builder
+	covered.begin(inside.first)
+	below, above := s.covers(i, -1), covers{}
+	if s.printing.TopSkin {
+		above = s.covers(i, 1)
+	}
+	var r rowCover
 	for k := range inside.len() {
 		row := inside.first + k
-		a = append(a[:0], inside.of(row)...)
-		for _, c := range covers {
-			if len(a) == 0 {
-				break
-			}
-			over := c.shape.of(row)
-			if c.slope < 1 || c.shelf < 1 {
-				scratch = c.over(scratch[:0], s.slabs[i].shape[i%2].of(row), over)
-				over = scratch
-			}
-			b = both(b[:0], a, over)
-			a, b = b, a
-		}
-		cover.ends = append(cover.ends, a...)
-		cover.endRow()
+		r.left = append(r.left[:0], inside.of(row)...)
+		shape := s.slabs[i].shape[i%2].of(row)
+		r.narrow(below, shape, row)
+		r.narrow(above, shape, row)
+		covered.ends = append(covered.ends, r.left...)
+		covered.endRow()
 	}
-	return s.parted(i, inside, &cover.rows)
-}
-
-// cover is a layer that must cover a place for it to be no skin. When layers
-// were left out it is known only from one further away, and so is only part of
-// what that one leaves bare.
-type cover struct {
-	shape *rows
-	slope float64 // the part left bare where the outline moves steadily from layer to layer
-	shelf float64 // and where it jumps, which it does between the two levels
-	steps float64 // mm: the outline jumps when it moves by more
-}
-
-func whole(r *rows) cover { return cover{r, 1, 1, 0} }
-
-// covers lists the layers around level i as far as a skin is thick.
-func (s *sliced) covers(i int) []cover {
-	out := s.coversTo(nil, i, -1)
-	if s.printing.TopSkin {
-		out = s.coversTo(out, i, 1)
-	}
-	return out
-}
-
-// coversTo appends the layers to one side of level i. The last may lie further
-// away than a skin is thick; there is none beyond the part.
-func (s *sliced) coversTo(out []cover, i, step int) []cover {
-	skins, away := float64(s.printing.SkinLayers), 0.0
-	for k := i + step; away < skins; k += step {
-		if k < 0 || k >= len(s.slabs) {
-			return append(out, whole(&rows{}))
-		}
-		away += s.apart(k, k-step)
-		out = append(out, s.coverAt(i, k, skins, away))
-	}
-	return out
-}
-
-// coverAt is level k as it covers level i from so many layers away, for a
-// skin of so many.
-func (s *sliced) coverAt(i, k int, skins, away float64) cover {
-	shape := s.slabs[k].shape[i%2]
-	if s.levels[i].count == 1 && away <= skins {
-		return whole(shape)
-	}
-	const shallow = 5 // widths to a height, from which a slope is as good as a shelf
-	return cover{shape, math.Min(1, skins/away), math.Min(1, skins/float64(s.levels[i].count)), shallow * away * s.layer}
-}
-
-// apart is how many layers lie from the middle of one level to that of the next.
-func (s *sliced) apart(i, k int) float64 {
-	return float64(s.levels[i].count+s.levels[k].count) / 2
-}
-
-// under is the layer that carries level i; the plate carries the first.
-func (s *sliced) under(i int) cover {
-	if i == 0 {
-		return whole(s.slabs[0].shape[0])
-	}
-	return s.coverAt(i, i-1, 1, s.apart(i, i-1))
-}
-
-// over appends what the cover covers of a row of a shape. What is left bare
-// grows from the ends of the row's spans, or from the middle of a hole.
-func (c cover) over(out, shape, known []float32) []float32 {
-	for i := 0; i+1 < len(shape); i += 2 {
-		lo, hi := shape[i], shape[i+1]
-		at := lo
-		for _, u := range bare(lo, hi, known) {
-			n := u[1] - u[0]
-			if inner := u[0] > lo && u[1] < hi; inner || u[0] == lo && u[1] == hi || float64(n) > c.steps {
-				n *= float32(c.shelf)
-			} else {
-				n *= float32(c.slope)
-			}
-			switch {
-			case u[0] == lo && u[1] == hi:
-				out = append(out, lo+n/2, hi-n/2)
-				at = hi
-			case u[0] == lo:
-				at = lo + n
-			case u[1] == hi:
-				out = append(out, at, hi-n)
-				at = hi
-			default:
-				mid := (u[0] + u[1]) / 2
-				out = append(out, at, mid-n/2)
-				at = mid + n/2
-			}
-		}
-		if at < hi {
-			out = append(out, at, hi)
-		}
-	}
-	return out
-}
-
-// bare lists what of a span is not covered.
-func bare(lo, hi float32, cover []float32) [][2]float32 {
-	var out [][2]float32
-	ends := without(nil, []float32{lo, hi}, cover)
-	for i := 0; i+1 < len(ends); i += 2 {
-		out = append(out, [2]float32{ends[i], ends[i+1]})
-	}
-	return out
+	return s.parted(i, inside, &covered.rows)
 }
 
 // solidInfill is the density from which the inside is laid like a skin.
@@ -160,7 +50,7 @@ func (s *sliced) parted(i int, inside, sparse *rows) fills {
 		row := inside.first + k
 		solid = without(solid[:0], inside.of(row), sparse.of(row))
 		below := under.shape.of(row)
-		if under.slope < 1 || under.shelf < 1 {
+		if !under.whole {
 			scratch = under.over(scratch[:0], s.slabs[i].shape[i%2].of(row), below)
 			below = scratch
 		}

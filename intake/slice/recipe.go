@@ -20,12 +20,11 @@ type recipe struct {
 	width  float64 // mm, of a line
 	shells int
 	infill float64 // 0..1
-	grain  float64 // how much coarser supports are looked for than lines are wide
 }
 
 // newRecipe fills in what the settings leave unsaid and refuses what no printer could follow.
 func newRecipe(in Input) (*recipe, error) {
-	p := &recipe{grain: 1, in: in, printer: in.Printer, printing: in.Printing, scale: 1, copies: 1,
+	p := &recipe{in: in, printer: in.Printer, printing: in.Printing, scale: 1, copies: 1,
 		layer: in.Printing.LayerMM, first: in.Printing.FirstLayerMM, shells: in.Printing.Shells, infill: in.Printing.Infill}
 	nozzle := 0.4
 	if len(in.Printer.NozzleMM) > 0 {

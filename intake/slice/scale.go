@@ -18,20 +18,20 @@ func (pr *printed) largestScale(ctx context.Context) (float64, error) {
 	if limit <= 0 {
 		return most, nil
 	}
-	// Looking through fewer cuts may be half a per cent off.
-	const margin = 0.993
+	// Looking through fewer cuts may be one per cent off.
+	const margin = 0.99
 	goal := limit*margin - pr.corrected(pr.printer.WarmUpS)
 	if goal <= 0 {
 		return 0, nil
 	}
-	s := &search{printed: pr, goal: goal}
+	s := &search{printed: pr, goal: goal, view: pr.outlook()}
 	s.know(pr.scale, pr.alone())
-	for range 5 {
+	for _, effort := range []float64{0.8, closeLook, closeLook, closeLook} {
 		next := math.Min(s.guess(), most)
 		if next < 1e-3*pr.scale || s.settled(next) {
 			break
 		}
-		t, err := pr.at(ctx, next)
+		t, err := pr.at(ctx, next, effort)
 		if err != nil {
 			return 0, err
 		}
@@ -54,14 +54,14 @@ func (pr *printed) alone() float64 {
 	return pr.corrected(c.seconds - pr.printer.WarmUpS)
 }
 
-// at is how long one copy takes at another scale, without the warm-up.
-func (pr *printed) at(ctx context.Context, scale float64) (float64, error) {
+// at is how long one copy takes at another scale, without the warm-up, looked at
+// with so much effort.
+func (pr *printed) at(ctx context.Context, scale, effort float64) (float64, error) {
 	r := *pr.recipe
 	by := scale / r.scale
 	r.scale = scale
-	r.grain = math.Min(math.Max(by, 1), 3)
 	// A layer costs about as much more as it is longer, so that many fewer are cut.
-	n := int(float64(len(pr.levels)) / math.Max(1, by))
+	n := int(effort * float64(len(pr.levels)) / math.Max(1, by))
 	other, err := print(ctx, pr.part.scaled(by), &r, pr.marks(max(n, fewestCuts)))
 	if err != nil {
 		return 0, err
@@ -69,24 +69,30 @@ func (pr *printed) at(ctx context.Context, scale float64) (float64, error) {
 	return other.alone(), nil
 }
 
-// fewestCuts is how few cuts still tell the time to within about half a per cent.
+// fewestCuts is how few cuts still tell the time to within one per cent.
 const fewestCuts = 60
+
+// closeLook is how much effort a look at a scale near the goal is worth, where 1
+// is about that of the first estimate.
+const closeLook = 2
 
 // marks divides the layers, at most as often as asked, into runs whose middle
 // layer stands for the run: again and again the run that its middle tells least of.
 func (pr *printed) marks(most int) []float64 {
 	n := len(pr.paces)
-	sums := make([]float64, n+1)
+	j := judge{make([]float64, n), make([]float64, n+1)}
 	for i, p := range pr.paces {
-		sums[i+1] = sums[i] + p.natural
+		// Layers are hatched one way and the other: only two together compare.
+		j.times[i] = (p.natural + pr.paces[max(i-1, 0)].natural) / 2
+		j.sums[i+1] = j.sums[i] + j.times[i]
 	}
-	runs := stretches{{0, n, pr.misjudged(sums, 0, n)}}
-	for len(runs) < most && runs[0].off > 1e-4*sums[n]/float64(most) {
+	runs := stretches{{0, n, j.off(0, n)}}
+	for len(runs) < most && runs[0].off*float64(most) > 0.0005*j.sums[n] {
 		r := runs[0]
 		mid := (r.from + r.to) / 2
-		runs[0] = stretch{r.from, mid, pr.misjudged(sums, r.from, mid)}
+		runs[0] = stretch{r.from, mid, j.off(r.from, mid)}
 		heap.Fix(&runs, 0)
-		heap.Push(&runs, stretch{mid, r.to, pr.misjudged(sums, mid, r.to)})
+		heap.Push(&runs, stretch{mid, r.to, j.off(mid, r.to)})
 	}
 	marks := make([]float64, len(runs))
 	for i, r := range runs {
@@ -96,16 +102,22 @@ func (pr *printed) marks(most int) []float64 {
 	return marks
 }
 
-// misjudged is how far off the time of a run is when its middle stands for it,
+// judge tells how well the middle of a run stands for it.
+type judge struct {
+	times []float64 // by layer
+	sums  []float64 // of the layers before
+}
+
+// off is how far off the time of a run is when its middle stands for it,
 // and a little of how much its layers differ, since chance may hide that.
-func (pr *printed) misjudged(sums []float64, from, to int) float64 {
+func (j *judge) off(from, to int) float64 {
 	if to-from < 2 {
 		return 0
 	}
-	mid := pr.paces[(from+to)/2].natural
-	off := math.Abs(sums[to] - sums[from] - float64(to-from)*mid)
-	for _, p := range pr.paces[from:to] {
-		off += 0.2 * math.Abs(p.natural-mid)
+	mid := j.times[(from+to)/2]
+	off := math.Abs(j.sums[to] - j.sums[from] - float64(to-from)*mid)
+	for _, t := range j.times[from:to] {
+		off += 0.2 * math.Abs(t-mid)
 	}
 	return off
 }
@@ -128,11 +140,11 @@ func (s *stretches) Pop() any {
 	return last
 }
 
-// search looks for the scale at which a time is reached, by the logarithms:
-// time grows nearly as a power of the scale.
+// search looks for the scale at which a time is reached.
 type search struct {
 	*printed
 	goal   float64
+	view   outlook
 	scales []float64
 	times  []float64
 }
@@ -141,23 +153,73 @@ func (s *search) know(scale, time float64) {
 	s.scales, s.times = append(s.scales, scale), append(s.times, math.Max(time, 1e-3))
 }
 
-// guess is the scale at which the time should be the goal: on the line through
-// the two nearest known points, or with a usual slope from a single one.
+// guess is the scale at which the time should be the goal: by the outlook, held
+// against the known time nearest to the goal.
 func (s *search) guess() float64 {
-	a := s.nearest(-1)
-	slope := 2.4 // between that of walls and skins (2) and that of the inside (3)
-	if b := s.nearest(a); b >= 0 && s.scales[a] != s.scales[b] {
-		slope = math.Log(s.times[a]/s.times[b]) / math.Log(s.scales[a]/s.scales[b])
-		slope = math.Min(math.Max(slope, 1), 3.2)
+	a := s.nearest()
+	off := s.times[a] / s.view.seconds(s.scales[a]/s.scale)
+	if len(s.times) == 1 {
+		off = s.uncooled() / s.view.seconds(1) // at another size there is less waiting, or more
 	}
-	return s.scales[a] * math.Pow(s.goal/s.times[a], 1/slope)
+	lo, hi := 1e-4, 1e4
+	for range 60 {
+		mid := math.Sqrt(lo * hi)
+		if off*s.view.seconds(mid) > s.goal {
+			hi = mid
+		} else {
+			lo = mid
+		}
+	}
+	return s.scale * lo
 }
 
-// nearest is the known point whose time is nearest to the goal, other than one; -1 for none.
-func (s *search) nearest(but int) int {
-	best := -1
+// uncooled is how long one copy would take without waiting for layers to cool.
+func (pr *printed) uncooled() float64 {
+	sum := 0.0
+	for i, p := range pr.paces {
+		sum += float64(pr.levels[i].count) * (p.natural + pr.between[i])
+	}
+	return pr.corrected(sum)
+}
+
+// outlook is how the time will roughly grow with the scale: walls and skins by
+// the second power, what is inside and supports by the third, the layers themselves by the first.
+type outlook struct {
+	layers, surfaces, insides, posts float64 // s at the present scale
+	skins                            float64 // s that the skins would take as sparse lines
+}
+
+func (pr *printed) outlook() outlook {
+	v, line := pr.printer.Speed, pr.width*pr.layer
+	flow := func(speed float64) float64 { return math.Min(line*speed, pr.printer.MaxFlow) } // mm3/s
+	p := pr.plastic
+	skins := p[skin] + p[bridge]
+	o := outlook{
+		surfaces: p[outerWall]/flow(v.OuterWall) + (p[innerWall]+p[gapFill])/flow(v.InnerWall) + skins/flow(v.Skin),
+		posts:    p[supports] / flow(v.Support),
+	}
+	for _, s := range pr.between {
+		o.layers += s
+	}
+	if pr.infill >= solidInfill {
+		o.surfaces -= skins / flow(v.Skin)
+		o.insides = skins / flow(v.Skin)
+		return o
+	}
+	o.skins = skins * pr.infill / flow(v.Infill)
+	o.insides = o.skins + p[sparse]/flow(v.Infill)
+	return o
+}
+
+func (o outlook) seconds(by float64) float64 {
+	return o.layers*by + (o.surfaces-o.skins)*by*by + (o.insides+o.posts)*by*by*by
+}
+
+// nearest is the known point whose time is nearest to the goal.
+func (s *search) nearest() int {
+	best := 0
 	for i := range s.times {
-		if i != but && (best < 0 || s.off(i) < s.off(best)) {
+		if s.off(i) < s.off(best) {
 			best = i
 		}
 	}
@@ -166,17 +228,17 @@ func (s *search) nearest(but int) int {
 
 func (s *search) off(i int) float64 { return math.Abs(math.Log(s.times[i] / s.goal)) }
 
-// settled tells whether a guess is as good as known: so near to a known scale
-// that its time follows.
-func (s *search) settled(scale float64) bool {
-	a := s.nearest(-1)
-	return math.Abs(scale/s.scales[a]-1) < 0.004
+// settled tells whether a guess is as good as known: near enough to a known
+// scale that its time follows, or no better than a scale known to be within the goal.
+func (s *search) settled(guess float64) bool {
+	a := s.nearest()
+	return math.Abs(guess/s.scales[a]-1) < 0.004 || s.times[a] <= s.goal && s.off(a) < 0.012
 }
 
 // best is the largest scale whose time is known, or follows, to be within the goal.
 func (s *search) best() float64 {
-	a := s.nearest(-1)
-	if s.times[a] > s.goal || s.off(a) < 0.02 {
+	a := s.nearest()
+	if s.times[a] > s.goal || s.off(a) < 0.03 && s.off(a) > 0.012 {
 		return s.guess()
 	}
 	return s.scales[a]

@@ -44,7 +44,7 @@ func findPosts(p *recipe, part *part) *posts {
 }
 
 func newGrid(p *recipe, part *part) *posts {
-	g := &posts{cell: math.Max(p.width*p.grain, math.Max(part.size[0], part.size[1])/finestCells)}
+	g := &posts{cell: math.Max(p.width, math.Max(part.size[0], part.size[1])/finestCells)}
 	g.nx, g.ny = int(part.size[0]/g.cell)+1, int(part.size[1]/g.cell)+1
 	g.ny += g.ny % 2 // so that the middle line lies between two columns, as in a frame
 	g.x0, g.y0 = -float64(g.nx)*g.cell/2, -float64(g.ny)*g.cell/2
