@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"fmt"
+	"log/slog"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,7 +16,10 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/mailbox/mailtest"
+	"meshclerk/intake/mailbox/wire"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/reply/outbox"
 )
 
 // css is how the tests name elements.
@@ -76,6 +80,12 @@ func run(t *testing.T, ctx context.Context, steps ...chromedp.Action[chromedp.Vo
 	}
 }
 
+// ready waits until the page's scripts have run, so that keys are heard.
+func ready(t *testing.T, ctx context.Context) {
+	t.Helper()
+	eval[bool](t, ctx, `new Promise(done => document.readyState === "complete" ? done(true) : addEventListener("load", () => done(true)))`)
+}
+
 // eval runs a script on the page and waits for what it promises.
 func eval[T any](t *testing.T, ctx context.Context, script string) T {
 	t.Helper()
@@ -110,6 +120,7 @@ func TestApproveInChromium(t *testing.T) {
 	two := tab(t, one, chromedp.WithNewBrowserContext())
 	signInAs(t, two, h, "owen")
 
+	ready(t, one)
 	run(t, one, chromedp.KeyEvent("j"), chromedp.KeyEvent("\r"), chromedp.WaitVisible(css(".decide")))
 	run(t, two, chromedp.Navigate(h.server.URL+"/reply/"+d), chromedp.WaitVisible(css("[data-others]")))
 	if s := text(t, two, "[data-others]"); !strings.Contains(s, "Marisol Teague") {
@@ -128,13 +139,15 @@ func TestApproveInChromium(t *testing.T) {
 
 	// Other settings are worked out.
 	run(t, one, chromedp.Blur(css("canvas.turning")), chromedp.KeyEvent("s"), chromedp.WaitVisible(css("#copies-"+string(id))),
-		chromedp.SetValue(css("#copies-"+string(id)), "4"), chromedp.Click(css(`button[value="try"]`)), chromedp.WaitVisible(css(".trial")))
+		chromedp.SetValue(css("#copies-"+string(id)), "4"), chromedp.Click(css("#settings-"+string(id)+" button[value=try]")), chromedp.WaitVisible(css(".trial")))
 	if s := text(t, one, ".trial"); !strings.Contains(s, "6 hours") || !strings.Contains(s, "$5.80") {
 		t.Errorf("worked out: %s", s)
 	}
 
 	// Edit by keyboard: e brings to the field.
-	run(t, one, chromedp.Navigate(h.server.URL+"/reply/"+d), chromedp.WaitVisible(css(".decide")), chromedp.KeyEvent("e"), chromedp.WaitVisible(css("#markdown")),
+	run(t, one, chromedp.Navigate(h.server.URL+"/reply/"+d), chromedp.WaitVisible(css(".decide")))
+	ready(t, one)
+	run(t, one, chromedp.KeyEvent("e"), chromedp.WaitVisible(css("#markdown")),
 		chromedp.SendKeys(css("#markdown"), "\n\nWe look forward to it.\n"), chromedp.Click(css(`button[value="save"]`)), chromedp.WaitVisible(css(".strip.said")))
 	run(t, two, chromedp.WaitVisible(css("[data-stale]")))
 	if s := text(t, two, "[data-stale]"); !strings.Contains(s, "Marisol Teague") {
@@ -144,10 +157,30 @@ func TestApproveInChromium(t *testing.T) {
 	if s := text(t, two, ".refusal"); !strings.Contains(s, "We look forward to it.") {
 		t.Errorf("refused with: %s", s)
 	}
+	ready(t, one)
+	shown := eval[string](t, one, fmt.Sprintf(`fetch("/reply/%s/source").then(r => r.text())`, d))
 	run(t, one, chromedp.KeyEvent("a"), chromedp.KeyEvent("\r"), chromedp.WaitVisible(css(".strip.said")))
 	got, err := h.ledger.Draft(t.Context(), d)
 	if err != nil || got.State != ledger.DraftApproved || got.Approval.By != "Marisol Teague" {
 		t.Errorf("%+v, %v", got, err)
+	}
+	arrives(t, h, d, shown)
+}
+
+// arrives hands an approved reply to a mail server and compares what comes out
+// there with what the browser had shown, byte for byte.
+func arrives(t *testing.T, h *house, d, shown string) {
+	t.Helper()
+	sink := mailtest.SMTP(t, mailtest.Accept)
+	_, raw, err := h.ledger.BeginSend(t.Context(), d, "test")
+	if err != nil {
+		t.Fatal(err)
+	}
+	server := outbox.Config{Config: wire.Config{Host: sink.Host, Port: sink.Port, TLS: "none", CommandTimeout: 20 * time.Second}, Hello: "print.larkfield.example"}
+	out := outbox.Send(t.Context(), server, mailtest.Password(t, sink.User, sink.Password), outbox.Message{From: "print@larkfield.example", To: []string{"amara.okafor@example.org"}, Raw: raw}, slog.New(slog.DiscardHandler))
+	got := sink.Delivered()
+	if out.State != outbox.Sent || len(got) != 1 || string(got[0].Raw) != shown || !strings.Contains(shown, "We look forward to it.") {
+		t.Errorf("%v: what arrived is not what was shown:\n%q", out, shown)
 	}
 }
 

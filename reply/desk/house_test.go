@@ -3,6 +3,8 @@ package desk
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -26,6 +28,7 @@ import (
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
 	"meshclerk/reply/draft"
+	"meshclerk/reply/outbox"
 	"meshclerk/reply/quote"
 	"meshclerk/rules"
 	"meshclerk/templates"
@@ -172,7 +175,19 @@ func (h *house) redraft(ctx context.Context, id string, w Rewrite) (draft.Messag
 	for i := range jobs {
 		in.Jobs = append(in.Jobs, &jobs[i])
 	}
-	return draft.Compose(in)
+	m, err := draft.Compose(in)
+	if err == nil {
+		err = canonical(&m)
+	}
+	return m, err
+}
+
+// canonical puts a message into the form in which mail travels, as the robot does before it is recorded.
+func canonical(m *draft.Message) error {
+	raw, err := outbox.Canonical(m.Raw)
+	sum := sha256.Sum256(raw)
+	m.Raw, m.SHA256 = raw, hex.EncodeToString(sum[:])
+	return err
 }
 
 // asked is a letter to be put in.
@@ -255,6 +270,9 @@ func (h *house) letter(a asked) (jobID job.ID, draftID string) {
 	}
 	m, err := draft.Compose(draft.Input{Rules: h.rules, Templates: templates.Default(), Letter: &l, Jobs: []*job.Job{&j}, ID: draftID, Domain: "larkfield.example", Now: h.clock.Now()})
 	if err != nil {
+		h.t.Fatal(err)
+	}
+	if err := canonical(&m); err != nil {
 		h.t.Fatal(err)
 	}
 	doc, err := json.Marshal(Doc{Markdown: m.Markdown, Questions: m.Questions, Notes: m.Notes})

@@ -36,7 +36,7 @@ type finding struct {
 // whatIf is one row of the table of other ways to print a part.
 type whatIf struct {
 	job.Choice
-	Query map[string]string // the form's fields with these settings
+	Fields []header // the form's fields with these settings
 }
 
 // choices are what the settings form offers and holds.
@@ -88,7 +88,7 @@ func (d *Desk) partView(j job.Job, s *speech) partView {
 	slices.SortStableFunc(p.Numbers, func(a, b finding) int { return rank(a.Level) - rank(b.Level) })
 	if j.Report.Estimate != nil {
 		for _, c := range j.Report.Estimate.WhatIf {
-			p.Rows = append(p.Rows, whatIf{c, nil})
+			p.Rows = append(p.Rows, whatIf{c, p.Choices.over(c.Settings).fields()})
 		}
 	}
 	return p
@@ -154,6 +154,34 @@ func wishes(w job.Wishes, s *speech) []wish {
 		add("answer", "Answer", s.code("answer", w.Answer))
 	}
 	return out
+}
+
+// over lays the settings of a what-if row over those of the part.
+func (c choices) over(s job.Settings) choices {
+	now := c.Now
+	if s.Printer != "" {
+		now.Printer = s.Printer
+	}
+	if s.Supports != "" {
+		now.Supports = s.Supports
+	}
+	now.Reoriented = now.Reoriented || s.Reoriented
+	if s.Colour == "" {
+		s.Colour = c.Colour
+	}
+	c = c.with(s)
+	c.Now = now
+	return c
+}
+
+// fields are the settings as the form would send them.
+func (c choices) fields() []header {
+	way := "sent"
+	if c.Now.Reoriented {
+		way = "advised"
+	}
+	return []header{{"layer", input(c.Layer)}, {"shells", fmt.Sprint(c.Shells)}, {"infill", fmt.Sprintf("%g", c.Infill)}, {"copies", fmt.Sprint(c.Copies)}, {"scale", input(c.Scale)},
+		{"material", c.Material}, {"colour", c.Colour}, {"supports", c.Now.Supports}, {"way", way}, {"printer", c.Now.Printer}}
 }
 
 func choicesFor(j job.Job, r *rules.Rules) choices {

@@ -81,7 +81,7 @@ func drawSizes(img *image.RGBA, b mesh.Box, c camera, o Options) {
 		line(img, x0+mx*off, y0+my*off, x1+mx*off, y1+my*off, ink)
 		tick(img, x0, y0, mx, my, ink)
 		tick(img, x1, y1, mx, my, ink)
-		write(img, (x0+x1)/2+mx*(off+22), (y0+y1)/2+my*(off+12), Millimetres(size[axis]), ink)
+		write(img, (x0+x1)/2+mx*(off+28), (y0+y1)/2+my*(off+12), Millimetres(size[axis]), ink)
 	}
 }
 

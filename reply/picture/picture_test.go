@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/mesh/shapes"
 )
 
 // brick is a box of the given size, with one corner at the origin.
@@ -108,6 +109,152 @@ func TestPictureIsSmall(t *testing.T) {
 
 func TestTypefaceParses(t *testing.T) {
 	if _, err := typeface(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A hollow box cut open shows its cut walls hatched and, behind, the hollow: the cut
+// surface of a 60 x 40 x 30 box with walls of 5 is that of a frame, 60 x 30 less 50 x 20.
+func TestInsideShowsTheVoid(t *testing.T) {
+	m := shapes.OnBed(shapes.BoxWithVoid(60, 40, 30, 5))
+	y := (m.Bounds().Min[1] + m.Bounds().Max[1]) / 2
+	o := Options{Cut: &Plane{Normal: mesh.Vec{0, -1, 0}, Offset: -y}}
+	img := Draw(m, Front, o)
+	walls, all := 0, covered(img)
+	for py := all.Min.Y; py < all.Max.Y; py++ {
+		for px := all.Min.X; px < all.Max.X; px++ {
+			if p := img.RGBAAt(px, py); int(p.R)-int(p.B) > 20 { // the warm tints of cut and hatch
+				walls++
+			}
+		}
+	}
+	got := float64(walls) / float64(all.Dx()*all.Dy())
+	if want := 1 - 50.0*20/(60*30); math.Abs(got-want) > 0.03 {
+		t.Errorf("%.3f of the picture is cut surface, want %.3f", got, want)
+	}
+	look(t, "inside", Inside(m, Options{Sizes: true}))
+}
+
+// Overhangs are the facets beyond the angle and off the bed: of a cube on the bed none,
+// of a mushroom's cap the flat underside; 45 degrees exactly is printed without support.
+func TestOverhangs(t *testing.T) {
+	area := func(m *mesh.Mesh, angle float64) (sum float64) {
+		over := Overhangs(m, angle)
+		for f := range m.Triangles {
+			if _, ok := over(f); ok {
+				a, b, c := m.Corners(f)
+				sum += b.Sub(a).Cross(c.Sub(a)).Len() / 2
+			}
+		}
+		return sum
+	}
+	if a := area(shapes.OnBed(shapes.Box(20, 20, 20)), 45); a != 0 {
+		t.Errorf("a cube on the bed hangs over by %g mm2", a)
+	}
+	// A T of bar 30 over a stem of 10, both 8 deep: the two undersides, 2 x 10 x 8 mm.
+	if a := area(shapes.OnBed(shapes.T(10, 50, 30, 8)), 45); math.Abs(a-160) > 1e-6 {
+		t.Errorf("the T hangs over by %g mm2, want 160", a)
+	}
+	cone := shapes.OnBed(upsideDown(shapes.Cone(64, 10, 10))) // sides at 45 degrees
+	if a := area(cone, 46); a != 0 {
+		t.Errorf("45 degrees hangs over at 46: %g mm2", a)
+	}
+	if a := area(cone, 44); a < 100 {
+		t.Errorf("45 degrees does not hang over at 44: %g mm2", a)
+	}
+}
+
+// A library card beside the part has the size of ISO/IEC 7810 ID-1 at the part's scale.
+func TestFamiliarSize(t *testing.T) {
+	m := slab(100, 20, 40)
+	card := FamiliarFor(m.Bounds().Size())
+	if card.Key != "card" {
+		t.Fatalf("beside a part of 100 mm: %s", card.Key)
+	}
+	both, from := card.beside(m)
+	box := mesh.Box{Min: both.Vertices[len(m.Vertices)], Max: both.Vertices[len(both.Vertices)-1]}
+	if s := box.Size(); math.Abs(s[0]-85.60) > 1e-9 || math.Abs(s[2]-53.98) > 1e-9 || from != len(m.Triangles) {
+		t.Errorf("the card measures %v", s)
+	}
+	if box.Min[0] <= 100 || box.Min[2] != 0 {
+		t.Errorf("the card stands at %v", box.Min)
+	}
+	for size, want := range map[float64]string{12: "cell", 29: "cell", 31: "card", 259: "card", 300: "sheet"} {
+		if got := FamiliarFor(mesh.Vec{size, 1, 1}).Key; got != want {
+			t.Errorf("beside %g mm: %s, want %s", size, got, want)
+		}
+	}
+	look(t, "beside", Draw(m, Corner, Options{Sizes: true, Beside: &card, BesideLabel: "library card"}))
+}
+
+// The simpler mesh keeps to the bound and to the shape.
+func TestSimplified(t *testing.T) {
+	m := shapes.Torus(40, 12, 400, 100)
+	s := Simplified(m, 20_000)
+	if n := len(s.Triangles); n > 20_000 || n < 5_000 {
+		t.Errorf("%d facets of %d are left", n, len(m.Triangles))
+	}
+	if a, b := m.Bounds().Size(), s.Bounds().Size(); a.Sub(b).Len() > 2 {
+		t.Errorf("the size was %v and is %v", a, b)
+	}
+	if same := Simplified(m, len(m.Triangles)); same != m {
+		t.Error("a mesh that is small enough was changed")
+	}
+	if b := Corners(slab(1, 2, 3)); len(b) != 12*36 {
+		t.Errorf("%d bytes for 12 facets", len(b))
+	}
+}
+
+// The patterns tell tones apart without colour: each inks another share of the page.
+func TestPatternsDiffer(t *testing.T) {
+	shares := map[int]Tone{}
+	for _, tone := range []Tone{Vermilion, Blue, Yellow, Green} {
+		var pattern [24 * 24]byte
+		n := 0
+		for i := range pattern {
+			if tone.inked(i%24, i/24) {
+				pattern[i], n = 1, n+1
+			}
+		}
+		key := n*1000 + int(pattern[5]) + 2*int(pattern[24*3+3]) + 4*int(pattern[24*7]) + 8*int(pattern[24*2+6])
+		if other, ok := shares[key]; ok {
+			t.Errorf("tones %d and %d have one pattern", tone, other)
+		}
+		shares[key] = tone
+	}
+}
+
+// Odd meshes are drawn without harm: no facets, no size, facets without area, far away.
+func TestOddMeshes(t *testing.T) {
+	flat := &mesh.Mesh{Vertices: []mesh.Vec{{0, 0, 0}, {10, 0, 0}, {10, 10, 0}}, Triangles: [][3]int32{{0, 1, 2}, {0, 0, 1}}}
+	point := &mesh.Mesh{Vertices: []mesh.Vec{{5, 5, 5}}, Triangles: [][3]int32{{0, 0, 0}}}
+	far := shapes.Moved(slab(10, 10, 10), 900_000, -900_000, 900_000)
+	for name, m := range map[string]*mesh.Mesh{"nothing": {}, "flat": flat, "a point": point, "far": far} {
+		for _, v := range []View{Corner, Front, Side, Top, Below} {
+			card := FamiliarFor(m.Bounds().Size())
+			img := Draw(m, v, Options{Width: 80, Height: 60, Sizes: true, Beside: &card, BesideLabel: "x", Shade: Overhangs(m, 45)})
+			if img.Rect.Dx() != 80 {
+				t.Errorf("%s: %v", name, img.Rect)
+			}
+		}
+		Inside(m, Options{Width: 80, Height: 60})
+	}
+}
+
+func upsideDown(m *mesh.Mesh) *mesh.Mesh { return shapes.Rotated(m, mesh.Vec{1, 0, 0}, 180) }
+
+// look writes a picture where MESHCLERK_PICTURES names a folder.
+func look(t *testing.T, name string, img *image.RGBA) {
+	t.Helper()
+	dir := os.Getenv("MESHCLERK_PICTURES")
+	if dir == "" {
+		return
+	}
+	var b bytes.Buffer
+	if err := WritePNG(&b, img); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(dir+"/"+name+".png", b.Bytes(), 0o644); err != nil {
 		t.Fatal(err)
 	}
 }
