@@ -1,0 +1,93 @@
+package slice
+
+import (
+	"context"
+	"strings"
+	"testing"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
+)
+
+func mustWhatIf(t *testing.T, m *mesh.Mesh, in Input) []job.Choice {
+	t.Helper()
+	rows, err := WhatIf(context.Background(), m, in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range rows {
+		t.Logf("%-50s %.2f h %6.1f g %d plate(s) within %v", r.Label, r.PrintTimeS/3600, r.MassG, r.Plates, r.Within)
+	}
+	return rows
+}
+
+// Every row says what an estimate with its settings says.
+func rowsHold(t *testing.T, m *mesh.Mesh, in Input, rows []job.Choice) {
+	t.Helper()
+	if len(rows) == 0 || len(rows) > fewRows {
+		t.Fatalf("%d rows", len(rows))
+	}
+	base := mustEstimate(t, m, in)
+	for _, r := range rows {
+		in.Settings = r.Settings
+		e := mustEstimate(t, m, in)
+		near(t, r.Label+": time", r.PrintTimeS, e.PrintTimeS, 1e-6)
+		near(t, r.Label+": mass", r.MassG, e.MassG, 1e-9)
+		if r.Plates != e.Plates || r.Within != (e.PlateTimeS <= in.Limits.JobHours*3600) {
+			t.Errorf("%s: %d plates, within %v; the estimate says %d, %.2f h", r.Label, r.Plates, r.Within, e.Plates, e.PlateTimeS/3600)
+		}
+		if r.PrintTimeS >= base.PrintTimeS && r.MassG >= base.MassG {
+			t.Errorf("%s is no help", r.Label)
+		}
+	}
+}
+
+func TestWhatIfTooLong(t *testing.T) {
+	m := box(0, 0, 0, 110, 100, 70)
+	in := inputFor(t, m, job.Settings{Infill: 0.25})
+	rows := mustWhatIf(t, m, in)
+	rowsHold(t, m, in, rows)
+	for _, r := range rows {
+		if !r.Within {
+			t.Errorf("%s does not bring it under", r.Label)
+		}
+	}
+	if last := rows[len(rows)-1]; last.Settings.Scale == 0 || !last.Within {
+		t.Errorf("the last row is no size that can be printed: %+v", last)
+	}
+}
+
+func TestWhatIfWithinTheLimit(t *testing.T) {
+	m := box(0, 0, 0, 30, 30, 30)
+	in := inputFor(t, m, job.Settings{Infill: 0.2})
+	rows := mustWhatIf(t, m, in)
+	rowsHold(t, m, in, rows)
+	for _, r := range rows {
+		if !r.Within {
+			t.Errorf("%s is not within the limit", r.Label)
+		}
+	}
+}
+
+func TestWhatIfManyCopies(t *testing.T) {
+	m := box(0, 0, 0, 60, 60, 12)
+	in := inputFor(t, m, job.Settings{Copies: 15})
+	rows := mustWhatIf(t, m, in)
+	rowsHold(t, m, in, rows)
+	found := false
+	for _, r := range rows {
+		found = found || r.Settings.Copies > 0 && r.Settings.Copies < 15 && r.Plates == 1
+	}
+	if !found {
+		t.Error("no row says what fits on one plate")
+	}
+}
+
+func TestWhatIfTooBig(t *testing.T) {
+	m := box(0, 0, 0, 300, 20, 20)
+	in := inputFor(t, m, job.Settings{})
+	rows := mustWhatIf(t, m, in)
+	if len(rows) == 0 || !rows[0].Within || !strings.Contains(rows[0].Label, "73 %") {
+		t.Errorf("the first row is no size that fits: %+v", rows)
+	}
+}
