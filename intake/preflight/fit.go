@@ -37,27 +37,27 @@ func machines(r *rules.Rules, s job.Settings) []rules.Printer {
 
 // fitting finds the first printer whose build volume holds the part as it
 // stands, turned about the upright axis at most; else the one that would take
-// it at the largest scale.
-func fitting(corners []mesh.Vec, up stance, printers []rules.Printer) (job.Fit, rules.Printer) {
+// it at the largest scale, and, when another way up fits, that way.
+func fitting(corners []mesh.Vec, up stance, printers []rules.Printer) (job.Fit, rules.Printer, []mesh.Vec) {
 	var best job.Fit
 	var chosen rules.Printer
 	plan := up.plan(corners)
 	for _, p := range printers {
 		scale := room(plan, up.high-up.low, p.BuildMM)
 		if scale >= 1 {
-			return job.Fit{Printer: p.Name, Fits: true, FitsTurned: true, ScaleToFit: 1}, p
+			return job.Fit{Printer: p.Name, Fits: true, FitsTurned: true, ScaleToFit: 1}, p, nil
 		}
 		if scale > best.ScaleToFit {
 			best, chosen = job.Fit{Printer: p.Name, ScaleToFit: scale}, p
 		}
 	}
 	for _, p := range printers {
-		if _, ok := laidDown(corners, p.BuildMM); ok {
+		if other, ok := laidDown(corners, p.BuildMM); ok {
 			best.FitsTurned = true
-			break
+			return best, chosen, []mesh.Vec{other}
 		}
 	}
-	return best, chosen
+	return best, chosen, nil
 }
 
 // tolerance forgives what single precision adds to a part drawn to the full size.

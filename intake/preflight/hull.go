@@ -9,13 +9,13 @@ import (
 // binsPerSide is the fineness of the direction cube that thins out vertices;
 // clouds of up to fewEnough are not thinned.
 const (
-	binsPerSide = 40
+	binsPerSide = 32
 	fewEnough   = 4000
 )
 
 // extremes thins a cloud of vertices out to those that can matter to its convex
 // hull: seen from the middle of the box, with the box made a cube, the farthest
-// in each of 6 x 40 x 40 directions. Small clouds are kept whole.
+// in each of 6 x 32 x 32 directions. Small clouds are kept whole.
 func extremes(vertices []mesh.Vec, box mesh.Box) []mesh.Vec {
 	if len(vertices) <= fewEnough {
 		return vertices

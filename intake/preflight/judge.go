@@ -2,6 +2,7 @@ package preflight
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -17,6 +18,9 @@ func (c *checker) add(code string, f job.Finding) {
 		return
 	}
 	f.Code = code
+	if math.IsNaN(f.Amount) || math.IsInf(f.Amount, 0) {
+		f.Amount = 0 // JSON has no word for it
+	}
 	if f.Level == "" {
 		f.Level = level
 	}
@@ -49,10 +53,12 @@ func (c *checker) judge(became string) {
 	c.judgeSize()
 	c.judgeSurface()
 	c.judgePieces()
-	c.judgeWalls()
-	c.judgeStand()
-	c.judgeHanging()
-	c.judgeHazard()
+	if !c.sheet { // nothing of it would be printed
+		c.judgeWalls()
+		c.judgeStand()
+		c.judgeHanging()
+		c.judgeHazard()
+	}
 	if became != "" {
 		c.add("already-printed", job.Finding{Text: sentence("We have had this very file before: " + became),
 			Question: "Should we print it once more?"})
@@ -111,14 +117,17 @@ func (c *checker) box(s stance) mesh.Vec {
 
 // guess is a unit that the file could have been drawn in.
 type guess struct {
-	name   string
+	clause string
 	factor float64 // to millimetres
 }
 
 // The units that drawings come in, and the slip of converting inches twice. An
 // inch is 25.4 mm by definition (international yard and pound agreement, 1959).
 func guesses() []guess {
-	return []guess{{"in inches", 25.4}, {"in centimetres", 10}, {"in metres", 1000}, {"in microns", 0.001}, {"with inches converted twice", 1 / 25.4}}
+	return []guess{
+		{"if it was drawn in inches", 25.4}, {"if it was drawn in centimetres", 10}, {"if it was drawn in metres", 1000},
+		{"if it was drawn in microns", 0.001}, {"if inches were converted twice", 1 / 25.4},
+	}
 }
 
 func (c *checker) judgeSize() {
@@ -140,6 +149,9 @@ func (c *checker) judgeSize() {
 		if largest := e.LargestScale / c.scale; largest > 0.05 && largest < 1 {
 			text += fmt.Sprintf("; at %d %% of its size it would fit into that time", int(largest*100))
 		}
+		if o := c.report.Orientation; !o.AsSent && e.Plates == 1 && o.PrintTimeS <= limit*3600 {
+			text += fmt.Sprintf("; %s it would take %s", c.tilt(), hours(o.PrintTimeS))
+		}
 		c.add("too-long", job.Finding{Text: sentence(text), Amount: e.PlateTimeS / 3600, Unit: "h",
 			Question: "Should it be smaller, or printed with thicker layers?"})
 	}
@@ -150,10 +162,10 @@ func (c *checker) judgeUnits(size mesh.Vec, longest, largest float64) {
 	var would []string
 	for _, g := range guesses() {
 		if l := longest * g.factor; l >= c.limits["units-doubtful"].Limit && l <= largest {
-			would = append(would, fmt.Sprintf("%s if it was drawn %s", sizes(size.Mul(g.factor)), g.name))
+			would = append(would, sizes(size.Mul(g.factor))+" "+g.clause)
 		}
 	}
-	text := "Taken as millimetres, it would be only " + sizes(size)
+	text := "Taken as millimetres, it would be " + sizes(size)
 	if longest > largest {
 		text = "Taken as millimetres, it would be " + sizes(size) + ", far larger than any printer"
 	}
@@ -232,9 +244,8 @@ func (c *checker) judgeSurface() {
 // a surface that has no inside at all.
 func (c *checker) judgeHoles() {
 	s, t := c.topo.Shape, c.topo
-	open, worst, area := 0, -1, 0.0
+	open, worst := 0, -1
 	for i, h := range t.Holes {
-		area += h.AreaMM2
 		if h.LengthMM > c.limits["holes"].Limit {
 			open++
 		}
@@ -248,9 +259,8 @@ func (c *checker) judgeHoles() {
 	} else if len(t.OpenAt) > 0 {
 		f.At = place(t.OpenAt[0])
 	}
-	sheet := 2*abs(s.VolumeMM3) < 0.02*s.AreaMM2*sqrt(s.AreaMM2)/3 && area > 0.2*s.AreaMM2
 	switch {
-	case sheet:
+	case c.sheet:
 		f.Level = job.Stop
 		f.Text = "The model is a surface without thickness, like paper, so there is nothing solid to print; it has to be given a thickness in the drawing program."
 	case open > 0:
@@ -262,4 +272,16 @@ func (c *checker) judgeHoles() {
 		f.Text = fmt.Sprintf("The surface has %s; we close them before printing.", plural(max(1, s.Holes), "small hole", "small holes"))
 	}
 	c.add("holes", f)
+}
+
+// isSheet says that a surface is open and encloses next to nothing: its volume,
+// with the holes closed flat, is small beside that of a ball of its area, and the
+// holes are a good part of it.
+func isSheet(t *mesh.Topology) bool {
+	holes := 0.0
+	for _, h := range t.Holes {
+		holes += h.AreaMM2
+	}
+	ball := math.Pow(t.Shape.AreaMM2, 1.5) / (6 * math.Sqrt(math.Pi))
+	return t.Shape.OpenEdges > 0 && math.Abs(t.Shape.VolumeMM3) < 0.03*ball && holes > 0.2*t.Shape.AreaMM2
 }

@@ -8,19 +8,35 @@ import (
 	"meshclerk/intake/mesh"
 )
 
-func abs(v float64) float64  { return math.Abs(v) }
-func sqrt(v float64) float64 { return math.Sqrt(v) }
-
+// judgePieces leaves specks thinner than a line out of the count: they are lost.
 func (c *checker) judgePieces() {
-	parts, pieces := c.topo.Shape.Parts, c.part.pieces.count
-	switch {
-	case pieces > 1:
-		c.add("several-parts", job.Finding{Amount: float64(pieces), Unit: "pieces", At: place(c.lumps[1].middle()),
-			Text:     fmt.Sprintf("The file holds %d separate pieces.", pieces),
-			Question: fmt.Sprintf("Should all %d pieces be printed?", pieces)})
+	parts, bodies, specks := c.topo.Shape.Parts, []lump{}, 0
+	for _, l := range c.lumps {
+		if c.speck(l) {
+			specks++
+		} else if l.bodies > 0 {
+			bodies = append(bodies, l)
+		}
+	}
+	lost := ""
+	if specks > 0 {
+		lost = fmt.Sprintf(", and %s too small to print", plural(specks, "speck", "specks"))
+	}
+	switch n := len(bodies); {
+	case n > 1:
+		c.add("several-parts", job.Finding{Amount: float64(n), Unit: "pieces", At: place(bodies[1].middle()),
+			Text:     fmt.Sprintf("The file holds %d separate pieces%s.", n, lost),
+			Question: fmt.Sprintf("Should all %d pieces be printed?", n)})
+	case n == 0 && specks > 0:
+		c.add("several-parts", job.Finding{Amount: float64(specks), Unit: "pieces",
+			Text:     fmt.Sprintf("The file holds nothing but %s too small to print.", plural(specks, "speck", "specks")),
+			Question: "Is the part to be larger?"})
 	case parts > 1:
-		c.add("several-parts", job.Finding{Level: c.milder("several-parts", job.Note), Amount: float64(parts), Unit: "pieces",
-			Text: fmt.Sprintf("The file holds %d bodies that touch or overlap; they are printed as one piece.", parts)})
+		text := fmt.Sprintf("The file holds %d bodies that touch or overlap; they are printed as one piece.", parts)
+		if lost != "" {
+			text = "The file holds one piece" + lost + "."
+		}
+		c.add("several-parts", job.Finding{Level: c.milder("several-parts", job.Note), Amount: float64(parts), Unit: "pieces", Text: text})
 	}
 	c.judgeFloating()
 	if v := c.voids(); v.count > 0 && v.volume >= c.limits["sealed-void"].Limit {
@@ -35,12 +51,18 @@ func (c *checker) judgePieces() {
 	}
 }
 
+// speck says that a piece is smaller than a line is wide in every direction.
+func (c *checker) speck(l lump) bool {
+	s := boxOf(l.corners).Size()
+	return max(s[0], s[1], s[2]) < c.rules.Printing.LineWidthMM
+}
+
 // judgeFloating finds pieces that start above the plate. A piece inside a hollow
 // of another is no less in the air.
 func (c *checker) judgeFloating() {
 	count, gap, at := 0, 0.0, mesh.Vec{}
 	for _, l := range c.lumps {
-		if l.low > c.limits["floating-part"].Limit && l.volume > 0 {
+		if l.low > c.limits["floating-part"].Limit && l.volume > 0 && !c.speck(l) {
 			count++
 			if l.low > gap {
 				gap, at = l.low, l.middle()
@@ -76,7 +98,7 @@ func (c *checker) voids() hollows {
 	var out hollows
 	largest := 0.0
 	for _, s := range c.part.topo.Shells {
-		if v := abs(s.Volume); s.Void {
+		if v := math.Abs(s.Volume); s.Void {
 			out.count++
 			out.volume += v
 			if v > largest {
@@ -223,7 +245,7 @@ func (c *checker) judgeHazard() {
 	const mostPieces = 30
 	least, at, found := math.Inf(1), mesh.Vec{}, 0
 	for i, l := range c.lumps {
-		if i >= mostPieces && i < len(c.lumps)-mostPieces || l.volume <= 0 || !swallowed(l.corners) {
+		if i >= mostPieces && i < len(c.lumps)-mostPieces || l.volume <= 0 || c.speck(l) || !swallowed(l.corners) {
 			continue
 		}
 		found++

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -12,6 +13,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/slice"
+	"meshclerk/rules"
 )
 
 // examine finds the topology at the asked scale and readies the body.
@@ -22,11 +24,14 @@ func (c *checker) examine(ctx context.Context, m *mesh.Mesh, facts mesh.Facts) e
 	if c.scale != 1 {
 		scaled = m.Transformed(mesh.Upright, c.scale)
 	}
+	// Should time run out, at least the size is known.
+	c.report.Mesh = &job.Shape{Triangles: facts.Facets, Vertices: len(m.Vertices), SizeMM: scaled.Bounds().Size()}
 	topo, err := mesh.Examine(ctx, scaled, facts, examineOptions())
 	if err != nil {
 		return err
 	}
 	c.topo, c.report.Mesh = topo, &topo.Shape
+	c.sheet = isSheet(topo)
 	body, bodyTopo := scaled, topo
 	if topo.Shape.FlippedEdges > 0 || topo.Shape.InsideOut {
 		body, bodyTopo, err = righted(ctx, scaled, topo)
@@ -56,12 +61,12 @@ func (c *checker) measure(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	c.fit, c.printer = fitting(p.corner, upright, machines(c.rules, c.set))
-	c.report.Fit = &c.fit
+	c.findPrinter(upright)
 	c.sent = p.inspect(ctx, upright, c.hangs, c.price(), hangPlaces)
 	c.now, c.best = c.sent, c.sent
 	if c.set.Reoriented {
 		c.orient(ctx)
+		c.findPrinter(c.best.stance)
 		c.now = p.inspect(ctx, c.best.stance, c.hangs, c.price(), hangPlaces)
 	}
 	c.stick = c.adhesion(c.now)
@@ -124,15 +129,24 @@ func (c *checker) price() price {
 	}
 }
 
-// orient looks for the best way up.
+// findPrinter chooses the printer for a way up.
+func (c *checker) findPrinter(s stance) {
+	c.fit, c.printer, c.lying = fitting(c.part.corner, s, machines(c.rules, c.set))
+	c.report.Fit = &c.fit
+}
+
+// orient looks for the best way up that fits a printer, or, when none does, for
+// the best of all.
 func (c *checker) orient(ctx context.Context) {
 	c.say("looking for the best way up")
-	build := c.printer.BuildMM
-	fits := func(s stance) bool { return room(s.plan(c.part.corner), s.high-s.low, build) >= 1 }
-	if !c.fit.FitsTurned {
-		fits = func(stance) bool { return true }
+	printers := machines(c.rules, c.set)
+	fits := func(s stance) bool {
+		plan := s.plan(c.part.few)
+		return !c.fit.FitsTurned || slices.ContainsFunc(printers, func(p rules.Printer) bool {
+			return room(plan, s.high-s.low, p.BuildMM) >= 1-1e-3
+		})
 	}
-	c.best = c.part.bestWay(ctx, c.sent, c.hangs, c.price(), fits)
+	c.best = c.part.bestWay(ctx, c.sent, c.hangs, c.price(), c.lying, fits)
 }
 
 // farTooBig is the scale to fit below which no estimate is made: the part will
@@ -141,6 +155,9 @@ const farTooBig = 0.4
 
 // estimate works out time and plastic for the part as it would be printed.
 func (c *checker) estimate(ctx context.Context) error {
+	if c.sheet {
+		return c.withoutEstimate(ctx, errors.New("it encloses nothing that could be printed"))
+	}
 	if c.fit.ScaleToFit < farTooBig {
 		return c.withoutEstimate(ctx, errors.New("it is far too big for every printer"))
 	}

@@ -38,19 +38,20 @@ type price struct {
 }
 
 // bestWay finds the way up that costs least. The given one is kept unless
-// another is clearly better; fits says whether a way goes on the printer at all.
-func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, fits func(stance) bool) way {
+// another is clearly better; fits says whether a way goes on a printer at all,
+// and more are ways to try besides those that the part's shape suggests.
+func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, more []mesh.Vec, fits func(stance) bool) way {
 	quick := p.quickLook(r)
 	type guess struct {
 		up   mesh.Vec
 		cost float64
 	}
 	var guesses []guess
-	for _, up := range p.candidates() {
+	for _, up := range append(more, p.candidates()...) {
 		if ctx.Err() != nil {
 			return sent
 		}
-		if s := standing(up, p.corner); fits(s) && sent.stance.up.Dot(up) < 0.9999 {
+		if s := standing(up, p.few); fits(s) && sent.stance.up.Dot(up) < 0.9999 {
 			guesses = append(guesses, guess{up, quick.cost(s, r, c)})
 		}
 	}

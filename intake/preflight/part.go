@@ -18,6 +18,7 @@ type part struct {
 	area     []float64  // by facet, mm2
 	total    float64    // mm2
 	corner   []mesh.Vec // of the convex hull
+	few      []mesh.Vec // some of them, for a quick look
 	flats    []flat     // of the convex hull, merged
 }
 
@@ -36,7 +37,7 @@ func newPart(m *mesh.Mesh, topo *mesh.Topology) *part {
 	}
 	p.mixed = len(topo.Shells) > 1 || len(topo.Crossings) > 0
 	corners, flats := convexHull(extremes(m.Vertices, p.box), p.box)
-	p.corner, p.flats = corners, merge(flats)
+	p.corner, p.flats, p.few = corners, merge(flats), thinned(corners, 250)
 	return p
 }
 

@@ -12,7 +12,7 @@ import (
 // printer in one lump.
 type pieces struct {
 	of    []int // by shell
-	count int   // of lumps with a body in them
+	count int
 }
 
 // touching is how near two bodies may come and still print as one, mm. Practice.
@@ -55,13 +55,7 @@ func findPieces(topo *mesh.Topology, touches [][2]int) pieces {
 		}
 		ps.of[i] = number[root]
 	}
-	bodies := map[int]bool{}
-	for i, s := range topo.Shells {
-		if s.Outer {
-			bodies[ps.of[i]] = true
-		}
-	}
-	ps.count = len(bodies)
+	ps.count = len(number)
 	return ps
 }
 
@@ -75,23 +69,29 @@ type lump struct {
 	low     float64 // above the plate, mm
 	high    float64
 	volume  float64
+	bodies  int
 	corners []mesh.Vec // some, enough for its hull
 }
 
 // lumps measures the pieces in a way up, the largest first.
 func (p *part) lumps(s stance) []lump {
-	n := 0
-	for _, k := range p.pieces.of {
-		n = max(n, k+1)
-	}
+	n := p.pieces.count
 	out := make([]lump, n)
 	for i := range out {
 		out[i] = lump{piece: i, low: math.Inf(1), high: math.Inf(-1)}
 	}
 	for i, sh := range p.topo.Shells {
+		l := &out[p.pieces.of[i]]
 		if !sh.Void {
-			out[p.pieces.of[i]].volume += math.Abs(sh.Volume)
+			l.volume += math.Abs(sh.Volume)
 		}
+		if sh.Outer {
+			l.bodies++
+		}
+	}
+	if n == 1 {
+		out[0].low, out[0].high, out[0].corners = 0, s.high-s.low, p.corner
+		return out
 	}
 	seen := make([]bool, len(p.m.Vertices))
 	clouds := make([][]mesh.Vec, n)

@@ -99,13 +99,15 @@ type checker struct {
 	thick   thickness
 	printer rules.Printer
 	fit     job.Fit
-	sent    way // as the file puts it
-	now     way // as it would be printed: as sent, or the best way up if that was agreed
+	lying   []mesh.Vec // a way up that fits, when the way it was sent does not
+	sent    way        // as the file puts it
+	now     way        // as it would be printed: as sent, or the best way up if that was agreed
 	best    way
 	thin    thin
 	step    step
 	coarse  coarse
 	lumps   []lump
+	sheet   bool       // the file is a surface without thickness
 	stick   job.Advice // what holds it to the plate
 }
 

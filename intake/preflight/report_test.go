@@ -33,8 +33,8 @@ func TestBestWayUp(t *testing.T) {
 		{"a cone on its base", shapes.Cone(64, 15, 30), true, 30, 690},
 		{"a cube", cube(20), true, 20, 400},
 		{"a T upside down", shapes.OnBed(shapes.Rotated(shapes.T(10, 50, 50, 50), mesh.Vec{1, 0, 0}, 180)), true, 50, 2400},
-		{"an open box", shapes.OpenBox(60, 40, 30, 2), true, 30, 2390},
-		{"an open box on its rim", shapes.OnBed(shapes.Rotated(shapes.OpenBox(60, 40, 30, 2), mesh.Vec{1, 0, 0}, 180)), false, 30, 2390},
+		{"an open box", shapes.OpenBox(40, 30, 20, 2), true, 20, 1190},
+		{"an open box on its rim", shapes.OnBed(shapes.Rotated(shapes.OpenBox(40, 30, 20, 2), mesh.Vec{1, 0, 0}, 180)), false, 20, 1190},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := checked(t, c.mesh, job.Settings{})
@@ -81,12 +81,12 @@ func TestReorientedIsJudgedAsItWillBePrinted(t *testing.T) {
 func TestNoFalseAlarms(t *testing.T) {
 	dome := shapes.Turned(domeProfile(), 96)
 	for name, m := range map[string]*mesh.Mesh{
-		"cube": cube(20), "large cube": cube(60), "dome": dome, "open box": shapes.OpenBox(60, 40, 30, 2),
-		"bracket": shapes.Bracket(60, 20), "gear": shapes.Gear(20, 2, 8, 6), "name plate": shapes.NamePlate("LARK", 20),
-		"planter": shapes.Planter(50, 90, 3), "vase": shapes.Vase(120, 40, 1.2), "lid": shapes.Lid(60, 40, 2, 0.3),
-		"stand": shapes.Stand(80, 100, 60, 4), "box with a hole": shapes.BoxWithHole(30, 30, 20, 10),
-		"tube":               shapes.Tube(96, 20, 2, 40),
-		"finely meshed cube": fine(cube(60), 6),
+		"cube": cube(20), "dome": dome, "open box": shapes.OpenBox(40, 30, 20, 2),
+		"bracket": shapes.Bracket(40, 12), "gear": shapes.Gear(20, 2, 8, 6), "name plate": shapes.NamePlate("LARK", 20),
+		"planter": shapes.Planter(25, 45, 3), "vase": shapes.Vase(50, 20, 1.2), "lid": shapes.Lid(60, 40, 2, 0.3),
+		"stand": shapes.Stand(40, 50, 30, 4), "box with a hole": shapes.BoxWithHole(30, 30, 20, 10),
+		"tube":               shapes.Tube(96, 10, 2, 20),
+		"finely meshed cube": fine(cube(20), 5),
 	} {
 		for _, f := range checked(t, m, job.Settings{}).Findings {
 			if f.Code != "small-part-hazard" {
@@ -101,9 +101,9 @@ func domeProfile() shapes.Outline {
 	o := shapes.Outline{{0, 0}}
 	for i := range 32 {
 		sin, cos := math.Sincos(math.Pi / 2 * float64(i) / 32)
-		o = append(o, shapes.Point{30 * cos, 30 * sin})
+		o = append(o, shapes.Point{15 * cos, 15 * sin})
 	}
-	return append(o, shapes.Point{0, 30})
+	return append(o, shapes.Point{0, 15})
 }
 
 // What was measured goes with the part: moved, turned about the upright axis,
@@ -146,9 +146,9 @@ func TestFiguresFollowThePart(t *testing.T) {
 // 2 pi r2 (1 - sin a), less the half of the first layer that is on the plate.
 func TestOverhangOfABall(t *testing.T) {
 	r := rules.Default()
-	f := find(checked(t, shapes.UVSphere(20, 256, 256), job.Settings{}), "overhang")
+	f := find(checked(t, shapes.UVSphere(12, 192, 192), job.Settings{}), "overhang")
 	angle := (r.Printing.SupportAngleDeg + angleSlack) * math.Pi / 180
-	want := 2*math.Pi*400*(1-math.Sin(angle)) - 2*math.Pi*20*r.Printing.FirstLayerMM/2
+	want := 2*math.Pi*144*(1-math.Sin(angle)) - 2*math.Pi*12*r.Printing.FirstLayerMM/2
 	if f == nil || math.Abs(f.Amount-want) > 0.03*want {
 		t.Errorf("%+v, want %.1f mm2", f, want)
 	}
@@ -225,9 +225,9 @@ func TestOwnChecksRunOnTheWholeReport(t *testing.T) {
 }
 
 func TestTheSameFileGivesTheSameReport(t *testing.T) {
-	path := saved(t, shapes.Merge(shapes.Vase(80, 30, 0.7), shapes.Moved(shapes.Knob(15, 28), 70, 0, 0)))
+	path := saved(t, shapes.Merge(shapes.Vase(30, 12, 0.7), shapes.Moved(shapes.Knob(10, 15), 40, 0, 0)))
 	var first []byte
-	for range 3 {
+	for range 2 {
 		b, err := json.Marshal(Check(context.Background(), path, rules.Default(), job.Settings{}, Options{}))
 		if err != nil {
 			t.Fatal(err)

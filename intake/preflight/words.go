@@ -30,14 +30,17 @@ func figure(v float64) string {
 
 // mm says a length.
 func mm(v float64) string {
-	if v > 0 && v < 0.01 {
-		return "less than 0.01 mm"
+	if v > 0 {
+		v = max(v, 0.01)
 	}
 	return figure(v) + " mm"
 }
 
 // sizes says an outer size as patrons write it.
 func sizes(v mesh.Vec) string {
+	if max(v[0], v[1], v[2]) < 0.01 {
+		return "smaller than 0.01 mm"
+	}
 	return figure(v[0]) + " x " + figure(v[1]) + " x " + figure(v[2]) + " mm"
 }
 
