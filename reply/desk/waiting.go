@@ -71,6 +71,9 @@ type waitingView struct {
 	Notices []ledger.Notice
 }
 
+// unpriced are the situations in which the patron is told no price.
+var unpriced = []string{"too-long", "too-big", "cannot-print", "unreadable"}
+
 // kindNote is a colleague's remark on a reply.
 const kindNote = "colleague-note"
 
@@ -143,7 +146,7 @@ func (d *Desk) waitingRow(dr ledger.Draft, jobs map[job.ID]ledger.Row, who perso
 		row.Jobs = append(row.Jobs, j)
 		row.PrintS += j.PrintTimeS
 		names = append(names, oneLine(j.File, 50))
-		if j.Total != "" {
+		if j.Total != "" && !slices.Contains(unpriced, dr.Kind) {
 			totals = append(totals, j.Total)
 		}
 	}
@@ -174,7 +177,7 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
 			add("ask", s.t("sender not proven"))
 		}
 		if j.Agreement != "" && j.Agreement != job.AgreementGood {
-			add("ask", s.code("agreement", j.Agreement))
+			add("ask", s.t("agreement: %s", s.code("agreement", j.Agreement)))
 		}
 		if j.NeededBy != "" {
 			add("note", s.t("needed by %s", j.NeededBy))

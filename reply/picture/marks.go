@@ -120,20 +120,20 @@ func outward(c camera, b mesh.Box, x, y float64) (dx, dy float64) {
 	return dx / l, dy / l
 }
 
-// nameThing writes the name of the familiar thing under it.
+// nameThing writes the name of the familiar thing over it, where no size mark stands.
 func nameThing(img *image.RGBA, all *mesh.Mesh, thing int, c camera, o Options) {
-	low, x0, x1 := math.Inf(-1), math.Inf(1), math.Inf(-1)
+	top, x0, x1 := math.Inf(1), math.Inf(1), math.Inf(-1)
 	for _, t := range all.Triangles[thing:] {
 		for _, i := range t {
 			x, y := c.onPage(all.Vertices[i])
-			low, x0, x1 = max(low, y), min(x0, x), max(x1, x)
+			top, x0, x1 = min(top, y), min(x0, x), max(x1, x)
 		}
 	}
 	ink := color.RGBA{60, 60, 66, 255}
 	if o.Dark {
 		ink = color.RGBA{206, 208, 214, 255}
 	}
-	write(img, (x0+x1)/2, low+16, o.BesideLabel, ink)
+	write(img, (x0+x1)/2, top-12, o.BesideLabel, ink)
 }
 
 // Millimetres writes a length as it stands on a picture.
