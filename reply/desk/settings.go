@@ -196,4 +196,3 @@ func (f *fields) number(field, name string, without, least, most float64) float6
 	}
 	return v
 }
-
