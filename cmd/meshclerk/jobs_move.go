@@ -160,24 +160,25 @@ type jobsWithdrawCmd struct {
 	Why string `default:"the patron said no" placeholder:"TEXT" help:"The reason, for the record."`
 }
 
-func (c *jobsWithdrawCmd) Run(e *env) error { return c.end(e, job.Withdrawn, c.Why) }
+func (c *jobsWithdrawCmd) Run(e *env) error { return c.end(e, job.Withdrawn, "", c.Why) }
 
 type jobsDeclineCmd struct {
 	oneJob
 	Why string `required:"" placeholder:"TEXT" help:"The reason, in a few words that the patron is told."`
+	As  string `placeholder:"WORD" help:"The word under which the monthly report counts it, e.g. copyright; else what the check found."`
 }
 
-func (c *jobsDeclineCmd) Run(e *env) error { return c.end(e, job.Declined, c.Why) }
+func (c *jobsDeclineCmd) Run(e *env) error { return c.end(e, job.Declined, c.As, c.Why) }
 
 type jobsLapseCmd struct {
 	oneJob
 	Why string `default:"closed by hand" placeholder:"TEXT" help:"The reason, for the record."`
 }
 
-func (c *jobsLapseCmd) Run(e *env) error { return c.end(e, job.Lapsed, c.Why) }
+func (c *jobsLapseCmd) Run(e *env) error { return c.end(e, job.Lapsed, "", c.Why) }
 
-func (c *oneJob) end(e *env, to job.Stage, why string) error {
+func (c *oneJob) end(e *env, to job.Stage, as, why string) error {
 	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
-		return fmt.Sprintf("%s is %s; %s", id, to, letterFollows), robot.Close(e.ctx, l, id, to, by, why)
+		return fmt.Sprintf("%s is %s; %s", id, to, letterFollows), robot.CloseAs(e.ctx, l, id, to, as, by, why)
 	})
 }

@@ -81,11 +81,11 @@ func (c *jobsSheetCmd) Run(e *env) error {
 // lay writes the part beside the sheet and puts its picture onto it. A part that
 // cannot be mended is told of on the sheet.
 func (c *jobsSheetCmd) lay(e *env, l *ledger.Ledger, r *rules.Rules, j job.Job, s *sheet) error {
-	turn, why := mesh.Upright, ""
+	turn := mesh.Upright
 	if o := j.Report.Orientation; o != nil && !o.AsSent {
-		turn, why = o.Rotation, o.Why
+		turn = o.Rotation
 	}
-	p, err := layPart(e.ctx, l.BlobPath(j.Blob), r, turn, why, j.Settings.Scale)
+	p, err := layPart(e.ctx, l.BlobPath(j.Blob), r, turn, "", j.Settings.Scale)
 	if err != nil {
 		if e.ctx.Err() != nil {
 			return e.ctx.Err()
@@ -108,6 +108,9 @@ func (c *jobsSheetCmd) lay(e *env, l *ledger.Ledger, r *rules.Rules, j job.Job, 
 	return nil
 }
 
+// mostNotes keeps the sheet to one page.
+const mostNotes = 9
+
 func newSheet(j job.Job, r *rules.Rules, now time.Time) *sheet {
 	s := &sheet{Library: r.Library.Name, Day: now.Format("2 January 2006"), ID: j.ID, Code: template.HTML(code39SVG(string(j.ID))), // bars and an id of ours
 		File: oneLine(j.File), For: oneLine(j.Patron.Name), Pickup: j.Wishes.Pickup, Needed: j.Wishes.NeededBy}
@@ -121,6 +124,9 @@ func newSheet(j job.Job, r *rules.Rules, now time.Time) *sheet {
 	}
 	for _, a := range j.Report.Advice {
 		s.Notes = append(s.Notes, oneLine(a.About+": "+a.Do+after(", because ", a.Why)))
+	}
+	if n := len(s.Notes); n > mostNotes {
+		s.Notes = append(s.Notes[:mostNotes-1], fmt.Sprintf("and %d more: meshclerk jobs show %s", n-mostNotes+1, j.ID))
 	}
 	s.caution(j, r)
 	return s
@@ -173,10 +179,18 @@ func supports(j job.Job, est *job.Estimate) string {
 		return "none, as the patron wishes"
 	case wish == "soluble":
 		return "of " + cmp.Or(est.SupportMaterial, "soluble material")
+	case turnedFree(j):
+		return "none needed the advised way up"
 	case est.SupportMM3 > 0:
 		return "where needed"
 	}
 	return "none needed"
+}
+
+// turnedFree tells whether the part needs no support the advised way up.
+func turnedFree(j job.Job) bool {
+	o := j.Report.Orientation
+	return o != nil && !o.AsSent && o.SupportMM3 <= 0
 }
 
 // caution lists what applies to this part. Common practice, but for the small
@@ -189,7 +203,7 @@ func (s *sheet) caution(j job.Job, r *rules.Rules) {
 		}
 	}
 	if est := j.Report.Estimate; est != nil {
-		if est.SupportMM3 > 0 {
+		if est.SupportMM3 > 0 && !turnedFree(j) {
 			s.Cautions = append(s.Cautions, "Support stubs may be sharp: take them off before it goes to the shelf.")
 		}
 		for _, m := range r.Materials {

@@ -144,12 +144,18 @@ func Collected(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID,
 // Close ends a job before it is printed: declined by the house, withdrawn by
 // the patron, or lapsed. The reason of a declined one is told to the patron.
 func Close(ctx context.Context, l *ledger.Ledger, id job.ID, to job.Stage, by, why string) error {
+	return CloseAs(ctx, l, id, to, "", by, why)
+}
+
+// CloseAs is Close with a word under which the monthly report counts the job;
+// without one, a declined job counts under the finding that stops it.
+func CloseAs(ctx context.Context, l *ledger.Ledger, id job.ID, to job.Stage, as, by, why string) error {
 	return l.Tx(ctx, func(tx *ledger.Tx) error {
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
 		}
-		if err := tx.Move(ctx, id, to, by, why); err != nil {
+		if err := tx.MoveFor(ctx, id, to, as, by, why); err != nil {
 			return err
 		}
 		return tx.Enqueue(ctx, stepDraft, j.Thread, time.Time{})

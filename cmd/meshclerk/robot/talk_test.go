@@ -106,7 +106,7 @@ func TestTenTurns(t *testing.T) {
 
 	h.answers(got, "Yes please, go ahead.") // 9
 	h.wantStage(job.Agreed)
-	_, got = h.approves("accepted") // 10: on the print list
+	h.approves("accepted") // 10: on the print list
 	h.wantStage(job.Agreed)
 
 	j := h.oneJob()
