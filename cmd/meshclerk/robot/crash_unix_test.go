@@ -137,7 +137,7 @@ func TestKilledAtEachDurablePoint(t *testing.T) {
 		}
 		died[strings.Fields(point)[0]] = true
 	}
-	for _, word := range []string{"bytes", "letter", "leased", "files", "done", "checked", "composed", "posted", "approved", "sending", "answered", "copied", "filed"} {
+	for _, word := range []string{"fetched", "letter", "leased", "files", "done", "checked", "composed", "posted", "approved", "sending", "answered", "copied", "filed"} {
 		if !died[word] {
 			t.Errorf("no child died at a point that begins with %q; died at %v", word, died)
 		}

@@ -88,7 +88,7 @@ func (r *Robot) take(ctx context.Context, m Mail, item mailbox.Item) error {
 		return err
 	}
 	defer blob.Abort()
-	n, err := m.Fetch(ctx, item.Ref, blob, r.Rules.Caps.LetterBytes)
+	_, err = m.Fetch(ctx, item.Ref, blob, r.Rules.Caps.LetterBytes)
 	switch {
 	case errors.Is(err, mailbox.ErrTooLarge):
 		return r.tooLarge(ctx, item)
@@ -97,29 +97,19 @@ func (r *Robot) take(ctx context.Context, m Mail, item mailbox.Item) error {
 	case err != nil:
 		return err
 	}
-	sha, err := blob.Keep(ctx)
-	if err != nil {
-		return err
-	}
-	r.at("bytes kept")
-	return r.record(ctx, item, sha, n)
+	r.at("fetched")
+	return r.record(ctx, item, blob)
 }
 
-func (r *Robot) record(ctx context.Context, item mailbox.Item, sha string, n int64) error {
-	var id string
-	var fresh bool
-	err := r.Ledger.Tx(ctx, func(tx *ledger.Tx) (err error) {
-		id, fresh, err = tx.Take(ctx, ledger.TakenLetter{
-			Folder: item.Ref.Folder, UIDValidity: item.Ref.UIDValidity, UID: item.Ref.UID,
-			SHA256: sha, Bytes: n, ReceivedAt: item.Received,
-		})
-		return err
+func (r *Robot) record(ctx context.Context, item mailbox.Item, blob *ledger.BlobWriter) error {
+	id, fresh, err := r.Ledger.TakeRaw(ctx, blob, ledger.TakenLetter{
+		Folder: item.Ref.Folder, UIDValidity: item.Ref.UIDValidity, UID: item.Ref.UID, ReceivedAt: item.Received,
 	})
 	if err != nil {
 		return err
 	}
 	if fresh {
-		r.Log.Info("letter taken", "letter", id, "bytes", n)
+		r.Log.Info("letter taken", "letter", id, "bytes", item.Size)
 	}
 	r.at("letter taken")
 	return nil
