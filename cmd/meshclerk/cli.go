@@ -11,6 +11,7 @@ type cli struct {
 	Printed     printedCmd     `cmd:"" help:"Record what a finished print really took; the patron is told that it is ready."`
 	Calibration calibrationCmd `cmd:"" help:"Show what finished prints taught about the estimates."`
 	Report      reportCmd      `cmd:"" help:"Sum up a month: jobs, patrons, hours, grams, income, times, refusals."`
+	Accounts    accountsCmd    `cmd:"" help:"Turn a password into the line for the accounts file of the staff page."`
 	Agreements  agreementsCmd  `cmd:"" help:"Import, add or list signed agreements."`
 	Preflight   preflightCmd   `cmd:"" help:"Check mesh files: geometry, fit, time, plastic and price."`
 	Mend        mendCmd        `cmd:"" help:"Mend a mesh file and set it on the bed the advised way up, into a new file."`
