@@ -10,8 +10,8 @@ import (
 // verdict gathers what the sentences of an answer say.
 type verdict struct {
 	accepts, declines, changes, asks bool
-	unsure                           bool // a condition, a doubt, an unexplained number
-	but                              bool
+	doubts, but                      bool
+	unsure                           bool // a condition, an unexplained number
 }
 
 // answer tells what an answer says to a quote. Settled are wishes that no
@@ -24,7 +24,10 @@ func (d *doc) answer(changed, asked bool) job.Reply {
 	for _, s := range d.sents {
 		d.judge(s, &v)
 	}
+	v.unsure = v.unsure || v.doubts
 	switch {
+	case v.changes && v.doubts:
+		return job.Question
 	case v.changes && !v.declines, v.changes && d.has(span{0, len(d.toks)}, "set", "replaced") >= 0:
 		return job.Change
 	case v.asks:
@@ -53,13 +56,15 @@ func (d *doc) judge(s span, v *verdict) {
 		v.changes = v.changes || d.has(s, "change") >= 0 && d.has(s, "ask", "want") >= 0 && d.has(s, "price", "whatif", "available") < 0
 		return
 	}
+	bare, consents := d.bare(s), d.has(s, "accept", "acceptstart", "yes") >= 0
 	for i := s.from; i < s.to; {
-		i += d.judgeAt(i, s, v)
+		i += d.judgeAt(i, bare, consents, v)
 	}
 }
 
-// judgeAt adds the phrase at a token to the verdict and returns its length.
-func (d *doc) judgeAt(i int, s span, v *verdict) int {
+// judgeAt adds the phrase at a token to the verdict and returns its length. A
+// bare sentence has nothing but yes or no; one that consents has some word for yes.
+func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 	if n := d.cue(i, "harmless", "hope"); n > 0 {
 		return n
 	}
@@ -71,11 +76,15 @@ func (d *doc) judgeAt(i int, s span, v *verdict) int {
 		return n
 	}
 	if n := d.cue(i, "doubt", "sarcasm"); n > 0 {
-		v.unsure = true
+		v.doubts = true
 		return n
 	}
 	if n := d.cue(i, "accept"); n > 0 && n >= d.cue(i, "change", "set") {
-		d.consent(i, v)
+		d.consent(i, i+n, v)
+		return n
+	}
+	if n := d.cue(i, "acceptstart"); n > 0 && n >= d.cue(i, "change") && d.commands(i) {
+		d.consent(i, i+n, v)
 		return n
 	}
 	if n := d.cue(i, "please"); n > 0 {
@@ -92,18 +101,21 @@ func (d *doc) judgeAt(i int, s span, v *verdict) int {
 	switch {
 	case d.cue(i, "but") > 0:
 		v.but = true
-	case d.cue(i, "yes") > 0 && d.bare(s):
+	case d.cue(i, "yes") > 0 && bare:
 		v.accepts = true
-	case d.cue(i, "no") > 0 && d.bare(s):
+	case d.cue(i, "no") > 0 && bare:
 		v.declines = true
-	case d.leftNumber(i):
+	case d.leftNumber(i), d.cue(i, "money") > 0 && !consents:
 		v.unsure = true
 	}
 	return 1
 }
 
 // consent takes a phrase of consent, unless it is denied: "do not go ahead".
-func (d *doc) consent(i int, v *verdict) {
+func (d *doc) consent(i, j int, v *verdict) {
+	if d.cue(j, "thatclause") > 0 {
+		return // "agreed that it is too thin"
+	}
 	if d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0 {
 		v.unsure = true
 	} else {
@@ -111,11 +123,28 @@ func (d *doc) consent(i int, v *verdict) {
 	}
 }
 
+// commands tells whether a verb such as "print it" opens its clause and so is
+// a command: not in "when you print it".
+func (d *doc) commands(i int) bool {
+	for k := i; k > d.clauseOf(i).from; {
+		n := d.ended(k, "opener", "and", "please", "yes", "ok", "accept", "acceptstart", "skip", "hello", "maydo", "filler", "weak")
+		if n == 0 && d.toks[k-1].kind == mark {
+			n = 1
+		}
+		if n == 0 {
+			return false
+		}
+		k -= n
+	}
+	return true
+}
+
 // bare tells whether a sentence holds nothing but yes or no and politeness;
 // "yes, that is the right file" consents to nothing.
 func (d *doc) bare(s span) bool {
 	for k := s.from; k < s.to; {
-		n := d.cue(k, "yes", "no", "ok", "filler", "please", "accept", "weak", "hello", "closing", "harmless", "opener", "colour", "branch", "answerword", "decline")
+		n := d.cue(k, "yes", "no", "ok", "filler", "please", "accept", "acceptstart", "weak", "hello", "closing", "harmless", "opener", "colour", "branch", "decline",
+			"in", "material", "place", "pickupword", "det")
 		if n == 0 && (d.toks[k].kind == mark || d.toks[k].claimed || d.toks[k].away) {
 			n = 1
 		}
@@ -170,7 +199,7 @@ func (d *doc) leftNumber(i int) bool {
 	case "$", "€", "£", "cad":
 		return false
 	}
-	return d.cue(i+1, "money", "clock") == 0 && d.fold(i+1) != "$" && d.fold(i+1) != "€" && d.fold(i+1) != ":"
+	return d.cue(i+1, "money", "clock", "bystander") == 0 && d.fold(i+1) != "$" && d.fold(i+1) != "€" && d.fold(i+1) != ":"
 }
 
 // onlyOK is a letter of one word, "OK". With thanks it may only mean "received".

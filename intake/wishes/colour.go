@@ -19,6 +19,8 @@ func (d *doc) colours() ([]string, string) {
 			continue
 		}
 		switch {
+		case d.refuses(i) && d.has(span{d.clauseOf(i).from, i}, "if") >= 0:
+			continue // "if you have no blue"
 		case d.refuses(i):
 			refused = append(refused, t.key)
 		case d.wishesColour(i, i+t.n, last):
@@ -86,6 +88,9 @@ func (d *doc) allCapitals(i int) bool {
 // "anything but red", "no red or orange please".
 func (d *doc) refuses(i int) bool {
 	for range 4 {
+		if d.ended(i, "nothingbut") > 0 {
+			return false
+		}
 		i = d.skipBack(i)
 		if n := d.ended(i, "in", "det", "adj"); n > 0 && d.ended(i, "not", "instead") == 0 {
 			i -= n
@@ -114,10 +119,10 @@ func (d *doc) wishesColour(i, j, last int) bool {
 		return true
 	case d.ofOther(i, j):
 		return false
-	case d.cue(d.ahead(j), "plastic", "material") > 0 && !d.isQuestion(i):
+	case d.cue(d.ahead(j), "plastic", "material") > 0 && !d.onlyAsks(i):
 		return true
-	case d.behindColour(i, "in", "colourword", "set", "should", "prefer", "paint"):
-		return true
+	case d.behindColour(i, "in", "colourword", "set", "should", "prefer", "paint", "nothingbut"):
+		return d.ended(i, "inthe") == 0 || d.closed(j) || d.cue(j, "for", "plastic", "or") > 0
 	case d.joined(i, last):
 		return true
 	case d.object(i):
@@ -217,16 +222,27 @@ func (d *doc) nounsBefore() int {
 // wishWords may stand in a clause that is nothing but wishes.
 var wishWords = []string{"colour", "material", "number", "unit", "axis", "filler", "skip", "in", "plastic", "branch", "branchword", "place", "copies", "or", "and",
 	"range", "det", "adj", "colourword", "prefer", "please", "this", "instead", "accept", "yes", "ok", "but", "opener", "now", "supports", "supportword", "strong",
-	"scale", "sizeword", "factor", "percent", "infillword", "times", "pickupword", "pickuplabel", "hello"}
+	"ofthese", "copula", "scale", "sizeword", "factor", "percent", "infillword", "times", "pickupword", "pickuplabel", "hello"}
 
 // listed tells whether the clause holds nothing but wishes: "White, please",
 // "2x blue", "orange would be great".
 func (d *doc) listed(i int) bool {
 	s := d.clauseOf(i)
+	if d.onlyAsks(i) {
+		return false
+	}
+	return d.loose(s) == 0 || d.loose(s) == 1 && d.isNumeral(s.from) && d.counts(s.from, s.from+1) > 0 // "two hooks in grey"
+}
+
+// wishesOnly tells whether a span holds nothing but wishes and politeness.
+func (d *doc) wishesOnly(s span) bool { return d.loose(s) == 0 }
+
+// loose counts the words of a span that belong to no wish.
+func (d *doc) loose(s span) int {
 	loose := 0
 	for k := s.from; k < s.to; {
 		n := d.cue(k, wishWords...)
-		if n == 0 && (d.toks[k].kind != word || d.toks[k].claimed) {
+		if n == 0 && (d.toks[k].kind != word || d.toks[k].claimed || d.toks[k].away) {
 			n = 1
 		}
 		if n == 0 {
@@ -234,10 +250,7 @@ func (d *doc) listed(i int) bool {
 		}
 		k += n
 	}
-	if loose == 1 && d.isNumeral(s.from) && d.counts(s.from, s.from+1) > 0 {
-		return true // "two hooks in grey", "4 blue hooks"
-	}
-	return loose == 0 && !d.isQuestion(i)
+	return loose
 }
 
 // ofOther tells whether the colour belongs to another thing: "my black car".

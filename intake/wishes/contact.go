@@ -161,7 +161,7 @@ func (d *doc) pickup() (string, string) {
 		}
 		c := d.clauseOf(i)
 		sure := d.topic == "pickup" || d.has(c, "pickupword") >= 0
-		if sure || d.listedPlace(i) || d.has(d.sentence(i), "pickupword") >= 0 && d.ended(d.skipBack(i), "place") > 0 || d.ended(i, "pickuplabel") > 0 {
+		if sure || d.listedPlace(i) || d.has(d.sentence(i), "pickupword") >= 0 && d.ended(d.skipBack(i), "place") > 0 || d.labelled(i, "pickuplabel") {
 			places = append(places, place{found[string]{t.key, i, i + t.n}, sure})
 		}
 		i += t.n - 1
@@ -207,7 +207,7 @@ func (d *doc) elsewhere(i, j int) bool {
 		return true
 	}
 	if unicode.IsLower(firstRune(d.toks[i].text)) && d.isCommonWord(i) {
-		return d.cue(j, "branchword") == 0 && d.ended(d.skipDet(i), "place") == 0 && d.topic != "pickup" && d.ended(i, "pickuplabel") == 0 && d.clauseOf(i).to-i > 2
+		return d.cue(j, "branchword") == 0 && d.ended(d.skipDet(i), "place") == 0 && d.topic != "pickup" && !d.labelled(i, "pickuplabel") && d.clauseOf(i).to-i > 2
 	}
 	return false
 }
@@ -219,16 +219,5 @@ func (d *doc) isCommonWord(i int) bool { return d.cue(i, "commonplace") > 0 }
 
 // listedPlace tells whether the clause holds little more than the branch.
 func (d *doc) listedPlace(i int) bool {
-	s := d.clauseOf(i)
-	for k := s.from; k < s.to; {
-		n := d.cue(k, wishWords...)
-		if n == 0 && (d.toks[k].kind != word || d.toks[k].claimed) {
-			n = 1
-		}
-		if n == 0 {
-			return false
-		}
-		k += n
-	}
-	return !d.isQuestion(i)
+	return d.wishesOnly(d.clauseOf(i)) && !d.onlyAsks(i)
 }

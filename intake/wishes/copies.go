@@ -36,6 +36,7 @@ func (d *doc) copies() (*int, string) {
 	if best == nil || clash != "" {
 		return nil, clash
 	}
+	d.claim(best.from, best.from+1)
 	return &best.value, d.words(best.from, best.to)
 }
 
@@ -49,6 +50,9 @@ func (d *doc) corrects(i int) bool {
 func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if n, ok := d.tag(i, "times"); ok {
 		return d.timesAt(i, n)
+	}
+	if n := d.cue(i, "onecopy"); n > 0 && !d.toks[i].away && !d.other(i+n, 3) && !d.hypothetical(i) && !d.replaced(i) {
+		return &found[int]{1, i, i + n}, ""
 	}
 	value, n := d.numeral(i)
 	if n == 0 || value != math.Trunc(value) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.hypothetical(i) {
@@ -109,7 +113,7 @@ func (d *doc) otherNumber(i, j int) bool {
 	if x := d.fold(i - 1); (x == "x" || x == "×") && (d.isNumber(i-2) || i > 1 && d.toks[i-2].kind == opaque) {
 		return true
 	}
-	return d.cue(j, "unit", "ordinal", "clock", "money", "month") > 0
+	return d.cue(j, "ordinal", "clock", "money", "month") > 0 || d.cue(j, "unit") > 0 && d.fold(j) != "in"
 }
 
 // counts tells whether a number from i to j-1 counts copies, and where the
@@ -121,12 +125,17 @@ func (d *doc) counts(i, j int) int {
 		}
 		j += n
 	}
+	behind := d.behind(i, "verb", "set", "quantity", "prefer")
 	if n := d.cue(j, "copies"); n > 0 {
-		return zeroUnless(!d.told(j+n) && !d.other(j+n, 3) && d.ended(i, "all") == 0, j+n)
+		return zeroUnless(!d.told(j+n) && !d.other(j+n, 3), j+n)
+	}
+	if n := d.cue(j, "ofthese"); n > 0 {
+		asked := behind || d.opensSentence(i) || d.has(span{d.sentence(i).from, i}, "want", "ask", "printing") >= 0
+		return zeroUnless(asked && !d.told(j+n) && !d.other(j+n, 3) && d.ended(i, "all") == 0, j+n)
 	}
 	if n := d.cue(j, "pieces"); n > 0 {
-		ordered := d.behind(i, "verb", "set", "quantity", "prefer") || d.opens(i) && d.order(i, j+n)
-		return zeroUnless(d.ended(i, "partof") == 0 && ordered, j+n)
+		ordered := d.ended(i, "partof") == 0 && d.opens(i) && d.order(i, j+n)
+		return zeroUnless(ordered || behind && (d.ended(i, "partof") == 0 || d.ended(i, "verb") > 0), j+n)
 	}
 	switch {
 	case d.crossed(i, j):
@@ -137,7 +146,7 @@ func (d *doc) counts(i, j int) int {
 		return zeroUnless(d.closed(j), j)
 	case d.behind(i, "verb", "prefer"):
 		return zeroUnless(!d.other(j, 3), j)
-	case d.opens(i):
+	case d.opensSentence(i):
 		return zeroUnless(d.order(i, j), j)
 	}
 	return 0
@@ -186,7 +195,7 @@ func (d *doc) closed(j int) bool {
 	if j >= len(d.toks) || d.toks[j].kind == mark || d.toks[j].clause != d.toks[j-1].clause || d.toks[j].sent != d.toks[j-1].sent {
 		return true
 	}
-	return d.cue(j, "filler", "instead", "copies", "in", "colour", "material", "but", "replaced") > 0
+	return d.cue(j, "filler", "instead", "copies", "in", "colour", "material", "but", "replaced") > 0 || d.cue(j, "and") > 0 && !d.isNumeral(j+1) && d.cue(j+1, "det") == 0
 }
 
 // other tells whether one of the next words counts another thing: hours,
@@ -194,7 +203,7 @@ func (d *doc) closed(j int) bool {
 func (d *doc) other(j, words int) bool {
 	for k := j; k < min(j+words, len(d.toks)); k++ {
 		switch {
-		case d.toks[k].kind == mark && d.fold(k) != "-", d.cue(k, "in", "for") > 0:
+		case d.toks[k].kind == mark && d.fold(k) != "-", d.cue(k, "in", "for") > 0, j > 0 && d.toks[k].sent != d.toks[j-1].sent:
 			return false
 		case d.cue(k, "othernoun", "unit") > 0:
 			return true
@@ -214,13 +223,25 @@ func (d *doc) opens(i int) bool {
 	return true
 }
 
+// opensSentence tells whether before a token, in its sentence, stand only wishes.
+func (d *doc) opensSentence(i int) bool {
+	if !d.opens(i) {
+		return false
+	}
+	s, c := d.sentence(i), d.clauseOf(i)
+	return d.fold(c.from-1) == ":" || d.wishesOnly(span{s.from, c.from})
+}
+
 // order tells whether a clause that begins with a number is an order without a
 // verb: "2 please", "Two hooks in grey".
 func (d *doc) order(i, j int) bool {
 	if n := d.cue(j, "instead"); n > 0 && d.isNumeral(j+n) || d.cue(j, "enough") > 0 {
 		return true
 	}
-	if d.other(j, 4) || d.has(span{j, d.sentence(i).to}, "is", "past") >= 0 {
+	if n := d.cue(j+1, "not"); n > 0 && d.fold(j) == "," && d.isNumeral(j+1+n) {
+		return true // "two, not three"
+	}
+	if d.other(j, 4) || d.isLetter(j) || d.has(span{j, d.sentence(i).to}, "is", "past") >= 0 {
 		return false
 	}
 	s := d.sentence(i)
@@ -230,5 +251,20 @@ func (d *doc) order(i, j int) bool {
 		_, material := d.tag(k, "material")
 		polite = colour || material || d.cue(k, "enough") > 0
 	}
-	return polite && d.cue(j, "question") == 0
+	return (polite || d.heading(s, j)) && d.cue(j, "question") == 0
+}
+
+// isLetter tells of a single letter, as in "205 C".
+func (d *doc) isLetter(j int) bool {
+	return j < len(d.toks) && d.toks[j].kind == word && len(d.toks[j].text) == 1 && d.cue(j, "det", "and", "or") == 0
+}
+
+// heading tells of a letter that begins with an order of few words: "One knob."
+func (d *doc) heading(s span, j int) bool {
+	for k := 0; k < s.from; k++ {
+		if !d.toks[k].away {
+			return false
+		}
+	}
+	return !d.in.Answer && s.to-j >= 2 && s.to-j <= 3 && d.toks[s.to-1].fold == "."
 }

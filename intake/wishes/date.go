@@ -283,21 +283,41 @@ func (d *doc) deadline(i, j int) bool {
 	}
 	at := d.beforeDate(i)
 	s := d.sentence(i)
-	if d.isQuestion(i) && d.has(s, "ask", "want") < 0 || d.has(span{d.clauseOf(i).from, i}, "pickupword", "awayword") >= 0 || d.hypothetical(i) {
+	if d.onlyAsks(i) || d.has(span{d.clauseOf(i).from, i}, "pickupword", "awayword") >= 0 || d.hypothetical(i) {
 		return false
 	}
 	if d.ended(at, "not") > 0 || d.has(span{max(d.clauseOf(i).from, i-8), at}, "not", "norush") >= 0 {
 		return false
 	}
 	switch {
-	case d.ended(at, "by") > 0, d.cue(i, "within") > 0 && d.has(s, "need", "within only") >= 0:
+	case d.ended(at, "by") > 0, d.cue(i, "withinsure") > 0, d.cue(i, "within") > 0 && d.has(s, "need") >= 0:
 		return true
-	case d.ended(at, "for") > 0:
+	case d.ended(at, "fordate") > 0:
 		return d.closed(j) || d.has(s, "need") >= 0
 	case d.ended(at, "deadlineword") > 0, d.labelledDate(at):
 		return true
 	}
-	return d.has(span{s.from, i}, "need") >= 0 && (d.ended(at, "on") > 0 || d.ended(at, "need") > 0 || d.has(span{s.from, i}, "for") >= 0)
+	return d.neededOn(at)
+}
+
+// neededOn is "we need it on Friday" and "need 5 for our fair on December 11".
+func (d *doc) neededOn(at int) bool {
+	before := span{d.clauseOf(at).from, at}
+	need := d.has(before, "need")
+	if need < 0 {
+		return false
+	}
+	if d.ended(at, "need") > 0 || d.has(span{need, at}, "fordate") >= 0 && d.ended(at, "on") > 0 {
+		return true
+	}
+	for k := need + d.cue(need, "need"); k < at; {
+		n := d.cue(k, "this", "skip", "on", "need", "here")
+		if n == 0 {
+			return false
+		}
+		k += n
+	}
+	return true
 }
 
 // beforeDate goes back over what may stand between "by" and the date: an
@@ -329,7 +349,7 @@ func (d *doc) labelledDate(i int) bool {
 			return true
 		}
 		n := d.ended(i, "is", "on", "daydet", "det")
-		if d.fold(i-1) == ":" {
+		if f := d.fold(i - 1); f == ":" || f == "-" || f == "–" || f == "=" {
 			n = 1
 		}
 		if n == 0 {

@@ -8,7 +8,7 @@ import (
 )
 
 const (
-	maxBytes  = 64 << 10 // of a letter's words are looked at
+	maxBytes  = 32 << 10 // of a letter's words are looked at
 	maxTokens = 16 << 10
 	near      = 12 // tokens that a word reaches back or ahead at most
 )
@@ -165,8 +165,8 @@ func (d *doc) endsClause(i int) bool {
 	switch t.fold {
 	case ",", ":", "(", ")", "–", "—", ";", "|", "•":
 		return true
-	case "-":
-		return !t.tight
+	case "-", "/":
+		return !t.tight && i+1 < len(d.toks) && !d.toks[i+1].tight
 	}
 	return false
 }

@@ -83,7 +83,7 @@ func (d *doc) infillAt(i int) *found[float64] {
 	to := i + n
 	p := d.cue(to, "percent")
 	to += p
-	if p == 0 && value >= 1 || d.ranged(i, to) || value > 100 || !d.nearInfill(i, to) || d.isQuestion(i) && d.has(d.sentence(i), "ask", "want") < 0 {
+	if p == 0 && value >= 1 || d.ranged(i, to) || value > 100 || !d.nearInfill(i, to) || d.onlyAsks(i) {
 		return nil
 	}
 	if p > 0 {
@@ -124,7 +124,7 @@ func (d *doc) nearInfill(i, to int) bool {
 func (d *doc) strong() string {
 	for i := range d.toks {
 		n := d.cue(i, "strong")
-		if n == 0 || d.toks[i].away || d.refuses(i) || d.isQuestion(i) && d.has(d.sentence(i), "ask", "want") < 0 || d.hypothetical(i) {
+		if n == 0 || d.toks[i].away || d.refuses(i) || d.onlyAsks(i) || d.hypothetical(i) {
 			continue
 		}
 		s := d.clauseOf(i)
@@ -141,7 +141,7 @@ func (d *doc) supports() (string, string) {
 	best, from, to := "", 0, 0
 	for i := 0; i < len(d.toks); i++ {
 		t, ok := d.tag(i, "supports")
-		if !ok || d.hypothetical(i) || d.isQuestion(i) && d.has(d.sentence(i), "ask", "want") < 0 || d.has(d.clauseOf(i), "if") >= 0 {
+		if !ok || d.hypothetical(i) || d.onlyAsks(i) || d.has(d.clauseOf(i), "if") >= 0 {
 			continue
 		}
 		if t.key == "yes" && d.ended(d.skipBack(i), "not") > 0 {
@@ -154,7 +154,9 @@ func (d *doc) supports() (string, string) {
 			return "", ""
 		}
 		best, from, to = t.key, i, i+t.n
-		i = to - 1
+		if t.key == "no" {
+			i = to - 1 // "don't need supports" holds "need supports"
+		}
 	}
 	if best == "" && d.topic == "supports" {
 		return d.yesOrNo()

@@ -16,6 +16,12 @@ func (d *doc) isQuestion(i int) bool {
 	return d.cue(d.start(s), "question") > 0
 }
 
+// onlyAsks tells whether a token's sentence is a question that wishes nothing:
+// not "could you print it in blue?".
+func (d *doc) onlyAsks(i int) bool {
+	return d.isQuestion(i) && (d.has(d.sentence(i), "ask", "want") < 0 || d.has(d.sentence(i), "info") >= 0)
+}
+
 // start is the first token of weight in a sentence.
 func (d *doc) start(s span) int {
 	i := s.from
@@ -39,6 +45,9 @@ func (d *doc) hypothetical(i int) bool {
 		return false
 	}
 	s := d.sentence(i)
+	if d.has(s, "thrift") >= 0 {
+		return false // "smaller, to bring the cost down"
+	}
 	return d.has(s, "price") >= 0 && (d.isQuestion(i) || d.has(s, "whatif") >= 0) || d.has(s, "whatif") >= 0 && d.isQuestion(i)
 }
 
@@ -105,7 +114,10 @@ func quotedQuestions(quoted string) []string {
 			out[len(out)-1] += " " + line
 		}
 	}
-	return slices.DeleteFunc(out, func(q string) bool { return !strings.Contains(q, "?") })
+	if !slices.ContainsFunc(out, func(q string) bool { return strings.Contains(q, "?") }) {
+		return nil // a list of other things
+	}
+	return out
 }
 
 var numberedLine = regexp.MustCompile(`^(\d{1,2})[.)]\s+(.+)$`)
@@ -156,7 +168,7 @@ func byNumber(questions []string, text string) ([]pair, string) {
 	next, kept, at := 1, "", 0
 	for k, m := range marks {
 		n, err := strconv.Atoi(text[m[2]:m[3]])
-		if err != nil || n < next || n > len(questions) || n == next && next == 1 && m[0] > 0 && !atLineStart(text, m[0]) {
+		if err != nil || n < next || n > len(questions) || !atLineStart(text, m[0]) && (len(out) == 0 || n != next) {
 			continue
 		}
 		end := len(text)
@@ -174,7 +186,7 @@ func byNumber(questions []string, text string) ([]pair, string) {
 
 func atLineStart(text string, i int) bool {
 	line := text[strings.LastIndexByte(text[:i], '\n')+1 : i]
-	return strings.TrimSpace(line) == "" || text[i] == '\n'
+	return strings.TrimSpace(line) == ""
 }
 
 // Answers gives, for each of the input's questions, the words by which the

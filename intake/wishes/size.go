@@ -63,7 +63,7 @@ func (d *doc) axisAfter(j int) string {
 			return t.key
 		}
 		n := d.cue(j, "axislink")
-		if n == 0 && d.fold(j) == "-" {
+		if f := d.fold(j); n == 0 && (f == "-" || f == ")") {
 			n = 1
 		}
 		if n == 0 {
@@ -130,10 +130,34 @@ func (d *doc) sizeAt(i, to int, mm float64) *found[job.Size] {
 	if axis == "" {
 		axis, from = d.axisBefore(i)
 	}
-	if axis == "" || !d.ofPart(from, to) {
+	if axis == "" || !d.ofPart(from, to) || !d.wishedSize(from, to) {
 		return nil
 	}
 	return &found[job.Size]{job.Size{Axis: axis, MM: math.Round(mm*1000) / 1000}, from, d.afterAxis(to)}
+}
+
+// wishedSize asks for evidence that a length is wished and not only told: a
+// verb of wishing before it, a label, or a clause and sentence of nothing but wishes.
+func (d *doc) wishedSize(from, to int) bool {
+	s, c := d.sentence(from), d.clauseOf(from)
+	if d.has(span{c.from, from}, "should", "resize", "verb", "set", "prefer", "ask", "want", "printing") >= 0 {
+		return !d.ofHoles(c)
+	}
+	if d.topic == "size" || d.has(span{s.from, c.from}, "verb", "printing", "ask") >= 0 && d.has(span{s.from, c.to}, "is", "notpart") < 0 {
+		return true
+	}
+	told := d.has(s, "is", "past") >= 0 && d.has(s, "want", "ask") < 0
+	return !told && (d.cue(from, "axis") > 0 || d.wishesOnly(c) || d.opens(from))
+}
+
+// ofHoles tells of a clause whose "they" or "it" may stand for a detail that
+// was spoken of right before.
+func (d *doc) ofHoles(c span) bool {
+	start := c.from
+	for start < c.to && (d.toks[start].kind == mark || d.cue(start, "opener", "and") > 0) {
+		start++
+	}
+	return d.cue(start, "theyword") > 0 && d.has(span{max(0, c.from-near), c.from}, "notpart") >= 0
 }
 
 func (d *doc) afterAxis(j int) int {
@@ -176,7 +200,7 @@ func (d *doc) ofPart(from, to int) bool {
 			break
 		}
 	}
-	return !d.isQuestion(from) || d.has(d.sentence(from), "ask", "want") >= 0
+	return !d.onlyAsks(from)
 }
 
 // scale finds the factor that the part is to be scaled by.
@@ -203,7 +227,7 @@ func (d *doc) scale() (*float64, string) {
 func (d *doc) scaleAt(i int) *found[float64] {
 	if t, ok := d.tag(i, "scale"); ok {
 		v, err := strconv.ParseFloat(t.key, 64)
-		if err != nil || d.hypothetical(i) || d.isQuestion(i) && d.has(d.sentence(i), "ask", "want") < 0 || d.behind(i, "not", "instead") || d.has(d.clauseOf(i), "is", "notpart") >= 0 && d.has(d.clauseOf(i), "should", "ask", "want") < 0 {
+		if err != nil || d.hypothetical(i) || d.onlyAsks(i) || d.behind(i, "not", "instead") || d.has(d.clauseOf(i), "is", "notpart") >= 0 && d.has(d.clauseOf(i), "should", "ask", "want") < 0 {
 			return nil
 		}
 		return &found[float64]{v, i, i + t.n}
@@ -226,13 +250,15 @@ func (d *doc) percentAt(i, to int, value float64) *found[float64] {
 	}
 	one := func(v float64) *found[float64] { return &found[float64]{math.Round(v*1e4) / 1e4, i, to} }
 	switch {
-	case d.cue(to, "smaller") > 0 || d.ended(i, "by") > 0 && d.has(d.clauseOf(i), "shrink") >= 0:
+	case d.cue(to, "smaller") > 0 || d.ended(i, "byword") > 0 && d.has(d.clauseOf(i), "shrink") >= 0:
 		if value < 100 {
 			return one(1 - value/100)
 		}
 		return nil
-	case d.cue(to, "larger") > 0 || d.ended(i, "by") > 0 && d.has(d.clauseOf(i), "grow") >= 0:
+	case d.cue(to, "larger") > 0 || d.ended(i, "byword") > 0 && d.has(d.clauseOf(i), "grow") >= 0:
 		return one(1 + value/100)
+	case d.ended(i, "byword") > 0:
+		return nil // by how much of what is not said
 	case d.cue(to, "sizeword") > 0 || d.has(d.clauseOf(i), "sizeword", "resize", "shrink", "grow") >= 0 || d.labelled(i, "sizeword"):
 		return one(value / 100)
 	case d.ended(i, "at") > 0 && d.printedAt(i), d.topic == "scale", d.topic == "size":

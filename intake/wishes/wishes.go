@@ -233,7 +233,7 @@ func (v *replies) answer(d *doc, changed bool) job.Reply {
 // yesMayMeanOther tells whether a bare "yes" may as well answer a question
 // such as "shall we print supports?".
 func (v *replies) yesMayMeanOther(d *doc) bool {
-	if d.has(span{0, len(d.toks)}, "accept") >= 0 || v.consent != "" {
+	if d.has(span{0, len(d.toks)}, "accept", "acceptstart") >= 0 || v.consent != "" {
 		return false
 	}
 	for _, t := range v.topics {
@@ -250,7 +250,7 @@ func (d *doc) doubts() bool {
 	for _, s := range d.sents {
 		d.judge(s, &u)
 	}
-	return u.unsure || u.but || u.declines || u.asks || u.changes
+	return u.unsure || u.doubts || u.but || u.declines || u.asks || u.changes
 }
 
 // Merge lays newer wishes over older ones: the newest word wins, field by

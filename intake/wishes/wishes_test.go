@@ -1,0 +1,248 @@
+package wishes
+
+import (
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/rules"
+)
+
+func houseReader() *Reader {
+	h := rules.Default()
+	return New(h.Words, h.Library.Branches, h.Materials)
+}
+
+var monday = time.Date(2026, 11, 23, 10, 0, 0, 0, time.UTC)
+
+func ptr[T any](v T) *T { return &v }
+
+// TestMerge: the newest word wins, field by field, and a new size takes the
+// place of an old scale.
+func TestMerge(t *testing.T) {
+	old := job.Wishes{Copies: ptr(2), Colours: []string{"red"}, Scale: ptr(0.5), Material: "PLA", Pickup: "Central", Answer: job.Question,
+		Words: map[string]string{"copies": "two", "scale": "half size", "answer": "why"}}
+	newer := job.Wishes{Colours: []string{"blue"}, Size: &job.Size{Axis: "height", MM: 80}, Phone: "555-0100", Words: map[string]string{"size": "8 cm tall"}}
+	got := Merge(old, newer)
+	want := job.Wishes{Copies: ptr(2), Colours: []string{"blue"}, Size: &job.Size{Axis: "height", MM: 80}, Material: "PLA", Pickup: "Central", Phone: "555-0100",
+		Words: map[string]string{"copies": "two", "size": "8 cm tall"}}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("got  %+v\nwant %+v", got, want)
+	}
+	if old.Words["answer"] != "why" || old.Words["size"] != "" {
+		t.Error("the older wishes were changed")
+	}
+	if again := Merge(got, job.Wishes{Words: map[string]string{"copies": "2 or 3"}}); again.Copies != nil {
+		t.Error("a count taken back by an unclear one still stands")
+	}
+}
+
+// TestWords: each settled field names the patron's words, and an unclear count
+// is kept as words, so that it is asked about.
+func TestWords(t *testing.T) {
+	r := houseReader()
+	w := r.Understand(Input{Text: "Please print two copies in dark blue PLA, 10 cm tall.", Date: monday})
+	for field, words := range map[string]string{"copies": "two copies", "colours": "blue", "material": "PLA", "size": "10 cm tall"} {
+		if w.Words[field] != words {
+			t.Errorf("words of %s: %q, want %q", field, w.Words[field], words)
+		}
+	}
+	w = r.Understand(Input{Text: "Could you print 2 or 3 copies?", Date: monday})
+	if w.Copies != nil || w.Words["copies"] == "" {
+		t.Errorf("unclear count: copies %v, words %q", w.Copies, w.Words["copies"])
+	}
+	w = r.Understand(Input{Text: "Any colour is fine.", Date: monday})
+	if len(w.Colours) != 0 || w.Words["colours"] == "" {
+		t.Errorf("any colour: %v, words %q", w.Colours, w.Words["colours"])
+	}
+}
+
+// TestHouseWords: an admin's own colour and branch are understood.
+func TestHouseWords(t *testing.T) {
+	h := rules.Default()
+	h.Words.Colours["en"]["teal"] = []string{"teal", "petrol"}
+	branches := append(h.Library.Branches, rules.Branch{Name: "Quarry Lane", Words: []string{"quarry"}})
+	w := New(h.Words, branches, h.Materials).Understand(Input{Text: "In petrol please, pickup at quarry lane.", Date: monday})
+	if !reflect.DeepEqual(w.Colours, []string{"teal"}) || w.Pickup != "Quarry Lane" {
+		t.Errorf("colours %v, pickup %q", w.Colours, w.Pickup)
+	}
+}
+
+// TestDates: from each day of a week, what "by Friday", "next Friday" and the
+// like mean. ISO 8601: weeks begin on Monday. "Next Friday" within the same week
+// means different days to different people and stays open.
+func TestDates(t *testing.T) {
+	r := houseReader()
+	for _, c := range []struct{ day, text, want string }{
+		{"2026-11-23", "by Friday", "2026-11-27"},
+		{"2026-11-27", "by Friday", "2026-12-04"},
+		{"2026-11-28", "by Friday", "2026-12-04"},
+		{"2026-11-23", "by next Tuesday", "2026-12-01"},
+		{"2026-11-23", "by next Friday", ""},
+		{"2026-11-26", "by next Friday", "2026-12-04"},
+		{"2026-11-27", "by next Tuesday", "2026-12-01"},
+		{"2026-11-23", "before Dec 3", "2026-12-03"},
+		{"2026-11-23", "by December 3rd, 2026", "2026-12-03"},
+		{"2026-11-23", "by the 3rd of December", "2026-12-03"},
+		{"2026-11-23", "by 3/12", ""},
+		{"2026-11-23", "by 12/18", "2026-12-18"},
+		{"2026-11-23", "by 18/12/2026", "2026-12-18"},
+		{"2026-11-23", "by 2026-12-18", "2026-12-18"},
+		{"2026-11-23", "by January 5", "2027-01-05"},
+		{"2026-11-23", "by the 3rd", "2026-12-03"},
+		{"2026-11-23", "by tomorrow", "2026-11-24"},
+		{"2026-11-23", "within two weeks", "2026-12-07"},
+		{"2026-11-23", "by the end of the month", "2026-11-30"},
+		{"2026-11-23", "by Christmas", "2026-12-25"},
+		{"2026-11-23", "by Feb 30", ""},
+		{"2028-02-20", "by Feb 29", "2028-02-29"},
+		{"2026-11-23", "not before Friday", ""},
+		{"2026-11-23", "by March 3, 2024", ""},
+	} {
+		day, err := time.Parse(time.DateOnly, c.day)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w := r.Understand(Input{Text: "Please print this " + c.text + ".", Date: day})
+		if w.NeededBy != c.want {
+			t.Errorf("on %s %q: got %q, want %q", c.day, c.text, w.NeededBy, c.want)
+		}
+		if w.Copies != nil {
+			t.Errorf("%q: a date was taken for %d copies", c.text, *w.Copies)
+		}
+	}
+	w := r.Understand(Input{Text: "Please print this by Friday."})
+	if w.NeededBy != "" {
+		t.Errorf("a letter without a date wants it by %s", w.NeededBy)
+	}
+}
+
+// TestLengths: 1 inch is 25.4 mm exactly, 1 foot 304.8 mm (international yard
+// and pound agreement of 1959).
+func TestLengths(t *testing.T) {
+	r := houseReader()
+	for text, want := range map[string]job.Size{
+		"Please make it 4 inches wide.":          {Axis: "width", MM: 101.6},
+		"Please make it 3 1/2\" tall.":           {Axis: "height", MM: 88.9},
+		"Please make it 3½ in. deep.":            {Axis: "depth", MM: 88.9},
+		"Please make it half an inch tall.":      {Axis: "height", MM: 12.7},
+		"Please make it 1 ft long.":              {Axis: "longest", MM: 304.8},
+		"Please make it 12.5cm tall.":            {Axis: "height", MM: 125},
+		"Height: 0.1 m":                          {Axis: "height", MM: 100},
+		"The longest side should be 12 cm.":      {Axis: "longest", MM: 120},
+		"Please print it 10 cm (4 inches) tall.": {Axis: "height", MM: 101.6},
+	} {
+		w := r.Understand(Input{Text: text, Date: monday})
+		if w.Size == nil || *w.Size != want {
+			t.Errorf("%q: got %+v, want %+v", text, w.Size, want)
+		}
+	}
+}
+
+// TestAnswers: the words under each question are found, wherever they stand.
+func TestAnswers(t *testing.T) {
+	asked := []string{"Which colour would you like?", "How many copies would you like?", "Was it drawn in inches?"}
+	for text, want := range map[string][]string{
+		"1. blue\n2. three\n3. yes":            {"blue", "three", "yes"},
+		"Hi,\n\n1) blue\n3) no\n\nThanks":      {"blue", "", "no"},
+		"1. blue, 10 cm.\n\n3. I think so, mm": {"blue, 10 cm.", "", "I think so, mm"},
+		"We meet at 3. Then 2. See you":        {"", "", ""},
+	} {
+		got := Answers(Input{Text: text, Questions: asked})
+		if !reflect.DeepEqual(got, want) {
+			t.Errorf("%q: got %q, want %q", text, got, want)
+		}
+	}
+	got := Answers(Input{Questions: asked, Text: "blue\n\nno", Inline: []job.Inline{
+		{Quoted: "1. Which colour would\nyou like?", Text: "blue"}, {Quoted: "2. How many copies would you like?\n3. Was it drawn\nin inches?", Text: "no"}}})
+	if !reflect.DeepEqual(got, []string{"blue", "", "no"}) {
+		t.Errorf("inline: %q", got)
+	}
+}
+
+// TestLanguage: a short answer may be in another language than the letter room thought.
+func TestLanguage(t *testing.T) {
+	r := houseReader()
+	for text, want := range map[string]string{"de acuerdo": "es", "c'est d'accord": "fr", "sounds good": "en", "Merci, je voudrais deux copies": "fr", "ok": "en"} {
+		if got := r.language(&Input{Text: text, Language: "en"}); got != want {
+			t.Errorf("%q: %s, want %s", text, got, want)
+		}
+	}
+}
+
+// FuzzUnderstand: whatever the words, there is no crash, values stay in bounds,
+// and the patron's words are words of the letter.
+func FuzzUnderstand(f *testing.F) {
+	for _, s := range []string{"2 copies in blue by Friday, 10 cm tall", "1. blue 2. yes", "\"\"\"\"'\"", "½½½/1/2/3", "no no no yes red or red or red", "Sí, adelante",
+		"card 2900 4417 8823 1 call (519) 555-0142", "\xff\xfe\x00", "12-12-12 12/12/12 12:12", "«»«", ">", "-\n-\n-", "thanks\nthanks\n", "l'l'l'l'"} {
+		f.Add(s, "en", true)
+		f.Add(s, "fr", false)
+	}
+	r := houseReader()
+	f.Fuzz(func(t *testing.T, text, lang string, answer bool) {
+		in := Input{Text: text, Language: lang, Answer: answer, Date: monday, Questions: []string{"Which colour?", text},
+			Inline: []job.Inline{{Quoted: text + "?", Text: text}}}
+		w := r.Understand(in)
+		if w.Copies != nil && (*w.Copies < 1 || *w.Copies > maxCopies) {
+			t.Errorf("%d copies", *w.Copies)
+		}
+		if w.Size != nil && (w.Size.MM < leastMM || w.Size.MM > mostMM) {
+			t.Errorf("%v mm", w.Size.MM)
+		}
+		if w.Infill != nil && (*w.Infill < 0 || *w.Infill > 1) || w.Scale != nil && (*w.Scale <= 0 || *w.Scale > 20) {
+			t.Errorf("infill %v, scale %v", w.Infill, w.Scale)
+		}
+		if _, err := time.Parse(time.DateOnly, w.NeededBy); w.NeededBy != "" && err != nil {
+			t.Error(err)
+		}
+		if !answer && w.Answer != "" {
+			t.Errorf("a first letter answers %q", w.Answer)
+		}
+		for field, words := range w.Words {
+			if len(words) > 200 {
+				t.Errorf("%s: %d bytes of words", field, len(words))
+			}
+		}
+	})
+}
+
+// hostile are texts that made some grammar look at everything from everywhere.
+func hostile() map[string]string {
+	n := 40000
+	rep := func(s string) string { return strings.Repeat(s, n/len(s)) }
+	return map[string]string{"colours": rep("red or "), "numbers": rep("2 "), "questions": rep("1. blue? "), "spaces": rep(" "), "commas": rep(","), "quotes": rep(`" `),
+		"not": rep("not "), "card": rep("card "), "digits": rep("1"), "letters": rep("a"), "by": rep("by Friday "), "sizes": rep("10 cm "), "please": rep("please "),
+		"phones": rep("555-0142 "), "yes": rep("yes "), "supports": rep("no supports "), "lines": rep("a\n"), "apostrophes": rep("l'"), "of the": rep("of the ")}
+}
+
+// BenchmarkHostile measures 40 KB of each hostile text, of which 32 KB are looked
+// at. Linear work is some tenths of a second; a square would be many seconds.
+func BenchmarkHostile(b *testing.B) {
+	r := houseReader()
+	for name, text := range hostile() {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				r.Understand(Input{Text: text, Answer: true, Date: monday, Questions: []string{"Which colour?"}})
+			}
+		})
+	}
+}
+
+// BenchmarkLetter measures an ordinary letter.
+func BenchmarkLetter(b *testing.B) {
+	r := houseReader()
+	in := Input{Date: monday, Text: "Hello,\n\nplease print two of the attached shelf brackets in blue PLA, 10 cm tall, by Friday. I would collect them at Millbrook. My number is 555-0142.\n\nThank you,\nAmara\n"}
+	for b.Loop() {
+		r.Understand(in)
+	}
+}
+
+// BenchmarkNew measures how long it takes to compile the house's words.
+func BenchmarkNew(b *testing.B) {
+	h := rules.Default()
+	for b.Loop() {
+		New(h.Words, h.Library.Branches, h.Materials)
+	}
+}
