@@ -56,10 +56,22 @@ func (d *doc) judge(s span, v *verdict) {
 		v.changes = v.changes || d.has(s, "change") >= 0 && d.has(s, "ask", "want") >= 0 && d.has(s, "price", "whatif", "available") < 0
 		return
 	}
+	v.asks = v.asks || d.has(s, "inquire") >= 0 || d.asksLater(s)
 	bare, consents := d.bare(s), d.has(s, "accept", "acceptstart", "yes") >= 0
 	for i := s.from; i < s.to; {
 		i += d.judgeAt(i, bare, consents, v)
 	}
+}
+
+// asksLater tells of a question behind a comma, with its mark forgotten: "yes,
+// how do i pay".
+func (d *doc) asksLater(s span) bool {
+	for i := s.from + 1; i < s.to; i++ {
+		if d.toks[i-1].fold == "," && d.cue(i, "whword") > 0 && d.fold(s.to-1) != "!" {
+			return true
+		}
+	}
+	return false
 }
 
 // judgeAt adds the phrase at a token to the verdict and returns its length. A

@@ -231,7 +231,11 @@ func (d *doc) listed(i int) bool {
 	if d.onlyAsks(i) {
 		return false
 	}
-	return d.loose(s) == 0 || d.loose(s) == 1 && d.isNumeral(s.from) && d.counts(s.from, s.from+1) > 0 // "two hooks in grey"
+	loose := d.loose(s)
+	if loose == 1 && i == s.from+1 && len(d.tags[s.from]) == 0 {
+		return true // "concrete grey please"
+	}
+	return loose == 0 || loose == 1 && d.isNumeral(s.from) && d.counts(s.from, s.from+1) > 0 // "two hooks in grey"
 }
 
 // wishesOnly tells whether a span holds nothing but wishes and politeness.

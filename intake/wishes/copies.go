@@ -103,7 +103,9 @@ func (d *doc) otherNumber(i, j int) bool {
 		return true
 	}
 	switch d.fold(j) {
-	case "%", "°", "/", "$", "€", "£", `"`, "'", "=":
+	case "/":
+		return d.isTight(j)
+	case "%", "°", "$", "€", "£", `"`, "'", "=":
 		return true
 	case ":", ".", ",":
 		return d.isTight(j) && d.isTight(j+1) && d.isNumber(j+1)

@@ -286,7 +286,8 @@ func (d *doc) deadline(i, j int) bool {
 	if d.onlyAsks(i) || d.has(span{d.clauseOf(i).from, i}, "pickupword", "awayword") >= 0 || d.hypothetical(i) {
 		return false
 	}
-	if d.ended(at, "not") > 0 || d.has(span{max(d.clauseOf(i).from, i-8), at}, "not", "norush") >= 0 {
+	before := at - d.ended(at, "by") // "no later than" is no "no"
+	if d.has(span{max(d.clauseOf(i).from, i-8), before}, "not", "norush") >= 0 {
 		return false
 	}
 	switch {

@@ -13,6 +13,9 @@ func (d *doc) isQuestion(i int) bool {
 	if d.fold(s.to-1) == "?" || d.fold(s.to-2) == "?" {
 		return true
 	}
+	if d.fold(s.to-1) == "!" {
+		return false // "how lovely it looks!"
+	}
 	return d.cue(d.start(s), "question") > 0
 }
 
