@@ -145,6 +145,29 @@ func TestMovedElsewhereIsTold(t *testing.T) {
 	h.noneWaits()
 }
 
+// Whoever collects a part before the letter about it has left gets none.
+func TestCollectedBeforeTheLetter(t *testing.T) {
+	h, got := quoted(t, "quick")
+	h.answers(got, "Yes please.")
+	h.approves("accepted")
+	id := h.oneJob().ID
+	h.act(Printed(t.Context(), h.Ledger, id, Spent{Hours: 1, Grams: 9}, marisol))
+	h.once()
+	ready := h.waiting()
+	if _, err := Collected(t.Context(), h.Ledger, h.Rules, id, "0", marisol); err != nil {
+		t.Fatal(err)
+	}
+	h.once()
+	h.noneWaits()
+	if err := Approve(t.Context(), h.Ledger, ready.ID, ready.SHA256, marisol, ledger.ViaCommand); err == nil {
+		t.Error("the letter about a part that is gone could still be approved")
+	}
+	if n := len(h.imap.Messages(h.Rules.Mailbox.ToApprove)); n != 0 {
+		t.Errorf("%d drafts are left in to-approve", n)
+	}
+	h.whole()
+}
+
 // A declined request is told why; one whose reply was set aside is told nothing.
 func TestDeclined(t *testing.T) {
 	h := newHouse(t)

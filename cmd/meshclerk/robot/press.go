@@ -133,12 +133,36 @@ func Collected(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID,
 		if err := tx.Move(ctx, id, job.Collected, by, "handed over"); err != nil {
 			return err
 		}
+		if err := dropStale(ctx, tx, id, by); err != nil {
+			return err
+		}
 		if amount.IsZero() {
 			return nil
 		}
 		return tx.RecordPayment(ctx, id, amount.Number(), quoted.Currency, by)
 	})
 	return quoted, err
+}
+
+// dropStale sets aside letters that still wait and are about nothing but a part
+// that was handed over: nobody should be called to collect it any more.
+func dropStale(ctx context.Context, tx *ledger.Tx, id job.ID, by string) error {
+	waiting, err := tx.Drafts(ctx, ledger.DraftFilter{Job: id, States: []ledger.DraftState{ledger.DraftWaiting}})
+	if err != nil {
+		return err
+	}
+	for _, d := range waiting {
+		if len(d.Jobs) > 1 {
+			continue
+		}
+		if err := tx.SetAside(ctx, d.ID, by, "the part was collected meanwhile"); err != nil {
+			return err
+		}
+		if err := tx.Enqueue(ctx, stepFile, d.ID, time.Time{}); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Close ends a job before it is printed: declined by the house, withdrawn by
