@@ -1,5 +1,7 @@
 package mesh
 
+import "slices"
+
 // findHoles follows the open edges into loops. Where a loop comes to a vertex
 // for the second time it is taken apart there, so that holes which touch in a
 // corner are two.
@@ -8,9 +10,9 @@ func (t *Topology) findHoles() {
 	if e.Open == 0 {
 		return
 	}
-	done := make(map[int32]bool, e.Open)
+	done := make([]bool, len(e.mate))
 	for h, m := range e.mate {
-		if m != open || done[int32(h)] {
+		if m != open || done[h] {
 			continue
 		}
 		hole := t.follow(int32(h), done)
@@ -32,6 +34,9 @@ func (t *Topology) addHole(h Hole) {
 
 // simpleLoops takes a loop apart at the vertices that it passes more than once.
 func simpleLoops(loop []int32) (loops [][]int32) {
+	if !passesTwice(loop) {
+		return [][]int32{loop}
+	}
 	at := make(map[int32]int, len(loop)) // where a vertex stands in way, plus one
 	var way []int32
 	for _, v := range loop {
@@ -48,9 +53,23 @@ func simpleLoops(loop []int32) (loops [][]int32) {
 	return append(loops, way)
 }
 
+func passesTwice(loop []int32) bool {
+	if len(loop) <= 16 {
+		for i, v := range loop {
+			if slices.Contains(loop[:i], v) {
+				return true
+			}
+		}
+		return false
+	}
+	sorted := slices.Clone(loop)
+	slices.Sort(sorted)
+	return len(slices.Compact(sorted)) < len(loop)
+}
+
 // follow collects the loop or chain of open sides that h belongs to, in the
 // direction in which most facets of its shell run.
-func (t *Topology) follow(h int32, done map[int32]bool) Hole {
+func (t *Topology) follow(h int32, done []bool) Hole {
 	e := t.Edges
 	done[h] = true
 	from, to := e.ends(h)
@@ -58,46 +77,34 @@ func (t *Topology) follow(h int32, done map[int32]bool) Hole {
 		from, to = to, from
 	}
 	hole := Hole{Shell: int(t.ShellOf[h/3])}
-	ahead, closed := e.trail(h, to, done)
-	hole.Closed = closed
-	hole.Loop = append([]int32{from, to}, ahead...)
-	if closed {
+	hole.Loop, hole.Closed = e.trail([]int32{from, to}, h, done)
+	if hole.Closed {
 		hole.Loop = hole.Loop[:len(hole.Loop)-1]
 		hole.Edges = len(hole.Loop)
-	} else {
-		behind, _ := e.trail(h, from, done)
-		for i, j := 0, len(behind)-1; i < j; i, j = i+1, j-1 {
-			behind[i], behind[j] = behind[j], behind[i]
-		}
-		hole.Loop = append(behind, hole.Loop...)
-		hole.Edges = len(hole.Loop) - 1
+		return hole
 	}
+	slices.Reverse(hole.Loop) // a chain: it may go on at its other end
+	hole.Loop, _ = e.trail(hole.Loop, h, done)
+	slices.Reverse(hole.Loop)
+	hole.Edges = len(hole.Loop) - 1
 	return hole
 }
 
-// trail gives the vertices after v on the way along open sides, starting at the
-// open side h that ends in v. It is closed when it comes back to h.
-func (e *Edges) trail(h, v int32, done map[int32]bool) (verts []int32, closed bool) {
-	first := h
-	for {
+// trail appends to verts the vertices that follow its last one on the way along
+// open sides, of which h is the one before. It is closed when it comes back to h.
+func (e *Edges) trail(verts []int32, h int32, done []bool) (way []int32, closed bool) {
+	for first := h; ; {
+		v := verts[len(verts)-1]
 		next, ok := e.nextOpen(h, v)
-		if !ok {
-			return verts, false
-		}
-		if next == first {
-			return verts, true
-		}
-		if done[next] {
-			return verts, false
+		if !ok || done[next] {
+			return verts, ok && next == first
 		}
 		done[next] = true
 		a, b := e.ends(next)
 		if a == v {
-			v = b
-		} else {
-			v = a
+			a = b
 		}
-		verts = append(verts, v)
+		verts = append(verts, a)
 		h = next
 	}
 }

@@ -3,6 +3,8 @@ package mesh
 import (
 	"context"
 	"math"
+	"math/bits"
+	"math/rand/v2"
 	"slices"
 )
 
@@ -17,11 +19,10 @@ func weldNear(ctx context.Context, m *Mesh, e *Edges, facts *Facts) (*Mesh, *Edg
 		if err := ctx.Err(); err != nil {
 			return nil, nil, err
 		}
-		to, merged := c.snap(tol)
-		if !merged {
+		if !c.snap(tol) {
 			continue
 		}
-		if n := c.openAfter(to); n < bestOpen {
+		if n := c.openAfter(); n < bestOpen {
 			best, bestOpen = tol, n
 		}
 		if bestOpen == 0 {
@@ -31,9 +32,9 @@ func weldNear(ctx context.Context, m *Mesh, e *Edges, facts *Facts) (*Mesh, *Edg
 	if best == 0 {
 		return m, e, nil
 	}
-	to, _ := c.snap(best)
-	welded, edges, collapsed := c.apply(to)
-	if edges.Open >= e.Open || edges.Crowded > e.Crowded {
+	c.snap(best)
+	welded, edges, collapsed := c.apply()
+	if closed := e.Open - edges.Open; closed <= 0 || edges.Crowded > e.Crowded || collapsed > closed/4 {
 		return m, e, nil
 	}
 	facts.WeldTolerance = best
@@ -62,6 +63,10 @@ type cracks struct {
 	e     *Edges
 	sides []int32
 	verts []int32
+
+	grid grid
+	to   []int32 // by vertex: the one that it is mapped to
+	keys []uint64
 }
 
 func newCracks(m *Mesh, e *Edges) *cracks {
@@ -75,60 +80,118 @@ func newCracks(m *Mesh, e *Edges) *cracks {
 	}
 	slices.Sort(c.verts)
 	c.verts = slices.Compact(c.verts)
+	c.grid = newGrid(len(c.verts))
+	c.to = make([]int32, len(m.Vertices))
 	return c
 }
 
 // snap maps each vertex on an open side to the first one within tol of it that
-// is not mapped itself. So the vertices that stay are tol apart, few fit into a
-// grid cell, and the time is linear.
-func (c *cracks) snap(tol float64) (to map[int32]int32, merged bool) {
-	cells := make(map[[3]int64][]int32, len(c.verts))
-	to = make(map[int32]int32)
+// is not mapped itself; other vertices to themselves. So the vertices that stay
+// are tol apart, few of them fit into a cell of the grid, and the time is linear.
+func (c *cracks) snap(tol float64) (merged bool) {
+	c.grid.reset(4 * tol)
+	for i := range c.to {
+		c.to[i] = int32(i)
+	}
 	for _, v := range c.verts {
-		p := c.m.Vertices[v]
-		cell := [3]int64{int64(math.Floor(p[0] / tol)), int64(math.Floor(p[1] / tol)), int64(math.Floor(p[2] / tol))}
-		if near, ok := c.nearest(cells, cell, p, tol); ok {
-			to[v] = near
+		if near := c.grid.nearest(c.m, &c.m.Vertices[v], tol); near >= 0 {
+			c.to[v], merged = near, true
 			continue
 		}
-		cells[cell] = append(cells[cell], v)
+		c.grid.put(c.m.Vertices[v], v)
 	}
-	return to, len(to) > 0
+	return merged
 }
 
-func (c *cracks) nearest(cells map[[3]int64][]int32, cell [3]int64, p Vec, tol float64) (int32, bool) {
+// grid holds vertices by the cell of space that they lie in, in chains by the
+// hash of the cell.
+type grid struct {
+	cell float64
+	head []int32 // by hash: place in at, plus one
+	at   []gridEntry
+	seed uint64
+}
+
+type gridEntry struct {
+	cell [3]int64
+	v    int32
+	next int32
+}
+
+func newGrid(n int) grid {
+	return grid{head: make([]int32, 1<<bits.Len(uint(n))), at: make([]gridEntry, 0, n), seed: rand.Uint64() | 1}
+}
+
+// reset empties the grid and gives it cells of another size.
+func (g *grid) reset(cell float64) {
+	g.cell = cell
+	g.at = g.at[:0]
+	clear(g.head)
+}
+
+func (g *grid) slot(cell [3]int64) uint64 {
+	hi, lo := bits.Mul64(uint64(cell[0])^g.seed, uint64(cell[1])+g.seed<<1|1)
+	hi, lo = bits.Mul64(hi^lo^g.seed, uint64(cell[2])*0x9E3779B97F4A7C15+g.seed|1)
+	return (hi ^ lo) & uint64(len(g.head)-1)
+}
+
+func (g *grid) put(p Vec, v int32) {
+	var cell [3]int64
+	for k := range 3 {
+		cell[k] = int64(math.Floor(p[k] / g.cell))
+	}
+	s := g.slot(cell)
+	g.at = append(g.at, gridEntry{cell, v, g.head[s]})
+	g.head[s] = int32(len(g.at))
+}
+
+// nearest gives the vertex in the grid that is nearest to p, within tol, or -1.
+func (g *grid) nearest(m *Mesh, p *Vec, tol float64) int32 {
+	var lo, hi [3]int64
+	for k := range 3 {
+		lo[k], hi[k] = int64(math.Floor((p[k]-tol)/g.cell)), int64(math.Floor((p[k]+tol)/g.cell))
+	}
 	best, dist := int32(-1), tol*tol
-	for i := range int64(27) {
-		key := [3]int64{cell[0] + i%3 - 1, cell[1] + i/3%3 - 1, cell[2] + i/9 - 1}
-		for _, w := range cells[key] {
-			d := c.m.Vertices[w].Sub(p)
-			if dd := d.Dot(d); dd <= dist {
-				best, dist = w, dd
+	for x := lo[0]; x <= hi[0]; x++ {
+		for y := lo[1]; y <= hi[1]; y++ {
+			for z := lo[2]; z <= hi[2]; z++ {
+				cell := [3]int64{x, y, z}
+				for i := g.head[g.slot(cell)]; i > 0; {
+					e := &g.at[i-1]
+					i = e.next
+					if e.cell != cell {
+						continue
+					}
+					if d := squareDistance(&m.Vertices[e.v], p); d <= dist {
+						best, dist = e.v, d
+					}
+				}
 			}
 		}
 	}
-	return best, best >= 0
+	return best
 }
 
-func mapped(to map[int32]int32, v int32) int32 {
-	if w, ok := to[v]; ok {
-		return w
-	}
-	return v
+func squareDistance(a, b *Vec) float64 {
+	x, y, z := a[0]-b[0], a[1]-b[1], a[2]-b[2]
+	return x*x + y*y + z*z
 }
 
-// openAfter counts the sides that stay open when the vertices are mapped.
-func (c *cracks) openAfter(to map[int32]int32) int {
-	keys := make([]uint64, 0, len(c.sides))
+// openAfter counts the sides that stay open when the vertices are mapped. One
+// that collapses counts as open: it is not closed by that.
+func (c *cracks) openAfter() int {
+	n, keys := 0, c.keys[:0]
 	for _, h := range c.sides {
 		a, b := c.e.ends(h)
-		a, b = mapped(to, a), mapped(to, b)
-		if a != b {
-			keys = append(keys, uint64(min(a, b))<<32|uint64(max(a, b)))
+		a, b = c.to[a], c.to[b]
+		if a == b {
+			n++
+			continue
 		}
+		keys = append(keys, uint64(min(a, b))<<32|uint64(max(a, b)))
 	}
 	slices.Sort(keys)
-	n := 0
+	c.keys = keys
 	for i, k := range keys {
 		if (i == 0 || keys[i-1] != k) && (i+1 == len(keys) || keys[i+1] != k) {
 			n++
@@ -138,10 +201,10 @@ func (c *cracks) openAfter(to map[int32]int32) int {
 }
 
 // apply maps the vertices and drops the facets that collapse or come to repeat others.
-func (c *cracks) apply(to map[int32]int32) (m *Mesh, e *Edges, collapsed int) {
+func (c *cracks) apply() (m *Mesh, e *Edges, collapsed int) {
 	m = &Mesh{Vertices: c.m.Vertices, Triangles: make([][3]int32, 0, len(c.m.Triangles))}
 	for _, t := range c.m.Triangles {
-		t = [3]int32{mapped(to, t[0]), mapped(to, t[1]), mapped(to, t[2])}
+		t = [3]int32{c.to[t[0]], c.to[t[1]], c.to[t[2]]}
 		if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
 			collapsed++
 			continue

@@ -2,19 +2,21 @@ package mesh
 
 import "context"
 
-// nestingSteps bounds the work of nest: facets that its rays may pass.
-const nestingSteps = 5_000_000
+// nestingWork bounds the work of nest: nodes of the tree that its rays may visit,
+// less than a second's worth. Shells that are left when it is used up count as bodies
+// side by side.
+const nestingWork = 10_000_000
 
 // nest finds out which shells lie inside others, and from that which are
 // bodies, which are voids, and which are inside out.
 func (t *Topology) nest(ctx context.Context) error {
 	if len(t.Shells) > 1 {
-		n := nesting{t: t, boxes: shellBoxes(t.Shells), steps: nestingSteps}
+		n := nesting{t: t, boxes: shellBoxes(t.Shells), work: nestingWork}
 		for i := range t.Shells {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			if n.couldBeInside(i) {
+			if n.work > 0 && n.couldBeInside(i) {
 				t.Shells[i].Inside = n.container(i)
 			}
 		}
@@ -31,13 +33,16 @@ func (t *Topology) nest(ctx context.Context) error {
 type nesting struct {
 	t     *Topology
 	boxes tree
-	steps int // left
+	work  int // left
 }
 
+// shellBoxes is a tree over the shells that can hold others.
 func shellBoxes(shells []Shell) tree {
-	items := make([]item, len(shells))
-	for i, s := range shells {
-		items[i] = item{outward(&s.Box.Min, &s.Box.Max, &s.Box.Max), int32(i)}
+	var items []item
+	for i := range shells {
+		if s := &shells[i]; s.reliable() {
+			items = append(items, item{outward(&s.Box.Min, &s.Box.Max, &s.Box.Max), int32(i)})
+		}
 	}
 	return plant(items)
 }
@@ -58,9 +63,12 @@ func (n *nesting) holds(j, i int) bool {
 
 // couldBeInside says that some shell's box lies around that of shell i.
 func (n *nesting) couldBeInside(i int) bool {
+	if len(n.boxes.nodes) == 0 {
+		return false
+	}
 	own := &n.t.Shells[i].Box
 	var stack [stackDepth]int32
-	for top := 1; top > 0; {
+	for top := 1; top > 0; n.work-- {
 		top--
 		at := stack[top]
 		node := &n.boxes.nodes[at]
@@ -109,9 +117,10 @@ func (n *nesting) container(i int) int {
 func (n *nesting) leaves(i int, p, dir Vec) (shell int, ok bool) {
 	t := n.t
 	entered := map[int]int{}
-	at := 0.0
-	for ; n.steps > 0; n.steps-- {
-		f, next, found := t.BVH().Ray(p, dir, at, 1e30)
+	ray, at := newRay(p, dir), 0.0
+	defer func() { n.work -= ray.visited }()
+	for ray.visited < n.work {
+		f, next, found := t.BVH().first(&ray, at, 1e30)
 		if !found {
 			return -1, true
 		}
@@ -121,7 +130,7 @@ func (n *nesting) leaves(i int, p, dir Vec) (shell int, ok bool) {
 		}
 		at = next + next*1e-12 + 1e-300
 		j := int(t.ShellOf[f])
-		if !n.holds(j, i) {
+		if !t.Shells[j].reliable() || !n.holds(j, i) {
 			continue
 		}
 		if t.facesInward(f, dir) {
@@ -164,7 +173,7 @@ func onRim(p, a, b, c Vec) bool {
 }
 
 // within gives a point inside shell i: half way from the middle of its first
-// facet with some area to the shell's facet across.
+// facet with some area to the shell's facet across; of an open one, the middle.
 func (n *nesting) within(i int) Vec {
 	t := n.t
 	for f := t.Shells[i].anchor; f < len(t.ShellOf); f++ {
@@ -177,15 +186,19 @@ func (n *nesting) within(i int) Vec {
 		}
 		a, b, c := t.mesh.Corners(f)
 		middle := a.Add(b).Add(c).Mul(1.0 / 3)
+		if !t.Shells[i].Closed {
+			return middle
+		}
 		return n.halfWay(i, middle, normal.Mul(-1/normal.Len()))
 	}
 	return t.Shells[i].Box.Min
 }
 
 func (n *nesting) halfWay(i int, p, dir Vec) Vec {
-	at := 1e-9 * n.t.Shells[i].Box.Size().Len()
-	for ; n.steps > 0; n.steps-- {
-		f, next, ok := n.t.BVH().Ray(p, dir, at, 1e30)
+	ray, at := newRay(p, dir), 1e-9*n.t.Shells[i].Box.Size().Len()
+	defer func() { n.work -= ray.visited }()
+	for ray.visited < n.work {
+		f, next, ok := n.t.BVH().first(&ray, at, 1e30)
 		if !ok {
 			break
 		}

@@ -16,9 +16,13 @@ type Hit struct {
 // Both faces of a facet count, and its edges belong to it: a ray through an edge
 // of a closed surface never slips between its facets (Woop, Benthin and Wald 2013).
 func (b *BVH) Ray(origin, dir Vec, tmin, tmax float64) (facet int, t float64, ok bool) {
-	facet, t = -1, tmax
 	r := newRay(origin, dir)
-	b.alongRay(&r, tmin, &t, func(f int32, at float64) {
+	return b.first(&r, tmin, tmax)
+}
+
+func (b *BVH) first(r *ray, tmin, tmax float64) (facet int, t float64, ok bool) {
+	facet, t = -1, tmax
+	b.alongRay(r, tmin, &t, func(f int32, at float64) {
 		if at < t || facet < 0 {
 			facet, t = int(f), at
 		}
@@ -53,6 +57,7 @@ type ray struct {
 	origin, inv Vec
 	kx, ky, kz  int
 	sx, sy, sz  float64
+	visited     int // nodes and facets, over all queries with this ray
 }
 
 func newRay(o, d Vec) ray {
@@ -98,6 +103,7 @@ func (b *BVH) alongRay(r *ray, tmin float64, tmax *float64, hit func(f int32, t 
 	top := 0
 	for at := int32(0); ; {
 		n := &b.nodes[at]
+		r.visited++
 		if r.crosses(&n.box, tmin, *tmax) {
 			if n.count == 0 {
 				near, far := at+1, n.right
@@ -109,6 +115,7 @@ func (b *BVH) alongRay(r *ray, tmin float64, tmax *float64, hit func(f int32, t 
 				at = near
 				continue
 			}
+			r.visited += int(n.count)
 			for i := range b.leaf(n) {
 				f := b.items[int(n.right)+i].id
 				p, q, s := b.mesh.Corners(int(f))

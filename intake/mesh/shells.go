@@ -103,6 +103,8 @@ func (s *sums) join(o *sums) {
 // where the model lies.
 func (t *Topology) measure() {
 	b := t.box
+	t.sums = make([]sums, len(t.Shells))
+	defer func() { t.sums = nil }()
 	mid := b.Min.Add(b.Max).Mul(0.5)
 	if len(t.Shells) == 1 && t.turned == nil {
 		t.measureOne(mid, b)
@@ -116,7 +118,8 @@ func (t *Topology) measure() {
 	for i := range t.Shells {
 		s := &t.Shells[i]
 		s.Closed = s.Open == 0 && s.Crowded == 0
-		s.Volume, s.Area, s.moment = s.sums.volume6/6, s.sums.area2/2, s.sums.moment24.Mul(1.0/24)
+		sum := &t.sums[i]
+		s.Volume, s.Area, s.moment = sum.volume6/6, sum.area2/2, sum.moment24.Mul(1.0/24)
 	}
 }
 
@@ -135,7 +138,7 @@ func (t *Topology) measureOne(mid Vec, b Box) {
 	s := &t.Shells[0]
 	s.Facets, s.Box = n, b
 	for i := range parts {
-		s.sums.join(&parts[i])
+		t.sums[0].join(&parts[i])
 	}
 }
 
@@ -153,7 +156,7 @@ func (t *Topology) measureMany(mid Vec) {
 		if t.turned != nil && t.turned[f] {
 			b, c = c, b
 		}
-		s.sums.add(&a, &b, &c, &mid)
+		t.sums[shell].add(&a, &b, &c, &mid)
 	}
 }
 
@@ -177,7 +180,7 @@ func (t *Topology) cap(h *Hole, mid *Vec) {
 	if !h.Closed {
 		return
 	}
-	s := &t.Shells[h.Shell].sums
+	s := &t.sums[h.Shell]
 	area := s.area2
 	for i, v := range h.Loop {
 		next := h.Loop[(i+1)%len(h.Loop)]

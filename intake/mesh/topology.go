@@ -46,7 +46,8 @@ type Topology struct {
 	turned []bool // facets wound against the most of their shell; nil when there are none
 	bvh    *BVH
 	mesh   *Mesh
-	rims   int // boundaries of the surface; a hole more where one touches itself in a corner
+	sums   []sums // by shell, while they are being measured
+	rims   int    // boundaries of the surface; a hole more where one touches itself in a corner
 	box    Box
 }
 
@@ -64,7 +65,6 @@ type Shell struct {
 	InsideOut bool // wound the wrong way for what it is
 	Inside    int  // the smallest shell around it, or -1
 
-	sums   sums
 	moment Vec // integral of the position, relative to the middle of the mesh's box, over the volume
 	anchor int // first facet
 }
