@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"github.com/alexedwards/scs/v2"
-	"github.com/alexedwards/scs/v2/memstore"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
@@ -90,7 +89,7 @@ type Desk struct {
 	cfg      Config
 	root     http.Handler
 	sessions *scs.SessionManager
-	store    *memstore.MemStore
+	store    *memory
 	pages    *pages
 	throttle *throttle
 	here     *presence
@@ -124,7 +123,7 @@ func New(cfg Config) (*Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &Desk{cfg: cfg, pages: p, throttle: newThrottle(), here: newPresence(), shown: newShownTexts(), pictures: newGallery(), store: memstore.New()}
+	d := &Desk{cfg: cfg, pages: p, throttle: newThrottle(), here: newPresence(), shown: newShownTexts(), pictures: newGallery(), store: newMemory()}
 	d.cfg.Acts = d.acts()
 	d.texts.Store(cfg.Templates)
 	d.sessions = scs.New()
@@ -140,8 +139,12 @@ func New(cfg Config) (*Desk, error) {
 	return d, nil
 }
 
-// Close ends the desk's own housekeeping.
-func (d *Desk) Close() { d.store.StopCleanup() }
+// Close forgets who is signed in.
+func (d *Desk) Close() {
+	d.store.mu.Lock()
+	defer d.store.mu.Unlock()
+	clear(d.store.items)
+}
 
 // ServeHTTP implements http.Handler.
 func (d *Desk) ServeHTTP(w http.ResponseWriter, r *http.Request) { d.root.ServeHTTP(w, r) }

@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"net/http"
 	"path"
+	"slices"
 	"strings"
 	"time"
 
@@ -110,10 +111,12 @@ type frame struct {
 	Body                       any
 }
 
+const langCookie = "desk-language"
+
 // lang is the reader's language: chosen, else the browser's, else English.
 func (d *Desk) lang(r *http.Request) string {
-	if l := d.sessions.GetString(r.Context(), keyLang); l != "" {
-		return l
+	if c, err := r.Cookie(langCookie); err == nil && slices.Contains(languages, c.Value) {
+		return c.Value
 	}
 	for part := range strings.SplitSeq(r.Header.Get("Accept-Language"), ",") {
 		tag, _, _ := strings.Cut(strings.TrimSpace(strings.ToLower(part)), ";")
@@ -128,16 +131,11 @@ func (d *Desk) lang(r *http.Request) string {
 }
 
 func (d *Desk) setLanguage(w http.ResponseWriter, r *http.Request) {
-	for _, l := range languages {
-		if l == r.PostFormValue("language") {
-			d.sessions.Put(r.Context(), keyLang, l)
-		}
+	if l := r.PostFormValue("language"); slices.Contains(languages, l) {
+		// A cookie of its own: who only chooses a language needs no session.
+		http.SetCookie(w, &http.Cookie{Name: langCookie, Value: l, Path: "/", MaxAge: 365 * 24 * 3600, HttpOnly: true, Secure: d.cfg.Secure, SameSite: http.SameSiteLaxMode})
 	}
-	back := r.PostFormValue("back")
-	if !strings.HasPrefix(back, "/") || strings.HasPrefix(back, "//") || strings.HasPrefix(back, "/\\") {
-		back = "/"
-	}
-	http.Redirect(w, r, back, http.StatusSeeOther)
+	http.Redirect(w, r, inside(r.PostFormValue("back")), http.StatusSeeOther)
 }
 
 // say leaves a line for the next page: a sentence of the word list and its figures.

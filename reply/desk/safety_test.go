@@ -209,8 +209,9 @@ func TestSigningIn(t *testing.T) {
 func TestBackAfterSigningIn(t *testing.T) {
 	h := newHouse(t, nil)
 	b := h.browser("")
-	b.get("/report")
-	_, page := b.post("/sign-in", url.Values{"sign-in": {"marisol"}, "password": {password}})
+	_, page := b.get("/report?month=2026-10")
+	holds(t, page, `name="back" value="/report?month=2026-10"`)
+	_, page = b.post("/sign-in", url.Values{"sign-in": {"marisol"}, "password": {password}, "back": {"/report?month=2026-10"}})
 	holds(t, page, "<h1>Report")
 	for _, away := range []string{"//evil.example/", `/\evil.example`, "https://evil.example/"} {
 		b.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
@@ -221,6 +222,14 @@ func TestBackAfterSigningIn(t *testing.T) {
 		r.Body.Close()
 		if to := r.Header.Get("Location"); to != "/" {
 			t.Errorf("%q leads to %q", away, to)
+		}
+		r, err = b.PostForm(h.server.URL+"/sign-in", url.Values{"sign-in": {"marisol"}, "password": {password}, "back": {away}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Body.Close()
+		if to := r.Header.Get("Location"); to != "/" {
+			t.Errorf("after signing in %q leads to %q", away, to)
 		}
 	}
 }
@@ -331,5 +340,27 @@ func TestThrottleForgets(t *testing.T) {
 	}
 	if n := len(th.misses); n > maxMissKeys+1 {
 		t.Errorf("%d names are remembered", n)
+	}
+}
+
+// Who is not signed in leaves nothing behind, and who is signed out is forgotten.
+func TestSessionsAreOnlyForTheSignedIn(t *testing.T) {
+	h := newHouse(t, nil)
+	for range 50 {
+		b := h.browser("")
+		b.get("/jobs")
+		b.post("/language", url.Values{"language": {"fr"}})
+		b.post("/sign-in", url.Values{"sign-in": {"nobody"}, "password": {"x"}})
+	}
+	if n := len(h.desk.store.items); n != 0 {
+		t.Errorf("%d sessions of people who are not signed in", n)
+	}
+	b := h.browser("marisol")
+	if n := len(h.desk.store.items); n != 1 {
+		t.Errorf("%d sessions of one person", n)
+	}
+	b.post("/sign-out", nil)
+	if n := len(h.desk.store.items); n != 0 {
+		t.Errorf("%d sessions after signing out", n)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net"
 	"net/http"
+	"net/url"
 	"strings"
 	"sync"
 	"time"
@@ -22,8 +23,6 @@ type page func(w http.ResponseWriter, r *http.Request, who personal) error
 
 const (
 	keyName = "name"
-	keyRole = "role"
-	keyLang = "language"
 	keySaid = "said" // one line to be shown on the next page
 )
 
@@ -35,8 +34,11 @@ func (d *Desk) person(need Role, h page) http.Handler {
 		case !ok && d.cfg.Auth.Proxy != nil:
 			d.fail(w, r, http.StatusForbidden, "the proxy in front of this page did not say who you are; ask whoever runs it")
 		case !ok && r.Method == http.MethodGet && r.Header.Get("X-Desk") == "":
-			d.sessions.Put(r.Context(), "back", r.URL.RequestURI())
-			http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
+			to := "/sign-in"
+			if r.URL.Path != "/" {
+				to += "?" + url.Values{"back": {r.URL.RequestURI()}}.Encode()
+			}
+			http.Redirect(w, r, to, http.StatusSeeOther)
 		case !ok:
 			d.fail(w, r, http.StatusForbidden, "you are no longer signed in, so nothing was done; sign in and do it again")
 		case need == RoleAdmin && who.Role != RoleAdmin:
@@ -72,6 +74,7 @@ func (d *Desk) who(r *http.Request) (personal, bool) {
 
 type signInView struct {
 	SignIn, Wrong string
+	Back          string // where the person wanted to go
 }
 
 func (d *Desk) signInPage(w http.ResponseWriter, r *http.Request) {
@@ -79,38 +82,43 @@ func (d *Desk) signInPage(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/", http.StatusSeeOther)
 		return
 	}
-	d.show(w, r, http.StatusOK, "sign-in", "Sign in", personal{}, signInView{})
+	d.show(w, r, http.StatusOK, "sign-in", "Sign in", personal{}, signInView{Back: inside(r.URL.Query().Get("back"))})
 }
 
 func (d *Desk) signIn(w http.ResponseWriter, r *http.Request) {
+	back := inside(r.PostFormValue("back"))
 	name, password := strings.TrimSpace(r.PostFormValue("sign-in")), r.PostFormValue("password")
 	keys := []string{"name " + strings.ToLower(name), "from " + remote(r)}
 	if wait := d.throttle.wait(d.cfg.Now(), keys...); wait > 0 {
 		d.cfg.Log.Warn("sign-in held back", "from", remote(r))
 		w.Header().Set("Retry-After", "60")
 		d.show(w, r, http.StatusTooManyRequests, "sign-in", "Sign in", personal{},
-			signInView{name, "Too many tries. Wait a few minutes, then try again."})
+			signInView{name, "Too many tries. Wait a few minutes, then try again.", back})
 		return
 	}
 	a, ok := d.verify(r.Context(), name, password)
 	if !ok {
 		d.throttle.missed(d.cfg.Now(), keys...)
 		d.cfg.Log.Warn("sign-in refused", "from", remote(r))
-		d.show(w, r, http.StatusUnauthorized, "sign-in", "Sign in", personal{}, signInView{name, "That name and password do not belong together."})
+		d.show(w, r, http.StatusUnauthorized, "sign-in", "Sign in", personal{}, signInView{name, "That name and password do not belong together.", back})
 		return
 	}
 	d.throttle.forget(keys...)
-	back := d.sessions.PopString(r.Context(), "back")
 	if err := d.sessions.RenewToken(r.Context()); err != nil { // a token from before sign-in must not live on
 		d.failed(w, r, err)
 		return
 	}
 	d.sessions.Put(r.Context(), keyName, a.Name)
 	d.cfg.Log.Info("signed in", "who", a.Name)
-	if !strings.HasPrefix(back, "/") || strings.HasPrefix(back, "//") || strings.HasPrefix(back, "/\\") {
-		back = "/"
-	}
 	http.Redirect(w, r, back, http.StatusSeeOther)
+}
+
+// inside is an address of this site, or "/": a link must not lead people away.
+func inside(to string) string {
+	if !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\r\n\t") {
+		return "/"
+	}
+	return to
 }
 
 // verify compares a password in the same time whether the name is known or not.
