@@ -19,8 +19,8 @@ type verdict struct {
 //
 // It accepts only when a phrase of consent stands there and no sentence asks,
 // doubts, sets a condition or changes anything.
-func (d *doc) answer(changed, asked bool) job.Reply {
-	v := verdict{changes: changed, asks: asked}
+func (d *doc) answer(changed, asked bool, w job.Wishes) job.Reply {
+	v := verdict{changes: changed, asks: asked, unsure: d.leftWish(w)}
 	for _, s := range d.sents {
 		d.judge(s, &v)
 	}
@@ -92,11 +92,11 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 		return n
 	}
 	if n := d.cue(i, "accept"); n > 0 && n >= d.cue(i, "change", "set") {
-		d.consent(i, i+n, v)
+		d.consent(i, i+n, consentLead, v)
 		return n
 	}
-	if n := d.cue(i, "acceptstart"); n > 0 && n >= d.cue(i, "change") && d.commands(i) {
-		d.consent(i, i+n, v)
+	if n := d.cue(i, "acceptstart"); n > 0 && n >= d.cue(i, "change") {
+		d.consent(i, i+n, commandLead, v)
 		return n
 	}
 	if n := d.cue(i, "please"); n > 0 {
@@ -124,9 +124,9 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 }
 
 // consent takes a phrase of consent, unless it is denied: "do not go ahead".
-func (d *doc) consent(i, j int, v *verdict) {
-	if d.cue(j, "thatclause") > 0 {
-		return // "agreed that it is too thin"
+func (d *doc) consent(i, j int, lead []string, v *verdict) {
+	if d.cue(j, "thatclause") > 0 || !d.leads(i, lead...) {
+		return // "agreed that it is too thin", "my wife said to go ahead"
 	}
 	if d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0 {
 		v.unsure = true
@@ -135,21 +135,32 @@ func (d *doc) consent(i, j int, v *verdict) {
 	}
 }
 
-// commands tells whether a verb such as "print it" opens its clause and so is
-// a command: not in "when you print it".
-func (d *doc) commands(i int) bool {
-	for k := i; k > d.clauseOf(i).from; {
-		n := d.ended(k, "opener", "and", "please", "yes", "ok", "accept", "acceptstart", "skip", "hello", "maydo", "filler", "weak")
-		if n == 0 && d.toks[k-1].kind == mark {
+// leads tells whether nothing but some cues stands between the head of the
+// clause and a token. Consent needs a plain lead: "I would be happy to go ahead",
+// but not "my wife may not want to go ahead", whatever the words are.
+func (d *doc) leads(i int, names ...string) bool {
+	for k := max(d.clauseOf(i).from, d.sents[d.toks[i].sent].from); k < i; {
+		n := 0
+		for _, t := range d.tags[k] {
+			if k+t.n <= i && slices.Contains(names, t.group) {
+				n = max(n, t.n)
+			}
+		}
+		if n == 0 && (d.toks[k].kind == mark || d.toks[k].claimed || d.toks[k].away) {
 			n = 1
 		}
 		if n == 0 {
 			return false
 		}
-		k -= n
+		k += n
 	}
 	return true
 }
+
+var (
+	commandLead = []string{"opener", "and", "please", "yes", "ok", "accept", "acceptstart", "skip", "hello", "maydo", "filler", "weak", "harmless", "hope"}
+	consentLead = append([]string{"lead", "leadname", "copula", "this", "det", "money", "number"}, commandLead...)
+)
 
 // bare tells whether a sentence holds nothing but yes or no and politeness;
 // "yes, that is the right file" consents to nothing.
@@ -212,6 +223,41 @@ func (d *doc) leftNumber(i int) bool {
 		return false
 	}
 	return d.cue(i+1, "money", "clock", "bystander") == 0 && d.fold(i+1) != "$" && d.fold(i+1) != "€" && d.fold(i+1) != ":"
+}
+
+// leftWish tells whether the letter speaks of a colour, a size or the like that
+// was not understood as a wish: then nobody knows what is agreed to.
+func (d *doc) leftWish(w job.Wishes) bool {
+	for i := range d.toks {
+		for _, t := range d.tags[i] {
+			if d.toks[i].away {
+				continue
+			}
+			switch t.group {
+			case "colour":
+				if len(w.Colours) == 0 && !d.inName(i, i+t.n) {
+					return true
+				}
+			case "material":
+				if w.Material == "" {
+					return true
+				}
+			case "scale", "percent":
+				if w.Scale == nil && w.Infill == nil {
+					return true
+				}
+			case "unit":
+				if w.Size == nil && d.isNumber(i-1) {
+					return true
+				}
+			case "number":
+				if w.Copies == nil && t.key != "1" && d.cue(i+t.n, "bystander", "othernoun", "money") == 0 {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // onlyOK is a letter of one word, "OK". With thanks it may only mean "received".

@@ -2,6 +2,7 @@ package wishes
 
 import (
 	"slices"
+	"strings"
 	"unicode"
 )
 
@@ -47,7 +48,7 @@ func (d *doc) signature() {
 			return
 		}
 	}
-	if n := len(lines); n > 1 && d.isName(lines[n-1]) {
+	if n := len(lines); n > 1 && (d.isName(lines[n-1]) || d.isFullName(lines[n-1])) {
 		d.away(lines[n-1].from, len(d.toks))
 	}
 }
@@ -88,6 +89,20 @@ func (d *doc) isName(s span) bool {
 	return s.to-s.from > 1
 }
 
+// isFullName tells of a last line such as "Percival Grey", below an empty one.
+func (d *doc) isFullName(s span) bool {
+	n := s.to - s.from
+	if n < 2 || n > 3 || len(d.tags[s.from]) > 0 || strings.Count(d.text[d.toks[s.from-1].end:d.toks[s.from].start], "\n") < 2 {
+		return false
+	}
+	for _, t := range d.toks[s.from:s.to] {
+		if t.kind != word || !unicode.IsUpper(firstRune(t.text)) {
+			return false
+		}
+	}
+	return true
+}
+
 // quotations of two words and more are somebody's words, or are to be written
 // on the part.
 func (d *doc) quotations() {
@@ -118,13 +133,13 @@ func (d *doc) past(s span) {
 			i += d.cue(i, "hope") - 1
 			told, first = false, false
 		case d.cue(i, "past") > 0:
-			if first {
-				d.away(from, i)
+			for k := from; first && k < i; k++ {
+				d.toks[k].told = true
 			}
 			told, first = true, false
 		case d.cue(i, "now", "but", "want", "ask") > 0:
 			told, first = false, false
 		}
-		d.toks[i].away = d.toks[i].away || told
+		d.toks[i].told = d.toks[i].told || told
 	}
 }

@@ -15,7 +15,7 @@ func (d *doc) colours() ([]string, string) {
 	from, to, last := -1, 0, 0
 	for i := 0; i < len(d.toks); i++ {
 		t, ok := d.tag(i, "colour")
-		if !ok || d.isName2(i, i+t.n) || d.hypothetical(i) || d.unavailable(i) {
+		if !ok || d.inName(i, i+t.n) || d.hypothetical(i) || d.unavailable(i) {
 			continue
 		}
 		switch {
@@ -51,23 +51,23 @@ func (d *doc) colours() ([]string, string) {
 // anyColour gives the words by which the patron leaves the colour to us.
 func (d *doc) anyColour() string {
 	for i := range d.toks {
-		if n := d.cue(i, "anycolour"); n > 0 && !d.toks[i].away && !d.hypothetical(i) {
+		if n := d.cue(i, "anycolour"); n > 0 && !d.toks[i].away && !d.toks[i].told && !d.hypothetical(i) {
 			return d.words(i, i+n)
 		}
 	}
 	return ""
 }
 
-// isName2 tells of a colour word that is part of a name: "Jordan White", "Red
+// inName tells of a colour word that is part of a name: "Jordan White", "Red
 // River", or a file's name.
-func (d *doc) isName2(i, j int) bool {
+func (d *doc) inName(i, j int) bool {
 	capital := func(k int) bool {
 		return k >= 0 && k < len(d.toks) && d.toks[k].kind == word && unicode.IsUpper(firstRune(d.toks[k].text)) && len(d.toks[k].text) > 1
 	}
 	if j < len(d.toks) && d.toks[j].kind == opaque && !d.toks[j].newline && d.toks[j].clause == d.toks[i].clause {
 		return true
 	}
-	if d.cue(i, "notcolour") > 0 || d.ended(i, "title") > 0 {
+	if d.cue(i, "notcolour") > 0 || d.ended(j, "notcolour") > 0 || d.ended(i, "title") > 0 {
 		return true
 	}
 	if !capital(i) || d.allCapitals(i) {
@@ -96,7 +96,7 @@ func (d *doc) refuses(i int) bool {
 			i -= n
 			continue
 		}
-		if d.ended(i, "not", "instead", "except") > 0 {
+		if d.ended(i, "not", "instead", "changedfrom", "except") > 0 {
 			return true
 		}
 		n := d.ended(i, "or", "range")

@@ -51,7 +51,7 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if n, ok := d.tag(i, "times"); ok {
 		return d.timesAt(i, n)
 	}
-	if n := d.cue(i, "onecopy"); n > 0 && !d.toks[i].away && !d.other(i+n, 3) && !d.hypothetical(i) && !d.replaced(i) {
+	if n := d.cue(i, "onecopy"); n > 0 && !d.toks[i].away && !d.toks[i].told && !d.other(i+n, 3) && !d.hypothetical(i) && !d.replaced(i) {
 		return &found[int]{1, i, i + n}, ""
 	}
 	value, n := d.numeral(i)
@@ -127,7 +127,7 @@ func (d *doc) counts(i, j int) int {
 		}
 		j += n
 	}
-	behind := d.behind(i, "verb", "set", "quantity", "prefer")
+	behind := d.behind(i, "verb", "set", "prefer") || d.labelled(i, "quantity")
 	if n := d.cue(j, "copies"); n > 0 {
 		return zeroUnless(!d.told(j+n) && !d.other(j+n, 3), j+n)
 	}

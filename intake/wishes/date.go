@@ -48,7 +48,7 @@ func (d *doc) days(t time.Time) int { return int(t.Sub(d.today()).Hours() / 24) 
 // date reads a date at a token. The zero time with j > i is a date that cannot
 // be told for sure, such as 3/12.
 func (d *doc) date(i int) (day time.Time, j int) {
-	if d.toks[i].away || d.toks[i].claimed {
+	if d.toks[i].away || d.toks[i].told || d.toks[i].claimed {
 		return time.Time{}, 0
 	}
 	for _, read := range []func(int) (time.Time, int){d.numericDate, d.monthDate, d.dayDate, d.feast, d.weekday, d.relative} {
@@ -283,7 +283,7 @@ func (d *doc) deadline(i, j int) bool {
 	}
 	at := d.beforeDate(i)
 	s := d.sentence(i)
-	if d.onlyAsks(i) || d.has(span{d.clauseOf(i).from, i}, "pickupword", "awayword") >= 0 || d.hypothetical(i) {
+	if d.onlyAsks(i) || d.otherPlan(i, at, s) || d.hypothetical(i) {
 		return false
 	}
 	before := at - d.ended(at, "by") // "no later than" is no "no"
@@ -299,6 +299,16 @@ func (d *doc) deadline(i, j int) bool {
 		return true
 	}
 	return d.neededOn(at)
+}
+
+// otherPlan tells of a date on which the patron means to come, or is away. "I
+// need to collect it by Friday" still is a wish.
+func (d *doc) otherPlan(i, at int, s span) bool {
+	before := span{d.clauseOf(i).from, i}
+	if d.has(before, "awayword") >= 0 {
+		return true
+	}
+	return d.has(before, "pickupword") >= 0 && !(d.ended(at, "by") > 0 && d.has(s, "ask", "want", "need") >= 0)
 }
 
 // neededOn is "we need it on Friday" and "need 5 for our fair on December 11".

@@ -173,7 +173,7 @@ func (d *doc) endsClause(i int) bool {
 
 // tag gives the phrase of a group that begins at a token and may be a wish.
 func (d *doc) tag(i int, group string) (tag, bool) {
-	if i < 0 || i >= len(d.toks) || d.toks[i].away || d.toks[i].claimed {
+	if i < 0 || i >= len(d.toks) || d.toks[i].away || d.toks[i].told || d.toks[i].claimed {
 		return tag{}, false
 	}
 	return find(d.tags[i], group)

@@ -8,7 +8,7 @@ import (
 // numeral reads the number that begins at a token, written in digits, as a
 // fraction or in words; n is 0 when there is none.
 func (d *doc) numeral(i int) (value float64, n int) {
-	if i < 0 || i >= len(d.toks) || d.toks[i].claimed || d.toks[i].away {
+	if i < 0 || i >= len(d.toks) || d.toks[i].claimed || d.toks[i].away || d.toks[i].told {
 		return 0, 0
 	}
 	if t, ok := find(d.tags[i], "number"); ok {
@@ -84,7 +84,7 @@ func (d *doc) bounded(i int) bool { return d.ended(i, "bound") > 0 }
 // "instead of 2", "not 2".
 func (d *doc) replaced(i int) bool {
 	i = d.skipBack(i)
-	return d.ended(i, "instead") > 0 || d.ended(i, "not") > 0
+	return d.ended(i, "instead", "changedfrom", "not") > 0
 }
 
 // skipBack goes back over words that say nothing ("just", "me", "please").

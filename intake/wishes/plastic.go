@@ -73,7 +73,7 @@ func (d *doc) infill() (*float64, string) {
 }
 
 func (d *doc) infillAt(i int) *found[float64] {
-	if n := d.cue(i, "solidinfill"); n > 0 && !d.toks[i].away && !d.toks[i].claimed && d.ended(d.skipBack(i), "not") == 0 && !d.hypothetical(i) {
+	if n := d.cue(i, "solidinfill"); n > 0 && !d.toks[i].away && !d.toks[i].told && !d.toks[i].claimed && d.ended(d.skipBack(i), "not") == 0 && !d.hypothetical(i) {
 		return &found[float64]{1, i, i + n}
 	}
 	value, n := d.numeral(i)
@@ -124,7 +124,7 @@ func (d *doc) nearInfill(i, to int) bool {
 func (d *doc) strong() string {
 	for i := range d.toks {
 		n := d.cue(i, "strong")
-		if n == 0 || d.toks[i].away || d.refuses(i) || d.onlyAsks(i) || d.hypothetical(i) {
+		if n == 0 || d.toks[i].away || d.toks[i].told || d.refuses(i) || d.onlyAsks(i) || d.hypothetical(i) {
 			continue
 		}
 		s := d.clauseOf(i)

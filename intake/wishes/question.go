@@ -16,7 +16,8 @@ func (d *doc) isQuestion(i int) bool {
 	if d.fold(s.to-1) == "!" {
 		return false // "how lovely it looks!"
 	}
-	return d.cue(d.start(s), "question") > 0
+	start := d.start(s)
+	return d.cue(start, "question") > 0 && d.cue(start, "accept") == 0 // "pueden imprimir" gives leave
 }
 
 // onlyAsks tells whether a token's sentence is a question that wishes nothing:

@@ -29,7 +29,8 @@ type token struct {
 	newline    bool // begins a line
 
 	sent, clause int  // which sentence and clause it belongs to
-	away         bool // in a signature, a quotation, or said of the past: no wish
+	away         bool // in a greeting, a signature or a quotation: no word to us
+	told         bool // said of earlier prints: no wish
 	claimed      bool // already understood as another thing, such as a telephone number
 }
 

@@ -94,7 +94,7 @@ func (r *Reader) Understand(in Input) job.Wishes {
 		w = v.single(w, text)
 	}
 	if in.Answer {
-		w.Answer = v.answer(d, changed)
+		w.Answer = v.answer(d, changed, w)
 		if w.Answer != "" {
 			w.Words["answer"] = d.words(0, 40)
 		}
@@ -216,9 +216,9 @@ func (v *replies) single(w job.Wishes, text string) job.Wishes {
 }
 
 // answer decides what the whole letter says to the quote.
-func (v *replies) answer(d *doc, changed bool) job.Reply {
-	reply := d.answer(changed || v.strayed, v.asks)
-	if v.consent == "yes" && reply == "" && !d.doubts() {
+func (v *replies) answer(d *doc, changed bool, w job.Wishes) job.Reply {
+	reply := d.answer(changed || v.strayed, v.asks, w)
+	if v.consent == "yes" && reply == "" && !d.doubts() && !d.leftWish(w) {
 		return job.Accept
 	}
 	if v.consent == "no" && (reply == "" || reply == job.Accept) {

@@ -246,3 +246,26 @@ func BenchmarkNew(b *testing.B) {
 		New(h.Words, h.Library.Branches, h.Materials)
 	}
 }
+
+// TestCheck: the built-in words are whole; a misspelt or missing list is told of.
+func TestCheck(t *testing.T) {
+	if err := Check(rules.Default()); err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct {
+		spoil func(w *rules.Words)
+		want  string
+	}{
+		"number":   {func(w *rules.Words) { w.Numbers["en"]["two"] = []string{"2"} }, `numbers knows no "two"`},
+		"feast":    {func(w *rules.Words) { w.Feasts["fr"]["25-12"] = []string{"noël"} }, `feasts knows no "25-12"`},
+		"misspelt": {func(w *rules.Words) { w.Cues["en"]["colorword"] = []string{"tint"} }, "did you mean colourword?"},
+		"missing":  {func(w *rules.Words) { delete(w.Replies["es"], "if"); delete(w.Cues["es"], "if") }, "the list if is missing in cues.es"},
+	} {
+		r := rules.Default()
+		c.spoil(&r.Words)
+		err := Check(r)
+		if err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: got %v, want %q", name, err, c.want)
+		}
+	}
+}

@@ -1,0 +1,73 @@
+package wishes
+
+import (
+	"testing"
+
+	"meshclerk/intake/job"
+	"meshclerk/rules"
+)
+
+// spoilers turn a phrase of consent into none; %s is the phrase.
+var spoilers = map[string][2][]string{
+	"en": {
+		{"I would say", "Not yet. Later perhaps", "I can't say", "I never said", "I'm not sure whether to say", "Maybe", "Please don't", "Do not", "Before I write", "You asked me to answer",
+			"My wife must decide if it's", "If it were cheaper,", "What if I wrote", "Who told you", "Is it enough to write", "> ", "No. I did not mean", "I was told to write"},
+		{"if it is under $5", "unless it takes long", "but in green", "?", "once I have measured again", "as long as it is free", "provided it holds", "after I have talked to my wife", "in red", "but only 2 copies",
+			", can you make it 2?", ", but not yet", "depending on the price", "only if you can do it today", "when I have the money", "until I say otherwise, wait", "with option 3", "but smaller",
+			". How do I pay?", ". Actually, hold on.", ". Please use the new file.", ". Oh, and make it black.", ", and add another one", "and print two", "at half size"},
+	},
+	"fr": {
+		{"Je dirais", "Je ne dis pas", "Pas encore :", "Je ne suis pas sûr :", "Peut-être", "Si c'était moins cher,", "Faut-il écrire", "Avant d'écrire", "Je dois demander à ma femme avant de dire"},
+		{"si c'est moins de 5 $", "mais en vert", "?", "à condition que ce soit prêt samedi", "sauf si c'est trop long", "mais seulement deux copies", ", pouvez-vous en faire deux ?", ", mais pas encore", "en rouge",
+			". Combien de temps ?", "une fois que j'aurai mesuré", ". Utilisez plutôt le nouveau fichier."},
+	},
+	"es": {
+		{"Yo diría", "No digo", "Todavía no:", "No estoy seguro:", "Quizás", "Si fuera más barato,", "¿Debo escribir", "Antes de escribir", "Tengo que preguntar antes de decir"},
+		{"si cuesta menos de 5 dólares", "pero en verde", "?", "siempre que esté listo el sábado", "a menos que tarde mucho", "pero solo dos copias", ", ¿pueden hacer dos?", ", pero todavía no", "en rojo",
+			". ¿Cuánto tarda?", "una vez que lo haya medido", ". Mejor usen el archivo nuevo."},
+	},
+}
+
+// TestNoFalseConsent puts every phrase of consent of the house's words beside
+// every spoiler: none may be taken for an acceptance.
+func TestNoFalseConsent(t *testing.T) {
+	words, r := rules.Default().Words, houseReader()
+	tried := 0
+	for lang, pre := range spoilers {
+		for _, kind := range []string{"accept", "acceptstart", "yes", "ok"} {
+			for _, phrase := range words.Replies[lang][kind] {
+				texts := map[string]bool{}
+				for _, s := range pre[0] {
+					texts[s+" "+phrase+"."] = true
+				}
+				for _, s := range pre[1] {
+					texts[phrase+" "+s] = true
+				}
+				for text := range texts {
+					tried++
+					if w := r.Understand(Input{Text: text, Language: lang, Answer: true, Date: monday}); w.Answer == job.Accept {
+						t.Errorf("%s: %q was taken for an acceptance", lang, text)
+					}
+				}
+			}
+		}
+	}
+	if tried < 3000 {
+		t.Errorf("only %d texts were tried", tried)
+	}
+}
+
+// TestConsent: each phrase alone, with thanks and a signature, is an acceptance.
+func TestConsent(t *testing.T) {
+	words, r := rules.Default().Words, houseReader()
+	for lang, after := range map[string]string{"en": ", thank you.\n\nBest regards,\nVera", "fr": ". Merci.\n\nCordialement,\nVera", "es": ". Gracias.\n\nSaludos,\nVera"} {
+		for _, kind := range []string{"accept", "acceptstart", "yes"} {
+			for _, phrase := range words.Replies[lang][kind] {
+				text := phrase + after
+				if w := r.Understand(Input{Text: text, Language: lang, Answer: true, Date: monday}); w.Answer != job.Accept {
+					t.Errorf("%s: %q is %q, not an acceptance", lang, text, w.Answer)
+				}
+			}
+		}
+	}
+}
