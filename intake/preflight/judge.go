@@ -63,11 +63,26 @@ func (c *checker) judge(became string) {
 		c.add("already-printed", job.Finding{Text: sentence("We have had this very file before: " + became),
 			Question: "Should we print it once more?"})
 	}
+	c.calm()
 	order := Codes()
 	slices.SortStableFunc(c.report.Findings, func(a, b job.Finding) int {
 		return slices.Index(order, a.Code) - slices.Index(order, b.Code)
 	})
 	c.judgeOwn()
+}
+
+// calm makes notes of what would not be so at another size, when the size itself
+// is in question: the patron is asked about that first.
+func (c *checker) calm() {
+	fs := c.report.Findings
+	if !slices.ContainsFunc(fs, func(f job.Finding) bool { return f.Code == "units-doubtful" && f.Level != job.Note }) {
+		return
+	}
+	for i, f := range fs {
+		if f.Code == "thin-wall" || f.Code == "fine-detail" || f.Code == "narrow-gap" {
+			fs[i].Level, fs[i].Question = job.Note, ""
+		}
+	}
 }
 
 // judgeOwn runs the checks that the house added.

@@ -92,7 +92,7 @@ func (c *checker) measure(ctx context.Context) error {
 
 // Places looked at: for walls one for every half mm2, within bounds.
 const (
-	fewestPlaces = 3000
+	fewestPlaces = 2000
 	mostPlaces   = 16000
 	hangPlaces   = 1600
 )

@@ -16,7 +16,7 @@ const (
 	quickCells  = 64   // per side, of the plan
 	waysTried   = 40
 	waysKept    = 4
-	carePlaces  = 800
+	carePlaces  = 500
 )
 
 // way is a way up with what it costs.

@@ -14,16 +14,15 @@ const angleSlack = 0.25
 
 // hanging is what a part needs support for in one way up.
 type hanging struct {
-	areaMM2    float64 // down-facing, beyond the angle, neither on the plate nor bridged
-	columnMM3  float64 // between that surface and what is below it
-	onPartMM2  float64 // of the area: what stands on the part itself
-	lockedMM2  float64 // of the area: where a support could hardly be reached
-	voidMM2    float64 // of the area: inside sealed voids
-	acrossMM2  float64 // of the area: on another piece than it holds
-	at         mesh.Vec
-	bridgeMM   float64 // the longest span held at both ends that is too long
-	bridgeAt   mesh.Vec
-	bridgedMM2 float64 // bridged without support
+	areaMM2   float64 // down-facing, beyond the angle, neither on the plate nor bridged
+	columnMM3 float64 // between that surface and what is below it
+	onPartMM2 float64 // of the area: what stands on the part itself
+	lockedMM2 float64 // of the area: where a support could hardly be reached
+	voidMM2   float64 // of the area: inside sealed voids
+	acrossMM2 float64 // of the area: on another piece than it holds
+	at        mesh.Vec
+	bridgeMM  float64 // the longest span held at both ends that is too long
+	bridgeAt  mesh.Vec
 }
 
 // hangRules are the figures of printing.toml that decide what hangs.
@@ -53,7 +52,7 @@ type verdict struct {
 	onto   int     // facet below, or -1 for the plate
 }
 
-// hang judges up to n places on the surfaces that face down, two for each mm2.
+// hang judges up to n places on the surfaces that face down, one for each mm2.
 // The more places, the finer; a surface that hangs as a whole is counted exactly.
 func (p *part) hang(ctx context.Context, s stance, r hangRules, n int) hanging {
 	steep := func(f int) float64 {
@@ -66,7 +65,7 @@ func (p *part) hang(ctx context.Context, s stance, r hangRules, n int) hanging {
 	for f := range p.area {
 		down += steep(f)
 	}
-	places := p.samples(min(n, max(400, int(2*down))), steep)
+	places := p.samples(min(n, max(250, int(down))), steep)
 	verdicts := make([]verdict, len(places))
 	both(len(places), func(i int) {
 		if ctx.Err() == nil {

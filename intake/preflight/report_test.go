@@ -174,6 +174,22 @@ func TestSupportsAsWished(t *testing.T) {
 	}
 }
 
+func TestThinnessIsNoMatterWhileTheSizeIsInQuestion(t *testing.T) {
+	r := checked(t, shapes.Box(2, 3, 0.3), job.Settings{})
+	if f := find(r, "units-doubtful"); f == nil || f.Text != "Taken as millimetres, it would be 2 x 3 x 0.3 mm; "+
+		"it would be 50.8 x 76.2 x 7.6 mm if it was drawn in inches, or 20 x 30 x 3 mm if it was drawn in centimetres." {
+		t.Errorf("%+v", f)
+	}
+	for _, f := range r.Findings {
+		if f.Code == "thin-wall" && f.Level != job.Note {
+			t.Errorf("%+v", f)
+		}
+	}
+	if f := find(checked(t, shapes.Box(2, 3, 0.3), job.Settings{Scale: 25.4}), "units-doubtful"); f != nil {
+		t.Errorf("the scale was said, yet %+v", f)
+	}
+}
+
 func advised(r job.Report, about string) job.Advice {
 	for _, a := range r.Advice {
 		if a.About == about {
