@@ -44,6 +44,8 @@ type arranger struct {
 	starts []int32
 	used   []bool
 	raw    loop
+
+	tangled bool // there were too many crossings, and so no outlines
 }
 
 // span2 is an edge from one numbered point to another.
@@ -62,7 +64,12 @@ type piece struct {
 	turns int32
 }
 
+// tangle is how many crossings in one layer are followed. Parts that a printer
+// could print have a few hundred at most.
+const tangle = 200_000
+
 func (r *arranger) reset() {
+	r.tangled = false
 	r.points, r.edges, r.splits, r.pieces = r.points[:0], r.edges[:0], r.splits[:0], r.pieces[:0]
 	r.ids.reset(64)
 }
@@ -95,13 +102,19 @@ func (r *arranger) outlines(inside fillRule) []loop {
 	if len(r.edges) < 3 {
 		return nil
 	}
-	r.layStrips(len(r.edges))
-	r.fill(&r.strips, len(r.edges), func(i int) (int32, int32) { return r.yRange(r.edges[i]) })
+	edgeRange := func(i int) (int32, int32) { return r.yRange(r.edges[i]) }
+	r.layStrips(len(r.edges), edgeRange)
+	r.fill(&r.strips, len(r.edges), edgeRange)
 	r.cross()
+	if r.tangled {
+		return nil
+	}
 	r.fill(&r.dots, len(r.points), func(i int) (int32, int32) { return r.points[i].y, r.points[i].y })
 	r.meetPixels()
 	r.cut()
-	r.fill(&r.strips, len(r.pieces), func(i int) (int32, int32) { return r.points[r.pieces[i].a].y, r.points[r.pieces[i].b].y })
+	pieceRange := func(i int) (int32, int32) { return r.points[r.pieces[i].a].y, r.points[r.pieces[i].b].y }
+	r.layStrips(len(r.pieces), pieceRange)
+	r.fill(&r.strips, len(r.pieces), pieceRange)
 	return r.link(inside)
 }
 
@@ -110,15 +123,22 @@ func (r *arranger) yRange(e span2) (int32, int32) {
 	return min(a, b), max(a, b)
 }
 
-// layStrips divides the height into strips with a few edges each.
-func (r *arranger) layStrips(edges int) {
+// layStrips divides the height into strips with a few edges each, but not into
+// so many that the edges touch more than a few strips each.
+func (r *arranger) layStrips(edges int, yRange func(int) (int32, int32)) {
 	lo, hi := r.points[0].y, r.points[0].y
 	for _, p := range r.points {
 		lo, hi = min(lo, p.y), max(hi, p.y)
 	}
-	n := int64(min(max(edges/2, 1), 1<<14))
+	rise := int64(1)
+	for i := range edges {
+		a, b := yRange(i)
+		rise += int64(b) - int64(a)
+	}
+	const touched = 4
+	n := min(int64(edges)/2, touched*int64(edges)*(int64(hi)-int64(lo))/rise, 1<<16)
 	r.bounds.lo, r.bounds.hi = lo, hi
-	r.height = (int64(hi)-int64(lo))/n + 1
+	r.height = (int64(hi)-int64(lo))/max(n, 1) + 1
 }
 
 func (r *arranger) strip(y int32) int {
@@ -145,9 +165,13 @@ func (r *arranger) fill(b *buckets, n int, yRange func(int) (int32, int32)) {
 
 // cross finds the proper crossings of edges and makes each a hot pixel.
 func (r *arranger) cross() {
+	most := len(r.points) + tangle
 	for s := range r.strips.len() {
 		in := r.strips.of(s)
 		for i, e := range in {
+			if r.tangled = len(r.points) > most; r.tangled {
+				return
+			}
 			for _, f := range in[i+1:] {
 				r.crossPair(s, e, f)
 			}

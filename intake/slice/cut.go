@@ -22,7 +22,7 @@ type sorted struct {
 func sortFacets(p *part, zs []float64) *sorted {
 	s := &sorted{part: p, zs: zs, starts: make([]int32, len(zs)+2)}
 	ranges := make([][2]int32, len(p.triangles))
-	shared(len(p.triangles), func(from, to int) {
+	shared(len(p.triangles), func(_, from, to int) {
 		for f := from; f < to; f++ {
 			ranges[f] = s.crossed(f)
 		}
@@ -211,9 +211,9 @@ func (c *cutter) follow(first int32) {
 	}
 }
 
-// next is a segment not yet taken that begins on a mesh edge, or -1.
-func (c *cutter) next(edge uint64) int32 {
-	i, found := c.begins.get(edge)
+// next is one not yet taken that begins in a place, or -1.
+func (c *cutter) next(place uint64) int32 {
+	i, found := c.begins.get(place)
 	if !found {
 		return -1
 	}
@@ -229,8 +229,46 @@ func (c *cutter) next(edge uint64) int32 {
 // in shreds, and each is closed by itself.
 const manyChains = 2000
 
+// joinChains joins each chain to one that begins in the very point it ends in,
+// which is all that facets without common vertices need.
+func (c *cutter) joinChains() {
+	c.begins.reset(len(c.chains))
+	c.same = append(c.same[:0], make([]int32, len(c.chains))...)
+	c.taken = append(c.taken[:0], make([]bool, len(c.chains))...)
+	for i, l := range c.chains {
+		head, isNew := c.begins.find(l[0].key(), int32(i))
+		c.same[i] = -1
+		if !isNew {
+			c.same[i] = c.same[head]
+			c.same[head] = int32(i)
+		}
+	}
+	kept := c.chains[:0:0]
+	for i, l := range c.chains {
+		if c.taken[i] {
+			continue
+		}
+		c.taken[i] = true
+		for {
+			next := c.next(l[len(l)-1].key())
+			if next < 0 {
+				break
+			}
+			c.taken[next] = true
+			l = append(l[:len(l)-1], c.chains[next]...)
+		}
+		if l[0] == l[len(l)-1] {
+			c.keep(l[:len(l)-1])
+		} else {
+			kept = append(kept, l)
+		}
+	}
+	c.chains = kept
+}
+
 // closeChains joins each chain's end to the nearest beginning.
 func (c *cutter) closeChains() {
+	c.joinChains()
 	if len(c.chains) > manyChains {
 		for _, l := range c.chains {
 			c.keep(l)
@@ -332,12 +370,14 @@ func (c *cone) take(from, p point, tolerance float64) bool {
 	return true
 }
 
-// shared divides 0..n among a few workers, each getting one run.
-func shared(n int, work func(from, to int)) {
-	const parts = 4
+// sharers is among how many workers simple work is divided.
+const sharers = 4
+
+// shared divides 0..n among a few workers, each getting its number and one run.
+func shared(n int, work func(k, from, to int)) {
 	var wg sync.WaitGroup
-	for k := range parts {
-		wg.Go(func() { work(k*n/parts, (k+1)*n/parts) })
+	for k := range sharers {
+		wg.Go(func() { work(k, k*n/sharers, (k+1)*n/sharers) })
 	}
 	wg.Wait()
 }

@@ -19,7 +19,7 @@ type run struct {
 // run divides the copies among the fewest plates that hold them and keep
 // within the time limit, as evenly as they go.
 func (pr *printed) run(g *posts) run {
-	room := pr.pack(g, pr.copies)
+	room := pr.pack(g, pr.part.size, pr.copies)
 	most := max(1, len(room.places))
 	memo := map[int]plateCost{}
 	cost := func(n int) plateCost {

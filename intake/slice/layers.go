@@ -2,6 +2,7 @@ package slice
 
 import (
 	"context"
+	"errors"
 	"math"
 	"runtime"
 	"slices"
@@ -16,9 +17,13 @@ type level struct {
 
 func (l level) middle() float64 { return l.bottom + l.thick/2 }
 
-// manyLevels is how many layers are cut at most. A part on a printer has fewer;
-// one that is far too tall for any is looked at less closely.
-const manyLevels = 4000
+// affordable is how many layers of a part are cut at most. A part that fits on a
+// printer has fewer; one that is far too large for any is looked at less closely.
+func (p *recipe) affordable(part *part) int {
+	const lines = 8e6
+	across := math.Hypot(part.size[0], part.size[1]) / p.width
+	return int(math.Min(math.Max(lines/(across+1), 100), 10_000))
+}
 
 // layers is how many layers a height (mm) takes: those whose middle it reaches.
 func (p *recipe) layers(height float64) int {
@@ -28,10 +33,10 @@ func (p *recipe) layers(height float64) int {
 
 // levels lists the layers that a height takes, or fewer that stand for them:
 // one for each of the runs that some marks, as parts of the height, divide it into.
-func (p *recipe) levels(height float64, marks []float64) []level {
+func (p *recipe) levels(height float64, marks []float64, most int) []level {
 	n := p.layers(height)
 	if marks == nil {
-		marks = evenMarks(n, manyLevels)
+		marks = evenMarks(n, most)
 	}
 	marks = withEnds(marks, n, p.printing.SkinLayers)
 	out := []level{{0, p.first, 1}}
@@ -94,7 +99,7 @@ const sqrtHalf = math.Sqrt2 / 2
 
 // sliceAll cuts a part, in every layer or as the marks say.
 func sliceAll(ctx context.Context, part *part, p *recipe, marks []float64) (*sliced, error) {
-	s := &sliced{recipe: p, part: part, levels: p.levels(part.size[2], marks)}
+	s := &sliced{recipe: p, part: part, levels: p.levels(part.size[2], marks, p.affordable(part))}
 	s.frames = [2]frame{{sqrtHalf, sqrtHalf, p.width}, {sqrtHalf, -sqrtHalf, p.width}}
 	s.slabs = make([]slab, len(s.levels))
 	zs := make([]float64, len(s.levels))
@@ -104,20 +109,32 @@ func sliceAll(ctx context.Context, part *part, p *recipe, marks []float64) (*sli
 	facets := sortFacets(part, zs)
 	workers := runtime.GOMAXPROCS(0)
 	cutters := make([]cutter, workers)
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
 	err := inRuns(ctx, len(s.slabs), 16, workers, func(w, from, to int) {
 		c := &cutters[w]
 		c.begin(facets, from)
 		for i := from; i < to && ctx.Err() == nil; i++ {
-			s.cutSlab(c, facets, i)
+			if !s.cutSlab(c, facets, i) {
+				stop(errTangled)
+			}
 		}
 	})
-	return s, err
+	if err != nil {
+		return nil, context.Cause(ctx)
+	}
+	return s, nil
 }
 
-// cutSlab cuts layer i and lays its walls.
-func (s *sliced) cutSlab(c *cutter, facets *sorted, i int) {
+var errTangled = errors.New("the part's faces cross each other so often that no time can be worked out; the file must be mended first")
+
+// cutSlab cuts layer i and lays its walls; false if it is too tangled for that.
+func (s *sliced) cutSlab(c *cutter, facets *sorted, i int) bool {
 	b := &s.slabs[i]
 	region := c.layer(facets, i)
+	if c.tangled {
+		return false
+	}
 	b.signed = areaOf(c.loops)
 	b.area = areaOf(region)
 	b.box = boxOf(region)
@@ -129,6 +146,7 @@ func (s *sliced) cutSlab(c *cutter, facets *sorted, i int) {
 	}
 	region = c.layWalls(b, region, s.recipe)
 	b.inside = hatched(region, s.frames[i%2])
+	return true
 }
 
 func boxOf(ls []loop) [2]point {

@@ -1,6 +1,7 @@
 package slice
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -14,27 +15,32 @@ import (
 // cancel where they overlap. A body inside another stays as it is: wound
 // against it, it is a void; wound with it, it only makes solid what is solid.
 func (p *part) mend(ctx context.Context) error {
-	if !p.balanced() {
+	if p.closed = p.balanced(); !p.closed {
 		p.agree()
+		p.closed = p.balanced()
 	}
-	bodies := p.bodies()
-	var wrong []int32
-	right := false
-	for b, v := range bodies.volume {
+	b := p.bodies()
+	var wrong, right []int32
+	for k, v := range b.volume {
 		if v < 0 {
-			wrong = append(wrong, int32(b))
+			wrong = append(wrong, int32(k))
+		} else {
+			right = append(right, int32(k))
 		}
-		right = right || v > 0
 	}
-	if len(wrong) == 0 || !right {
-		return ctx.Err()
+	if len(wrong) == 0 || len(right) == 0 {
+		return ctx.Err() // all wound alike: the winding number tells inside from outside either way
 	}
-	loose := bodies.outsideOthers(p, wrong)
-	turn := make([]bool, len(bodies.volume))
-	for _, b := range loose {
-		turn[b] = true
+	rightly := func(k int32) bool { return b.volume[k] >= 0 }
+	turn := make([]bool, len(b.volume))
+	for i, out := range b.outside(p, wrong, rightly) {
+		turn[wrong[i]] = out // inside out, not a void
 	}
-	p.turn(func(f int) bool { return turn[bodies.of[p.triangles[f][0]]] })
+	inTurned, inRight := b.outside(p, right, func(k int32) bool { return turn[k] }), b.outside(p, right, rightly)
+	for i, k := range right {
+		turn[k] = !inTurned[i] && inRight[i] // drawn as the void of a body that is inside out
+	}
+	p.turn(func(f int) bool { return turn[b.of[p.triangles[f][0]]] })
 	return ctx.Err()
 }
 
@@ -114,7 +120,7 @@ func (p *part) agree() {
 type bodies struct {
 	of     []int32 // by vertex
 	volume []float64
-	low    []mesh.Vec // the lowest vertex of each
+	tips   [][6]mesh.Vec // the vertices of each that lie outermost along x, y and z
 }
 
 func (p *part) bodies() *bodies {
@@ -145,58 +151,70 @@ func (p *part) bodies() *bodies {
 		if root[v] == int32(v) {
 			root[v] = int32(len(b.volume))
 			b.volume = append(b.volume, 0)
-			b.low = append(b.low, p.vertices[v])
+			q := p.vertices[v]
+			b.tips = append(b.tips, [6]mesh.Vec{q, q, q, q, q, q})
 		} else {
 			root[v] = root[root[v]]
 		}
-		if k := root[v]; p.vertices[v][2] < b.low[k][2] {
-			b.low[k] = p.vertices[v]
-		}
+		b.stretch(root[v], p.vertices[v])
 	}
 	for _, t := range p.triangles {
 		k := b.of[t[0]]
-		o := b.low[k]
+		o := b.tips[k][0]
 		u, v, w := p.vertices[t[0]].Sub(o), p.vertices[t[1]].Sub(o), p.vertices[t[2]].Sub(o)
 		b.volume[k] += u.Dot(v.Cross(w)) / 6
 	}
 	return b
 }
 
-// outsideOthers keeps those of some bodies whose lowest point is outside every
-// rightly wound body: the winding number there, by a ray straight down.
-func (b *bodies) outsideOthers(p *part, some []int32) []int32 {
-	some = slices.Clone(some)
-	slices.SortFunc(some, func(i, k int32) int {
-		switch x, y := b.low[i][0], b.low[k][0]; {
-		case x < y:
-			return -1
-		case x > y:
-			return 1
+// stretch takes a vertex into the tips of a body.
+func (b *bodies) stretch(k int32, v mesh.Vec) {
+	tips := &b.tips[k]
+	for axis := range 3 {
+		if v[axis] < tips[2*axis][axis] {
+			tips[2*axis] = v
 		}
-		return 0
-	})
-	winding := make([]int, len(some))
+		if v[axis] > tips[2*axis+1][axis] {
+			tips[2*axis+1] = v
+		}
+	}
+}
+
+// tip is one of a body's outermost vertices.
+type tip struct {
+	at      mesh.Vec
+	body    int // place in the list of bodies asked about
+	winding int
+}
+
+// outside tells of some bodies whether any of their outermost vertices lies
+// outside all the other bodies that count: by the winding number there, along a
+// ray straight down.
+func (b *bodies) outside(p *part, some []int32, counts func(body int32) bool) []bool {
+	var tips []tip
+	for i, k := range some {
+		for _, v := range b.tips[k] {
+			tips = append(tips, tip{at: v, body: i})
+		}
+	}
+	slices.SortFunc(tips, func(a, b tip) int { return cmp.Compare(a.at[0], b.at[0]) })
 	for _, t := range p.triangles {
-		if b.volume[b.of[t[0]]] < 0 {
+		own := b.of[t[0]]
+		if !counts(own) {
 			continue
 		}
 		u, v, w := p.vertices[t[0]], p.vertices[t[1]], p.vertices[t[2]]
 		lo, hi := min(u[0], v[0], w[0]), max(u[0], v[0], w[0])
-		i, _ := slices.BinarySearchFunc(some, lo, func(k int32, x float64) int {
-			if b.low[k][0] < x {
-				return -1
+		i, _ := slices.BinarySearchFunc(tips, lo, func(t tip, x float64) int { return cmp.Compare(t.at[0], x) })
+		for ; i < len(tips) && tips[i].at[0] <= hi; i++ {
+			if some[tips[i].body] != own {
+				tips[i].winding += below(tips[i].at, u, v, w)
 			}
-			return 1
-		})
-		for ; i < len(some) && b.low[some[i]][0] <= hi; i++ {
-			winding[i] += below(b.low[some[i]], u, v, w)
 		}
 	}
-	var out []int32
-	for i, k := range some {
-		if winding[i] == 0 {
-			out = append(out, k)
-		}
+	out := make([]bool, len(some))
+	for _, t := range tips {
+		out[t.body] = out[t.body] || t.winding == 0
 	}
 	return out
 }

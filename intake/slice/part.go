@@ -14,6 +14,7 @@ type part struct {
 	vertices  []mesh.Vec
 	triangles [][3]int32
 	size      mesh.Vec
+	closed    bool // every edge is run as often one way as the other
 }
 
 func newPart(ctx context.Context, m *mesh.Mesh, p *recipe) (*part, error) {
@@ -47,7 +48,7 @@ func (p *part) volume() float64 {
 
 // scaled is the part at another size.
 func (p *part) scaled(by float64) *part {
-	out := &part{vertices: make([]mesh.Vec, len(p.vertices)), triangles: p.triangles, size: p.size.Mul(by)}
+	out := &part{vertices: make([]mesh.Vec, len(p.vertices)), triangles: p.triangles, size: p.size.Mul(by), closed: p.closed}
 	for i, v := range p.vertices {
 		out.vertices[i] = v.Mul(by)
 	}

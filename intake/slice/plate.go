@@ -3,6 +3,8 @@ package slice
 import (
 	"math"
 	"math/bits"
+
+	"meshclerk/intake/mesh"
 )
 
 // plate is how many copies lie on one plate, and where.
@@ -126,26 +128,53 @@ func (s *stamp) press(o *stamp, x, y int) {
 	}
 }
 
-// pack puts as many copies on a plate as there is room for, at most n: row by
-// row, in each of a few sets of turns, of which the best counts.
-func (p *recipe) pack(g *posts, n int) plate {
-	var best plate
+// pack puts as many copies on a plate as there is room for, at most n: in a grid
+// of their boxes, or by their outlines row by row, in each of a few sets of
+// turns; the best counts.
+func (p *recipe) pack(g *posts, size mesh.Vec, n int) plate {
+	best := p.packBoxes(size, 0, n)
+	if turned := p.packBoxes(size, 1, n); len(turned.places) > len(best.places) {
+		best = turned
+	}
+	if len(best.places) == 0 || len(best.places) >= n {
+		return best // where the box does not fit, no right angle helps
+	}
 	for _, turns := range [][]int{{0}, {1}, {0, 2}, {0, 1, 2, 3}} {
 		if got := p.packTurned(g, n, turns); len(got.places) > len(best.places) {
 			best = got
-		}
-		if len(best.places) >= n {
-			break
 		}
 	}
 	return best
 }
 
-func (p *recipe) packTurned(g *posts, n int, turns []int) plate {
-	room := p.printing.SpacingMM / 2
+// room is what a copy needs around it: half the spacing, since the next copy
+// brings the other half, and its brim.
+func (p *recipe) room() (own, brim float64) {
 	if p.printing.Adhesion == "brim" {
-		room += p.printing.BrimMM
+		brim = p.printing.BrimMM
 	}
+	return p.printing.SpacingMM/2 + brim, brim
+}
+
+// packBoxes packs the boxes of the copies in a grid.
+func (p *recipe) packBoxes(size mesh.Vec, turn, n int) plate {
+	w, d := size[0], size[1]
+	if turn == 1 {
+		w, d = d, w
+	}
+	_, brim := p.room()
+	stepX, stepY := w+p.printing.SpacingMM+2*brim, d+p.printing.SpacingMM+2*brim
+	var out plate
+	for y := brim; y+d+brim <= p.printer.BuildMM[1]+1e-6 && len(out.places) < n; y += stepY {
+		for x := brim; x+w+brim <= p.printer.BuildMM[0]+1e-6 && len(out.places) < n; x += stepX {
+			out.places = append(out.places, place{turn, x, y})
+		}
+	}
+	return out
+}
+
+func (p *recipe) packTurned(g *posts, n int, turns []int) plate {
+	room, _ := p.room()
 	rim := int(math.Ceil(room / packCell))
 	// The room between copies may reach over the plate's edge; a brim may not,
 	// but then the part is simply packed as if the plate were smaller.

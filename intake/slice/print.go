@@ -101,9 +101,8 @@ func (s *sliced) solid() float64 {
 		byLayers += s.slabs[i].area * h
 		overlap += (s.slabs[i].area - s.slabs[i].signed) * h
 	}
-	exact := s.part.volume() + overlap
-	if math.Abs(exact-byLayers) > 0.05*byLayers {
-		return byLayers // the mesh is open, and has no volume of its own
+	if !s.part.closed {
+		return byLayers // an open mesh has no volume of its own
 	}
-	return exact
+	return s.part.volume() + overlap
 }

@@ -13,7 +13,7 @@ import (
 // looks at other scales through fewer cuts, so that it takes no longer than a
 // few estimates.
 func (pr *printed) largestScale(ctx context.Context) (float64, error) {
-	most := pr.scale * pr.room()
+	most := pr.scale * pr.growth()
 	limit := pr.in.Limits.JobHours * 3600
 	if limit <= 0 {
 		return most, nil
@@ -40,8 +40,8 @@ func (pr *printed) largestScale(ctx context.Context) (float64, error) {
 	return math.Min(s.best(), most), nil
 }
 
-// room is by how much the part could grow until it fills the build volume.
-func (pr *printed) room() float64 {
+// growth is by how much the part could grow until it fills the build volume.
+func (pr *printed) growth() float64 {
 	b, size := pr.printer.BuildMM, pr.part.size
 	straight := math.Min(b[0]/size[0], b[1]/size[1])
 	turned := math.Min(b[1]/size[0], b[0]/size[1])

@@ -13,6 +13,7 @@ package slice
 
 import (
 	"context"
+	"errors"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
@@ -60,9 +61,15 @@ func print(ctx context.Context, part *part, p *recipe, marks []float64) (*printe
 	if err != nil {
 		return nil, err
 	}
-	s.ground = findPosts(p, part)
+	if s.ground, err = findPosts(ctx, p, part); err != nil {
+		return nil, err
+	}
 	if p.in.Settings.Supports != "no" {
 		s.posts = s.ground
 	}
-	return s.plan(ctx)
+	pr, err := s.plan(ctx)
+	if err == nil && pr.plastic.model() == 0 {
+		return nil, errors.New("the part encloses nothing that could be filled with plastic: it is too thin, or open all over")
+	}
+	return pr, err
 }

@@ -1,9 +1,10 @@
 package slice
 
 import (
+	"context"
 	"math"
 	"slices"
-	"sync"
+	"sync/atomic"
 )
 
 // posts are the supports of a part, on a grid of square columns.
@@ -34,13 +35,17 @@ const finestCells = 1200
 // more than the rules' angle, but not where a flat span between two walls is
 // short enough to be laid across the gap, and not where the part itself or the
 // plate is close.
-func findPosts(p *recipe, part *part) *posts {
+func findPosts(ctx context.Context, p *recipe, part *part) (*posts, error) {
 	g := newGrid(p, part)
-	touches, starts := g.sortTouches(g.touches(p, part))
+	all, err := g.touches(ctx, p, part)
+	if err != nil {
+		return nil, err
+	}
+	touches, starts := g.sortTouches(all)
 	under := g.gaps(touches, starts)
 	g.spanBridges(p, under, touches, starts)
 	g.stand(p, under)
-	return g
+	return g, nil
 }
 
 func newGrid(p *recipe, part *part) *posts {
@@ -52,23 +57,31 @@ func newGrid(p *recipe, part *part) *posts {
 	return g
 }
 
+// mostTouches bounds what a part may hang over itself: more would be a hundred
+// layers of surface over a plate of the largest printers.
+const mostTouches = 12_000_000
+
 // touches lists where the columns' middle lines meet the facets. A line that
 // meets an edge meets exactly one of its facets: both measure the edge alike.
-func (g *posts) touches(p *recipe, part *part) []touch {
+func (g *posts) touches(ctx context.Context, p *recipe, part *part) ([]touch, error) {
 	const steepnessSlack = 1e-4
 	steep := math.Sin(p.printing.SupportAngleDeg*math.Pi/180) + steepnessSlack
-	var mu sync.Mutex
-	var all []touch
-	shared(len(part.triangles), func(from, to int) {
-		var own []touch
-		for f := from; f < to; f++ {
-			own = g.facet(own, part, f, steep)
+	var found [sharers][]touch
+	var total atomic.Int64
+	shared(len(part.triangles), func(k, from, to int) {
+		own := &found[k]
+		for f := from; f < to && total.Load() <= mostTouches && ctx.Err() == nil; f++ {
+			n := len(*own)
+			*own = g.facet(*own, part, f, steep)
+			if len(*own) > n {
+				total.Add(int64(len(*own) - n))
+			}
 		}
-		mu.Lock()
-		defer mu.Unlock()
-		all = append(all, own...)
 	})
-	return all
+	if total.Load() > mostTouches {
+		return nil, errTangled
+	}
+	return slices.Concat(found[:]...), ctx.Err()
 }
 
 func (g *posts) facet(out []touch, part *part, f int, steep float64) []touch {

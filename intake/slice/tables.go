@@ -95,10 +95,12 @@ func (t *pairTable) grow() {
 	}
 }
 
+func (p point) key() uint64 { return uint64(uint32(p.x))<<32 | uint64(uint32(p.y)) }
+
 type pointTable struct{ pairTable }
 
 func (t *pointTable) number(p point, id int32) (int32, bool) {
-	return t.find(uint64(uint32(p.x))<<32|uint64(uint32(p.y)), id)
+	return t.find(p.key(), id)
 }
 
 type edgeTable struct{ pairTable }
