@@ -17,6 +17,7 @@ import (
 	"meshclerk/intake/ledger"
 	"meshclerk/reply/desk"
 	"meshclerk/reply/draft"
+	"meshclerk/templates"
 )
 
 // pageConfig says how people come to the staff page. Without accounts or a
@@ -76,6 +77,10 @@ func newStaffPage(bot *robot.Robot, cfg desk.Config) (*staffPage, error) {
 	cfg.Redraft = func(ctx context.Context, id string, w desk.Rewrite) (draft.Message, error) {
 		return bot.Redraft(ctx, id, robot.Rewrite(w))
 	}
+	cfg.Preview = func(ctx context.Context, set *templates.Set, id job.ID, name, language string) (draft.Message, error) {
+		return robot.Preview(ctx, bot.Ledger, bot.Rules, set, id, name, language)
+	}
+	cfg.Changed = bot.SetTemplates
 	cfg.LastPoll = func(context.Context) (time.Time, error) { return bot.LastGoodPoll() }
 	cfg.Acts = desk.Acts{
 		Approve: func(ctx context.Context, id, sha, by string) error {

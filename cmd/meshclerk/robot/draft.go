@@ -95,7 +95,7 @@ func (r *Robot) input(ctx context.Context, jobs []job.Job) (*draft.Input, string
 // gather collects what a reply is made of: the jobs, the letter it answers, a
 // picture. It gives the letter's number too.
 func (r *Robot) gather(ctx context.Context, id string, jobs []job.Job) (*draft.Input, string, error) {
-	in := &draft.Input{Rules: r.Rules, Templates: r.Templates, ID: id, Domain: r.Domain, Now: r.Now(), Token: jobs[0].Thread}
+	in := &draft.Input{Rules: r.Rules, Templates: r.texts(), ID: id, Domain: r.Domain, Now: r.Now(), Token: jobs[0].Thread}
 	for i := range jobs {
 		if jobs[i].Blob != "" {
 			in.Jobs = append(in.Jobs, &jobs[i])

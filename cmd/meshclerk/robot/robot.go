@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"meshclerk/intake/ledger"
@@ -30,7 +31,19 @@ type Robot struct {
 	At func(point string)
 
 	lastGood goodPoll
-	tidied   time.Time // when the calendar was last looked at
+	newer    atomic.Pointer[templates.Set] // texts saved since the start
+	tidied   time.Time                     // when the calendar was last looked at
+}
+
+// SetTemplates has later replies written with other texts, as saved while the
+// robot runs.
+func (r *Robot) SetTemplates(set *templates.Set) { r.newer.Store(set) }
+
+func (r *Robot) texts() *templates.Set {
+	if set := r.newer.Load(); set != nil {
+		return set
+	}
+	return r.Templates
 }
 
 // goodPoll remembers when the mailbox was last looked at without an error.
