@@ -56,7 +56,11 @@ func (c *checker) names(table string, l, known rules.Lexicon) {
 	for _, lang := range languages {
 		for _, name := range slices.Sorted(maps.Keys(l[lang])) {
 			if _, ok := known[lang][name]; !ok {
-				c.fault(table+"."+lang+"."+name, "nothing reads a list "+name, "did you mean "+rules.Nearest(name, slices.Sorted(maps.Keys(known[lang])))+"?")
+				hint := ""
+				if near := rules.Nearest(name, slices.Sorted(maps.Keys(known[lang]))); near != "" {
+					hint = "did you mean " + near + "?"
+				}
+				c.fault(table+"."+lang+"."+name, "nothing reads a list "+name, hint)
 			}
 		}
 		for _, name := range slices.Sorted(maps.Keys(known[lang])) {

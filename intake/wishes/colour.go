@@ -117,7 +117,7 @@ func (d *doc) wishesColour(i, j, last int) bool {
 	switch {
 	case d.topic == "colour":
 		return true
-	case d.ofOther(i, j):
+	case d.ofOther(i, j), d.onlyAsks(i):
 		return false
 	case d.cue(d.ahead(j), "plastic", "material") > 0 && !d.onlyAsks(i):
 		return true
