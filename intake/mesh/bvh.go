@@ -32,8 +32,10 @@ type tree struct {
 type node struct {
 	box   box32
 	right int32 // inner: the right child; leaf: its first item
-	count int32 // leaf: its items; inner: 0
+	count int32 // leaf: its items; inner: -1 less the axis along which it is split, lower part left
 }
+
+func (n *node) inner() bool { return n.count < 0 }
 
 type box32 struct{ min, max [3]float32 }
 

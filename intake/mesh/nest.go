@@ -75,7 +75,7 @@ func (n *nesting) couldBeInside(i int) bool {
 		if !node.box.encloses(own) {
 			continue
 		}
-		if node.count == 0 {
+		if node.inner() {
 			stack[top], stack[top+1] = node.right, at+1
 			top += 2
 			continue

@@ -90,7 +90,7 @@ func (w *pairWalk) open(p nodePair) bool {
 		w.stack = append(w.stack, nodePair{a.right, a.right}, nodePair{p.a + 1, p.a + 1})
 	case a.count > 0 && b.count > 0:
 		return false
-	case b.count > 0 || a.count == 0 && a.box.halfArea() >= b.box.halfArea():
+	case b.count > 0 || a.inner() && a.box.halfArea() >= b.box.halfArea():
 		w.push(p.a+1, p.b)
 		w.push(a.right, p.b)
 	default:

@@ -30,7 +30,7 @@ func plant(items []item) tree {
 		}
 	})
 	for i := len(t.nodes) - 1; i >= 0; i-- { // children come after their parent
-		if n := &t.nodes[i]; n.count == 0 {
+		if n := &t.nodes[i]; n.inner() {
 			n.box = t.nodes[i+1].box
 			n.box.join(&t.nodes[n.right].box)
 		}
@@ -141,7 +141,7 @@ func (b *builder) build(nodes []node, lo, hi, depth int, box gridBox) []node {
 		return nodes
 	}
 	mid, left, right := b.split(lo, hi, depth, box)
-	nodes[self].count = 0
+	nodes[self].count = int32(-1 - box.longest())
 	if hi-lo > parallelSize {
 		select {
 		case b.free <- struct{}{}:
@@ -167,7 +167,7 @@ func (b *builder) buildBoth(nodes []node, self, lo, mid, hi, depth int, left, ri
 	base := int32(len(nodes))
 	nodes[self].right = base
 	for _, n := range other {
-		if n.count == 0 {
+		if n.inner() {
 			n.right += base
 		}
 		nodes = append(nodes, n)

@@ -57,7 +57,8 @@ type ray struct {
 	origin, inv Vec
 	kx, ky, kz  int
 	sx, sy, sz  float64
-	visited     int // nodes and facets, over all queries with this ray
+	back        [3]bool // the direction is negative, minus zero too
+	visited     int     // nodes and facets, over all queries with this ray
 }
 
 func newRay(o, d Vec) ray {
@@ -66,6 +67,7 @@ func newRay(o, d Vec) ray {
 		if math.Abs(d[k]) > math.Abs(d[r.kz]) {
 			r.kz = k
 		}
+		r.back[k] = math.Signbit(d[k])
 	}
 	r.kx, r.ky = (r.kz+1)%3, (r.kz+2)%3
 	r.sx, r.sy, r.sz = d[r.kx]/d[r.kz], d[r.ky]/d[r.kz], 1/d[r.kz]
@@ -75,11 +77,13 @@ func newRay(o, d Vec) ray {
 // meet gives t where the ray meets the facet. The products of an edge function
 // are the same for both facets at an edge, so both agree on its side; the
 // conversions keep the compiler from fusing them.
-func (r *ray) meet(a, b, c Vec) (t float64, ok bool) {
-	a, b, c = a.Sub(r.origin), b.Sub(r.origin), c.Sub(r.origin)
-	ax, ay := a[r.kx]-float64(r.sx*a[r.kz]), a[r.ky]-float64(r.sy*a[r.kz])
-	bx, by := b[r.kx]-float64(r.sx*b[r.kz]), b[r.ky]-float64(r.sy*b[r.kz])
-	cx, cy := c[r.kx]-float64(r.sx*c[r.kz]), c[r.ky]-float64(r.sy*c[r.kz])
+func (r *ray) meet(a, b, c *Vec) (t float64, ok bool) {
+	x, y, z := r.kx, r.ky, r.kz
+	ox, oy, oz := r.origin[x], r.origin[y], r.origin[z]
+	az, bz, cz := a[z]-oz, b[z]-oz, c[z]-oz
+	ax, ay := a[x]-ox-float64(r.sx*az), a[y]-oy-float64(r.sy*az)
+	bx, by := b[x]-ox-float64(r.sx*bz), b[y]-oy-float64(r.sy*bz)
+	cx, cy := c[x]-ox-float64(r.sx*cz), c[y]-oy-float64(r.sy*cz)
 	u := float64(cx*by) - float64(cy*bx)
 	v := float64(ax*cy) - float64(ay*cx)
 	w := float64(bx*ay) - float64(by*ax)
@@ -90,7 +94,7 @@ func (r *ray) meet(a, b, c Vec) (t float64, ok bool) {
 	if det == 0 {
 		return 0, false // seen edge-on
 	}
-	return r.sz * (u*a[r.kz] + v*b[r.kz] + w*c[r.kz]) / det, true
+	return r.sz * (u*az + v*bz + w*cz) / det, true
 }
 
 // alongRay calls hit for facets that the ray meets within tmin..*tmax. The
@@ -105,9 +109,9 @@ func (b *BVH) alongRay(r *ray, tmin float64, tmax *float64, hit func(f int32, t 
 		n := &b.nodes[at]
 		r.visited++
 		if r.crosses(&n.box, tmin, *tmax) {
-			if n.count == 0 {
+			if n.inner() {
 				near, far := at+1, n.right
-				if b.farther(near, far, r) {
+				if r.back[-1-n.count] {
 					near, far = far, near
 				}
 				stack[top] = far
@@ -118,8 +122,8 @@ func (b *BVH) alongRay(r *ray, tmin float64, tmax *float64, hit func(f int32, t 
 			r.visited += int(n.count)
 			for i := range b.leaf(n) {
 				f := b.items[int(n.right)+i].id
-				p, q, s := b.mesh.Corners(int(f))
-				if t, ok := r.meet(p, q, s); ok && t >= tmin && t <= *tmax {
+				c, v := &b.mesh.Triangles[f], b.mesh.Vertices
+				if t, ok := r.meet(&v[c[0]], &v[c[1]], &v[c[2]]); ok && t >= tmin && t <= *tmax {
 					hit(f, t)
 				}
 			}
@@ -132,29 +136,40 @@ func (b *BVH) alongRay(r *ray, tmin float64, tmax *float64, hit func(f int32, t 
 	}
 }
 
-// farther says that the ray comes to node a later than to node c.
-func (b *BVH) farther(a, c int32, r *ray) bool {
-	p, q := &b.nodes[a].box, &b.nodes[c].box
-	k := r.kz
-	between := (p.min[k] + p.max[k]) - (q.min[k] + q.max[k])
-	return (between > 0) == (r.sz > 0)
-}
-
 // crosses says whether the ray is inside the box for some t in tmin..tmax. Where
 // it runs in the plane of a face the product is NaN, which decides nothing: hence
 // the near face is chosen by the sign of the direction and not by comparing.
 func (r *ray) crosses(b *box32, tmin, tmax float64) bool {
-	for k := range 3 {
-		near, far := b.min[k], b.max[k]
-		if math.Signbit(r.inv[k]) {
-			near, far = far, near
-		}
-		if t := (float64(near) - r.origin[k]) * r.inv[k]; t > tmin {
-			tmin = t
-		}
-		if t := (float64(far) - r.origin[k]) * r.inv[k] * (1 + 4e-16); t < tmax {
-			tmax = t
-		}
+	const outward = 1 + 4e-16 // more than rounding may have taken off
+	near, far := b.min[0], b.max[0]
+	if r.back[0] {
+		near, far = far, near
+	}
+	if t := (float64(near) - r.origin[0]) * r.inv[0]; t > tmin {
+		tmin = t
+	}
+	if t := (float64(far) - r.origin[0]) * r.inv[0] * outward; t < tmax {
+		tmax = t
+	}
+	near, far = b.min[1], b.max[1]
+	if r.back[1] {
+		near, far = far, near
+	}
+	if t := (float64(near) - r.origin[1]) * r.inv[1]; t > tmin {
+		tmin = t
+	}
+	if t := (float64(far) - r.origin[1]) * r.inv[1] * outward; t < tmax {
+		tmax = t
+	}
+	near, far = b.min[2], b.max[2]
+	if r.back[2] {
+		near, far = far, near
+	}
+	if t := (float64(near) - r.origin[2]) * r.inv[2]; t > tmin {
+		tmin = t
+	}
+	if t := (float64(far) - r.origin[2]) * r.inv[2] * outward; t < tmax {
+		tmax = t
 	}
 	return tmin <= tmax
 }
@@ -186,7 +201,7 @@ func (b *BVH) NearestWithin(p Vec, most float64, skip func(facet int) bool) (fac
 			continue
 		}
 		n := &b.nodes[stack[top].node]
-		if n.count == 0 {
+		if n.inner() {
 			near, far := visit{node: stack[top].node + 1}, visit{node: n.right}
 			near.dist, far.dist = b.nodes[near.node].box.distance(&p), b.nodes[far.node].box.distance(&p)
 			if near.dist > far.dist {
@@ -270,7 +285,7 @@ func (b *BVH) In(box Box, visit func(facet int) bool) {
 		if !n.box.meets(&box) {
 			continue
 		}
-		if n.count == 0 {
+		if n.inner() {
 			stack[top], stack[top+1] = n.right, at+1
 			top += 2
 			continue
