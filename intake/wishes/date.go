@@ -18,6 +18,13 @@ func (d *doc) neededBy() (string, string) {
 		if j == 0 {
 			continue
 		}
+		if n := d.cue(j, "or"); n > 0 && j+n < len(d.toks) {
+			if _, k := d.date(j + n); k > 0 { // "Thursday or Friday"
+				d.claim(i, k)
+				i = k - 1
+				continue
+			}
+		}
 		wished := !d.in.Date.IsZero() && !day.IsZero() && d.deadline(i, j)
 		d.claim(i, j)
 		if !wished || d.days(day) < 0 || d.days(day) > farthest {
@@ -53,10 +60,28 @@ func (d *doc) date(i int) (day time.Time, j int) {
 	}
 	for _, read := range []func(int) (time.Time, int){d.numericDate, d.monthDate, d.dayDate, d.feast, d.weekday, d.relative} {
 		if day, j = read(i); j > 0 {
+			if d.besideDate(i, j) {
+				return time.Time{}, j
+			}
 			return day, j
 		}
 	}
 	return time.Time{}, 0
+}
+
+// besideDate tells that another day is meant than the one named: "a week from
+// Friday", "Friday after next".
+func (d *doc) besideDate(i, j int) bool {
+	if d.cue(j, "datetail") > 0 {
+		return true
+	}
+	for range 2 {
+		if d.ended(i, "datewrap") > 0 {
+			return true
+		}
+		i -= d.ended(i, "daydet", "det")
+	}
+	return false
 }
 
 // numericDate reads 2026-12-03 (ISO 8601), and 12/18 or 18/12 where only one
@@ -224,6 +249,9 @@ func (d *doc) weekday(i int) (time.Time, int) {
 	if n := d.cue(j, "weekafter"); n > 0 { // "Friday next week"
 		return d.thisWeek(weekdays[t.key]).AddDate(0, 0, 7), j + n
 	}
+	if d.ended(i, "weekafter") > 0 || d.ended(i-d.ended(i, "on"), "weekafter") > 0 { // "next week Friday"
+		return d.thisWeek(weekdays[t.key]).AddDate(0, 0, 7), j
+	}
 	return d.nextWeekday(weekdays[t.key], next > 0), j
 }
 
@@ -338,7 +366,7 @@ func (d *doc) beforeDate(i int) int {
 		if d.ended(i, "by") > 0 {
 			break
 		}
-		n := d.ended(i, "daydet", "det", "skip", "clock", "daytime")
+		n := d.ended(i, "daydet", "det", "skip", "clock", "daytime", "weekafter")
 		if n == 0 && d.isNumber(i-1) && d.cue(i, "clock") > 0 {
 			n = 1
 		}

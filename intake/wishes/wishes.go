@@ -95,8 +95,8 @@ func (r *Reader) Understand(in Input) job.Wishes {
 	}
 	if in.Answer {
 		w.Answer = v.answer(d, changed, w)
-		if w.Answer != "" {
-			w.Words["answer"] = d.words(0, 40)
+		if words := d.words(0, 40); w.Answer != "" && words != "" {
+			w.Words["answer"] = words
 		}
 	}
 	if len(w.Words) == 0 {

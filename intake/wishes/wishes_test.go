@@ -100,6 +100,17 @@ func TestDates(t *testing.T) {
 		{"2028-02-20", "by Feb 29", "2028-02-29"},
 		{"2026-11-23", "not before Friday", ""},
 		{"2026-11-23", "by March 3, 2024", ""},
+		{"2026-11-23", "by Friday next week", "2026-12-04"},
+		{"2026-11-23", "by next week Friday", "2026-12-04"},
+		{"2026-11-23", "by the Friday after next", ""},
+		{"2026-11-23", "by a week from Friday", ""},
+		{"2026-11-23", "after Friday", ""},
+		{"2026-11-23", "for Friday", "2026-11-27"},
+		{"2026-11-23", "by 5 pm on Friday", "2026-11-27"},
+		{"2026-11-23", "by Friday at noon", "2026-11-27"},
+		{"2026-11-23", "by 4 December", "2026-12-04"},
+		{"2026-11-23", "by this Friday", "2026-11-27"},
+		{"2026-11-23", "by Thursday or Friday", ""},
 	} {
 		day, err := time.Parse(time.DateOnly, c.day)
 		if err != nil {
@@ -149,6 +160,7 @@ func TestAnswers(t *testing.T) {
 		"Hi,\n\n1) blue\n3) no\n\nThanks":      {"blue", "", "no"},
 		"1. blue, 10 cm.\n\n3. I think so, mm": {"blue, 10 cm.", "", "I think so, mm"},
 		"We meet at 3. Then 2. See you":        {"", "", ""},
+		"1 - blue\n2 - 3 copies\n3 - yes":      {"blue", "3 copies", "yes"},
 	} {
 		got := Answers(Input{Text: text, Questions: asked})
 		if !reflect.DeepEqual(got, want) {
