@@ -187,9 +187,13 @@ type tip struct {
 	winding int
 }
 
+// manyLooks is how often a vertex is held against a facet: as often as takes a
+// good second.
+const manyLooks = 50_000_000
+
 // outside tells of some bodies whether any of their outermost vertices lies
 // outside all the other bodies that count: by the winding number there, along a
-// ray straight down.
+// ray straight down. Among very many large bodies it gives up, and tells of none.
 func (b *bodies) outside(p *part, some []int32, counts func(body int32) bool) []bool {
 	var tips []tip
 	for i, k := range some {
@@ -198,16 +202,20 @@ func (b *bodies) outside(p *part, some []int32, counts func(body int32) bool) []
 		}
 	}
 	slices.SortFunc(tips, func(a, b tip) int { return cmp.Compare(a.at[0], b.at[0]) })
+	looks := 0
 	for _, t := range p.triangles {
 		own := b.of[t[0]]
 		if !counts(own) {
 			continue
 		}
+		if looks > manyLooks {
+			return make([]bool, len(some))
+		}
 		u, v, w := p.vertices[t[0]], p.vertices[t[1]], p.vertices[t[2]]
 		lo, hi := min(u[0], v[0], w[0]), max(u[0], v[0], w[0])
 		i, _ := slices.BinarySearchFunc(tips, lo, func(t tip, x float64) int { return cmp.Compare(t.at[0], x) })
 		for ; i < len(tips) && tips[i].at[0] <= hi; i++ {
-			if some[tips[i].body] != own {
+			if looks++; some[tips[i].body] != own {
 				tips[i].winding += below(tips[i].at, u, v, w)
 			}
 		}
