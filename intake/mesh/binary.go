@@ -100,7 +100,7 @@ func largest(facets []byte) float64 {
 	for f := 0; f+facetBytes <= len(facets); f += facetBytes {
 		for i := f + 12; i < f+48; i += 4 {
 			v := math.Abs(float64(math.Float32frombits(binary.LittleEndian.Uint32(facets[i:]))))
-			if v != v || v != 0 && v < 1e-20 {
+			if v != v || v != 0 && v < 1e-18 {
 				return math.Inf(1)
 			}
 			most = max(most, v)

@@ -24,7 +24,7 @@ func hostileBytes() int {
 	if os.Getenv("MESHCLERK_REQUIRE_SERVERS") == "1" {
 		return 10_000_000
 	}
-	return 2_000_000
+	return 1_000_000
 }
 
 // hostileFiles are files that are made to cost as much as can be.

@@ -20,6 +20,7 @@ func (t *Topology) nest(ctx context.Context) error {
 				t.Shells[i].Inside = n.container(i)
 			}
 		}
+		t.NestingUnsure = n.work <= 0
 	}
 	done := make([]bool, len(t.Shells))
 	for i := range t.Shells {

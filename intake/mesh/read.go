@@ -9,6 +9,9 @@ import (
 	"os"
 )
 
+// mostFacets is what fits into the numbers of sides.
+const mostFacets = 700_000_000
+
 // Limits bound what one file may cost. A zero field takes its default:
 // 250 MB, 5,000,000 facets, coordinates within 1,000,000 mm (a kilometre, where
 // single precision resolves 0.06 mm).
@@ -25,6 +28,7 @@ func (l Limits) orDefault() Limits {
 	if l.Facets <= 0 {
 		l.Facets = 5_000_000
 	}
+	l.Facets = min(l.Facets, mostFacets)
 	if l.CoordinateMM <= 0 {
 		l.CoordinateMM = 1e6
 	}

@@ -111,6 +111,8 @@ func TestBinaryInTheWild(t *testing.T) {
 		"solid facet in header":     {header(cube, "solid cube  facet normal outer loop vertex", 12), 0},
 		"trailing text":             {append(bytes.Clone(cube), "made with care\n"...), 1},
 		"trailing zeroes":           {append(bytes.Clone(cube), make([]byte, 5000)...), 1},
+		"keywords and count off":    {header(cube, "solid cube  facet normal outer loop vertex", 13), 1},
+		"trailing blanks":           {append(bytes.Clone(cube), bytes.Repeat([]byte(" "), 500)...), 1},
 		"solid and trailing bytes":  {append(header(cube, "solid", 12), 1, 2, 3), 1},
 		"count too low":             {header(cube, "", 10), 1},
 		"count zero":                {header(cube, "", 0), 1},

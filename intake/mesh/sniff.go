@@ -124,8 +124,17 @@ func isText(b []byte) bool {
 	return true
 }
 
-// speaksSTL says that a file with odd bytes in it is ASCII STL all the same.
+// speaksSTL says that a file with a few odd bytes in it is ASCII STL all the same.
 func speaksSTL(b []byte) bool {
+	odd := 0
+	for _, c := range b {
+		if c < '\t' {
+			odd++
+		}
+	}
+	if odd > 2+len(b)/100 {
+		return false
+	}
 	low := bytes.ToLower(b)
 	return bytes.Contains(low, []byte("facet")) && bytes.Contains(low, []byte("vertex")) && bytes.Contains(low, []byte("loop"))
 }

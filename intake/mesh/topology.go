@@ -41,7 +41,8 @@ type Topology struct {
 	NonmanifoldAt []Vec // middles of edges with more than two facets
 	FlippedAt     []Vec // middles of edges whose two facets run the same way
 	Crossings     []Crossing
-	Touching      int // vertices at which a surface touches itself or another in that point alone
+	Touching      int  // vertices at which a surface touches itself or another in that point alone; 0 beside crowded edges
+	NestingUnsure bool // there were too many shells to find out which lie inside which
 
 	turned []bool // facets wound against the most of their shell; nil when there are none
 	bvh    *BVH
@@ -156,7 +157,7 @@ func (t *Topology) summarise(f Facts) {
 // sign is what the volume of a shell counts with, so that bodies count in full
 // and voids are taken off, whichever way they are wound.
 func (s *Shell) sign() float64 {
-	if s.InsideOut {
+	if s.Outer == (s.Volume < 0) {
 		return -1
 	}
 	return 1
