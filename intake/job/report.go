@@ -119,7 +119,8 @@ type Estimate struct {
 	Adhesion     string   `json:"adhesion"` // "none", "skirt", "brim" or "raft"
 	WhatIf       []Choice `json:"what_if,omitempty"`
 
-	SupportMaterial string `json:"support_material,omitempty"` // empty when supports are of the part's own material
+	SecondMM3       float64 `json:"second_mm3,omitempty"`       // of ModelMM3: what the second nozzle lays in another colour
+	SupportMaterial string  `json:"support_material,omitempty"` // empty when supports are of the part's own material
 
 	// What finished prints corrected the figures by: they were this times smaller. 0 is 1.
 	TimeFactor float64 `json:"time_factor,omitempty"`

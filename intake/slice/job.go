@@ -102,17 +102,11 @@ func (pr *printed) plateCost(g *posts, room plate, n int) plateCost {
 	return c
 }
 
-// addSwitches adds the changes of nozzle: one in each layer that has supports
-// of another material, since every second such layer begins with the nozzle
-// that the one before it ended with; and the plastic laid aside for each.
+// addSwitches adds the changes of nozzle, and the plastic laid aside at each.
+// All copies of a plate share them.
 func (pr *printed) addSwitches(c *plateCost) {
-	if pr.in.Support == nil {
-		return
-	}
-	for i, p := range pr.propped {
-		if p {
-			c.switches += pr.levels[i].count
-		}
+	for i, n := range pr.changes {
+		c.switches += n * pr.levels[i].count
 	}
 	c.purged = float64(c.switches) * pr.printer.PurgeMM3
 	c.seconds += float64(c.switches) * pr.printer.SwitchS
@@ -127,7 +121,7 @@ func (pr *printed) report(r run) job.Estimate {
 	support := pr.plastic.support()
 	e := job.Estimate{
 		PrintTimeS: r.seconds, PlateTimeS: r.longest, Plates: len(r.plates), PerPlate: perPlate(r.plates),
-		Layers: pr.layers(pr.part.size[2]), SolidMM3: pr.solid(), ModelMM3: pr.plastic.model(), SupportMM3: support, PurgeMM3: r.purged,
+		Layers: pr.layers(pr.part.size[2]), SolidMM3: pr.solid(), ModelMM3: pr.plastic.model(), SupportMM3: support, PurgeMM3: r.purged, SecondMM3: pr.other,
 		Printer: pr.printer.Name, Material: pr.in.Material.Name, LayerMM: pr.layer, Shells: pr.shells, Infill: pr.infill,
 		Copies: pr.copies, Scale: pr.scale, Adhesion: pr.printing.Adhesion,
 	}
@@ -138,7 +132,9 @@ func (pr *printed) report(r run) job.Estimate {
 	if pr.in.Support != nil {
 		e.SupportMaterial = pr.in.Support.Name
 		propDensity = pr.in.Support.Density
-		main, prop = main+r.purged/2, prop+r.purged/2 // the switches go to and fro
+		main, prop = main+r.purged/2, prop+r.purged/2 // the changes go to and fro
+	} else {
+		main += r.purged
 	}
 	weigh := 1.0
 	if pr.in.Calibration != nil {

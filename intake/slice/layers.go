@@ -81,7 +81,6 @@ type slab struct {
 	shape  [2]*rows // the region, hatched either way
 	inside *rows    // what the walls leave, hatched the layer's way
 	first  []loop   // the region itself, of the first layer only
-	box    [2]point // of the region
 }
 
 // sliced is a part with all its layers.
@@ -91,8 +90,9 @@ type sliced struct {
 	levels []level
 	slabs  []slab
 	frames [2]frame
-	ground *posts // where the part stands, and would have supports
-	posts  *posts // supports; nil for none
+	second *sliced // what the second nozzle lays
+	ground *posts  // where the part stands, and would have supports
+	posts  *posts  // supports; nil for none
 }
 
 const sqrtHalf = math.Sqrt2 / 2
@@ -137,7 +137,6 @@ func (s *sliced) cutSlab(c *cutter, facets *sorted, i int) bool {
 	}
 	b.signed = areaOf(c.loops)
 	b.area = areaOf(region)
-	b.box = boxOf(region)
 	if i == 0 {
 		b.first = region
 	}
@@ -147,15 +146,4 @@ func (s *sliced) cutSlab(c *cutter, facets *sorted, i int) bool {
 	region = c.layWalls(b, region, s.recipe)
 	b.inside = hatched(region, s.frames[i%2])
 	return true
-}
-
-func boxOf(ls []loop) [2]point {
-	b := [2]point{{math.MaxInt32, math.MaxInt32}, {math.MinInt32, math.MinInt32}}
-	for _, l := range ls {
-		for _, p := range l {
-			b[0].x, b[0].y = min(b[0].x, p.x), min(b[0].y, p.y)
-			b[1].x, b[1].y = max(b[1].x, p.x), max(b[1].y, p.y)
-		}
-	}
-	return b
 }

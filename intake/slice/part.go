@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 
 	"meshclerk/intake/mesh"
 )
@@ -14,7 +15,8 @@ type part struct {
 	vertices  []mesh.Vec
 	triangles [][3]int32
 	size      mesh.Vec
-	closed    bool // every edge is run as often one way as the other
+	closed    bool  // every edge is run as often one way as the other
+	second    *part // what the second nozzle lays, in the same place and with the same size; nil for one colour
 }
 
 func newPart(ctx context.Context, m *mesh.Mesh, p *recipe) (*part, error) {
@@ -22,6 +24,13 @@ func newPart(ctx context.Context, m *mesh.Mesh, p *recipe) (*part, error) {
 		return nil, errors.New("the part has no facets, so there is nothing to print")
 	}
 	b := m.Bounds()
+	second := p.in.Second
+	if second != nil && len(second.Triangles) > 0 {
+		o := second.Bounds()
+		for k := range 3 {
+			b.Min[k], b.Max[k] = min(b.Min[k], o.Min[k]), max(b.Max[k], o.Max[k])
+		}
+	}
 	size := b.Size().Mul(p.scale)
 	for k := range 3 {
 		if math.IsNaN(size[k]) || size[k] > 100e3 {
@@ -29,11 +38,32 @@ func newPart(ctx context.Context, m *mesh.Mesh, p *recipe) (*part, error) {
 		}
 	}
 	at := mesh.Vec{(b.Min[0] + b.Max[0]) / 2, (b.Min[1] + b.Max[1]) / 2, b.Min[2]}
+	out, err := placed(ctx, m, at, p.scale, size)
+	if err == nil && second != nil && len(second.Triangles) > 0 {
+		out.second, err = placed(ctx, second, at, p.scale, size)
+	}
+	return out, err
+}
+
+func placed(ctx context.Context, m *mesh.Mesh, at mesh.Vec, scale float64, size mesh.Vec) (*part, error) {
 	out := &part{vertices: make([]mesh.Vec, len(m.Vertices)), triangles: m.Triangles, size: size}
 	for i, v := range m.Vertices {
-		out.vertices[i] = v.Sub(at).Mul(p.scale)
+		out.vertices[i] = v.Sub(at).Mul(scale)
 	}
 	return out, out.mend(ctx)
+}
+
+// whole is the part with what the second nozzle lays.
+func (p *part) whole() *part {
+	if p.second == nil {
+		return p
+	}
+	out := &part{vertices: slices.Concat(p.vertices, p.second.vertices), triangles: slices.Clone(p.triangles), size: p.size}
+	n := int32(len(p.vertices))
+	for _, t := range p.second.triangles {
+		out.triangles = append(out.triangles, [3]int32{t[0] + n, t[1] + n, t[2] + n})
+	}
+	return out
 }
 
 // volume is the mesh's own volume, mm3: the sum of v0.(v1 x v2)/6.
@@ -51,6 +81,9 @@ func (p *part) scaled(by float64) *part {
 	out := &part{vertices: make([]mesh.Vec, len(p.vertices)), triangles: p.triangles, size: p.size.Mul(by), closed: p.closed}
 	for i, v := range p.vertices {
 		out.vertices[i] = v.Mul(by)
+	}
+	if p.second != nil {
+		out.second = p.second.scaled(by)
 	}
 	return out
 }

@@ -11,18 +11,19 @@ type printed struct {
 	*sliced
 	paces   []pace
 	between []float64 // s, up to layer i and over to where it begins
-	propped []bool    // layers that have supports
+	changes []int     // of the nozzle, in each layer
 	plastic plastic
+	other   float64 // mm3, of the plastic: what the second nozzle lays of the part
 	bedside bedside
 }
 
 // plan plans every layer.
 func (s *sliced) plan(ctx context.Context) (*printed, error) {
 	n := len(s.levels)
-	out := &printed{sliced: s, paces: make([]pace, n), between: make([]float64, n), propped: make([]bool, n)}
+	out := &printed{sliced: s, paces: make([]pace, n), between: make([]float64, n), changes: make([]int, n)}
 	ends := make([][2]spot, n)
 	workers := runtime.GOMAXPROCS(0)
-	sums := make([]plastic, n)
+	sums, others := make([]plastic, n), make([]plastic, n)
 	tracks, timers := make([]track, workers), make([]*timer, workers)
 	err := inRuns(ctx, n, 8, workers, func(w, from, to int) {
 		if timers[w] == nil {
@@ -30,8 +31,10 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 		}
 		for i := from; i < to && ctx.Err() == nil; i++ {
 			t := &tracks[w]
-			out.propped[i] = s.layLayer(t, i)
+			at := s.layLayer(t, i)
 			ends[i] = [2]spot{t.first, t.at}
+			out.changes[i] = s.changesIn(at, len(t.moves))
+			others[i] = laid(t.moves[at.second:], s.levels[i])
 			out.paces[i] = timers[w].pace(t.moves, s.levels[i])
 			sums[i] = laid(t.moves, s.levels[i])
 		}
@@ -42,6 +45,7 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 	t := newTimer(s.recipe)
 	for i, l := range s.levels {
 		out.plastic.add(float64(l.count), sums[i])
+		out.other += float64(l.count) * others[i].all()
 		if i > 0 {
 			out.between[i] = t.lift(l) + t.hop(ends[i-1][1].to(ends[i][0]))
 		}
@@ -50,19 +54,46 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 	return out, nil
 }
 
-// layLayer draws the nozzle's way through level i, and tells whether there are
-// supports in it.
-func (s *sliced) layLayer(t *track, i int) (propped bool) {
-	b, fr := &s.slabs[i], s.frames[i%2]
+// turns tells where in a layer's moves another begins: first the supports, then
+// the part, then what the second nozzle lays of it.
+type turns struct{ part, second int }
+
+// changesIn counts the changes of nozzle in a layer: one for supports of another
+// material, one for a second colour. A layer begins with the nozzle that the one
+// before it ended with.
+func (s *sliced) changesIn(at turns, end int) int {
+	n := 0
+	if s.in.Support != nil && at.part > 0 && end > at.part {
+		n++
+	}
+	if at.second > at.part && end > at.second {
+		n++
+	}
+	return n
+}
+
+// layLayer draws the nozzle's way through level i.
+func (s *sliced) layLayer(t *track, i int) turns {
 	t.reset(s.recipe)
 	t.at = spot{0, s.part.size[1]} // walls begin at the back, where the seam shows least
+	var at turns
 	if s.posts != nil {
 		post := s.posts.frame()
 		laid := func(row int) bool { return every(row, s.width/s.printing.SupportDensity, post.pitch) }
-		props := strands(s.posts.at(s.levels[i].middle(), laid), laid)
-		propped = len(props) > 0
-		t.hatch(props, post, supports, false)
+		t.hatch(strands(s.posts.at(s.levels[i].middle(), laid), laid), post, supports, false)
 	}
+	at.part = len(t.moves)
+	s.layBody(t, i)
+	at.second = len(t.moves)
+	if s.second != nil {
+		s.second.layBody(t, i)
+	}
+	return at
+}
+
+// layBody draws the way through walls and filling.
+func (s *sliced) layBody(t *track, i int) {
+	b, fr := &s.slabs[i], s.frames[i%2]
 	t.layRings(ringsOf(b))
 	all := func(int) bool { return true }
 	f := s.fillsOf(i)
@@ -72,7 +103,6 @@ func (s *sliced) layLayer(t *track, i int) (propped bool) {
 		pitch := s.width / s.infill
 		t.hatch(strands(f.sparse, func(row int) bool { return every(row, pitch, fr.pitch) }), fr, sparse, false)
 	}
-	return propped
 }
 
 func ringsOf(b *slab) []ring {
@@ -101,8 +131,12 @@ func (s *sliced) solid() float64 {
 		byLayers += s.slabs[i].area * h
 		overlap += (s.slabs[i].area - s.slabs[i].signed) * h
 	}
-	if !s.part.closed {
-		return byLayers // an open mesh has no volume of its own
+	rest := 0.0
+	if s.second != nil {
+		rest = s.second.solid()
 	}
-	return s.part.volume() + overlap
+	if !s.part.closed {
+		return byLayers + rest // an open mesh has no volume of its own
+	}
+	return s.part.volume() + overlap + rest
 }

@@ -65,6 +65,8 @@ func (p *recipe) check() error {
 		return fmt.Errorf("the line width must be 0.05 to 5 mm, not %g", p.width)
 	case !in(p.infill, 0, 1):
 		return fmt.Errorf("the infill must be from 0 to 1, not %g", p.infill)
+	case (p.in.Support != nil || p.in.Second != nil) && len(p.printer.NozzleMM) < 2:
+		return fmt.Errorf("%s has one nozzle; supports that dissolve and a second colour take another", p.printer.Name)
 	case !in(float64(p.shells), 0, 1000):
 		return fmt.Errorf("the number of shells must be from 0 to 1000, not %d", p.shells)
 	}

@@ -25,6 +25,7 @@ type Input struct {
 	Printer  rules.Printer
 	Material rules.Material
 	Support  *rules.Material // what supports are made of, by a nozzle of its own; nil: the part's material
+	Second   *mesh.Mesh      // what the second nozzle lays in another colour, where it lies in the file; nil: one colour
 	Printing rules.Printing
 	Limits   rules.Limits
 	Settings job.Settings
@@ -61,7 +62,12 @@ func print(ctx context.Context, part *part, p *recipe, marks []float64) (*printe
 	if err != nil {
 		return nil, err
 	}
-	if s.ground, err = findPosts(ctx, p, part); err != nil {
+	if part.second != nil {
+		if s.second, err = sliceAll(ctx, part.second, p, marks); err != nil {
+			return nil, err
+		}
+	}
+	if s.ground, err = findPosts(ctx, p, part.whole()); err != nil {
 		return nil, err
 	}
 	if p.in.Settings.Supports != "no" {

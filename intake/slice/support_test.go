@@ -130,3 +130,25 @@ func TestAdhesion(t *testing.T) {
 
 // loopAround is the length of a square loop at a distance around a square.
 func loopAround(side, d float64) float64 { return 4 * (side + 2*d) }
+
+// Two colours: the letters on a plate, by the second nozzle. Each layer in which
+// both are laid has one change, and the two make up what one nozzle would lay.
+func TestTwoColours(t *testing.T) {
+	plate, letters := box(0, 0, 0, 40, 20, 2.05), box(10, 5, 2.05, 20, 10, 2)
+	inlay := joined(box(41, 0, 0, 4, 20, 4.05))
+	in := inputFor(t, plate, job.Settings{Printer: "Bench 2"})
+	in.Second = joined(letters, inlay)
+	e := mustEstimate(t, plate, in)
+	near(t, "solid", e.SolidMM3, 40*20*2.05+20*10*2+4*20*4.05, 1)
+	near(t, "purged", e.PurgeMM3, 10*in.Printer.PurgeMM3, 1e-9) // the ten layers of the plate
+	alone := in
+	alone.Second = nil
+	one, two := mustEstimate(t, plate, alone), mustEstimate(t, in.Second, alone)
+	near(t, "plastic", e.ModelMM3, one.ModelMM3+two.ModelMM3, 0.02*e.ModelMM3)
+	near(t, "second nozzle", e.SecondMM3, two.ModelMM3, 0.05*two.ModelMM3)
+	if e.Layers != 20 {
+		t.Errorf("%d layers", e.Layers)
+	}
+	// The patron's letters lie on the plate, so they need no supports.
+	near(t, "supports", e.SupportMM3, 0, 0)
+}
