@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 
 	"meshclerk/intake/preflight"
+	"meshclerk/intake/wishes"
 	"meshclerk/rules"
 )
 
@@ -38,7 +39,10 @@ func loadRules(dir string) (*rules.Rules, error) {
 	if err != nil {
 		return nil, err
 	}
-	return r, preflight.CompileOwn(r)
+	if err := preflight.CompileOwn(r); err != nil {
+		return nil, err
+	}
+	return r, wishes.Check(r)
 }
 
 type rulesCheckCmd struct {

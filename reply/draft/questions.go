@@ -162,7 +162,8 @@ func colourOf(j *job.Job, r *rules.Rules) string {
 
 func colour(j *job.Job, r *rules.Rules) []Question {
 	m := materialOf(j, r)
-	if m == nil || colourOf(j, r) != "" {
+	anyWill := j.Wishes.Words["colours"] != "" && len(j.Wishes.Colours) == 0
+	if m == nil || anyWill || colourOf(j, r) != "" {
 		return nil
 	}
 	q := Question{Key: "colour", Choices: m.Colours}

@@ -81,7 +81,7 @@ func (r *Robot) inContext(ctx context.Context, l *job.Letter, threads []ledger.T
 			asked = append(asked, q.Text)
 		}
 	}
-	l.Wishes = understandAnswer(l, r.Rules, asked, jobs[0].Wishes)
+	l.Wishes = r.understand(l, asked, jobs[0].Wishes)
 	return nil
 }
 
@@ -113,7 +113,7 @@ func (r *Robot) parse(ctx context.Context, id string) (*job.Letter, error) {
 	if err != nil {
 		return nil, err
 	}
-	l.Wishes = Understand(l, r.Rules)
+	l.Wishes = r.understand(l, nil, job.Wishes{})
 	return l, r.keep(ctx, l)
 }
 

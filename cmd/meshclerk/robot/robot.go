@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/wishes"
 	"meshclerk/reply/outbox"
 	"meshclerk/rules"
 	"meshclerk/templates"
@@ -32,7 +33,9 @@ type Robot struct {
 
 	lastGood goodPoll
 	newer    atomic.Pointer[templates.Set] // texts saved since the start
-	tidied   time.Time                     // when the calendar was last looked at
+	words    sync.Once
+	reader   *wishes.Reader // of the house's words
+	tidied   time.Time      // when the calendar was last looked at
 }
 
 // SetTemplates has later replies written with other texts, as saved while the

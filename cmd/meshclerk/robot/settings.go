@@ -1,7 +1,10 @@
 package robot
 
 import (
+	"cmp"
 	"math"
+	"slices"
+	"strings"
 
 	"meshclerk/intake/job"
 	"meshclerk/rules"
@@ -15,16 +18,33 @@ func settings(w job.Wishes, r *rules.Rules) job.Settings {
 	if w.Copies != nil {
 		s.Copies = min(*w.Copies, r.Limits.MaxCopies)
 	}
-	if len(w.Colours) > 0 {
-		s.Colour = w.Colours[0]
-	}
+	s.Colour = inStock(w, r)
 	if w.Infill != nil {
 		s.Infill, s.InfillSet = *w.Infill, true
 		if *w.Infill >= r.Printing.StrongInfill && r.Printing.StrongInfill > 0 {
 			s.Shells = r.Printing.StrongShells
 		}
 	}
+	if w.Strong && w.Infill == nil {
+		s.Infill, s.InfillSet, s.Shells = r.Printing.StrongInfill, true, r.Printing.StrongShells
+	}
 	return s
+}
+
+// inStock is the first wished colour that the material comes in, or "".
+func inStock(w job.Wishes, r *rules.Rules) string {
+	name := cmp.Or(w.Material, r.Printing.Material)
+	for _, m := range r.Materials {
+		if !strings.EqualFold(m.Name, name) {
+			continue
+		}
+		for _, c := range w.Colours {
+			if slices.Contains(m.Colours, c) {
+				return c
+			}
+		}
+	}
+	return ""
 }
 
 // wishedScale gives the factor that turns the part's size into the wished one,
