@@ -28,8 +28,11 @@ func (p *part) mend(ctx context.Context) error {
 			right = append(right, int32(k))
 		}
 	}
+	if len(right) == 0 && len(wrong) > 0 { // all inside out: the region is right either way, but not which faces look down
+		p.turn(func(int) bool { return true })
+	}
 	if len(wrong) == 0 || len(right) == 0 {
-		return ctx.Err() // all wound alike: the winding number tells inside from outside either way
+		return ctx.Err()
 	}
 	rightly := func(k int32) bool { return b.volume[k] >= 0 }
 	turn := make([]bool, len(b.volume))
