@@ -29,7 +29,7 @@ func Moves(ctx context.Context, m *mesh.Mesh, in Input, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	pr, err := print(ctx, part, p, nil)
+	pr, err := planCopy(ctx, part, p, nil)
 	if err != nil {
 		return err
 	}

@@ -58,22 +58,26 @@ func (g *posts) footprint(turn int, room float64) *stamp {
 		if !used {
 			continue
 		}
-		x, y := (float64(c%g.nx)+0.5)*g.cell, (float64(c/g.nx)+0.5)*g.cell
-		switch turn {
-		case 1:
-			x, y = h2(g, y), x
-		case 2:
-			x, y = float64(g.nx)*g.cell-x, float64(g.ny)*g.cell-y
-		case 3:
-			x, y = y, float64(g.nx)*g.cell-x
-		}
-		bare.set(int(x/packCell)+rim, int(y/packCell)+rim)
+		q := g.turned(spot{(float64(c%g.nx) + 0.5) * g.cell, (float64(c/g.nx) + 0.5) * g.cell}, turn)
+		bare.set(int(q.x/packCell)+rim, int(q.y/packCell)+rim)
 	}
 	return bare.grown(room / packCell)
 }
 
-// h2 mirrors across the grid's height.
-func h2(g *posts, y float64) float64 { return float64(g.ny)*g.cell - y }
+// turned is where a place on the grid (from its corner) comes to lie when the
+// grid is turned by right angles.
+func (g *posts) turned(q spot, turn int) spot {
+	w, h := float64(g.nx)*g.cell, float64(g.ny)*g.cell
+	switch turn {
+	case 1:
+		return spot{h - q.y, q.x}
+	case 2:
+		return spot{w - q.x, h - q.y}
+	case 3:
+		return spot{q.y, w - q.x}
+	}
+	return q
+}
 
 // grown spreads every bit to a disc, by rows.
 func (s *stamp) grown(radius float64) *stamp {
@@ -223,18 +227,10 @@ func (g *posts) outlinePoints(pl plate) []point {
 	}
 	own = hullOf(own)
 	var out []point
-	w, h := grid(float64(g.nx)*g.cell), grid(float64(g.ny)*g.cell)
-	for _, pl := range pl.places {
-		for _, q := range own {
-			switch pl.turn {
-			case 1:
-				q = point{h - q.y, q.x}
-			case 2:
-				q = point{w - q.x, h - q.y}
-			case 3:
-				q = point{q.y, w - q.x}
-			}
-			out = append(out, point{q.x + grid(pl.x), q.y + grid(pl.y)})
+	for _, at := range pl.places {
+		for _, p := range own {
+			q := g.turned(p.spot(), at.turn)
+			out = append(out, point{grid(q.x + at.x), grid(q.y + at.y)})
 		}
 	}
 	return out

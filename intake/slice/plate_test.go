@@ -85,22 +85,13 @@ func keepApart(t *testing.T, g *posts, pl plate, in Input) {
 
 // columns lists the used columns of a copy where it lies, a few of them.
 func (g *posts) columns(at place) []spot {
-	w, h := float64(g.nx)*g.cell, float64(g.ny)*g.cell
 	var out []spot
 	for c, used := range g.used {
 		if !used || (c%g.nx+3*(c/g.nx))%13 != 0 {
 			continue
 		}
-		x, y := (float64(c%g.nx)+0.5)*g.cell, (float64(c/g.nx)+0.5)*g.cell
-		switch at.turn {
-		case 1:
-			x, y = h-y, x
-		case 2:
-			x, y = w-x, h-y
-		case 3:
-			x, y = y, w-x
-		}
-		out = append(out, spot{at.x + x, at.y + y})
+		q := g.turned(spot{(float64(c%g.nx) + 0.5) * g.cell, (float64(c/g.nx) + 0.5) * g.cell}, at.turn)
+		out = append(out, spot{at.x + q.x, at.y + q.y})
 	}
 	return out
 }

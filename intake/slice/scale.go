@@ -62,7 +62,7 @@ func (pr *printed) at(ctx context.Context, scale, effort float64) (float64, erro
 	r.scale = scale
 	// A layer costs about as much more as it is longer, so that many fewer are cut.
 	n := int(effort * float64(len(pr.levels)) / math.Max(1, by))
-	other, err := print(ctx, pr.part.scaled(by), &r, pr.marks(max(n, fewestCuts)))
+	other, err := planCopy(ctx, pr.part.scaled(by), &r, pr.marks(max(n, fewestCuts)))
 	if err != nil {
 		return 0, err
 	}

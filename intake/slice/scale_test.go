@@ -51,7 +51,7 @@ func TestFewerCuts(t *testing.T) {
 
 func mustPrint(t *testing.T, part *part, p *recipe, marks []float64) *printed {
 	t.Helper()
-	pr, err := print(context.Background(), part, p, marks)
+	pr, err := planCopy(context.Background(), part, p, marks)
 	if err != nil {
 		t.Fatal(err)
 	}

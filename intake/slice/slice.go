@@ -45,7 +45,7 @@ func Estimate(ctx context.Context, m *mesh.Mesh, in Input) (job.Estimate, error)
 	if err != nil {
 		return job.Estimate{}, err
 	}
-	pr, err := print(ctx, part, p, nil)
+	pr, err := planCopy(ctx, part, p, nil)
 	if err != nil {
 		return job.Estimate{}, err
 	}
@@ -56,8 +56,8 @@ func Estimate(ctx context.Context, m *mesh.Mesh, in Input) (job.Estimate, error)
 	return e, err
 }
 
-// print cuts and plans one copy, from every layer or from those that stand for the rest.
-func print(ctx context.Context, part *part, p *recipe, marks []float64) (*printed, error) {
+// planCopy cuts and plans one copy, from every layer or from those that stand for the rest.
+func planCopy(ctx context.Context, part *part, p *recipe, marks []float64) (*printed, error) {
 	s, err := sliceAll(ctx, part, p, marks)
 	if err != nil {
 		return nil, err

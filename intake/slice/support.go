@@ -297,15 +297,6 @@ func (g *posts) stand(p *recipe, under []gap) {
 	}
 }
 
-// volume is the plastic in the posts at a density, mm3.
-func (g *posts) volume(density float64) float64 {
-	sum := 0.0
-	for _, b := range g.posts {
-		sum += float64(b.top - b.bottom)
-	}
-	return sum * g.cell * g.cell * density
-}
-
 // frame is the direction of the supports' lines: along x.
 func (g *posts) frame() frame { return frame{1, 0, g.cell} }
 

@@ -26,7 +26,7 @@ func WhatIf(ctx context.Context, m *mesh.Mesh, in Input) ([]job.Choice, error) {
 	if err != nil {
 		return nil, err
 	}
-	pr, err := print(ctx, part, p, nil)
+	pr, err := planCopy(ctx, part, p, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -62,7 +62,7 @@ func (w *options) try(ctx context.Context, label string, s job.Settings) (within
 	if p.scale != w.scale {
 		part = part.scaled(p.scale / w.scale)
 	}
-	pr, err := print(ctx, part, p, nil)
+	pr, err := planCopy(ctx, part, p, nil)
 	if err != nil {
 		return false, err
 	}

@@ -1,0 +1,109 @@
+package slice
+
+// leftOf counts the winding number just left of (for a level piece: above) the
+// middle of piece i, along a ray to -x.
+func (r *arranger) leftOf(i int) int32 {
+	p := r.pieces[i]
+	a, b := r.points[p.a], r.points[p.b]
+	mx, my := int64(a.x)+int64(b.x), int64(a.y)+int64(b.y) // twice the middle
+	w := int32(0)
+	for _, k := range r.strips.of(int((my/2 - int64(r.bounds.lo)) / r.height)) {
+		o := r.pieces[k]
+		u, v := r.points[o.a], r.points[o.b]
+		if 2*int64(u.y) > my || my >= 2*int64(v.y) || int(k) == i {
+			continue // level pieces are never met
+		}
+		if int64(v.x-u.x)*(my-2*int64(u.y))-int64(v.y-u.y)*(mx-2*int64(u.x)) < 0 {
+			w -= o.turns
+		}
+	}
+	return w
+}
+
+// link keeps the pieces that bound the inside and joins them to outlines.
+func (r *arranger) link(inside fillRule) []loop {
+	r.edges = r.edges[:0]
+	for i, p := range r.pieces {
+		left := r.leftOf(i)
+		in, out := inside(left), inside(left-p.turns)
+		switch {
+		case in && !out:
+			r.edges = append(r.edges, span2{p.a, p.b})
+		case out && !in:
+			r.edges = append(r.edges, span2{p.b, p.a})
+		}
+	}
+	r.indexStarts()
+	r.used = append(r.used[:0], make([]bool, len(r.edges))...)
+	var loops []loop
+	for i := range r.edges {
+		if !r.used[i] {
+			if l := r.walk(int32(i)); len(l) >= 3 {
+				loops = append(loops, l)
+			}
+		}
+	}
+	return loops
+}
+
+// indexStarts lists the edges that begin at each point.
+func (r *arranger) indexStarts() {
+	n := len(r.points)
+	r.starts = append(r.starts[:0], make([]int32, n+1)...)
+	for _, e := range r.edges {
+		r.starts[e.a+1]++
+	}
+	for i := range n {
+		r.starts[i+1] += r.starts[i]
+	}
+	r.outs = append(r.outs[:0], make([]int32, len(r.edges))...)
+	for i := len(r.edges) - 1; i >= 0; i-- {
+		a := r.edges[i].a
+		r.outs[r.starts[a]] = int32(i)
+		r.starts[a]++
+	}
+	copy(r.starts[1:], r.starts[:n])
+	r.starts[0] = 0
+}
+
+// walk follows edges from one until it comes back to where it began.
+func (r *arranger) walk(first int32) loop {
+	var l loop
+	for e := first; e >= 0; {
+		r.used[e] = true
+		l = append(l, r.points[r.edges[e].a])
+		if r.edges[e].b == r.edges[first].a {
+			return straightened(l)
+		}
+		e = r.turnLeft(e)
+	}
+	return nil // came to a dead end: not part of an outline
+}
+
+// turnLeft is the unused edge that goes on from e the furthest to the left, so
+// that outlines that touch in a point stay apart; -1 if there is none.
+func (r *arranger) turnLeft(e int32) int32 {
+	at := r.edges[e].b
+	best := int32(-1)
+	for _, o := range r.outs[r.starts[at]:r.starts[at+1]] {
+		if r.used[o] {
+			continue
+		}
+		if best < 0 || leftMore(r.points[r.edges[e].a], r.points[at], r.points[r.edges[o].b], r.points[r.edges[best].b]) {
+			best = o
+		}
+	}
+	return best
+}
+
+// leftMore tells whether, coming from p to q, going on to u is more to the left than to v.
+func leftMore(p, q, u, v point) bool {
+	su, sv := side(p, q, u), side(p, q, v)
+	if (su > 0) != (sv > 0) {
+		return su > 0
+	}
+	if su == 0 && sv == 0 {
+		return false
+	}
+	return side(q, v, u) > 0
+}
