@@ -56,8 +56,8 @@ type piece struct {
 }
 
 // tangle is how many crossings in one layer are followed. Parts that a printer
-// could print have a few hundred at most.
-const tangle = 200_000
+// could print have a few hundred, a lattice a few thousand.
+const tangle = 30_000
 
 func (r *arranger) reset() {
 	r.tangled = false

@@ -163,11 +163,11 @@ func TestDeadline(t *testing.T) {
 // What no printer could hold is still answered, in bounded time and memory.
 func TestFarTooLarge(t *testing.T) {
 	m := box(0, 0, 0, 20, 20, 20)
-	in := inputFor(t, m, job.Settings{Scale: 150})
+	in := inputFor(t, m, job.Settings{Scale: 100})
 	in.WithLargestScale = true
 	e := mustEstimate(t, m, in)
-	near(t, "solid", e.SolidMM3, 27e9, 0.001*27e9)
-	if e.LargestScale < 4 || e.LargestScale > 5.5 || e.Layers < 14000 {
+	near(t, "solid", e.SolidMM3, 8e9, 0.001*8e9)
+	if e.LargestScale < 4 || e.LargestScale > 5.5 || e.Layers != 10000 {
 		t.Errorf("largest scale %.3f, %d layers", e.LargestScale, e.Layers)
 	}
 }

@@ -192,7 +192,7 @@ type tip struct {
 
 // manyLooks is how often a vertex is held against a facet: as often as takes a
 // good second.
-const manyLooks = 50_000_000
+const manyLooks = 30_000_000
 
 // outside tells of some bodies whether any of their outermost vertices lies
 // outside all the other bodies that count: by the winding number there, along a
@@ -216,9 +216,11 @@ func (b *bodies) outside(p *part, some []int32, counts func(body int32) bool) []
 		}
 		u, v, w := p.vertices[t[0]], p.vertices[t[1]], p.vertices[t[2]]
 		lo, hi := min(u[0], v[0], w[0]), max(u[0], v[0], w[0])
+		front, back := min(u[1], v[1], w[1])-hair, max(u[1], v[1], w[1])+hair
 		i, _ := slices.BinarySearchFunc(tips, lo, func(t tip, x float64) int { return cmp.Compare(t.at[0], x) })
 		for ; i < len(tips) && tips[i].at[0] <= hi; i++ {
-			if looks++; some[tips[i].body] != own {
+			looks++
+			if y := tips[i].at[1]; some[tips[i].body] != own && y >= front && y <= back {
 				tips[i].winding += below(tips[i].at, u, v, w)
 			}
 		}
@@ -230,11 +232,13 @@ func (b *bodies) outside(p *part, some []int32, counts func(body int32) bool) []
 	return out
 }
 
+// hair is how far rays are set aside, so that they meet no vertex or edge of a regular part, mm.
+const hair = 3.0123e-7
+
 // below is 1 if a facet lies under a point and faces down, -1 if it faces up, 0
 // if it is not under it.
 func below(q, a, b, c mesh.Vec) int {
-	// A hair aside, so that the ray meets no vertex or edge of a regular part.
-	x, y := q[0]+1.234567e-7, q[1]+2.718281e-7
+	x, y := q[0]+0.4*hair, q[1]+0.9*hair
 	n := b.Sub(a).Cross(c.Sub(a))
 	if n[2] == 0 {
 		return 0

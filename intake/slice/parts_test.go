@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"meshclerk/intake/job"
@@ -14,10 +15,12 @@ import (
 	"meshclerk/rules"
 )
 
+var loadRules = sync.OnceValues(func() (*rules.Rules, error) { return rules.Load("") })
+
 // houseRules are the embedded defaults.
 func houseRules(t testing.TB) *rules.Rules {
 	t.Helper()
-	r, err := rules.Load("")
+	r, err := loadRules()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -13,9 +13,7 @@ func scaleParts(t testing.TB) map[string]*mesh.Mesh {
 	return map[string]*mesh.Mesh{
 		"cube":          box(0, 0, 0, 20, 20, 20),
 		"small cube":    box(0, 0, 0, 4, 4, 4),
-		"large block":   box(0, 0, 0, 150, 120, 90),
 		"boat":          boat(t),
-		"ball":          ball(20, 20000, 0),
 		"bumpy ball":    ball(30, 20000, 0.05),
 		"plate on legs": joined(box(0, 0, 0, 3, 3, 30), box(30, 0, 0, 3, 3, 30), box(0, 0, 29, 33, 12, 4)),
 		"thin sheet":    box(0, 0, 0, 60, 60, 1.2),
