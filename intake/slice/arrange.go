@@ -2,6 +2,7 @@ package slice
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -30,10 +31,13 @@ type arranger struct {
 	dots   buckets   // of points, by y
 	table  edgeTable // pieces by their ends
 	bounds struct{ lo, hi int32 }
-	height int64 // of a strip
+	shift  uint // a strip is 2^shift high
 	outs   []int32
 	starts []int32
 	used   []bool
+	left   []int32 // winding number left of each piece
+	known  []bool
+	meets  []meeting
 	raw    loop
 
 	tangled bool // there were too many crossings, and so no outlines
@@ -129,11 +133,11 @@ func (r *arranger) layStrips(edges int, yRange func(int) (int32, int32)) {
 	const touched = 4
 	n := min(int64(edges)/2, touched*int64(edges)*(int64(hi)-int64(lo))/rise, 1<<16)
 	r.bounds.lo, r.bounds.hi = lo, hi
-	r.height = (int64(hi)-int64(lo))/max(n, 1) + 1
+	r.shift = uint(bits.Len64(uint64((int64(hi) - int64(lo)) / max(n, 1))))
 }
 
 func (r *arranger) strip(y int32) int {
-	return int((int64(y) - int64(r.bounds.lo)) / r.height)
+	return int((int64(y) - int64(r.bounds.lo)) >> r.shift)
 }
 
 // fill sorts n things into the strips that their y ranges touch.

@@ -239,7 +239,13 @@ func BenchmarkBoat(b *testing.B) {
 	benchmarkEstimate(b, m, inputFor(b, m, job.Settings{}))
 }
 
+// A million facets over 100 mm: smooth hills and dales, and rough as a scan is.
 func BenchmarkMillionFacets(b *testing.B) {
 	m := ball(50, 1_000_000, 0.05)
-	benchmarkEstimate(b, m, inputFor(b, m, job.Settings{}))
+	b.Run("smooth", func(b *testing.B) { benchmarkEstimate(b, m, inputFor(b, m, job.Settings{})) })
+	rnd := rand.New(rand.NewPCG(1, 1))
+	for i := range m.Vertices {
+		m.Vertices[i] = m.Vertices[i].Mul(1 + 0.001*rnd.NormFloat64())
+	}
+	b.Run("rough", func(b *testing.B) { benchmarkEstimate(b, m, inputFor(b, m, job.Settings{})) })
 }

@@ -45,7 +45,8 @@ func (l loop) length() float64 {
 	sum := 0.0
 	for i, p := range l {
 		q := l[(i+1)%len(l)]
-		sum += math.Hypot(float64(q.x-p.x), float64(q.y-p.y))
+		x, y := float64(q.x-p.x), float64(q.y-p.y)
+		sum += math.Sqrt(x*x + y*y)
 	}
 	return sum / perMM
 }

@@ -44,7 +44,7 @@ func (p *planner) seconds(legs []leg) float64 {
 func (p *planner) limit(legs []leg) {
 	last := -1
 	for i, l := range legs {
-		p.lens[i] = math.Hypot(l.x, l.y)
+		p.lens[i] = math.Sqrt(l.x*l.x + l.y*l.y)
 		if p.lens[i] == 0 {
 			p.entry[i] = math.Inf(1)
 			continue

@@ -7,7 +7,7 @@ func (r *arranger) leftOf(i int) int32 {
 	a, b := r.points[p.a], r.points[p.b]
 	mx, my := int64(a.x)+int64(b.x), int64(a.y)+int64(b.y) // twice the middle
 	w := int32(0)
-	for _, k := range r.strips.of(int((my/2 - int64(r.bounds.lo)) / r.height)) {
+	for _, k := range r.strips.of(int((my/2 - int64(r.bounds.lo)) >> r.shift)) {
 		o := r.pieces[k]
 		u, v := r.points[o.a], r.points[o.b]
 		if 2*int64(u.y) > my || my >= 2*int64(v.y) || int(k) == i {
@@ -20,11 +20,68 @@ func (r *arranger) leftOf(i int) int32 {
 	return w
 }
 
+// windings counts the winding number left of every piece. Along a line of
+// pieces with nothing branching off it stays the same, and is counted once.
+func (r *arranger) windings() {
+	n := len(r.pieces)
+	r.left = append(r.left[:0], make([]int32, n)...)
+	r.known = append(r.known[:0], make([]bool, n)...)
+	r.meets = append(r.meets[:0], make([]meeting, len(r.points))...)
+	for i, p := range r.pieces {
+		r.meets[p.a].add(int32(i))
+		r.meets[p.b].add(int32(i))
+	}
+	for i, p := range r.pieces {
+		if r.known[i] {
+			continue
+		}
+		r.left[i], r.known[i] = r.leftOf(i), true
+		r.spread(int32(i), p.b)
+		r.spread(int32(i), p.a)
+	}
+}
+
+// meeting is the pieces that meet in a point: how many, and the first two.
+type meeting struct {
+	count  int32
+	pieces [2]int32
+}
+
+func (m *meeting) add(piece int32) {
+	if m.count < 2 {
+		m.pieces[m.count] = piece
+	}
+	m.count++
+}
+
+// spread carries the winding number from piece i on beyond point v, as far as
+// only one piece goes on.
+func (r *arranger) spread(i, v int32) {
+	for r.meets[v].count == 2 {
+		p := r.pieces[i]
+		ahead := r.left[i] // left of the way, which leads to v
+		if v == p.a {
+			ahead -= p.turns
+		}
+		i = r.meets[v].pieces[0] + r.meets[v].pieces[1] - i
+		if r.known[i] {
+			return
+		}
+		p = r.pieces[i]
+		r.left[i], r.known[i] = ahead, true
+		if v == p.b {
+			r.left[i] += p.turns
+		}
+		v = p.a + p.b - v
+	}
+}
+
 // link keeps the pieces that bound the inside and joins them to outlines.
 func (r *arranger) link(inside fillRule) []loop {
+	r.windings()
 	r.edges = r.edges[:0]
 	for i, p := range r.pieces {
-		left := r.leftOf(i)
+		left := r.left[i]
 		in, out := inside(left), inside(left-p.turns)
 		switch {
 		case in && !out:

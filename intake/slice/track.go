@@ -29,7 +29,9 @@ type spot struct{ x, y float64 }
 
 func (p point) spot() spot { return spot{float64(p.x) / perMM, float64(p.y) / perMM} }
 
-func (a spot) to(b spot) float64 { return math.Hypot(b.x-a.x, b.y-a.y) }
+func (a spot) to(b spot) float64 { return math.Sqrt(a.square(b)) }
+
+func (a spot) square(b spot) float64 { return (b.x-a.x)*(b.x-a.x) + (b.y-a.y)*(b.y-a.y) }
 
 // move is one straight move of the nozzle.
 type move struct {
@@ -138,7 +140,7 @@ func (t *track) hatch(ss []strand, fr frame, f feature, join bool) {
 		best, pick, way := math.Inf(1), 0, 0
 		for i, s := range look {
 			for w := range 4 {
-				if d := t.at.to(s.begin(fr, w)); d < best {
+				if d := t.at.square(s.begin(fr, w)); d < best {
 					best, pick, way = d, i, w
 				}
 			}
