@@ -45,6 +45,29 @@ func (c *checker) examine(ctx context.Context, m *mesh.Mesh, facts mesh.Facts) e
 
 // measure takes every figure that the findings need.
 func (c *checker) measure(ctx context.Context) error {
+	walls, err := c.stand(ctx)
+	if err != nil {
+		return err
+	}
+	c.say("estimating time and plastic")
+	g, inner := errgroup.WithContext(ctx)
+	g.Go(func() error { return c.estimate(inner) })
+	g.Go(func() error { return c.survey(inner, walls) })
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	return c.advise(ctx)
+}
+
+// felt is what rays from places on the surface met.
+type felt struct {
+	places []sample
+	looks  []look
+}
+
+// stand feels the surface and looks at what stands and hangs, as the part was sent
+// or, if that was agreed, in the best way up.
+func (c *checker) stand(ctx context.Context) (felt, error) {
 	p := c.part
 	layer := c.layer()
 	c.hangs = newHangRules(c.rules.Printing, layer)
@@ -59,7 +82,7 @@ func (c *checker) measure(ctx context.Context) error {
 	p.pieces = findPieces(p.topo, p.touchesOf(places, looks))
 	p.balances = p.balance()
 	if err := ctx.Err(); err != nil {
-		return err
+		return felt{}, err
 	}
 	c.findPrinter(upright)
 	c.sent = p.inspect(ctx, upright, c.hangs, c.price(), hangPlaces)
@@ -70,24 +93,20 @@ func (c *checker) measure(ctx context.Context) error {
 		c.now = p.inspect(ctx, c.best.stance, c.hangs, c.price(), hangPlaces)
 	}
 	c.stick = c.adhesion(c.now)
+	return felt{places, looks}, nil
+}
 
-	c.say("estimating time and plastic")
-	g, inner := errgroup.WithContext(ctx)
-	g.Go(func() error { return c.estimate(inner) })
-	g.Go(func() error {
-		if !c.set.Reoriented {
-			c.orient(inner)
-		}
-		c.thin = p.sum(c.now.stance, c.thick, places, looks)
-		c.step = p.lowSteps(c.now.stance, layer)
-		c.coarse = p.coarseness(c.limits["coarse-facets"].Limit)
-		c.lumps = p.lumps(c.now.stance)
-		return inner.Err()
-	})
-	if err := g.Wait(); err != nil {
-		return err
+// survey takes the figures that need no estimate.
+func (c *checker) survey(ctx context.Context, walls felt) error {
+	if !c.set.Reoriented {
+		c.orient(ctx)
 	}
-	return c.advise(ctx)
+	p := c.part
+	c.thin = p.sum(c.now.stance, c.thick, walls.places, walls.looks)
+	c.step = p.lowSteps(c.now.stance, c.layer())
+	c.coarse = p.coarseness(c.limits["coarse-facets"].Limit)
+	c.lumps = p.lumps(c.now.stance)
+	return ctx.Err()
 }
 
 // Places looked at: for walls one for every half mm2, within bounds.
