@@ -1,0 +1,81 @@
+package ledger
+
+import (
+	"context"
+	"database/sql"
+	"time"
+
+	"meshclerk/intake/job"
+)
+
+// Deed is one thing that was done to a reply, as the history and the approvals
+// hold it: neither is ever changed. Kind, To and Subject are the reply's own as
+// it stands now, blank once the patron is forgotten.
+type Deed struct {
+	Seq     int64       `json:"seq"`
+	At      time.Time   `json:"at"`
+	Who     string      `json:"who"`
+	What    string      `json:"what"` // "approved", "sent", "set-aside" …
+	Why     string      `json:"why,omitempty"`
+	Draft   string      `json:"draft"`
+	Kind    string      `json:"kind"`
+	To      job.Address `json:"to"`
+	Subject string      `json:"subject"`
+	SHA256  string      `json:"sha256,omitempty"` // of the bytes that were approved, for an approval
+}
+
+// DeedNames lists what may be done to a reply, of which DeedFilter.What chooses.
+func DeedNames() []string {
+	return []string{"approved", "sent", "set-aside", "waiting", "edited", "failed", "uncertain"}
+}
+
+// DeedFilter chooses deeds. A zero field chooses all.
+type DeedFilter struct {
+	What   []string // of DeedNames
+	Who    string
+	Since  time.Time
+	Until  time.Time // done at or after Since and before Until
+	Before int64     // older than this Seq, for the next page
+	Limit  int       // 0 is all
+}
+
+// Deeds gives what was done to replies, the latest first.
+func (r Reader) Deeds(ctx context.Context, f DeedFilter) ([]Deed, error) {
+	what := f.What
+	if len(what) == 0 {
+		what = DeedNames()
+	}
+	c := &clause{}
+	c.in("e.what", anys(what))
+	c.is("e.who", f.Who)
+	if !f.Since.IsZero() {
+		c.add("e.at >= ?", stamp(f.Since))
+	}
+	if !f.Until.IsZero() {
+		c.add("e.at < ?", stamp(f.Until))
+	}
+	if f.Before > 0 {
+		c.add("e.seq < ?", f.Before)
+	}
+	query := `SELECT e.seq, e.at, e.who, e.what, e.why, d.id, d.kind, d.to_address, d.to_name, d.subject, COALESCE(a.sha256, '')
+		FROM events e JOIN drafts d ON d.id = e.subject
+		LEFT JOIN approvals a ON e.what = 'approved' AND a.draft = e.subject AND a.at = e.at AND a.approved_by = e.who` + c.String() + ` ORDER BY e.seq DESC`
+	if f.Limit > 0 {
+		query += ` LIMIT ?`
+		c.args = append(c.args, f.Limit)
+	}
+	var out []Deed
+	err := r.each(ctx, query, c.args, func(rows *sql.Rows) error {
+		var d Deed
+		err := rows.Scan(&d.Seq, stamped{&d.At}, &d.Who, &d.What, &d.Why, &d.Draft, &d.Kind, &d.To.Address, &d.To.Name, &d.Subject, &d.SHA256)
+		out = append(out, d)
+		return err
+	})
+	return out, err
+}
+
+// Doers lists who did something to replies, sorted by name.
+func (r Reader) Doers(ctx context.Context) ([]string, error) {
+	what := DeedNames()
+	return r.words(ctx, `SELECT DISTINCT who FROM events WHERE what IN (`+marks(len(what))+`) AND subject IN (SELECT id FROM drafts) ORDER BY who`, anys(what)...)
+}
