@@ -20,7 +20,7 @@ type checker struct {
 	lang   string
 	src    *source
 	seen   map[string]bool // piece and type already checked
-	pieces map[string]string
+	pieces map[string]bool
 	funcs  map[string]reflect.Type
 }
 
@@ -30,19 +30,15 @@ type scope struct {
 	vars map[string]reflect.Type
 }
 
-// check looks at a text and the pieces it takes in, and gives the sources of those pieces.
+// check looks at a text and the pieces it takes in, and gives the names of those pieces, sorted.
 func (l *loader) check(all *template.Template, lang string, s *source) []string {
-	c := &checker{l: l, all: all, lang: lang, src: s, seen: map[string]bool{}, pieces: map[string]string{}, funcs: map[string]reflect.Type{}}
+	c := &checker{l: l, all: all, lang: lang, src: s, seen: map[string]bool{}, pieces: map[string]bool{}, funcs: map[string]reflect.Type{}}
 	for name, f := range funcs(lang) {
 		c.funcs[name] = reflect.TypeOf(f).Out(0)
 	}
 	data := reflect.TypeFor[*Data]()
 	c.tree(s.name, scope{data, map[string]reflect.Type{"$": data}})
-	var texts []string
-	for _, name := range slices.Sorted(maps.Keys(c.pieces)) {
-		texts = append(texts, c.pieces[name])
-	}
-	return texts
+	return slices.Sorted(maps.Keys(c.pieces))
 }
 
 func (c *checker) tree(name string, sc scope) {
@@ -125,7 +121,7 @@ func (c *checker) piece(n *parse.TemplateNode, sc scope) {
 	case c.all.Lookup(n.Name) == nil:
 		return // its syntax error was told already
 	}
-	c.pieces[n.Name] = src.text
+	c.pieces[n.Name] = true
 	key := fmt.Sprint(n.Name, dot)
 	if c.seen[key] {
 		return

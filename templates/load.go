@@ -138,10 +138,35 @@ func (l *loader) parse(lang string) map[string]*Template {
 		case all.Lookup(name) != nil:
 			pieces := l.check(all, lang, s)
 			texts[name] = &Template{Name: name, Language: lang, Path: s.path, Source: s.text,
-				Hash: hash(append([]string{s.text}, pieces...)...), parsed: all.Lookup(name)}
+				Hash: l.hash(lang, s, pieces), Pieces: pieces, parsed: all.Lookup(name)}
 		}
 	}
 	return texts
+}
+
+// hash tells a text and the pieces it takes in from any others.
+func (l *loader) hash(lang string, s *source, pieces []string) string {
+	texts := []string{s.text}
+	for _, name := range pieces {
+		texts = append(texts, l.sources[lang][name].text)
+	}
+	return hash(texts...)
+}
+
+// piecesOf gives the pieces of one language, each with the texts that take it in.
+func (l *loader) piecesOf(lang string, texts map[string]*Template) map[string]*Piece {
+	pieces := map[string]*Piece{}
+	for name, s := range l.sources[lang] {
+		if strings.HasPrefix(name, "_") {
+			pieces[name] = &Piece{Name: name, Language: lang, Path: s.path, Source: s.text + "\n"}
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(texts)) {
+		for _, piece := range texts[name].Pieces {
+			pieces[piece].UsedBy = append(pieces[piece].UsedBy, name)
+		}
+	}
+	return pieces
 }
 
 // wanted lists the names that every language must have: what any language has.

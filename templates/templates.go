@@ -42,6 +42,7 @@ const maxOutput = 256 << 10
 type Set struct {
 	languages []string
 	texts     map[string]map[string]*Template // language -> name
+	pieces    map[string]map[string]*Piece    // language -> name
 }
 
 // Template is one reply text.
@@ -50,9 +51,19 @@ type Template struct {
 	Language string // "en"
 	Path     string // as a person would find it
 	Source   string
-	Hash     string // SHA-256 of the source and of the pieces it takes in, hex
+	Hash     string   // SHA-256 of the source and of the pieces it takes in, hex
+	Pieces   []string // the pieces it takes in, and those they take in, sorted
 
 	parsed *template.Template
+}
+
+// Piece is a part that reply texts take in.
+type Piece struct {
+	Name     string // "_closing"
+	Language string
+	Path     string // as a person would find it
+	Source   string
+	UsedBy   []string // situations, sorted
 }
 
 // Default returns the built-in texts. A test guards that they are valid.
@@ -72,9 +83,10 @@ func Load(dir string, languages []string) (*Set, error) {
 	if err := l.read(dir, languages); err != nil {
 		return nil, err
 	}
-	s := &Set{languages: slices.Clone(languages), texts: map[string]map[string]*Template{}}
+	s := &Set{languages: slices.Clone(languages), texts: map[string]map[string]*Template{}, pieces: map[string]map[string]*Piece{}}
 	for _, lang := range languages {
 		s.texts[lang] = l.parse(lang)
+		s.pieces[lang] = l.piecesOf(lang, s.texts[lang])
 	}
 	if len(l.problems) > 0 {
 		return nil, l.problems
@@ -107,6 +119,25 @@ func (s *Set) Get(language, name string) (*Template, error) {
 		err = fmt.Errorf("%w (did you mean %s?)", err, near)
 	}
 	return nil, err
+}
+
+// Pieces lists the names of all pieces in any language, sorted.
+func (s *Set) Pieces() []string {
+	names := map[string]bool{}
+	for _, pieces := range s.pieces {
+		for name := range pieces {
+			names[name] = true
+		}
+	}
+	return slices.Sorted(maps.Keys(names))
+}
+
+// GetPiece returns a piece as it is written.
+func (s *Set) GetPiece(language, name string) (*Piece, error) {
+	if p := s.pieces[language][name]; p != nil {
+		return p, nil
+	}
+	return nil, fmt.Errorf("there is no piece %s/%s.md", language, name)
 }
 
 // Render fills in a text and gives the subject, as plain words, and the
