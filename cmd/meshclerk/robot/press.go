@@ -26,22 +26,56 @@ func Assign(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID, pr
 		if err != nil {
 			return err
 		}
-		if j.Stage.Over() || j.Stage == job.Ready {
-			return fmt.Errorf("job %s is %s; there is nothing to print any more", id, j.Stage)
-		}
-		want := j.Settings
-		want.Printer = printer
-		size := sizeOf(j)
-		p, err := slice.Pick(r, want, size)
-		if err != nil {
-			return fmt.Errorf("job %s cannot go there: %w", id, err)
-		}
-		if !holdsTurned(p, size) {
-			return fmt.Errorf("job %s cannot go there: %s builds %g x %g x %g mm, and the part measures %.0f x %.0f x %.0f mm", id, p.Name, p.BuildMM[0], p.BuildMM[1], p.BuildMM[2], size[0], size[1], size[2])
-		}
-		j.Settings.Printer = p.Name
-		return tx.SaveJob(ctx, j, by, "assigned to "+p.Name)
+		return assign(ctx, tx, r, j, printer, by)
 	})
+}
+
+// Reassign is Assign with time and plastic worked out for that printer. The
+// price stays the one that the patron was told.
+func (r *Robot) Reassign(ctx context.Context, id job.ID, printer, by string) error {
+	was, err := r.Ledger.Job(ctx, id)
+	if err != nil {
+		return err
+	}
+	asked := was
+	asked.Settings.Printer = printer
+	report, _, err := r.Examine(ctx, asked)
+	if err != nil {
+		return err
+	}
+	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		j, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		if j.Settings != was.Settings {
+			return fmt.Errorf("job %s was changed meanwhile; look at it again", id)
+		}
+		if report != nil && report.Estimate != nil && j.Report != nil {
+			told := *j.Report
+			told.Estimate = report.Estimate
+			j.Report = &told
+		}
+		return assign(ctx, tx, r.Rules, j, printer, by)
+	})
+}
+
+func assign(ctx context.Context, tx *ledger.Tx, r *rules.Rules, j job.Job, printer, by string) error {
+	if j.Stage.Over() || j.Stage == job.Ready {
+		return fmt.Errorf("job %s is %s; there is nothing to print any more", j.ID, j.Stage)
+	}
+	want := j.Settings
+	want.Printer = printer
+	size := sizeOf(j)
+	p, err := slice.Pick(r, want, size)
+	if err != nil {
+		return fmt.Errorf("job %s cannot go there: %w", j.ID, err)
+	}
+	if !holdsTurned(p, size) {
+		return fmt.Errorf("job %s cannot go there: %s builds %g x %g x %g mm, and the part measures %.0f x %.0f x %.0f mm", j.ID, p.Name, p.BuildMM[0], p.BuildMM[1], p.BuildMM[2], size[0], size[1], size[2])
+	}
+	j.Settings.Printer = p.Name
+	return tx.SaveJob(ctx, j, by, "assigned to "+p.Name)
 }
 
 func sizeOf(j job.Job) [3]float64 {

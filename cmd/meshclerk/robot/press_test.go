@@ -1,0 +1,70 @@
+package robot
+
+import (
+	"bytes"
+	"log/slog"
+	"strings"
+	"testing"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/intake/mesh"
+	"meshclerk/intake/mesh/shapes"
+)
+
+// A job that goes to another printer's list has that printer's hours, and still
+// the price that the patron was told.
+func TestReassignWorksOutTheHours(t *testing.T) {
+	ctx := t.Context()
+	l, err := ledger.Open(ctx, t.TempDir(), nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	r := underDefaults(l, slog.New(slog.DiscardHandler), time.Now)
+	var b bytes.Buffer
+	if err := mesh.WriteSTL(&b, shapes.OnBed(shapes.Bracket(60, 30))); err != nil {
+		t.Fatal(err)
+	}
+	sha, _, err := l.PutBlob(ctx, ledger.KindMesh, &b, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	j := job.Job{Patron: job.Address{Address: "ada@example.org"}, File: "bracket.stl", Blob: sha, Settings: job.Settings{Printer: "Bench 1"}}
+	if j.Report, _, err = r.Examine(ctx, j); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Tx(ctx, func(tx *ledger.Tx) (err error) {
+		j, err = tx.NewJob(ctx, j, "", ledger.Robot, "")
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Reassign(ctx, j.ID, "Bench 2", marisol); err != nil {
+		t.Fatal(err)
+	}
+	asked := j
+	asked.Settings.Printer = "Bench 2"
+	want, _, err := r.Examine(ctx, asked)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := l.Job(ctx, j.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.Settings.Printer != "Bench 2" || got.Report.Estimate.Printer != "Bench 2" || got.Report.Estimate.PrintTimeS != want.Estimate.PrintTimeS || want.Estimate.PrintTimeS == j.Report.Estimate.PrintTimeS {
+		t.Errorf("on %s: %v s for %s, want %v s (it was %v s)", got.Settings.Printer, got.Report.Estimate.PrintTimeS, got.Report.Estimate.Printer, want.Estimate.PrintTimeS, j.Report.Estimate.PrintTimeS)
+	}
+	if got.Report.Quote.Total != j.Report.Quote.Total {
+		t.Errorf("the price became %s, told was %s", got.Report.Quote.Total, j.Report.Quote.Total)
+	}
+	rows, err := l.Jobs(ctx, ledger.Filter{Printer: "Bench 2"})
+	if err != nil || len(rows) != 1 || rows[0].PrintTimeS != want.Estimate.PrintTimeS {
+		t.Errorf("the list of the printer holds %+v, %v", rows, err)
+	}
+	if err := r.Reassign(ctx, j.ID, "Bench 9", marisol); err == nil || !strings.Contains(err.Error(), "Bench 9") {
+		t.Errorf("a printer that is not there: %v", err)
+	}
+}
