@@ -27,7 +27,7 @@ func (d *doc) contact() (phone, phoneWords, card, cardWords string) {
 // phone takes the first number of that shape. Others are claimed too.
 func (d *doc) phone(shape *regexp.Regexp, needsCue bool) (string, string) {
 	best := ""
-	for _, at := range shape.FindAllStringIndex(d.text, 50) {
+	for _, at := range d.dialled(shape) {
 		if !d.stands(at[0], at[1]) {
 			continue
 		}
@@ -41,6 +41,27 @@ func (d *doc) phone(shape *regexp.Regexp, needsCue bool) (string, string) {
 		}
 	}
 	return best, best
+}
+
+// dialled gives where numbers of that shape are, at most 50. The shape is tried
+// only on stretches of the signs it may hold, with digits enough for a telephone.
+func (d *doc) dialled(shape *regexp.Regexp) (found [][]int) {
+	const signs, least, most = "0123456789+ ().-", 7, 50
+	for from := 0; from < len(d.text) && len(found) < most; from++ {
+		digits, to := 0, from
+		for ; to < len(d.text) && strings.IndexByte(signs, d.text[to]) >= 0; to++ {
+			if isDigit(rune(d.text[to])) {
+				digits++
+			}
+		}
+		if digits >= least {
+			for _, at := range shape.FindAllStringIndex(d.text[from:to], most-len(found)) {
+				found = append(found, []int{from + at[0], from + at[1]})
+			}
+		}
+		from = to
+	}
+	return found
 }
 
 // preferred tells of a second number that is said to be the better one.

@@ -58,6 +58,9 @@ func (d *doc) date(i int) (day time.Time, j int) {
 	if d.toks[i].away || d.toks[i].told || d.toks[i].claimed {
 		return time.Time{}, 0
 	}
+	if d.toks[i].kind != number && len(d.tags[i]) == 0 {
+		return time.Time{}, 0 // every date begins with a number or a word of the lexicon
+	}
 	for _, read := range []func(int) (time.Time, int){d.numericDate, d.monthDate, d.dayDate, d.feast, d.weekday, d.relative} {
 		if day, j = read(i); j > 0 {
 			if d.besideDate(i, j) {
@@ -280,11 +283,17 @@ func (d *doc) thisWeek(w time.Weekday) time.Time {
 // relative reads "tomorrow", "in two weeks", "the end of the month".
 func (d *doc) relative(i int) (time.Time, int) {
 	today := d.today()
-	for cue, day := range map[string]time.Time{"today": today, "tomorrow": today.AddDate(0, 0, 1), "aftertomorrow": today.AddDate(0, 0, 2),
-		"monthend": time.Date(today.Year(), today.Month()+1, 0, 0, 0, 0, 0, time.UTC)} {
-		if n := d.cue(i, cue); n > 0 && (cue != "tomorrow" || d.cue(i, "aftertomorrow") == 0) {
-			return day, i + n
-		}
+	if n := d.cue(i, "aftertomorrow"); n > 0 { // before "tomorrow", which stands in it
+		return today.AddDate(0, 0, 2), i + n
+	}
+	if n := d.cue(i, "tomorrow"); n > 0 {
+		return today.AddDate(0, 0, 1), i + n
+	}
+	if n := d.cue(i, "today"); n > 0 {
+		return today, i + n
+	}
+	if n := d.cue(i, "monthend"); n > 0 {
+		return time.Date(today.Year(), today.Month()+1, 0, 0, 0, 0, 0, time.UTC), i + n
 	}
 	n := d.cue(i, "within")
 	if n == 0 {

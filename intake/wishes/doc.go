@@ -34,19 +34,36 @@ type span struct{ from, to int }
 // newDoc reads a text in one language.
 func newDoc(text string, lex *lexicon, in *Input) *doc {
 	d := &doc{text: clean(text), in: in, counted: map[int]bool{}}
-	d.toks = tokens(d.text)
-	d.tags = make([][]tag, len(d.toks)+1)
-	d.ends = make([][]tag, len(d.toks)+1)
-	for i := range d.toks {
-		d.tags[i] = lex.match(d.toks, i)
-		for _, t := range d.tags[i] {
-			d.ends[i+t.n] = append(d.ends[i+t.n], t)
-		}
-	}
+	d.toks = tokens(d.text, maxTokens)
+	d.mark(lex)
 	d.listMarks()
 	d.sentences()
 	d.setAside()
 	return d
+}
+
+// mark finds the phrases of the lexicon, by where they begin and where they end.
+func (d *doc) mark(lex *lexicon) {
+	n := len(d.toks) + 1
+	d.tags, d.ends = make([][]tag, n), make([][]tag, n)
+	all, from, ending := make([]tag, 0, n), make([]int, n+1), make([]int, n)
+	for i := range d.toks {
+		all = lex.match(all, d.toks, i)
+		from[i+1] = len(all)
+		for _, t := range all[from[i]:] {
+			ending[i+t.n]++
+		}
+	}
+	ends := make([]tag, len(all))
+	for i, k := range ending {
+		d.ends[i], ends = ends[:0:k], ends[k:]
+	}
+	for i := range d.toks {
+		d.tags[i] = all[from[i]:from[i+1]:from[i+1]]
+		for _, t := range d.tags[i] {
+			d.ends[i+t.n] = append(d.ends[i+t.n], t)
+		}
+	}
 }
 
 // clean drops what is no word of the writer's, should any be left: lines that

@@ -7,8 +7,7 @@ const shortText = 12 // tokens; a shorter text may have none of the common words
 // language is the language the words are in: as given, unless they clearly
 // speak another.
 func (r *Reader) language(in *Input) string {
-	toks := tokens(clean(in.Text))
-	toks = toks[:min(len(toks), 600)]
+	toks := tokens(clean(in.Text), 600)
 	score := map[string]int{}
 	for _, lang := range languages {
 		for i := range toks {
@@ -43,7 +42,7 @@ func covered(toks []token, lex *lexicon) int {
 	n := 0
 	for i := 0; i < len(toks); {
 		longest := 0
-		for _, t := range lex.match(toks, i) {
+		for _, t := range lex.match(nil, toks, i) {
 			longest = max(longest, t.n)
 		}
 		n += longest

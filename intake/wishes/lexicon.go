@@ -70,7 +70,7 @@ func (l *lexicon) addAll(group string, ways map[string][]string) {
 func (l *lexicon) addWays(group, key string, ways []string) {
 	for _, way := range ways {
 		var words []string
-		for _, t := range tokens(way) {
+		for _, t := range tokens(way, maxTokens) {
 			if t.fold != "-" {
 				words = append(words, t.fold)
 			}
@@ -81,10 +81,11 @@ func (l *lexicon) addWays(group, key string, ways []string) {
 	}
 }
 
-// match gives the phrases that begin at a token, the long and the short ones.
-func (l *lexicon) match(toks []token, i int) []tag {
-	var tags []tag
-	for _, p := range l.first[toks[i].fold] {
+// match adds the phrases that begin at a token, the long and the short ones.
+func (l *lexicon) match(tags []tag, toks []token, i int) []tag {
+	starting := l.first[toks[i].fold]
+	for k := range starting {
+		p := &starting[k]
 		if n := p.length(toks[i:]); n > 0 {
 			tags = append(tags, tag{p.group, p.key, n})
 		}

@@ -58,10 +58,10 @@ func isASCII(s string) bool {
 	return true
 }
 
-// tokens cuts a text. Its work is linear in the text's length.
-func tokens(text string) []token {
-	s := scanner{text: text, newline: true}
-	for s.at < len(text) && len(s.out) < maxTokens {
+// tokens cuts a text into at most limit tokens. Its work is linear in the text's length.
+func tokens(text string, limit int) []token {
+	s := scanner{text: text, newline: true, out: make([]token, 0, min(limit, len(text)/4+1))}
+	for s.at < len(text) && len(s.out) < limit {
 		s.next()
 	}
 	return s.out
@@ -122,6 +122,9 @@ func (s *scanner) opaque() bool {
 }
 
 func looksOpaque(chunk string) bool {
+	if !strings.ContainsAny(chunk, `.@_\:`) {
+		return false
+	}
 	low := strings.ToLower(chunk)
 	if strings.Contains(low, "://") || strings.HasPrefix(low, "www.") || strings.ContainsAny(chunk, "@_\\") {
 		return true
@@ -231,12 +234,14 @@ func (s *scanner) word() {
 	}
 	s.add(word, n, 0)
 	last := &s.out[len(s.out)-1]
-	last.fold = strings.Map(func(r rune) rune {
-		if isApostrophe(r) {
-			return '\''
-		}
-		return r
-	}, last.fold)
+	last.fold = strings.Map(plainApostrophe, last.fold)
+}
+
+func plainApostrophe(r rune) rune {
+	if isApostrophe(r) {
+		return '\''
+	}
+	return r
 }
 
 func isApostrophe(r rune) bool { return r == '\'' || r == '’' || r == '‘' || r == '`' || r == '´' }
