@@ -56,12 +56,28 @@ func (tx *Tx) lease(ctx context.Context, owner string, d time.Duration, kinds []
 	if len(kinds) > 0 {
 		only = ` AND kind IN (` + marks(len(kinds)) + `)`
 	}
+	return tx.leaseOne(ctx, owner, d, `(SELECT id FROM steps WHERE `+due+only+` ORDER BY due, id LIMIT 1)`, anys(kinds)...)
+}
+
+// due has the present moment as its two arguments.
+const due = `((state = 'waiting' AND due <= ?) OR (state = 'leased' AND lease_until <= ?))`
+
+// LeaseFresh gives the step that has been due longest where it is of that kind
+// and was never tried before, else nil. Who works on two steps at once takes the
+// second one so: none is overtaken, and of two steps one of which ends the
+// program, the other is not worn out.
+func (l *Ledger) LeaseFresh(ctx context.Context, owner string, d time.Duration, kind string) (*Step, error) {
+	return in(ctx, l, func(tx *Tx) (*Step, error) {
+		return tx.leaseOne(ctx, owner, d, `(SELECT id FROM steps WHERE `+due+` ORDER BY due, id LIMIT 1) AND attempts = 0 AND kind = ?`, kind)
+	})
+}
+
+func (tx *Tx) leaseOne(ctx context.Context, owner string, d time.Duration, which string, args ...any) (*Step, error) {
 	now := stamp(tx.now)
 	s := &Step{owner: owner, Until: tx.now.Add(d)}
-	args := append([]any{owner, stamp(s.Until), now, now}, anys(kinds)...)
+	args = append([]any{owner, stamp(s.Until), now, now}, args...)
 	err := tx.q.QueryRowContext(ctx, `UPDATE steps SET state = 'leased', lease_owner = ?, lease_until = ?, lease = lease + 1, attempts = attempts + 1
-		WHERE id = (SELECT id FROM steps WHERE ((state = 'waiting' AND due <= ?) OR (state = 'leased' AND lease_until <= ?))`+only+` ORDER BY due, id LIMIT 1)
-		RETURNING id, kind, subject, attempts, due, last_error, lease`, args...).
+		WHERE id = `+which+` RETURNING id, kind, subject, attempts, due, last_error, lease`, args...).
 		Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, &s.LastError, &s.lease)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil

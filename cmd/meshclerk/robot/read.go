@@ -36,8 +36,8 @@ func (r *Robot) Recover(ctx context.Context) error {
 }
 
 // read understands one letter and makes or finds its jobs.
-func (r *Robot) read(ctx context.Context, s *ledger.Step) error {
-	l, err := r.parse(ctx, s.Subject)
+func (r *Robot) read(ctx context.Context, s *ledger.Step, early *ahead) error {
+	l, err := early.letter(ctx, r, s)
 	if err != nil {
 		return err
 	}

@@ -26,11 +26,13 @@ const (
 	lease = 15 * time.Minute // longer than any step: its own deadlines end it before
 )
 
-// hand is what one step may use: the mailbox is dialled when first needed and
-// kept for the steps after it.
+// hand is what the steps may use: the mailbox is dialled when first needed and
+// kept for the steps after it. Ahead is a letter that is read while another's
+// step is in hand.
 type hand struct {
-	r *Robot
-	m Mail
+	r     *Robot
+	m     Mail
+	ahead *ahead
 }
 
 func (h *hand) mail(ctx context.Context) (Mail, error) {
@@ -58,41 +60,53 @@ func (h *hand) close() {
 func (r *Robot) Work(ctx context.Context) error {
 	h := &hand{r: r}
 	defer h.close()
-	for ctx.Err() == nil {
-		s, err := r.Ledger.Lease(ctx, owner, lease)
-		if err != nil {
-			return err
-		}
-		if s == nil {
-			return nil
-		}
-		r.at("leased " + s.Kind)
+	defer func() { h.ahead.drop(context.WithoutCancel(ctx), r) }()
+	for ctx.Err() == nil || h.ahead != nil {
 		bounded, cancel := context.WithTimeout(context.WithoutCancel(ctx), lease)
-		err = r.settle(bounded, s, r.step(bounded, h, s))
+		more, err := r.oneStep(bounded, h)
 		cancel()
-		if err != nil {
+		if err != nil || !more {
 			return err
 		}
-		r.at("done " + s.Kind)
 	}
 	return nil
 }
 
-// step does the work of one step, and turns a crash in a room into an error of
-// this one letter. It is the one place that recovers: what comes by mail is
-// hostile, and one letter must not stop the others.
-func (r *Robot) step(ctx context.Context, h *hand, s *ledger.Step) (err error) {
+// oneStep carries out the step that is due, and tells whether there was one.
+func (r *Robot) oneStep(ctx context.Context, h *hand) (more bool, err error) {
+	s, early, err := h.next(ctx)
+	if err != nil || s == nil {
+		return false, err
+	}
+	r.at("leased " + s.Kind)
+	cause := guarded(func() error { return r.step(ctx, h, s, early) })
+	if err := r.settle(ctx, s, cause); err != nil {
+		return false, err
+	}
+	r.at("done " + s.Kind)
+	return true, nil
+}
+
+// guarded turns a crash in a room into an error of this one letter. It is the
+// one place that recovers: what comes by mail is hostile, and one letter must
+// not stop the others.
+func guarded(work func() error) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("the program met a fault of its own (%v); please report it to its developers", p)
 		}
 	}()
+	return work()
+}
+
+// step does the work of one step. A letter that was read early comes with it.
+func (r *Robot) step(ctx context.Context, h *hand, s *ledger.Step, early *ahead) error {
 	if s.Attempts > r.Rules.Caps.Attempts {
 		return errors.New("the program stopped each time it worked on this")
 	}
 	switch s.Kind {
 	case stepRead:
-		return r.read(ctx, s)
+		return r.read(ctx, s, early)
 	case stepCheck:
 		return r.check(ctx, s)
 	case stepDraft:

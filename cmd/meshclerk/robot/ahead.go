@@ -1,0 +1,77 @@
+package robot
+
+import (
+	"context"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// ahead is the next letter, whose bytes are parsed on another core while the
+// step before it is in hand. What it asks for is only acted on in its own turn.
+type ahead struct {
+	step *ledger.Step
+	l    *job.Letter
+	err  error
+	done chan struct{}
+}
+
+// next gives the step that is due: the letter that was begun early, else a newly
+// leased step. Behind a letter that is tried for the first time the next letter
+// is begun. One that was tried before may be what ended the program: it is
+// worked on alone, so that no other letter's attempts are counted with it.
+func (h *hand) next(ctx context.Context) (s *ledger.Step, early *ahead, err error) {
+	if early, h.ahead = h.ahead, nil; early != nil {
+		s = early.step
+	} else if s, err = h.r.Ledger.Lease(ctx, owner, lease); err != nil || s == nil {
+		return nil, nil, err
+	}
+	if s.Kind == stepRead && s.Attempts == 1 && h.r.Rules.Caps.Attempts > 1 {
+		h.ahead = h.r.begin(ctx)
+	}
+	return s, early, nil
+}
+
+// begin parses the next letter early, if a letter is next.
+func (r *Robot) begin(ctx context.Context) *ahead {
+	s, err := r.Ledger.LeaseFresh(ctx, owner, lease, stepRead)
+	if err != nil || s == nil {
+		return nil // a ledger in trouble shows it at the step in hand
+	}
+	a := &ahead{step: s, done: make(chan struct{})}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), lease)
+	go func() {
+		defer close(a.done)
+		defer cancel()
+		a.err = guarded(func() (err error) {
+			a.l, err = r.parse(ctx, s.Subject)
+			return err
+		})
+	}()
+	return a
+}
+
+// letter gives the parsed letter of a step, waiting for it where it was begun early.
+func (a *ahead) letter(ctx context.Context, r *Robot, s *ledger.Step) (*job.Letter, error) {
+	if a == nil {
+		return r.parse(ctx, s.Subject)
+	}
+	select {
+	case <-a.done:
+		return a.l, a.err
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
+// drop lays back a letter that was begun and whose turn will not come.
+func (a *ahead) drop(ctx context.Context, r *Robot) {
+	if a == nil {
+		return
+	}
+	<-a.done
+	err := r.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.Postpone(ctx, a.step, nil, 0) })
+	if err != nil {
+		r.Log.Warn("letter waits until its lease ends", "letter", a.step.Subject, "why", err)
+	}
+}
