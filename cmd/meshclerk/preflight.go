@@ -136,7 +136,33 @@ func (c *preflightCmd) one(e *env, path string, r *rules.Rules) (job.Report, err
 		return report, err
 	}
 	report.Quote = &q
+	if report.Estimate.WhatIf, err = quote.PriceChoices(report.Estimate.WhatIf, *report.Estimate, r.Prices); err != nil {
+		return report, err
+	}
 	return report, e.ctx.Err()
+}
+
+func facets(n int) string {
+	if n == 1 {
+		return "1 facet"
+	}
+	return fmt.Sprintf("%d facets", n)
+}
+
+// tenths says an amount to one place.
+func tenths(v float64, unit string) string {
+	if v > 0 && v < 0.1 {
+		return "less than 0.1 " + unit
+	}
+	return fmt.Sprintf("%.1f %s", v, unit)
+}
+
+// onPlates says on how many plates, where it is more than one.
+func onPlates(e *job.Estimate) string {
+	if e.Plates < 2 {
+		return ""
+	}
+	return fmt.Sprintf(", on %d plates", e.Plates)
 }
 
 // writeReport writes a report as a person reads it.
@@ -147,15 +173,15 @@ func writeReport(w io.Writer, r job.Report) error {
 		return err
 	}
 	s := r.Mesh
-	fmt.Fprintf(w, "  size      %.1f x %.1f x %.1f mm, %d facets (%s)\n", s.SizeMM[0], s.SizeMM[1], s.SizeMM[2], s.Triangles, r.Format)
+	fmt.Fprintf(w, "  size      %.1f x %.1f x %.1f mm, %s (%s)\n", s.SizeMM[0], s.SizeMM[1], s.SizeMM[2], facets(s.Triangles), r.Format)
 	if r.Fit != nil && r.Fit.Fits {
 		fmt.Fprintf(w, "  printer   fits %s\n", r.Fit.Printer)
 	} else if r.Fit != nil {
-		fmt.Fprintf(w, "  printer   too big for every printer; would fit %s at %.0f %% of its size\n", r.Fit.Printer, 100*r.Fit.ScaleToFit)
+		fmt.Fprintf(w, "  printer   too big for every printer; would fit %s at %d %% of its size\n", r.Fit.Printer, int(100*r.Fit.ScaleToFit))
 	}
 	if est := r.Estimate; est != nil {
-		fmt.Fprintf(w, "  time      %s (%s to %s), %d layers, %d plate(s)\n", spoken(est.PrintTimeS), spoken(est.LowS), spoken(est.HighS), est.Layers, est.Plates)
-		fmt.Fprintf(w, "  plastic   %.1f g of %s, %.1f m of filament\n", est.MassG, est.Material, est.FilamentM)
+		fmt.Fprintf(w, "  time      %s (%s to %s), %d layers%s\n", spoken(est.PrintTimeS), spoken(est.LowS), spoken(est.HighS), est.Layers, onPlates(est))
+		fmt.Fprintf(w, "  plastic   %s of %s, %s of filament\n", tenths(est.MassG, "g"), est.Material, tenths(est.FilamentM, "m"))
 	}
 	if q := r.Quote; q != nil {
 		for _, l := range q.Lines {
@@ -172,7 +198,7 @@ func writeReport(w io.Writer, r job.Report) error {
 	if est := r.Estimate; est != nil && len(est.WhatIf) > 0 {
 		fmt.Fprintln(w, "  instead")
 		for _, c := range est.WhatIf {
-			fmt.Fprintf(w, "    %-40s %s, %.0f g %s\n", c.Label, spoken(c.PrintTimeS), c.MassG, c.Total)
+			fmt.Fprintf(w, "    %-40s %-11s %10s %8s\n", c.Label, spoken(c.PrintTimeS), tenths(c.MassG, "g"), c.Total)
 		}
 	}
 	_, err := fmt.Fprintln(w)

@@ -160,7 +160,11 @@ func (c *checker) judgeSize() {
 	}
 	limit := c.rules.Limits.JobHours
 	if e := c.report.Estimate; e != nil && limit > 0 && e.PlateTimeS > limit*3600 {
-		text := fmt.Sprintf("It would take %s to print, and a job may take %s at most", hours(e.PlateTimeS), hours(limit*3600))
+		time, most := hours(e.PlateTimeS), hours(limit*3600)
+		if time == most {
+			time = "a little more than " + most
+		}
+		text := fmt.Sprintf("It would take %s to print, and a job may take %s at most", time, most)
 		if largest := e.LargestScale / c.scale; largest > 0.05 && largest < 1 {
 			text += fmt.Sprintf("; at %d %% of its size it would fit into that time", int(largest*100))
 		}

@@ -137,20 +137,20 @@ func (c *checker) judgeWalls() {
 // laid layer by layer and so can be thinner than a line is wide.
 func (c *checker) thinWall(area float64) job.Finding {
 	t, wall := c.thin, c.thick.wall
-	f := job.Finding{Amount: area, Unit: "mm2", At: place(t.lieAt)}
+	f := job.Finding{Amount: t.sheetMM2, Unit: "mm2", At: place(t.lieAt)}
 	f.Question = "May we print it all the same, or will you make the walls thicker?"
 	stands := t.wallMM2 > 0.2*area
 	if stands {
-		f.At = place(t.standAt)
+		f.Amount, f.At = t.wallMM2, place(t.standAt)
 	}
 	enough := max(1, 0.05*area)
 	switch {
 	case t.lostMM2 >= enough:
-		f.Level, f.At = job.Stop, place(t.standAt)
+		f.Level, f.Amount, f.At = job.Stop, t.wallMM2, place(t.standAt)
 		f.Text = fmt.Sprintf("Walls are as thin as %s (about %s of them); the printer lays lines of %s, so they would be missing.",
 			mm(t.standMM), areas(t.wallMM2), mm(c.rules.Printing.LineWidthMM))
 	case t.layerMM2 >= enough:
-		f.Level = job.Stop
+		f.Level, f.Amount, f.At = job.Stop, t.sheetMM2, place(t.lieAt)
 		f.Text = fmt.Sprintf("A sheet of about %s is only %s thick, less than one layer, so it would be missing.", areas(t.sheetMM2), mm(t.lieMM))
 	case stands:
 		f.Text = fmt.Sprintf("About %s of wall is thinner than %s (the thinnest is %s), less than two lines of plastic; it may bend or break.",
@@ -200,7 +200,7 @@ func (c *checker) judgeStand() {
 	if height > 2 && foot.share*100 < small.Limit {
 		at := c.lowest()
 		c.add("small-footprint", job.Finding{Amount: foot.bedMM2, Unit: "mm2", At: &at,
-			Text:     fmt.Sprintf("Only %s of it touch the plate, so it could come loose while printing.", areas(foot.bedMM2)),
+			Text:     fmt.Sprintf("Only %s of it touches the plate, so it could come loose while printing.", areas(foot.bedMM2)),
 			Question: "May we add a flat rim, which is cut off afterwards?"})
 	}
 }
@@ -220,10 +220,10 @@ func (c *checker) judgeHanging() {
 	h, pr := c.now.hang, c.rules.Printing
 	if h.areaMM2 >= c.limits["overhang"].Limit {
 		f := job.Finding{Amount: h.areaMM2, Unit: "mm2", At: place(h.at)}
-		f.Text = fmt.Sprintf("About %s hang over nothing and need supports, which are broken off and leave rough spots", areas(h.areaMM2))
+		f.Text = fmt.Sprintf("About %s hangs over nothing and needs supports, which are broken off and leave rough spots", areas(h.areaMM2))
 		switch {
 		case c.set.Supports == "no":
-			f.Text = fmt.Sprintf("About %s hang over nothing; without supports, as you wish, they will sag", areas(h.areaMM2))
+			f.Text = fmt.Sprintf("About %s hangs over nothing; without supports, as you wish, it will sag", areas(h.areaMM2))
 		case c.hardToReach():
 			f.Text += "; some of them stand where they are hard to reach"
 		}

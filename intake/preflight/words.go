@@ -60,16 +60,19 @@ func volumes(v float64) string {
 	return figure(v) + " mm³"
 }
 
-// hours says a time.
+// hours says a time: to five minutes where it is longer than an hour.
 func hours(seconds float64) string {
 	minutes := int(math.Round(seconds / 60))
+	if minutes > 60 {
+		minutes = int(math.Round(seconds/300)) * 5
+	}
 	switch {
 	case minutes < 60:
 		return plural(minutes, "minute", "minutes")
 	case minutes%60 == 0:
 		return plural(minutes/60, "hour", "hours")
 	}
-	return fmt.Sprintf("%d h %02d min", minutes/60, minutes%60)
+	return fmt.Sprintf("%d h %d min", minutes/60, minutes%60)
 }
 
 // plural says a count with its noun.
