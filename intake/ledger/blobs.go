@@ -15,6 +15,8 @@ import (
 	"path"
 	"path/filepath"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // Kinds of blob.
@@ -107,24 +109,37 @@ func (w *BlobWriter) sync() error {
 	return w.l.plain(err)
 }
 
-// adopt moves a finished file to its place and writes its row. Both happen
+// adopt moves finished files to their places and writes their rows. Both happen
 // while the write lock is held, so that no removal can come between them. A file
 // that lies there already is replaced by its twin, which mends a damaged one.
-func (tx *Tx) adopt(ctx context.Context, w *BlobWriter) error {
-	sha := w.SHA256()
-	at := blobName(sha)
-	if err := w.l.makeShelf(path.Dir(at)); err != nil {
+func (tx *Tx) adopt(ctx context.Context, files ...*BlobWriter) error {
+	shelves := map[string]bool{}
+	for _, w := range files {
+		at := blobName(w.SHA256())
+		if err := w.l.makeShelf(path.Dir(at)); err != nil {
+			return err
+		}
+		if err := w.l.root.Rename(w.name, at); err != nil {
+			return err
+		}
+		w.moved = true
+		shelves[path.Dir(at)] = true
+	}
+	var flushed errgroup.Group
+	for shelf := range shelves {
+		flushed.Go(func() error { return tx.l.syncDir(shelf) })
+	}
+	if err := flushed.Wait(); err != nil {
 		return err
 	}
-	if err := w.l.root.Rename(w.name, at); err != nil {
-		return err
+	for _, w := range files {
+		err := tx.exec(ctx, `INSERT INTO blobs (sha256, size, kind, made) VALUES (?, ?, ?, ?) ON CONFLICT (sha256) DO NOTHING`,
+			w.SHA256(), w.size, w.kind, stamp(tx.now))
+		if err != nil {
+			return err
+		}
 	}
-	w.moved = true
-	if err := w.l.syncDir(path.Dir(at)); err != nil {
-		return err
-	}
-	return tx.exec(ctx, `INSERT INTO blobs (sha256, size, kind, made) VALUES (?, ?, ?, ?) ON CONFLICT (sha256) DO NOTHING`,
-		sha, w.size, w.kind, stamp(tx.now))
+	return nil
 }
 
 // makeShelf makes a folder for blobs, durably.

@@ -299,8 +299,9 @@ func BenchmarkTake(b *testing.B) {
 		if _, err := fmt.Fprint(w, uid, body); err != nil {
 			b.Fatal(err)
 		}
-		if _, fresh, err := l.TakeRaw(b.Context(), w, TakenLetter{Folder: "INBOX", UIDValidity: 1, UID: uid}); err != nil || !fresh {
-			b.Fatal(fresh, err)
+		taken := &RawLetter{Raw: w, TakenLetter: TakenLetter{Folder: "INBOX", UIDValidity: 1, UID: uid}}
+		if err := l.TakeRaw(b.Context(), taken); err != nil || !taken.Fresh {
+			b.Fatal(taken.Fresh, err)
 		}
 	}
 }

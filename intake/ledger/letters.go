@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
 	"meshclerk/intake/job"
 )
 
@@ -64,14 +66,12 @@ type Letter struct {
 // work to do. A second letter with the same bytes and UIDVALIDITY is recorded
 // as a duplicate, and is not fresh.
 func (tx *Tx) Take(ctx context.Context, t TakenLetter) (id string, fresh bool, err error) {
-	// Of a letter that was forgotten, the bytes must not stay because it was seen again.
-	tx.freed = append(tx.freed, t.SHA256)
 	id, sha, err := tx.letterAt(ctx, t)
 	if err != nil {
 		return "", false, err
 	}
 	if id != "" && sha == t.SHA256 {
-		return id, false, nil
+		return tx.seenAgain(t, id)
 	}
 	reused := id // the same number, other bytes: the server broke its word
 	known, err := tx.knownByHash(ctx, t)
@@ -79,7 +79,10 @@ func (tx *Tx) Take(ctx context.Context, t TakenLetter) (id string, fresh bool, e
 		return "", false, err
 	}
 	if known.id != "" && known.otherNumbering {
-		return known.id, false, tx.place(ctx, t, known.id)
+		if err := tx.place(ctx, t, known.id); err != nil {
+			return "", false, err
+		}
+		return tx.seenAgain(t, known.id)
 	}
 	id, err = tx.insertLetter(ctx, t, known.id)
 	if err != nil {
@@ -100,25 +103,51 @@ func (tx *Tx) Take(ctx context.Context, t TakenLetter) (id string, fresh bool, e
 	return id, true, tx.Enqueue(ctx, StepRead, id, time.Time{})
 }
 
-// TakeRaw keeps the raw bytes that w received and takes the letter, in one
-// transaction. SHA256 and Bytes of t are filled in from w.
-func (l *Ledger) TakeRaw(ctx context.Context, w *BlobWriter, t TakenLetter) (id string, fresh bool, err error) {
-	defer w.Abort()
-	if err := w.sync(); err != nil {
-		return "", false, err
+// seenAgain is a letter on record. Where it was forgotten, its bytes must not
+// stay because it was seen again.
+func (tx *Tx) seenAgain(t TakenLetter, id string) (string, bool, error) {
+	tx.freed = append(tx.freed, t.SHA256)
+	return id, false, nil
+}
+
+// RawLetter is a letter whose bytes were received, and are not durable yet.
+// TakeRaw fills in its SHA256 and Bytes, and then ID and Fresh.
+type RawLetter struct {
+	TakenLetter
+	Raw   *BlobWriter
+	ID    string
+	Fresh bool
+}
+
+// TakeRaw keeps the raw bytes of some letters and takes the letters, all in one
+// transaction: after an error none of them is taken. Their bytes are brought to
+// disk side by side, since it is the disk that is waited for.
+func (l *Ledger) TakeRaw(ctx context.Context, letters ...*RawLetter) error {
+	var flushed errgroup.Group
+	for _, w := range letters {
+		defer w.Raw.Abort()
+		flushed.Go(w.Raw.sync)
 	}
-	t.SHA256, t.Bytes = w.SHA256(), w.Size()
-	err = l.Tx(ctx, func(tx *Tx) (err error) {
-		if err := tx.adopt(ctx, w); err != nil {
+	if err := flushed.Wait(); err != nil {
+		return err
+	}
+	return l.Tx(ctx, func(tx *Tx) error {
+		var raw []*BlobWriter
+		for _, w := range letters {
+			raw = append(raw, w.Raw)
+		}
+		if err := tx.adopt(ctx, raw...); err != nil {
 			return err
 		}
-		id, fresh, err = tx.Take(ctx, t)
-		return err
+		for _, w := range letters {
+			var err error
+			w.SHA256, w.Bytes = w.Raw.SHA256(), w.Raw.Size()
+			if w.ID, w.Fresh, err = tx.Take(ctx, w.TakenLetter); err != nil {
+				return err
+			}
+		}
+		return nil
 	})
-	if err != nil {
-		return "", false, err
-	}
-	return id, fresh, nil
 }
 
 func (tx *Tx) letterAt(ctx context.Context, t TakenLetter) (id, sha string, err error) {

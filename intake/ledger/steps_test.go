@@ -184,3 +184,36 @@ func TestLeaseOfSomeKinds(t *testing.T) {
 		t.Errorf("a cancelled step came: %+v", s)
 	}
 }
+
+// The second of two steps at once overtakes none, and is one that cannot have
+// ended the program before.
+func TestLeaseFresh(t *testing.T) {
+	l, clock := newLedger(t)
+	fresh := func() *Step {
+		t.Helper()
+		s, err := l.LeaseFresh(t.Context(), "robot", time.Minute, StepRead)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	letter := taken(t, l, 1, "a")
+	s := fresh()
+	if s == nil || s.Subject != letter || s.Attempts != 1 {
+		t.Fatalf("the step of a new letter: %+v", s)
+	}
+	if err := l.Retry(t.Context(), s, errors.New("trouble"), time.Second); err != nil {
+		t.Fatal(err)
+	}
+	clock.pass(2 * time.Second)
+	taken(t, l, 2, "b")
+	if s := fresh(); s != nil {
+		t.Errorf("the letter that was tried before was passed by: %+v", s)
+	}
+	if s := lease(t, l, "robot"); s == nil || s.Subject != letter || s.Attempts != 2 {
+		t.Fatalf("an ordinary lease: %+v", s)
+	}
+	if s := fresh(); s == nil || s.Subject == letter {
+		t.Errorf("with the tried one in hand: %+v", s)
+	}
+}

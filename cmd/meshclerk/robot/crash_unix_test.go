@@ -144,6 +144,52 @@ func TestKilledAtEachDurablePoint(t *testing.T) {
 	}
 }
 
+// Letters are taken together and read side by side. The process is killed at
+// each point of that; every letter is taken and read exactly once all the same.
+func TestKilledAmongLetters(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts the process some twenty times")
+	}
+	c, imap, _ := newMortal(t)
+	const together = 2
+	for n := 1; n <= 5*together; n++ {
+		for k := range together {
+			imap.Deliver(request(t, fmt.Sprintf("letter-%02d-%d", n, k)))
+		}
+		c.DieAt = n
+		point, alive := c.run(t)
+		if alive {
+			t.Fatalf("there are only %d points", n-1)
+		}
+		c.DieAt = 0
+		if _, alive := c.run(t); !alive {
+			t.Fatal("a child without a death sentence died")
+		}
+		c.checkAll(t, point, n*together)
+	}
+}
+
+// checkAll proves that each of so many letters is read and one job.
+func (c mortal) checkAll(t *testing.T, point string, letters int) {
+	t.Helper()
+	l, err := ledger.Open(t.Context(), c.Data, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	done, err := l.Letters(t.Context(), 10*letters, ledger.LetterDone)
+	if err != nil || len(done) != letters {
+		t.Errorf("killed at %q: %d letters are done, want %d (%v)", point, len(done), letters, err)
+	}
+	jobs, err := l.Jobs(t.Context(), ledger.Filter{})
+	if err != nil || len(jobs) != letters {
+		t.Errorf("killed at %q: %d jobs, want %d (%v)", point, len(jobs), letters, err)
+	}
+	if problems, err := l.Verify(t.Context()); err != nil || len(problems) > 0 {
+		t.Errorf("killed at %q: the ledger is not whole: %v %v", point, problems, err)
+	}
+}
+
 func newMortal(t *testing.T) (mortal, *mailtest.Server, *mailtest.Sink) {
 	imap, smtp := mailtest.Dovecot(t), mailtest.SMTP(t, mailtest.Accept)
 	c := mortal{Data: t.TempDir(), IMAPPort: imap.Port, IMAPUser: imap.User, IMAPPassword: imap.Password,

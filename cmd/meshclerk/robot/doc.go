@@ -23,6 +23,8 @@
 //   - A step's results and the next steps commit with the end of the step, in one
 //     transaction. A step that is cut short is begun again, and every act of a
 //     step on the mailbox looks first whether it was done already.
+//   - Letters are acted on in the order they came, one at a time. Only the parsing
+//     of the next one runs beside the step in hand.
 //   - Nothing is sent that no named person approved, byte for byte.
 //   - One bad letter never stops the others: a step that failed too often is set
 //     aside, with a notice for staff.

@@ -203,6 +203,36 @@ func TestCutInsideAFetch(t *testing.T) {
 	h.whole()
 }
 
+// Letters that were fetched before the connection was cut are taken, though
+// they were to be taken together with the one that was cut.
+func TestCutAmongLetters(t *testing.T) {
+	h := newHouse(t)
+	h.agree()
+	for _, key := range []string{"one", "two"} {
+		h.imap.Deliver(request(t, key))
+	}
+	long := append(request(t, "three"), bytes.Repeat([]byte("and so on, at length\r\n"), 20_000)...)
+	h.imap.Deliver(long)
+	proxy := mailtest.NewProxy(t, h.imap.Port)
+	c := h.imap.Config("none")
+	c.Port, c.CommandTimeout = proxy.Port, 2*time.Second
+	h.Dial = h.dialAt(c)
+	proxy.CutAfter(200_000)
+	if err := h.Once(t.Context()); err == nil {
+		t.Fatal("the cut went unnoticed")
+	}
+	taken, err := h.Ledger.Letters(t.Context(), 10)
+	if err != nil || len(taken) != 2 {
+		t.Fatalf("%d letters are taken (%v), want the two that came whole", len(taken), err)
+	}
+	proxy.Heal()
+	h.once()
+	if jobs := h.jobs(); len(jobs) != 3 {
+		t.Errorf("%d jobs, want one for each letter", len(jobs))
+	}
+	h.whole()
+}
+
 // A server that says nothing more ends in a clear error, not in silence of ours.
 func TestSilentServer(t *testing.T) {
 	h := newHouse(t)

@@ -52,10 +52,8 @@ func (r *Robot) takeNew(ctx context.Context, m Mail) error {
 		if err != nil {
 			return err
 		}
-		for _, item := range batch.Items {
-			if err := r.take(ctx, m, item); err != nil {
-				return err
-			}
+		if err := r.takeAll(ctx, m, batch.Items); err != nil {
+			return err
 		}
 		err = r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 			return tx.SavePoll(ctx, inbox, batch.Cursor.UIDValidity, batch.Cursor.LastUID)
@@ -76,19 +74,51 @@ func (r *Robot) since(known ledger.Poll) time.Time {
 	return first.AddDate(0, 0, -r.Rules.Mailbox.FirstDays)
 }
 
-// take makes one letter durably ours: its bytes first, then its row and first
-// step. A letter over the cap stays where it is, and staff are told.
-func (r *Robot) take(ctx context.Context, m Mail, item mailbox.Item) error {
+// Letters are made durable some at a time, since each time the disk is waited for.
+const (
+	armLetters = 16
+	armBytes   = 8 << 20
+)
+
+// armful is the letters that were fetched and are not ours yet.
+type armful struct {
+	letters []*ledger.RawLetter
+	bytes   int64
+}
+
+// takeAll makes letters durably ours. When fetching fails, those that were
+// fetched before are taken all the same.
+func (r *Robot) takeAll(ctx context.Context, m Mail, items []mailbox.Item) error {
+	var arm armful
+	for _, item := range items {
+		if err := r.fetch(ctx, m, item, &arm); err != nil {
+			return errors.Join(err, r.record(context.WithoutCancel(ctx), &arm))
+		}
+		if len(arm.letters) < armLetters && arm.bytes < armBytes {
+			continue
+		}
+		if err := r.record(ctx, &arm); err != nil {
+			return err
+		}
+	}
+	return r.record(ctx, &arm)
+}
+
+// fetch takes the bytes of one letter, unless they are ours already. A letter
+// over the cap stays where it is, and staff are told.
+func (r *Robot) fetch(ctx context.Context, m Mail, item mailbox.Item, arm *armful) error {
 	seen, err := r.Ledger.SeenAt(ctx, item.Ref.Folder, item.Ref.UIDValidity, item.Ref.UID)
 	if err != nil || seen != "" {
 		return err
 	}
-	blob, err := r.Ledger.NewBlob("letter", r.Rules.Caps.LetterBytes)
+	raw, err := r.Ledger.NewBlob(ledger.KindLetter, r.Rules.Caps.LetterBytes)
 	if err != nil {
 		return err
 	}
-	defer blob.Abort()
-	_, err = m.Fetch(ctx, item.Ref, blob, r.Rules.Caps.LetterBytes)
+	n, err := m.Fetch(ctx, item.Ref, raw, r.Rules.Caps.LetterBytes)
+	if err != nil {
+		raw.Abort()
+	}
 	switch {
 	case errors.Is(err, mailbox.ErrTooLarge):
 		return r.tooLarge(ctx, item)
@@ -98,20 +128,29 @@ func (r *Robot) take(ctx context.Context, m Mail, item mailbox.Item) error {
 		return err
 	}
 	r.at("fetched")
-	return r.record(ctx, item, blob)
+	arm.bytes += n
+	arm.letters = append(arm.letters, &ledger.RawLetter{Raw: raw, TakenLetter: ledger.TakenLetter{
+		Folder: item.Ref.Folder, UIDValidity: item.Ref.UIDValidity, UID: item.Ref.UID, ReceivedAt: item.Received,
+	}})
+	return nil
 }
 
-func (r *Robot) record(ctx context.Context, item mailbox.Item, blob *ledger.BlobWriter) error {
-	id, fresh, err := r.Ledger.TakeRaw(ctx, blob, ledger.TakenLetter{
-		Folder: item.Ref.Folder, UIDValidity: item.Ref.UIDValidity, UID: item.Ref.UID, ReceivedAt: item.Received,
-	})
-	if err != nil {
+// record makes the letters ours: their bytes first, then their rows and first steps.
+func (r *Robot) record(ctx context.Context, arm *armful) error {
+	letters := arm.letters
+	*arm = armful{}
+	if len(letters) == 0 {
+		return nil
+	}
+	if err := r.Ledger.TakeRaw(ctx, letters...); err != nil {
 		return err
 	}
-	if fresh {
-		r.Log.Info("letter taken", "letter", id, "bytes", item.Size)
+	for _, l := range letters {
+		if l.Fresh {
+			r.Log.Info("letter taken", "letter", l.ID, "bytes", l.Bytes)
+		}
+		r.at("letter taken")
 	}
-	r.at("letter taken")
 	return nil
 }
 
