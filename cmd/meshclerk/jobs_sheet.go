@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"cmp"
+	"context"
 	_ "embed"
 	"encoding/base64"
 	"fmt"
@@ -56,12 +57,9 @@ func (c *jobsSheetCmd) Run(e *env) error {
 		return err
 	}
 	defer l.Close()
-	j, err := l.Job(e.ctx, jobID(c.ID))
+	j, err := printable(e.ctx, l, jobID(c.ID))
 	if err != nil {
 		return err
-	}
-	if j.Blob == "" || j.Report == nil || !j.Report.Readable {
-		return fmt.Errorf("job %s has no part that could be printed, so there is no sheet for it", j.ID)
 	}
 	if err := os.MkdirAll(c.To, 0o755); err != nil {
 		return fmt.Errorf("the folder %s cannot be made: %w", c.To, err)
@@ -81,11 +79,7 @@ func (c *jobsSheetCmd) Run(e *env) error {
 // lay writes the part beside the sheet and puts its picture onto it. A part that
 // cannot be mended is told of on the sheet.
 func (c *jobsSheetCmd) lay(e *env, l *ledger.Ledger, r *rules.Rules, j job.Job, s *sheet) error {
-	turn := mesh.Upright
-	if o := j.Report.Orientation; o != nil && !o.AsSent {
-		turn = o.Rotation
-	}
-	p, err := layPart(e.ctx, l.BlobPath(j.Blob), r, turn, "", j.Settings.Scale)
+	p, err := partOf(e.ctx, l, r, j)
 	if err != nil {
 		if e.ctx.Err() != nil {
 			return e.ctx.Err()
@@ -99,13 +93,59 @@ func (c *jobsSheetCmd) lay(e *env, l *ledger.Ledger, r *rules.Rules, j job.Job, 
 		return err
 	}
 	fmt.Fprintf(e.out, "written: %s\n", path)
-	s.Part, s.Done = filepath.Base(path), p.done
+	return s.show(p, filepath.Base(path))
+}
+
+// show puts a part onto the sheet, which lies in a file of that name.
+func (s *sheet) show(p laid, file string) error {
+	s.Part, s.Done = file, p.done
 	var png bytes.Buffer
 	if err := picture.WritePNG(&png, picture.Draw(p.mesh, picture.Corner, picture.Options{Sizes: true})); err != nil {
 		return err
 	}
 	s.Picture = template.URL("data:image/png;base64," + base64.StdEncoding.EncodeToString(png.Bytes())) // our own bytes
 	return nil
+}
+
+// partOf is the part of a job as it goes onto the printer.
+func partOf(ctx context.Context, l *ledger.Ledger, r *rules.Rules, j job.Job) (laid, error) {
+	turn := mesh.Upright
+	if o := j.Report.Orientation; o != nil && !o.AsSent {
+		turn = o.Rotation
+	}
+	return layPart(ctx, l.BlobPath(j.Blob), r, turn, "", j.Settings.Scale)
+}
+
+// printable is a job with a part that could be printed.
+func printable(ctx context.Context, l *ledger.Ledger, id job.ID) (job.Job, error) {
+	j, err := l.Job(ctx, id)
+	if err == nil && (j.Blob == "" || j.Report == nil || !j.Report.Readable) {
+		err = fmt.Errorf("job %s has no part that could be printed, so there is no sheet for it", j.ID)
+	}
+	return j, err
+}
+
+// sheetPage is the sheet as the staff page shows it, beside the part it hands out.
+func sheetPage(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID, now time.Time) ([]byte, error) {
+	j, err := printable(ctx, l, id)
+	if err != nil {
+		return nil, err
+	}
+	s := newSheet(j, r, now)
+	p, err := partOf(ctx, l, r, j)
+	switch {
+	case ctx.Err() != nil:
+		return nil, ctx.Err()
+	case err != nil:
+		s.NoPart = err.Error()
+	default:
+		if err := s.show(p, string(j.ID)+".stl"); err != nil {
+			return nil, err
+		}
+	}
+	var b bytes.Buffer
+	err = s.write(&b)
+	return b.Bytes(), err
 }
 
 // mostNotes keeps the sheet to one page.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -15,6 +16,7 @@ import (
 	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/mesh"
 	"meshclerk/reply/desk"
 	"meshclerk/reply/draft"
 	"meshclerk/templates"
@@ -80,6 +82,20 @@ func newStaffPage(bot *robot.Robot, cfg desk.Config) (*staffPage, error) {
 	cfg.Preview = func(ctx context.Context, set *templates.Set, id job.ID, name, language string) (draft.Message, error) {
 		return robot.Preview(ctx, bot.Ledger, bot.Rules, set, id, name, language)
 	}
+	cfg.Sheet = func(ctx context.Context, id job.ID) ([]byte, error) {
+		return sheetPage(ctx, bot.Ledger, bot.Rules, id, bot.Now())
+	}
+	cfg.Part = func(ctx context.Context, id job.ID, w io.Writer) error {
+		j, err := printable(ctx, bot.Ledger, id)
+		if err != nil {
+			return err
+		}
+		p, err := partOf(ctx, bot.Ledger, bot.Rules, j)
+		if err != nil {
+			return err
+		}
+		return mesh.WriteSTL(w, p.mesh)
+	}
 	cfg.Changed = bot.SetTemplates
 	cfg.LastPoll = func(context.Context) (time.Time, error) { return bot.LastGoodPoll() }
 	cfg.Acts = desk.Acts{
@@ -94,6 +110,7 @@ func newStaffPage(bot *robot.Robot, cfg desk.Config) (*staffPage, error) {
 		},
 		Replaced: robot.Replaced,
 		Confirm:  func(ctx context.Context, id job.ID, by string) error { return robot.Confirm(ctx, bot.Ledger, id, by) },
+		Assign:   bot.Reassign,
 		Press:    func(ctx context.Context, id job.ID, p desk.Press) error { return press(ctx, bot, id, p) },
 	}
 	d, err := desk.New(cfg)

@@ -42,6 +42,9 @@ func (d *Desk) acts() Acts {
 	if a.Press == nil {
 		a.Press = func(ctx context.Context, id job.ID, p Press) error { return l.Move(ctx, id, p.To, p.By, p.Why) }
 	}
+	if a.Assign == nil {
+		a.Assign = d.assignHere
+	}
 	return a
 }
 
@@ -164,11 +167,11 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request, who personal) error 
 	if anew {
 		rewrite = Rewrite{Note: strings.TrimSpace(visible(r.PostFormValue("note")))}
 	} else if strings.TrimSpace(mine.Markdown) == "" || mine.Subject == "" {
-		return d.again(w, r, who, mine, "The subject or the text is empty.")
+		return d.again(w, r, who, mine, wrongf("the subject or the text is empty"))
 	}
 	m, err := d.cfg.Redraft(ctx, id, rewrite)
 	if err != nil {
-		return d.again(w, r, who, mine, capital(err.Error()))
+		return d.again(w, r, who, mine, theirs(err))
 	}
 	why := "edited on the staff page"
 	if anew {
@@ -186,12 +189,13 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request, who personal) error 
 }
 
 // again shows the form with the person's words and what is wrong with them.
-func (d *Desk) again(w http.ResponseWriter, r *http.Request, who personal, mine editing, wrong string) error {
+func (d *Desk) again(w http.ResponseWriter, r *http.Request, who personal, mine editing, wrong error) error {
 	v, err := d.replyOf(r, who, r.PathValue("draft"))
 	if err != nil {
 		return err
 	}
-	mine.Wrong = d.pages.speech[d.lang(r)].t(wrong)
+	_, text := d.pages.speech[d.lang(r)].wrong(wrong)
+	mine.Wrong = capital(text) + "."
 	v.Editing = &mine
 	return d.showReply(w, r, http.StatusUnprocessableEntity, who, v)
 }
@@ -219,39 +223,6 @@ func (d *Desk) replace(ctx context.Context, tx *ledger.Tx, id, base string, m dr
 	return d.cfg.Acts.Replaced(ctx, tx, id)
 }
 
-// moveJob records what was done at the printer or the counter.
-func (d *Desk) moveJob(w http.ResponseWriter, r *http.Request, who personal) error {
-	id, f := job.ID(r.PathValue("job")), fields{r: r}
-	p := Press{To: job.Stage(r.PostFormValue("to")), Paid: strings.Replace(strings.TrimSpace(r.PostFormValue("paid")), ",", ".", 1),
-		Why: oneLine(r.PostFormValue("why"), 500), By: who.Name}
-	p.Hours, p.Grams = f.number("hours", "hours", 0, 0, 1000), f.number("grams", "grams", 0, 0, 100000)
-	if f.err != nil {
-		return f.err
-	}
-	if err := d.cfg.Acts.Press(r.Context(), id, p); err != nil {
-		return actError(err)
-	}
-	d.wake()
-	s := d.pages.speech[d.lang(r)]
-	d.say(r, "%s is now: %s.", string(id), s.code("stage", p.To))
-	back := "/job/" + string(id)
-	if r.PostFormValue("back") == "prints" {
-		back = "/prints"
-	}
-	http.Redirect(w, r, back, http.StatusSeeOther)
-	return nil
-}
-
-// actError keeps the errors that have a page of their own; others are a person's
-// to mend, such as a reason that is missing.
-func actError(err error) error {
-	var stage *ledger.StageError
-	if errors.As(err, &stage) || errors.Is(err, ledger.ErrNotFound) || errors.Is(err, ledger.ErrDiskFull) || errors.Is(err, context.Canceled) {
-		return err
-	}
-	return wrongInput(err.Error())
-}
-
 // confirm records that a person made sure of a job's sender.
 func (d *Desk) confirm(w http.ResponseWriter, r *http.Request, who personal) error {
 	id := job.ID(r.PathValue("job"))
@@ -259,7 +230,7 @@ func (d *Desk) confirm(w http.ResponseWriter, r *http.Request, who personal) err
 		return wrongf("the sender cannot be confirmed here")
 	}
 	if err := d.cfg.Acts.Confirm(r.Context(), id, who.Name); err != nil {
-		return actError(err)
+		return theirs(err)
 	}
 	d.wake()
 	d.say(r, "You have made sure of the sender. The job is checked anew, and a new reply is written.")

@@ -245,15 +245,17 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 // sights are the pages that are looked at.
 func sights(id job.ID, d string) map[string]string {
 	return map[string]string{"waiting": "/", "reply": "/reply/" + d, "reply-void": "/reply/D-000003", "job": "/job/" + string(id), "jobs": "/jobs", "prints": "/prints", "agreements": "/agreements?address=x@example.org",
-		"texts": "/texts", "text": "/texts/en/quote", "rules": "/rules", "report": "/report", "keys": "/keys", "letter": "/letter/L-000001", "missing": "/nowhere"}
+		"texts": "/texts", "text": "/texts/en/quote", "rules": "/rules", "report": "/report", "record": "/record", "piece": "/texts/fr/_closing", "keys": "/keys", "letter": "/letter/L-000001", "missing": "/nowhere"}
 }
 
-// Every page at three widths and in both schemes: no sideways scroll, and a
+// Every page in light, in dark and on a phone: no sideways scroll, no rule of
+// axe-core broken (WCAG 2.2 A and AA, and what it calls best practice), and a
 // screenshot for a person to look at where MESHCLERK_PICTURES names a folder.
 func TestSights(t *testing.T) {
 	h := newHouse(t, nil)
 	id, d := rich(t, h)
 	ctx := tab(t, chromium(t))
+	rulesOfAxe := axe(t)
 	out := os.Getenv("MESHCLERK_PICTURES")
 	shoot := func(name string) {
 		if out == "" {
@@ -288,6 +290,13 @@ func TestSights(t *testing.T) {
 				t.Errorf("%s at %d px scrolls sideways: it is %d px wide", name, look.width, wide)
 			}
 			shoot(name + "-" + look.name)
+			if rulesOfAxe != "" {
+				ready(t, ctx)
+				holdsAgainstAxe(t, ctx, rulesOfAxe, name+", "+look.name)
+			}
 		}
+	}
+	if rulesOfAxe == "" {
+		t.Skip("axe-core is not fetched: the pages are not held against its rules (testdata/fetch.sh)")
 	}
 }

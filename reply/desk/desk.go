@@ -3,8 +3,10 @@ package desk
 import (
 	"context"
 	"errors"
+	"io"
 	"log/slog"
 	"net/http"
+	"path"
 	"sync/atomic"
 	"time"
 
@@ -30,6 +32,11 @@ type Config struct {
 	Redraft func(ctx context.Context, draftID string, w Rewrite) (draft.Message, error)
 	// Preview fills in a reply text of a set for a job as it stands. It changes nothing.
 	Preview func(ctx context.Context, set *templates.Set, id job.ID, name, language string) (draft.Message, error)
+	// Sheet makes the job sheet as an HTML page that fetches nothing.
+	Sheet func(ctx context.Context, id job.ID) ([]byte, error)
+	// Part writes the part as it goes onto the printer, as STL. Nothing may be
+	// written before an error.
+	Part func(ctx context.Context, id job.ID, w io.Writer) error
 	// Acts are what a change brings with it in the robot's work.
 	Acts Acts
 	// Wake tells the robot that there is work; nil when it looks by itself.
@@ -63,6 +70,8 @@ type Acts struct {
 	Replaced func(ctx context.Context, tx *ledger.Tx, id string) error
 	// Confirm records that a person made sure who the sender of a job is.
 	Confirm func(ctx context.Context, id job.ID, by string) error
+	// Assign puts a job onto a printer's list, with that printer's hours.
+	Assign func(ctx context.Context, id job.ID, printer, by string) error
 	// Press records what was done at the printer and at the counter.
 	Press func(ctx context.Context, id job.ID, p Press) error
 }
@@ -155,7 +164,7 @@ func (d *Desk) guard(next http.Handler) http.Handler {
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		d.fail(w, r, http.StatusForbidden, "this was sent from another web site, so nothing was done; open the page here and try again")
 	}))
-	checked := d.sessions.LoadAndSave(cross.Handler(next))
+	acting, asking := d.sessions.LoadAndSave(cross.Handler(next)), d.onlyLoaded(next)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", policy)
@@ -169,7 +178,28 @@ func (d *Desk) guard(next http.Handler) http.Handler {
 			h.Set("Strict-Transport-Security", "max-age=31536000") // RFC 6797
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
-		checked.ServeHTTP(w, r)
+		if r.Method == http.MethodGet && path.Base(r.URL.Path) == "state" {
+			asking.ServeHTTP(w, r)
+			return
+		}
+		acting.ServeHTTP(w, r)
+	})
+}
+
+// onlyLoaded knows who asks and leaves the session as it is: a page that asks by
+// itself whether it is stale must not keep a person signed in who went away.
+func (d *Desk) onlyLoaded(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		token := ""
+		if c, err := r.Cookie(d.sessions.Cookie.Name); err == nil {
+			token = c.Value
+		}
+		ctx, err := d.sessions.Load(r.Context(), token)
+		if err != nil {
+			http.Error(w, "the session cannot be read", http.StatusInternalServerError)
+			return
+		}
+		next.ServeHTTP(w, r.WithContext(ctx))
 	})
 }
 
@@ -187,6 +217,7 @@ func (d *Desk) routes() http.Handler {
 	staff := func(pattern string, h page) { mux.Handle(pattern, d.person(RoleStaff, h)) }
 	admin := func(pattern string, h page) { mux.Handle(pattern, d.person(RoleAdmin, h)) }
 	staff("GET /{$}", d.waiting)
+	staff("GET /state", d.waitingState)
 	staff("POST /notice/{id}/done", d.noticeDone)
 
 	staff("GET /reply/{draft}", d.replyPage)
@@ -207,13 +238,18 @@ func (d *Desk) routes() http.Handler {
 	staff("GET /job/{job}/picture/{view}", d.picture)
 	staff("GET /job/{job}/shape", d.shape)
 	staff("POST /job/{job}/move", d.moveJob)
+	staff("POST /job/{job}/assign", d.assign)
 	staff("POST /job/{job}/confirm", d.confirm)
+	staff("GET /job/{job}/state", d.jobState)
+	staff("GET /job/{job}/sheet", d.sheetPage)
+	staff("GET /job/{job}/part.stl", d.part)
 
 	staff("GET /jobs", d.jobsPage)
 	staff("GET /prints", d.printsPage)
 	staff("GET /agreements", d.agreementsPage)
 	staff("POST /agreements", d.addAgreement)
 	staff("GET /report", d.reportPage)
+	staff("GET /record", d.recordPage)
 	staff("GET /texts", d.textsPage)
 	staff("GET /texts/{lang}/{name}", d.textPage)
 	admin("POST /texts/{lang}/{name}", d.saveText)

@@ -3,14 +3,18 @@ package desk
 import (
 	"context"
 	"encoding/json"
+	"fmt"
+	"hash/fnv"
 	"net/http"
+	"strconv"
 	"strings"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 )
 
 // replyState tells the page whether it is still right, for the script that asks
-// every few seconds.
+// every second.
 func (d *Desk) replyState(w http.ResponseWriter, r *http.Request, who personal) error {
 	dr, err := d.cfg.Ledger.Draft(r.Context(), r.PathValue("draft"))
 	if err != nil {
@@ -18,11 +22,10 @@ func (d *Desk) replyState(w http.ResponseWriter, r *http.Request, who personal) 
 	}
 	s := d.pages.speech[d.lang(r)]
 	state := struct {
-		SHA    string `json:"sha"`
 		State  string `json:"state"`
 		Others string `json:"others"`
 		Stale  string `json:"stale"`
-	}{SHA: dr.SHA256, State: string(dr.State)}
+	}{State: string(dr.State) + " " + dr.SHA256}
 	if others := d.here.see(dr.ID, who.Name, d.cfg.Now()); len(others) > 0 {
 		state.Others = s.t("%s has this open too.", strings.Join(others, ", "))
 	}
@@ -31,11 +34,75 @@ func (d *Desk) replyState(w http.ResponseWriter, r *http.Request, who personal) 
 	return json.NewEncoder(w).Encode(state)
 }
 
+// jobState and waitingState do the same for the pages of a job and of what waits:
+// what they show is told by a word that changes with it.
+func (d *Desk) jobState(w http.ResponseWriter, r *http.Request, _ personal) error {
+	id := job.ID(r.PathValue("job"))
+	now, err := d.jobMark(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	events, err := d.cfg.Ledger.Events(r.Context(), string(id))
+	if err != nil {
+		return err
+	}
+	return told(w, now, d.latest(d.pages.speech[d.lang(r)], events, "This job was changed meanwhile."))
+}
+
+func (d *Desk) waitingState(w http.ResponseWriter, r *http.Request, _ personal) error {
+	now, err := d.waitingMark(r.Context())
+	if err != nil {
+		return err
+	}
+	return told(w, now, d.pages.speech[d.lang(r)].t("Something came in or was dealt with."))
+}
+
+func told(w http.ResponseWriter, now, words string) error {
+	w.Header().Set("Content-Type", "application/json")
+	return json.NewEncoder(w).Encode(map[string]string{"state": now, "stale": words})
+}
+
+// jobMark changes with a job and with the replies about it.
+func (d *Desk) jobMark(ctx context.Context, id job.ID) (string, error) {
+	events, err := d.cfg.Ledger.History(ctx, id)
+	if err != nil || len(events) == 0 {
+		return "", err
+	}
+	return strconv.FormatInt(events[len(events)-1].Seq, 10), nil
+}
+
+// waitingMark changes with the list of what waits.
+func (d *Desk) waitingMark(ctx context.Context) (string, error) {
+	drafts, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{States: onList})
+	if err != nil {
+		return "", err
+	}
+	notices, err := d.cfg.Ledger.Notices(ctx, false)
+	if err != nil {
+		return "", err
+	}
+	h := fnv.New64a()
+	for _, dr := range drafts {
+		fmt.Fprintln(h, dr.ID, dr.State, dr.SHA256)
+	}
+	for _, n := range notices {
+		fmt.Fprintln(h, n.ID, n.Times)
+	}
+	return strconv.FormatUint(h.Sum64(), 36), nil
+}
+
 // whatHappened says in a sentence who changed a draft last.
 func (d *Desk) whatHappened(ctx context.Context, s *speech, dr ledger.Draft) string {
 	events, err := d.cfg.Ledger.Events(ctx, dr.ID)
-	if err != nil || len(events) == 0 {
-		return s.t("This reply was changed meanwhile.")
+	if err != nil {
+		events = nil
+	}
+	return d.latest(s, events, "This reply was changed meanwhile.")
+}
+
+func (d *Desk) latest(s *speech, events []ledger.Event, otherwise string) string {
+	if len(events) == 0 {
+		return s.t(otherwise)
 	}
 	e := events[len(events)-1]
 	return s.t("%s, %s ago: %s.", e.Who, s.age(e.At, d.cfg.Now()), s.code("event", e.What))

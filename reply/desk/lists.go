@@ -54,8 +54,33 @@ func (d *Desk) jobsPage(w http.ResponseWriter, r *http.Request, who personal) er
 // printsView is the print list: what is agreed and not yet printed, by printer,
 // and whom to call.
 type printsView struct {
+	Wrong    string // of a job that is no longer on the list
+	Sheets   bool   // job sheets can be had
 	Printers []printerView
-	Calls    []ledger.Row
+	Calls    []listRow
+}
+
+// listRow is a job on the print list, with the form for what is done with it.
+type listRow struct {
+	ledger.Row
+	Press pressView
+}
+
+// tried puts a form that could not be taken back where it came from.
+func (v *printsView) tried(id job.ID, t *pressed) {
+	lists := [][]listRow{v.Calls}
+	for _, p := range v.Printers {
+		lists = append(lists, p.Rows)
+	}
+	for _, rows := range lists {
+		for i := range rows {
+			if rows[i].ID == id {
+				rows[i].Press.Tried = t
+				return
+			}
+		}
+	}
+	v.Wrong = t.Wrong
 }
 
 type printerView struct {
@@ -63,7 +88,7 @@ type printerView struct {
 	Count int
 	Hours float64 // all that waits, in seconds
 	Days  float64 // at the house's hours a day, on all machines of the kind
-	Rows  []ledger.Row
+	Rows  []listRow
 }
 
 func (d *Desk) printsPage(w http.ResponseWriter, r *http.Request, who personal) error {
@@ -76,7 +101,7 @@ func (d *Desk) printsPage(w http.ResponseWriter, r *http.Request, who personal) 
 }
 
 func (d *Desk) prints(ctx context.Context) (printsView, error) {
-	var v printsView
+	v := printsView{Sheets: d.cfg.Sheet != nil}
 	rows, err := d.cfg.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Agreed, job.Printing, job.Failed}, Sort: "needed"})
 	if err != nil {
 		return v, err
@@ -90,7 +115,7 @@ func (d *Desk) prints(ctx context.Context) (printsView, error) {
 			v.Printers = append(v.Printers, printerView{Name: row.Printer, Count: 1})
 			i = len(v.Printers) - 1
 		}
-		v.Printers[i].Rows = append(v.Printers[i].Rows, row)
+		v.Printers[i].Rows = append(v.Printers[i].Rows, listRow{row, d.pressOf(row, "prints")})
 		v.Printers[i].Hours += row.PrintTimeS
 	}
 	for i, p := range v.Printers {
@@ -98,7 +123,10 @@ func (d *Desk) prints(ctx context.Context) (printsView, error) {
 			v.Printers[i].Days = p.Hours / day
 		}
 	}
-	v.Calls, err = d.cfg.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Ready}, Sort: "since"})
+	ready, err := d.cfg.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Ready}, Sort: "since"})
+	for _, row := range ready {
+		v.Calls = append(v.Calls, listRow{row, d.pressOf(row, "prints")})
+	}
 	return v, err
 }
 

@@ -5,8 +5,6 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
-	"errors"
-	"fmt"
 	"html/template"
 	"io/fs"
 	"net/http"
@@ -15,7 +13,6 @@ import (
 	"strings"
 	"time"
 
-	"meshclerk/intake/ledger"
 	"meshclerk/rules"
 )
 
@@ -183,42 +180,3 @@ func (d *Desk) poll(r *http.Request, s *speech) (time.Time, string) {
 	}
 	return when, ""
 }
-
-type failure struct {
-	Status  int
-	Text    string
-	Details []string
-}
-
-// fail shows what went wrong in one sentence.
-func (d *Desk) fail(w http.ResponseWriter, r *http.Request, status int, text string) {
-	who, _ := d.who(r)
-	d.show(w, r, status, "failure", "This did not work", who, failure{Status: status, Text: oneLine(d.pages.speech[d.lang(r)].t(text), 1000)})
-}
-
-// failed tells a person of an error. What the ledger refuses is said as it is;
-// what nobody foresaw goes to the log.
-func (d *Desk) failed(w http.ResponseWriter, r *http.Request, err error) {
-	var stage *ledger.StageError
-	var state *ledger.DraftStateError
-	var approved *ledger.ApprovedError
-	var wrong wrongInput
-	switch {
-	case errors.Is(err, ledger.ErrNotFound):
-		d.fail(w, r, http.StatusNotFound, err.Error())
-	case errors.As(err, &stage), errors.As(err, &state), errors.As(err, &approved):
-		d.fail(w, r, http.StatusConflict, err.Error())
-	case errors.As(err, &wrong):
-		d.fail(w, r, http.StatusUnprocessableEntity, err.Error())
-	default:
-		d.cfg.Log.Error("request failed", "path", r.URL.Path, "why", err)
-		d.fail(w, r, http.StatusInternalServerError, err.Error())
-	}
-}
-
-// wrongInput is what a person typed that cannot be taken.
-type wrongInput string
-
-func (e wrongInput) Error() string { return string(e) }
-
-func wrongf(format string, args ...any) error { return wrongInput(fmt.Sprintf(format, args...)) }

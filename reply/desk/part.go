@@ -20,7 +20,9 @@ type partView struct {
 	Trial   *trial
 	Open    bool // settings may still be changed
 	HasMesh bool
+	Press   pressView
 	Listed  bool // it is on the print list
+	Sheet   bool // there is a job sheet
 	Unsure  bool // a person may vouch for the sender
 }
 
@@ -70,8 +72,9 @@ func (d *Desk) partView(j job.Job, s *speech) partView {
 	}
 	switch j.Stage {
 	case job.Agreed, job.Printing, job.Failed, job.Ready:
-		p.Listed = true
+		p.Listed, p.Sheet = true, d.cfg.Sheet != nil
 	}
+	p.Press = d.pressOf(rowOf(j), "")
 	p.Unsure = j.Auth != job.Pass && d.cfg.Acts.Confirm != nil && job.MayGo(j.Stage, job.Checked)
 	if j.Report == nil {
 		return p

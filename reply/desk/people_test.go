@@ -15,6 +15,7 @@ import (
 	"golang.org/x/net/html"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
 	"meshclerk/templates"
 )
 
@@ -37,7 +38,7 @@ func said(t *testing.T) []string {
 		t.Fatal(err)
 	}
 	inPage := regexp.MustCompile(`\bt "([^"]+)"`)
-	plural := regexp.MustCompile(`plural (?:\.\w+|\(len \.\w+\)) "([^"]+)" "([^"]+)"`)
+	plural := regexp.MustCompile(`plural (?:(?:\$\w+)?\.\w+|\(len \.\w+\)) "([^"]+)" "([^"]+)"`)
 	for _, p := range pages {
 		b, err := files.ReadFile(p)
 		if err != nil {
@@ -52,7 +53,7 @@ func said(t *testing.T) []string {
 	}
 	inCode := regexp.MustCompile(`(?:\bs\.t\(|d\.say\(r, |\badd\("[a-z_]+", |d\.show\(w, r, [\w.]+, "[a-z-]+", |who, "/[^"]*"(?:\+r\.PathValue\("draft"\))?, )"([^"]+)"`)
 	inCodePlural := regexp.MustCompile(`s\.plural\(n, "([^"]+)", "([^"]+)"\)`)
-	failures := regexp.MustCompile(`d\.fail\(w, r, http\.\w+, "([^"]+)"\)`)
+	failures := regexp.MustCompile(`(?:d\.fail\(w, r, http\.\w+, |wrongf\(|d\.latest\(.*, |f\.number\("\w+", )"((?:[^"\\]|\\.)+)"`)
 	returned := regexp.MustCompile(`(?:return|signInView\{name,|again\(w, r, who, mine,) "([A-Z][^"]+\.)"`)
 	for _, name := range sources {
 		if strings.HasSuffix(name, "_test.go") {
@@ -101,6 +102,21 @@ func TestCodesHaveWords(t *testing.T) {
 	for _, k := range templates.Default().Names() {
 		if s.words["kind."+k] == "" {
 			t.Errorf("no word for the situation %s", k)
+		}
+	}
+	for _, k := range templates.Default().Pieces() {
+		if s.words["piece."+k] == "" {
+			t.Errorf("no word for the piece %s", k)
+		}
+	}
+	for _, k := range ledger.DeedNames() {
+		if s.words["deed."+k] == "" {
+			t.Errorf("no word for the deed %s", k)
+		}
+	}
+	for _, k := range templates.Samples("en") {
+		if s.words["sample."+k.Name] == "" {
+			t.Errorf("no word for the sample %s", k.Name)
 		}
 	}
 	for _, l := range []string{"fr"} {
@@ -375,7 +391,7 @@ func TestMovingJobs(t *testing.T) {
 	if code != http.StatusOK || !strings.Contains(page, "LP-000004 is now: printing.") {
 		t.Errorf("%d", code)
 	}
-	code, page = b.post("/job/LP-000004/move", url.Values{"to": {"collected"}})
+	code, page = b.post("/job/LP-000004/move", url.Values{"to": {"collected"}, "paid": {"0"}})
 	if code != http.StatusConflict {
 		t.Errorf("%d", code)
 	}

@@ -33,6 +33,7 @@ type replyView struct {
 	Refusal  *refusal
 	Editing  *editing
 	Language string // of the reply
+	Mark     string // of the job, where there is no reply
 }
 
 // refusal tells why an approval or an edit was not taken, and what changed.
@@ -78,13 +79,22 @@ func (d *Desk) replyOf(r *http.Request, who personal, id string) (replyView, err
 
 // jobPage shows a job with the reply about it that matters most now.
 func (d *Desk) jobPage(w http.ResponseWriter, r *http.Request, who personal) error {
-	ctx, id := r.Context(), job.ID(r.PathValue("job"))
-	if _, err := d.cfg.Ledger.Job(ctx, id); err != nil {
+	v, err := d.caseOfJob(r, who, job.ID(r.PathValue("job")))
+	if err != nil {
 		return err
+	}
+	return d.showReply(w, r, http.StatusOK, who, v)
+}
+
+// caseOfJob is a job with the reply about it that matters most now.
+func (d *Desk) caseOfJob(r *http.Request, who personal, id job.ID) (replyView, error) {
+	ctx := r.Context()
+	if _, err := d.cfg.Ledger.Job(ctx, id); err != nil {
+		return replyView{}, err
 	}
 	drafts, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{Job: id})
 	if err != nil {
-		return err
+		return replyView{}, err
 	}
 	var dr *ledger.Draft
 	for i := range drafts {
@@ -92,11 +102,7 @@ func (d *Desk) jobPage(w http.ResponseWriter, r *http.Request, who personal) err
 			dr = &drafts[i]
 		}
 	}
-	v, err := d.caseOf(ctx, d.pages.speech[d.lang(r)], who, dr, []job.ID{id})
-	if err != nil {
-		return err
-	}
-	return d.showReply(w, r, http.StatusOK, who, v)
+	return d.caseOf(ctx, d.pages.speech[d.lang(r)], who, dr, []job.ID{id})
 }
 
 // pressing ranks drafts by how much they want a person.
@@ -134,6 +140,12 @@ func (d *Desk) caseOf(ctx context.Context, s *speech, who personal, dr *ledger.D
 		return v, err
 	}
 	v.Remarks = v.remarks(s)
+	if dr == nil && len(jobs) > 0 {
+		var err error
+		if v.Mark, err = d.jobMark(ctx, jobs[0]); err != nil {
+			return v, err
+		}
+	}
 	return v, nil
 }
 

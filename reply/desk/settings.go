@@ -29,7 +29,8 @@ func (d *Desk) changeSettings(w http.ResponseWriter, r *http.Request, who person
 		t.Report, err = d.cfg.Recheck(ctx, id, t.Settings)
 	}
 	if err != nil {
-		t.Wrong = capital(err.Error())
+		_, text := d.pages.speech[d.lang(r)].wrong(theirs(err))
+		t.Wrong = capital(text) + "."
 		return d.showTrial(w, r, who, j, t)
 	}
 	if r.PostFormValue("do") != "use" {
@@ -190,7 +191,7 @@ func (f *fields) number(field, name string, without, least, most float64) float6
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(v) || v < least || v > most {
 		if f.err == nil {
-			f.err = wrongf("%s is %q; it must be a number from %g to %g", name, oneLine(text, 30), least, most)
+			f.err = wrongf("%s is %q; it must be a number from %g to %g", word(name), oneLine(text, 30), least, most)
 		}
 		return without
 	}

@@ -17,7 +17,7 @@ type presence struct {
 }
 
 const (
-	presentFor = 20 * time.Second // the page reports every five seconds
+	presentFor = 20 * time.Second // the page reports every second while it is in sight
 	maxPresent = 5000
 )
 

@@ -19,22 +19,43 @@ import (
 
 type textsView struct {
 	Names     []string
+	Pieces    []pieceView
 	Languages []string
 	CanSave   bool
 }
 
+// pieceView is a part that several texts take in.
+type pieceView struct {
+	Name  string
+	Texts int // that take it in
+}
+
 func (d *Desk) textsPage(w http.ResponseWriter, r *http.Request, who personal) error {
 	set := d.texts.Load()
-	d.show(w, r, http.StatusOK, "texts", "Reply texts", who, textsView{set.Names(), set.Languages(), d.canSave(who)})
+	v := textsView{Names: set.Names(), Languages: set.Languages(), CanSave: d.canSave(who)}
+	for _, name := range set.Pieces() {
+		p := pieceView{Name: name}
+		if piece, err := set.GetPiece(v.Languages[0], name); err == nil {
+			p.Texts = len(piece.UsedBy)
+		}
+		v.Pieces = append(v.Pieces, p)
+	}
+	d.show(w, r, http.StatusOK, "texts", "Reply texts", who, v)
 	return nil
 }
 
 func (d *Desk) canSave(who personal) bool { return who.Role == RoleAdmin && d.cfg.TemplatesDir != "" }
 
+// builtIn names the wording that came with the program, among the versions.
+const builtIn = "built-in"
+
 type textView struct {
 	Lang, Name string
 	Source     string
 	Path       string
+	Piece      bool     // it is no text by itself
+	UsedBy     []string // the texts that take it in
+	In         string   // the text that is shown: its own name, for a piece one of UsedBy
 	CanSave    bool
 	Samples    []string
 	Sample     string
@@ -42,8 +63,10 @@ type textView struct {
 	CanTry     bool
 	Subject    string
 	Plain      string
-	Wrong      string
+	Wrong      string // with the text
+	NoTry      string // why it cannot be tried on the job that was asked for
 	Versions   []version
+	BuiltIn    bool // an own wording stands in the place of one that came with the program
 }
 
 // version is an earlier wording of a text.
@@ -58,7 +81,14 @@ func (d *Desk) textPage(w http.ResponseWriter, r *http.Request, who personal) er
 	if err != nil {
 		return err
 	}
-	if id := r.URL.Query().Get("version"); id != "" {
+	switch id := r.URL.Query().Get("version"); {
+	case id == builtIn && v.BuiltIn:
+		b, err := templates.Builtin(v.Lang + "/" + v.Name + ".md")
+		if err != nil {
+			return err
+		}
+		v.Source = string(b)
+	case id != "":
 		i := slices.IndexFunc(v.Versions, func(o version) bool { return o.ID == id })
 		if i < 0 {
 			return wrongf("there is no such earlier version")
@@ -69,7 +99,7 @@ func (d *Desk) textPage(w http.ResponseWriter, r *http.Request, who personal) er
 		}
 		v.Source = string(b)
 	}
-	d.preview(r.Context(), &v, d.texts.Load())
+	d.preview(r.Context(), d.pages.speech[d.lang(r)], &v, d.texts.Load())
 	d.show(w, r, http.StatusOK, "text", "Reply text", who, v)
 	return nil
 }
@@ -80,11 +110,12 @@ func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
 	if !slices.Contains(set.Languages(), v.Lang) {
 		return v, wrongf("the house does not write in %q", oneLine(v.Lang, 20))
 	}
-	t, err := set.Get(v.Lang, v.Name)
-	if err != nil {
-		return v, wrongInput(err.Error())
+	if !v.read(set) {
+		return v, wrongf("there is no reply text %s", oneLine(v.Name, 60))
 	}
-	v.Source, v.Path = t.Source, t.Path
+	if in := r.FormValue("in"); slices.Contains(v.UsedBy, in) {
+		v.In = in
+	}
 	for _, s := range templates.Samples(v.Lang) {
 		v.Samples = append(v.Samples, s.Name)
 	}
@@ -92,31 +123,57 @@ func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
 	if !slices.Contains(v.Samples, v.Sample) {
 		v.Sample = v.Samples[0]
 	}
+	came, err := templates.Builtin(v.Lang + "/" + v.Name + ".md")
+	v.BuiltIn = err == nil && strings.TrimSpace(string(came)) != strings.TrimSpace(v.Source)
 	v.Versions, err = d.versions(v.Lang, v.Name)
 	return v, err
 }
 
+// read takes a text, or a piece of texts, as it stands.
+func (v *textView) read(set *templates.Set) bool {
+	v.In = v.Name
+	if t, err := set.Get(v.Lang, v.Name); err == nil {
+		v.Source, v.Path = t.Source, t.Path
+		return true
+	}
+	p, err := set.GetPiece(v.Lang, v.Name)
+	if err != nil {
+		return false
+	}
+	v.Source, v.Path, v.Piece, v.UsedBy = p.Source, p.Path, true, p.UsedBy
+	if len(v.UsedBy) > 0 {
+		v.In = v.UsedBy[0]
+		if slices.Contains(v.UsedBy, "quote") { // the letter that people know best
+			v.In = "quote"
+		}
+	}
+	return true
+}
+
 // preview fills a text in with a job that was chosen, else with a sample.
-func (d *Desk) preview(ctx context.Context, v *textView, set *templates.Set) {
+func (d *Desk) preview(ctx context.Context, s *speech, v *textView, set *templates.Set) {
 	if v.CanTry && v.Job != "" {
-		m, err := d.cfg.Preview(ctx, set, job.ID(v.Job), v.Name, v.Lang)
+		m, err := d.cfg.Preview(ctx, set, job.ID(v.Job), v.In, v.Lang)
 		if err != nil {
-			v.Wrong = err.Error()
+			_, text := s.wrong(theirs(err))
+			v.NoTry = capital(text) + "."
 			return
 		}
 		v.Subject, v.Plain = m.Subject, m.Plain
 		return
 	}
-	t, err := set.Get(v.Lang, v.Name)
+	t, err := set.Get(v.Lang, v.In)
 	if err != nil {
-		v.Wrong = err.Error()
+		if !v.Piece { // a piece that no text takes in cannot be shown
+			v.Wrong = err.Error()
+		}
 		return
 	}
-	for _, s := range templates.Samples(v.Lang) {
-		if s.Name != v.Sample {
+	for _, sample := range templates.Samples(v.Lang) {
+		if sample.Name != v.Sample {
 			continue
 		}
-		subject, markdown, err := t.Render(&s.Data)
+		subject, markdown, err := t.Render(&sample.Data)
 		if err != nil {
 			v.Wrong = err.Error()
 			return
@@ -150,7 +207,7 @@ func (d *Desk) saveText(w http.ResponseWriter, r *http.Request, who personal) er
 		return nil
 	}
 	if r.PostFormValue("do") != "save" {
-		d.preview(r.Context(), &v, set)
+		d.preview(r.Context(), d.pages.speech[d.lang(r)], &v, set)
 		d.show(w, r, http.StatusOK, "text", "Reply text", who, v)
 		return nil
 	}
@@ -197,9 +254,9 @@ func (d *Desk) tryText(v textView) (*templates.Set, error) {
 
 // storeText keeps the wording that was, then puts the new one in place.
 func (d *Desk) storeText(v textView, who personal) error {
-	old, err := d.texts.Load().Get(v.Lang, v.Name)
-	if err != nil {
-		return err
+	old := textView{Lang: v.Lang, Name: v.Name}
+	if !old.read(d.texts.Load()) {
+		return fmt.Errorf("the text %s/%s is no longer there", v.Lang, v.Name)
 	}
 	if d.cfg.VersionsDir != "" {
 		dir := d.versionsOf(v.Lang, v.Name)

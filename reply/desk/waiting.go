@@ -64,7 +64,11 @@ type reason struct {
 	Text string
 }
 
+// onList are the states of the replies that the list shows.
+var onList = []ledger.DraftState{ledger.DraftWaiting, ledger.DraftUncertain, ledger.DraftFailed, ledger.DraftApproved, ledger.DraftSending}
+
 type waitingView struct {
+	Mark    string
 	Urgent  []waitingRow // uncertain and failed
 	Waiting []waitingRow
 	OnWay   []waitingRow // approved or being sent
@@ -88,8 +92,7 @@ func (d *Desk) waiting(w http.ResponseWriter, r *http.Request, who personal) err
 
 func (d *Desk) waitingView(ctx context.Context, who personal, s *speech) (waitingView, error) {
 	var v waitingView
-	drafts, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{States: []ledger.DraftState{
-		ledger.DraftWaiting, ledger.DraftUncertain, ledger.DraftFailed, ledger.DraftApproved, ledger.DraftSending}})
+	drafts, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{States: onList})
 	if err != nil {
 		return v, err
 	}
@@ -108,6 +111,9 @@ func (d *Desk) waitingView(ctx context.Context, who personal, s *speech) (waitin
 			continue
 		}
 		v.Notices = append(v.Notices, n)
+	}
+	if v.Mark, err = d.waitingMark(ctx); err != nil {
+		return v, err
 	}
 	for _, dr := range drafts {
 		row := d.waitingRow(dr, jobs, who, s)

@@ -61,27 +61,40 @@ if (toggle) {
   toggle.addEventListener("click", () => { localStorage.setItem("keys", keysOn() ? "off" : "on"); name(); });
 }
 
-// A reply that is open asks every few seconds whether it is still the same.
+// The small help on the page is there while the keys are.
+for (const help of document.querySelectorAll("[data-keyhelp]")) help.hidden = !keysOn();
+
+// A page asks every second whether it is still right, and says so when it is not.
 const open = find("[data-state]");
 if (open) {
   const others = find("[data-others]"), stale = find("[data-stale]");
+  const tell = (words) => {
+    if (stale.firstChild && stale.firstChild.textContent === words) return;
+    const link = document.createElement("a");
+    link.href = location.pathname;
+    link.textContent = stale.dataset.link;
+    stale.replaceChildren(words, link);
+    stale.hidden = false;
+  };
+  let asking = false;
   const ask = async () => {
-    if (document.hidden) return;
-    let now;
+    if (document.hidden || asking) return;
+    asking = true;
     try {
       const r = await fetch(open.dataset.state, { headers: { "X-Desk": "state" } });
+      if (r.status === 403) tell(stale.dataset.out + " ");
       if (!r.ok) return;
-      now = await r.json();
-    } catch { return; } // the next time may do
-    others.hidden = !now.others;
-    if (others.textContent !== now.others) others.textContent = now.others;
-    if (now.sha !== open.dataset.sha || now.state !== open.dataset.is) {
-      stale.hidden = false;
-      const words = stale.dataset.words + " " + now.stale;
-      if (stale.textContent !== words) stale.textContent = words;
-    }
+      const now = await r.json();
+      if (others) {
+        others.hidden = !now.others;
+        if (others.textContent !== now.others) others.textContent = now.others;
+      }
+      if (now.state !== open.dataset.is) tell(stale.dataset.words + " " + now.stale + " ");
+    } catch { // the next time may do
+    } finally { asking = false; }
   };
-  setInterval(ask, 5000);
+  setInterval(ask, 1000);
+  document.addEventListener("visibilitychange", ask);
 }
 
 // The frame of a reply is as high as its words.

@@ -1,0 +1,245 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"regexp"
+	"slices"
+	"strings"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// pressView is the form for what is done with one job at the printer and at the
+// counter, on the job's page and on the print list.
+type pressView struct {
+	ID       job.ID
+	Stage    job.Stage
+	Hours    float64 // as estimated
+	Grams    float64
+	Total    string   // what was quoted
+	Printer  string   // whose list it is on
+	Others   []string // the other printers
+	Closings []job.Stage
+	Back     string // "prints", or "" for the job's page
+	Tried    *pressed
+}
+
+// pressed is what a person filled in that could not be taken.
+type pressed struct{ Hours, Grams, Why, Paid, Wrong string }
+
+// closings are the ways a job may end unprinted.
+var closings = []job.Stage{job.Declined, job.Withdrawn, job.Lapsed}
+
+func (d *Desk) pressOf(row ledger.Row, back string) pressView {
+	v := pressView{ID: row.ID, Stage: row.Stage, Hours: row.PrintTimeS / 3600, Grams: row.MassG, Total: row.Total, Printer: row.Printer, Back: back}
+	if row.Stage == job.Agreed || row.Stage == job.Failed {
+		for _, p := range d.cfg.Rules.Printers {
+			if p.Name != row.Printer {
+				v.Others = append(v.Others, p.Name)
+			}
+		}
+	}
+	for _, to := range closings {
+		if back == "" && job.MayGo(row.Stage, to) {
+			v.Closings = append(v.Closings, to)
+		}
+	}
+	return v
+}
+
+// rowOf is a job as a list would show it.
+func rowOf(j job.Job) ledger.Row {
+	row := ledger.Row{ID: j.ID, Stage: j.Stage, Printer: j.Settings.Printer}
+	if r := j.Report; r != nil && r.Estimate != nil {
+		row.PrintTimeS, row.MassG = r.Estimate.PrintTimeS, r.Estimate.MassG
+		if row.Printer == "" {
+			row.Printer = r.Estimate.Printer
+		}
+	}
+	if r := j.Report; r != nil && r.Quote != nil {
+		row.Total = r.Quote.Total
+	}
+	return row
+}
+
+var money = regexp.MustCompile(`^[0-9]{1,6}(\.[0-9]{1,2})?$`)
+
+// pressFrom reads the form. What is missing for the stage is said before
+// anything is done.
+func pressFrom(r *http.Request, by string) (Press, error) {
+	f := fields{r: r}
+	p := Press{To: job.Stage(r.PostFormValue("to")), Paid: strings.Replace(strings.TrimSpace(r.PostFormValue("paid")), ",", ".", 1),
+		Why: oneLine(r.PostFormValue("why"), 500), By: by}
+	p.Hours, p.Grams = f.number("hours", "hours", 0, 0, 1000), f.number("grams", "grams", 0, 0, 100000)
+	switch {
+	case f.err != nil:
+		return p, f.err
+	case !slices.Contains(job.Stages(), p.To):
+		return p, wrongf("there is no stage %q", oneLine(string(p.To), 30))
+	case p.To == job.Ready && (p.Hours == 0 || p.Grams == 0):
+		return p, wrongf("a finished print took time and plastic; give both hours and grams above 0")
+	case p.To == job.Failed && p.Why == "":
+		return p, wrongf("say why the print failed: the patron is told")
+	case p.To == job.Declined && p.Why == "":
+		return p, wrongf("say why it is declined: the patron is told")
+	case p.To == job.Collected && !money.MatchString(p.Paid):
+		return p, wrongf("%q is no amount of money; write it as 3.50, or 0 when nothing was paid", oneLine(p.Paid, 30))
+	}
+	return p, nil
+}
+
+// moveJob records what was done at the printer or the counter. A form that
+// cannot be taken is shown again with what was filled in.
+func (d *Desk) moveJob(w http.ResponseWriter, r *http.Request, who personal) error {
+	id := job.ID(r.PathValue("job"))
+	p, err := pressFrom(r, who.Name)
+	if err == nil {
+		if err = d.cfg.Acts.Press(r.Context(), id, p); err != nil {
+			err = theirs(err)
+		}
+	}
+	if err != nil {
+		return d.pressAgain(w, r, who, id, err)
+	}
+	d.wake()
+	d.say(r, "%s is now: %s.", string(id), d.pages.speech[d.lang(r)].code("stage", p.To))
+	http.Redirect(w, r, backFrom(r, id), http.StatusSeeOther)
+	return nil
+}
+
+func backFrom(r *http.Request, id job.ID) string {
+	if r.PostFormValue("back") == "prints" {
+		return "/prints"
+	}
+	return "/job/" + string(id)
+}
+
+// pressAgain shows the page the form came from, with what is wrong.
+func (d *Desk) pressAgain(w http.ResponseWriter, r *http.Request, who personal, id job.ID, cause error) error {
+	var wrong wrongInput
+	var stage *ledger.StageError
+	if !errors.As(cause, &wrong) && !errors.As(cause, &stage) {
+		return cause
+	}
+	status, text := d.pages.speech[d.lang(r)].wrong(cause)
+	field := func(name string) string { return oneLine(r.PostFormValue(name), 500) }
+	tried := &pressed{field("hours"), field("grams"), field("why"), field("paid"), capital(text) + "."}
+	if r.PostFormValue("back") == "prints" {
+		v, err := d.prints(r.Context())
+		if err != nil {
+			return err
+		}
+		v.tried(id, tried)
+		d.show(w, r, status, "prints", "Print list", who, v)
+		return nil
+	}
+	v, err := d.caseOfJob(r, who, id)
+	if err != nil {
+		return err
+	}
+	for i := range v.Parts {
+		if v.Parts[i].ID == id {
+			v.Parts[i].Press.Tried = tried
+		}
+	}
+	return d.showReply(w, r, status, who, v)
+}
+
+// assign puts a job onto another printer's list.
+func (d *Desk) assign(w http.ResponseWriter, r *http.Request, who personal) error {
+	id, printer := job.ID(r.PathValue("job")), oneLine(r.PostFormValue("printer"), 80)
+	known := false
+	for _, p := range d.cfg.Rules.Printers {
+		known = known || p.Name == printer
+	}
+	err := error(nil)
+	if !known {
+		err = wrongf("there is no printer %q in the house rules", printer)
+	} else if err = d.cfg.Acts.Assign(r.Context(), id, printer, who.Name); err != nil {
+		err = theirs(err)
+	}
+	if err != nil {
+		return d.pressAgain(w, r, who, id, err)
+	}
+	j, err := d.cfg.Ledger.Job(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	d.wake()
+	s := d.pages.speech[d.lang(r)]
+	d.say(r, "%s is on the list of %s now: %s.", string(id), printer, s.short(rowOf(j).PrintTimeS))
+	http.Redirect(w, r, backFrom(r, id), http.StatusSeeOther)
+	return nil
+}
+
+// assignHere is Acts.Assign where the configuration names none.
+func (d *Desk) assignHere(ctx context.Context, id job.ID, printer, by string) error {
+	j, err := d.cfg.Ledger.Job(ctx, id)
+	if err != nil {
+		return err
+	}
+	j.Settings.Printer = printer
+	if d.cfg.Recheck != nil && j.Report != nil {
+		report, err := d.cfg.Recheck(ctx, id, j.Settings)
+		if err != nil {
+			return err
+		}
+		told := *j.Report
+		told.Estimate = report.Estimate
+		j.Report = &told
+	}
+	return d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.SaveJob(ctx, j, by, "assigned to "+printer) })
+}
+
+// sheetPage shows the job sheet, to be printed.
+func (d *Desk) sheetPage(w http.ResponseWriter, r *http.Request, _ personal) error {
+	if d.cfg.Sheet == nil {
+		return wrongf("there is no job sheet here")
+	}
+	page, err := d.cfg.Sheet(r.Context(), job.ID(r.PathValue("job")))
+	if err != nil {
+		return theirs(err)
+	}
+	w.Header().Set("Content-Security-Policy", "sandbox allow-modals; default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'none'")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, err = w.Write(page)
+	return err
+}
+
+// part hands out the part as it goes onto the printer: written anew by us,
+// never the file that came with the letter.
+func (d *Desk) part(w http.ResponseWriter, r *http.Request, _ personal) error {
+	if d.cfg.Part == nil {
+		return wrongf("there is no part to be had here")
+	}
+	id := r.PathValue("job")
+	out := &download{ResponseWriter: w, name: id + ".stl"}
+	if err := d.cfg.Part(r.Context(), job.ID(id), out); err != nil {
+		if out.begun {
+			return nil // the browser sees that it ends too soon
+		}
+		return theirs(err)
+	}
+	return nil
+}
+
+// download becomes a file to be saved with its first byte.
+type download struct {
+	http.ResponseWriter
+	name  string
+	begun bool
+}
+
+func (o *download) Write(p []byte) (int, error) {
+	if !o.begun {
+		o.begun = true
+		h := o.Header()
+		h.Set("Content-Security-Policy", "sandbox; default-src 'none'")
+		h.Set("Content-Type", "model/stl") // IANA media types, model/stl
+		h.Set("Content-Disposition", `attachment; filename="`+o.name+`"`)
+	}
+	return o.ResponseWriter.Write(p)
+}

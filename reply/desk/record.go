@@ -1,0 +1,63 @@
+package desk
+
+import (
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"time"
+
+	"meshclerk/intake/ledger"
+)
+
+// recordView is who did what to which reply, the latest first.
+type recordView struct {
+	Deeds      []ledger.Deed
+	What, Who  string
+	Whats      []string
+	Doers      []string
+	Since      string // YYYY-MM-DD, at the library's clock
+	Until      string // the last day
+	Older      string // the address of the next page, or ""
+	Restricted bool   // something is left out
+}
+
+// recordPage lists approvals, sends and all else that was done to replies.
+func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) error {
+	q := r.URL.Query()
+	zone := d.pages.speech[d.lang(r)].zone
+	v := recordView{Whats: ledger.DeedNames(), What: q.Get("what"), Who: oneLine(q.Get("who"), 80)}
+	f := ledger.DeedFilter{Who: v.Who, Limit: perPage + 1}
+	if slices.Contains(v.Whats, v.What) {
+		f.What = []string{v.What}
+	} else {
+		v.What = ""
+	}
+	if day, err := time.ParseInLocation(time.DateOnly, q.Get("since"), zone); err == nil {
+		v.Since, f.Since = q.Get("since"), day
+	}
+	if day, err := time.ParseInLocation(time.DateOnly, q.Get("until"), zone); err == nil {
+		v.Until, f.Until = q.Get("until"), day.AddDate(0, 0, 1)
+	}
+	f.Before, _ = strconv.ParseInt(q.Get("before"), 10, 64) // no number is the beginning
+	v.Restricted = v.What != "" || v.Who != "" || v.Since != "" || v.Until != ""
+	var err error
+	if v.Deeds, err = d.cfg.Ledger.Deeds(r.Context(), f); err != nil {
+		return err
+	}
+	if v.Doers, err = d.cfg.Ledger.Doers(r.Context()); err != nil {
+		return err
+	}
+	if len(v.Deeds) > perPage {
+		v.Deeds = v.Deeds[:perPage]
+		next := url.Values{"before": {strconv.FormatInt(v.Deeds[perPage-1].Seq, 10)}}
+		for key, value := range map[string]string{"what": v.What, "who": v.Who, "since": v.Since, "until": v.Until} {
+			if value != "" {
+				next.Set(key, value)
+			}
+		}
+		v.Older = "/record?" + next.Encode()
+	}
+	d.show(w, r, http.StatusOK, "record", "Record", who, v)
+	return nil
+}
