@@ -67,16 +67,16 @@ func (ps Problems) Error() string {
 func Nearest(word string, known []string) string {
 	best, bestAt := "", len(word)/2+1
 	for _, k := range known {
-		if d := distance(strings.ToLower(word), strings.ToLower(k)); d < bestAt {
+		if d := Distance(strings.ToLower(word), strings.ToLower(k)); d < bestAt {
 			best, bestAt = k, d
 		}
 	}
 	return best
 }
 
-// distance is the optimal string alignment distance (Levenshtein's with swaps
+// Distance is the optimal string alignment distance (Levenshtein's with swaps
 // of neighbours).
-func distance(a, b string) int {
+func Distance(a, b string) int {
 	prev2, prev, cur := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
 	for j := range prev {
 		prev[j] = j

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	"meshclerk/cmd/meshclerk/robot"
@@ -19,8 +21,9 @@ type agreementsCmd struct {
 
 type agreementsImportCmd struct {
 	house
-	File string `arg:"" help:"CSV with the columns address, name, card number, signed on, version, expires, guardian."`
-	By   string `default:"" placeholder:"NAME" help:"Who imports it, for the record."`
+	File    string `arg:"" help:"CSV with the columns address, name and signed on, and perhaps card number, version, expires, guardian, birth date, minor, other addresses."`
+	Version string `placeholder:"VERSION" help:"The version of the text that was signed, for a file without such a column; the current one otherwise."`
+	By      string `default:"" placeholder:"NAME" help:"Who imports it, for the record."`
 }
 
 func (c *agreementsImportCmd) Run(e *env) error {
@@ -33,7 +36,30 @@ func (c *agreementsImportCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("nothing was imported from %s:\n%w", c.File, err)
 	}
+	if err := c.fillVersion(e, entries); err != nil {
+		return err
+	}
 	return c.record(e, entries, c.By, "imported from a file")
+}
+
+// fillVersion names the version where the file has no column for it.
+func (c *agreementsImportCmd) fillVersion(e *env, entries []agreement.Entry) error {
+	if !slices.ContainsFunc(entries, func(en agreement.Entry) bool { return en.Version == "" }) {
+		return nil
+	}
+	version, hint := c.Version, ""
+	if version == "" {
+		r, err := c.rules()
+		if err != nil {
+			return err
+		}
+		version, hint = r.Agreement.Current, ", the current one; --version names another"
+	}
+	for i := range entries {
+		entries[i].Version = cmp.Or(entries[i].Version, version)
+	}
+	_, err := fmt.Fprintf(e.out, "the file does not say which version was signed; taken for %s%s\n", version, hint)
+	return err
 }
 
 type agreementsAddCmd struct {

@@ -15,6 +15,8 @@ import (
 
 	"golang.org/x/text/encoding/charmap"
 	xunicode "golang.org/x/text/encoding/unicode"
+
+	"meshclerk/rules"
 )
 
 // Bounds of an import. A register of a large city's library is far below them.
@@ -61,21 +63,22 @@ var columns = []column{
 	{"address", true, []string{"address", "email", "emailaddress", "mail", "mailaddress"}, setAddress},
 	{"other addresses", false, []string{"otheraddresses", "otheraddress", "alternativeaddresses", "alternativeaddress", "alternateaddresses", "otheremails", "otheremail"}, setOthers},
 	{"name", true, []string{"name", "fullname", "patron", "patronname"}, func(e *Entry, v string) error { e.Name = v; return nil }},
-	{"card number", true, []string{"cardnumber", "card", "cardno", "cardnr", "librarycard", "librarycardnumber", "barcode"}, func(e *Entry, v string) error { e.Card = v; return nil }},
+	{"card number", false, []string{"cardnumber", "card", "cardno", "cardnr", "librarycard", "librarycardnumber", "barcode"}, func(e *Entry, v string) error { e.Card = v; return nil }},
 	{"signed on", true, []string{"signedon", "signed", "datesigned", "signeddate", "signaturedate", "dateofsignature"}, func(e *Entry, v string) (err error) { e.Signed, err = ParseDay(v); return err }},
-	{"version", true, []string{"version", "agreementversion", "formversion", "form"}, func(e *Entry, v string) error { e.Version = v; return nil }},
-	{"expires", true, []string{"expires", "expireson", "expiry", "expirydate", "expirationdate", "validuntil", "ends"}, func(e *Entry, v string) (err error) { e.Expires, err = ParseDay(v); return err }},
-	{"guardian", true, []string{"guardian", "guardianname", "parent", "parentorguardian", "parentguardian"}, func(e *Entry, v string) error { e.Guardian = v; return nil }},
+	{"version", false, []string{"version", "agreementversion", "formversion", "form"}, func(e *Entry, v string) error { e.Version = v; return nil }},
+	{"expires", false, []string{"expires", "expireson", "expiry", "expirydate", "expirationdate", "validuntil", "ends"}, func(e *Entry, v string) (err error) { e.Expires, err = ParseDay(v); return err }},
+	{"guardian", false, []string{"guardian", "guardianname", "parent", "parentorguardian", "parentguardian"}, func(e *Entry, v string) error { e.Guardian = v; return nil }},
 	{"birth date", false, []string{"birthdate", "dateofbirth", "born", "birthday", "dob"}, func(e *Entry, v string) (err error) { e.Born, err = ParseDay(v); return err }},
 	{"minor", false, []string{"minor", "underage", "child"}, setMinor},
 }
 
-// ParseCSV reads a register from a CSV file with the columns address, name,
-// card number, signed on, version, expires, guardian, and perhaps birth date,
+// ParseCSV reads a register from a CSV file with the columns address, name and
+// signed on, and perhaps card number, version, expires, guardian, birth date,
 // minor and other addresses, in any order. It takes what spreadsheets write:
 // commas, semicolons or tabs, a byte order mark, UTF-16, windows-1252. Columns
-// it does not know are left alone. Everything that is wrong is told at once, in
-// a *CSVError, and then no entry is given.
+// it does not know are left alone, unless they look like a misspelt one of
+// these. Without a column for it, Version is empty. Everything that is wrong is
+// told at once, in a *CSVError, and then no entry is given.
 func ParseCSV(r io.Reader) ([]Entry, error) {
 	text, err := readText(r)
 	if err != nil {
@@ -144,7 +147,7 @@ func newTable(text string) (*table, error) {
 	t.csv.Comma, t.csv.FieldsPerRecord, t.csv.TrimLeadingSpace = comma, -1, true
 	header, err := t.csv.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, &CSVError{[]Problem{{1, "the file is empty; its first line must name the columns: " + columnNames()}}}
+		return nil, &CSVError{[]Problem{{1, "the file is empty; its first line must name the columns: " + columnNames(true) + "; and it may have: " + columnNames(false)}}}
 	}
 	if err != nil {
 		return nil, &CSVError{[]Problem{t.csvProblem(err)}}
@@ -192,8 +195,30 @@ func (t *table) find(header []string) {
 			missing = append(missing, c.name)
 		}
 	}
+	t.misspelt(header)
 	if len(missing) > 0 {
-		t.bad(1, "the first line must name the columns, and these are missing: %s (a column may be empty); there are: %s", strings.Join(missing, ", "), shorten(strings.Join(header, ", ")))
+		t.bad(1, "the first line must name the columns, and these are missing: %s; there are: %s", strings.Join(missing, ", "), shorten(strings.Join(header, ", ")))
+	}
+}
+
+// misspelt finds columns that look like one of ours which is not there: an end
+// of an agreement must not be passed over for a slip of the pen.
+func (t *table) misspelt(header []string) {
+	byTitle := map[string]int{}
+	var titles []string
+	for i, c := range columns {
+		for _, title := range c.titles {
+			byTitle[title] = i
+			titles = append(titles, title)
+		}
+	}
+	for _, h := range header {
+		word := letters(h)
+		near := rules.Nearest(word, titles)
+		i, ok := byTitle[near]
+		if ok && near != word && t.at[i] < 0 && len(word) > 4 && rules.Distance(word, near) <= 2 {
+			t.bad(1, "the column %q looks like %q misspelt; write it so, or give it quite another name", h, columns[i].name)
+		}
 	}
 }
 
@@ -209,10 +234,10 @@ func shorten(s string) string {
 	return s
 }
 
-func columnNames() string {
+func columnNames(must bool) string {
 	var names []string
 	for _, c := range columns {
-		if c.must {
+		if c.must == must {
 			names = append(names, c.name)
 		}
 	}
@@ -281,7 +306,7 @@ func (t *table) check(e Entry, line int, said map[string]bool) {
 	if !said["address"] && !said["card number"] {
 		t.bad(line, "address is empty; without an address or a card number nobody can be matched")
 	}
-	if !said["version"] {
+	if !said["version"] && t.has("version") {
 		t.bad(line, "version is empty; write which version of the agreement was signed")
 	}
 	if !said["signed on"] {
@@ -296,6 +321,11 @@ func (t *table) check(e Entry, line int, said map[string]bool) {
 		return
 	}
 	t.seen[key] = line + t.skipped
+}
+
+// has tells whether the file has a column.
+func (t *table) has(name string) bool {
+	return t.at[slices.IndexFunc(columns, func(c column) bool { return c.name == name })] >= 0
 }
 
 func (t *table) csvProblem(err error) Problem {
