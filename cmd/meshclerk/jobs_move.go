@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"time"
 
 	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/job"
@@ -50,8 +51,21 @@ func (c *jobsAssignCmd) Run(e *env) error {
 		return err
 	}
 	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
-		return fmt.Sprintf("%s is on the list of %s", id, c.Printer), robot.Assign(e.ctx, l, r, id, c.Printer, by)
+		bot := robot.Robot{Ledger: l, Rules: r, Now: time.Now}
+		if err := bot.Reassign(e.ctx, id, c.Printer, by); err != nil {
+			return "", err
+		}
+		return fmt.Sprintf("%s is on the list of %s%s", id, c.Printer, timeThere(e, l, id)), nil
 	})
+}
+
+// timeThere tells how long the print takes on its new printer.
+func timeThere(e *env, l *ledger.Ledger, id job.ID) string {
+	j, err := l.Job(e.ctx, id)
+	if err != nil || j.Report == nil || j.Report.Estimate == nil {
+		return ""
+	}
+	return fmt.Sprintf(", where it takes about %s; its price stays", spoken(j.Report.Estimate.PrintTimeS))
 }
 
 type jobsPrintingCmd struct{ oneJob }
@@ -137,7 +151,8 @@ func (c *jobsAgainCmd) Run(e *env) error {
 
 type jobsCollectedCmd struct {
 	oneJob
-	Paid string `required:"" placeholder:"AMOUNT" help:"What was paid, e.g. 3.50; 0 for nothing."`
+	Paid    string `required:"" placeholder:"AMOUNT" help:"What was paid, e.g. 3.50; 0 for nothing."`
+	Receipt bool   `help:"Draft a letter of thanks that says what was paid."`
 }
 
 func (c *jobsCollectedCmd) Run(e *env) error {
@@ -151,7 +166,10 @@ func (c *jobsCollectedCmd) Run(e *env) error {
 		if quoted.Total != "" && !sameMoney(c.Paid, quoted.Total, quoted.Currency) {
 			said += fmt.Sprintf(", while %s %s had been quoted", quoted.Total, quoted.Currency)
 		}
-		return said, err
+		if err != nil || !c.Receipt {
+			return said, err
+		}
+		return said + "; " + letterFollows, robot.Receipt(e.ctx, l, id)
 	})
 }
 

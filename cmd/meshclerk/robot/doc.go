@@ -12,6 +12,8 @@
 //	       thread  write once to a patron of whom nothing is heard
 //	question
 //	       thread  draft the frame of an answer, for staff's own words
+//	collected
+//	       job     write a receipt, where one is asked for
 //	post   draft   lay it into the to-approve folder
 //	send   draft   hand an approved draft to the mail server
 //	file   draft   copy what was sent into Sent, clear the to-approve folder

@@ -18,7 +18,7 @@ const (
 
 // byTheWay are letters that take nothing of an earlier one back: what was
 // quoted before them still stands.
-var byTheWay = map[string]bool{stepReminder: true, stepPickupReminder: true, stepQuestion: true}
+var byTheWay = map[string]bool{stepReminder: true, stepPickupReminder: true, stepQuestion: true, stepReceipt: true}
 
 // silence is how a conversation about a job rests. Whoever spoke last waits for
 // the other: while it is our turn, no time runs against the patron.

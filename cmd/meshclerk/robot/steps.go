@@ -115,6 +115,8 @@ func (r *Robot) step(ctx context.Context, h *hand, s *ledger.Step, early *ahead)
 		return r.remind(ctx, s)
 	case stepQuestion:
 		return r.answer(ctx, s)
+	case stepReceipt:
+		return r.thank(ctx, s)
 	case stepPost:
 		return r.post(ctx, h, s)
 	case stepSend:
