@@ -191,8 +191,9 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 	id, d = h.letter(okafor())
 	h.clock.pass(50 * time.Minute)
 	no := okafor()
-	no.Name, no.Address, no.File, no.Auth = "Tomas Lindgren", "tomas.lindgren@example.net", "knob.stl", job.Fail
-	no.Mesh, no.Findings = shapes.OnBed(shapes.Knob(14, 18)), nil
+	no.Name, no.Address, no.File, no.Auth = "Tomas Lindgren", "tomas.lindgren@example.net", "", job.Fail
+	no.File, no.Mesh = "pen box.stl", shapes.OnBed(shapes.OpenBox(60, 40, 50, 0.6))
+	no.Findings = []job.Finding{{Code: "thin-wall", Level: job.Ask, Text: "about 96 cm² of wall is thinner than 0.8 mm (the thinnest is 0.6 mm), less than two lines of plastic; it may bend or break", Amount: 9600, Unit: "mm2", At: &[3]float64{30, 0, 25}, Question: "May we print it all the same?"}}
 	no.Agreement = job.Agreement{State: job.AgreementUnproven, Why: "the mail server could not prove that tomas.lindgren@example.net wrote this"}
 	h.letter(no)
 	h.clock.pass(25 * time.Minute)
@@ -244,7 +245,7 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 
 // sights are the pages that are looked at.
 func sights(id job.ID, d string) map[string]string {
-	return map[string]string{"waiting": "/", "reply": "/reply/" + d, "reply-void": "/reply/D-000003", "job": "/job/" + string(id), "jobs": "/jobs", "prints": "/prints", "agreements": "/agreements?address=x@example.org",
+	return map[string]string{"waiting": "/", "reply": "/reply/" + d, "reply-void": "/reply/D-000003", "reply-thin": "/reply/D-000002", "job": "/job/" + string(id), "jobs": "/jobs", "prints": "/prints", "agreements": "/agreements?address=x@example.org",
 		"texts": "/texts", "text": "/texts/en/quote", "rules": "/rules", "report": "/report", "record": "/record", "piece": "/texts/fr/_closing", "keys": "/keys", "letter": "/letter/L-000001", "missing": "/nowhere"}
 }
 

@@ -23,7 +23,19 @@ type gallery struct {
 	at    map[string]*list.Element
 	bytes int
 	easel chan struct{}
+	model model // on the stand before the easel, for whoever draws
 }
+
+// model is the part that was drawn last, so that its other views need not read
+// it again.
+type model struct {
+	key  string
+	mesh *mesh.Mesh
+	thin func(facet int, at mesh.Vec) (picture.Tone, bool) // nil until it was needed
+}
+
+// maxModel bounds the facets of a part that stays in memory.
+const maxModel = 600_000
 
 type drawn struct {
 	key  string
@@ -139,7 +151,13 @@ func scaleOf(j job.Job) float64 {
 	return 1
 }
 
-func (d *Desk) mesh(ctx context.Context, j job.Job) (*mesh.Mesh, error) {
+// pose puts a part before the easel. Only who is at the easel may call it.
+func (d *Desk) pose(ctx context.Context, j job.Job) (*model, error) {
+	stand := &d.pictures.model
+	key := fmt.Sprintf("%s-%g", j.Blob, scaleOf(j))
+	if stand.key == key {
+		return stand, nil
+	}
 	caps := d.cfg.Rules.Caps
 	m, _, err := mesh.ReadFile(ctx, d.cfg.Ledger.BlobPath(j.Blob), mesh.Limits{Bytes: caps.MeshBytes, Facets: caps.Facets, CoordinateMM: caps.CoordinateMM})
 	if err != nil {
@@ -148,24 +166,51 @@ func (d *Desk) mesh(ctx context.Context, j job.Job) (*mesh.Mesh, error) {
 	if s := scaleOf(j); s != 1 {
 		m = m.Transformed(mesh.Upright, s)
 	}
-	return m, nil
+	fresh := model{key: key, mesh: m}
+	if len(m.Triangles) > maxModel {
+		return &fresh, nil
+	}
+	*stand = fresh
+	return stand, nil
+}
+
+// thinOf marks thin walls where the check found any.
+func (d *Desk) thinOf(p *model, j job.Job) func(facet int, at mesh.Vec) (picture.Tone, bool) {
+	if j.Report == nil {
+		return nil
+	}
+	bound := 0.0
+	for _, f := range j.Report.Findings {
+		if f.Code == "thin-wall" || f.Code == "fine-detail" {
+			bound = max(bound, d.cfg.Rules.Checks.Check[f.Code].Limit)
+		}
+	}
+	if bound > 0 && p.thin == nil {
+		p.thin = picture.ThinWalls(p.mesh, bound)
+	}
+	if bound == 0 {
+		return nil
+	}
+	return p.thin
 }
 
 func (d *Desk) draw(ctx context.Context, s *speech, j job.Job, name string, dark bool) ([]byte, error) {
-	m, err := d.mesh(ctx, j)
+	p, err := d.pose(ctx, j)
 	if err != nil {
 		return nil, err
 	}
-	o := picture.Options{Width: 640, Height: 480, Sizes: true, Dark: dark, Marks: marks(j)}
+	m := p.mesh
+	o := picture.Options{Width: 640, Height: 480, Sizes: true, Dark: dark, Marks: marks(j), Spots: d.thinOf(p, j)}
 	var img *image.RGBA
 	switch name {
 	case "strip":
 		img = picture.Strip(m, 8, picture.Options{Width: 200, Height: 170, Dark: dark})
 	case "inside":
-		img = picture.Inside(m, o)
+		img = picture.Inside(m, cutAt(j), o)
 	case "turned":
 		if j.Report != nil && j.Report.Orientation != nil {
-			m, o.Marks = m.Transformed(j.Report.Orientation.Rotation, 1), nil
+			turn := j.Report.Orientation.Rotation
+			m, o.Marks, o.Spots = m.Transformed(turn, 1), nil, turned(o.Spots, turn)
 		}
 		o.Shade = picture.Overhangs(m, d.cfg.Rules.Printing.SupportAngleDeg)
 		img = picture.Draw(m, picture.Corner, o)
@@ -180,6 +225,46 @@ func (d *Desk) draw(ctx context.Context, s *speech, j job.Job, name string, dark
 	var b bytes.Buffer
 	err = picture.WritePNG(&b, img)
 	return b.Bytes(), err
+}
+
+// turned asks about the part as it was sent while it is seen turned.
+func turned(ask func(facet int, at mesh.Vec) (picture.Tone, bool), by [3][3]float64) func(facet int, at mesh.Vec) (picture.Tone, bool) {
+	if ask == nil {
+		return nil
+	}
+	return func(facet int, at mesh.Vec) (picture.Tone, bool) {
+		var back mesh.Vec // by the transpose, which turns the other way
+		for i := range 3 {
+			for k := range 3 {
+				back[i] += by[k][i] * at[k]
+			}
+		}
+		return ask(facet, back)
+	}
+}
+
+// cutAt is where a cut tells most: through a closed hollow, else a thin wall,
+// else the first place of any finding. nil is the middle.
+func cutAt(j job.Job) *mesh.Vec {
+	var through *mesh.Vec
+	best := 3
+	if j.Report == nil {
+		return nil
+	}
+	for _, f := range j.Report.Findings {
+		rank := 2
+		switch f.Code {
+		case "sealed-void":
+			rank = 0
+		case "thin-wall":
+			rank = 1
+		}
+		if f.At != nil && rank < best {
+			at := mesh.Vec(*f.At)
+			through, best = &at, rank
+		}
+	}
+	return through
 }
 
 // marks are the places of the findings, numbered as on the page.
@@ -208,11 +293,11 @@ func (d *Desk) shape(w http.ResponseWriter, r *http.Request, _ personal) error {
 		return nil
 	}
 	body, err := d.pictures.get(r.Context(), fmt.Sprintf("%s-shape-%g", j.Blob, scaleOf(j)), func() ([]byte, error) {
-		m, err := d.mesh(r.Context(), j)
+		p, err := d.pose(r.Context(), j)
 		if err != nil {
 			return nil, err
 		}
-		return picture.Corners(picture.Simplified(m, maxTurning)), nil
+		return picture.Corners(picture.Simplified(p.mesh, maxTurning)), nil
 	})
 	if err != nil {
 		return err

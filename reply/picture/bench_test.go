@@ -24,9 +24,21 @@ func BenchmarkView(b *testing.B) {
 			}
 		})
 	}
+	b.Run("thin walls marked", func(b *testing.B) {
+		thin := o
+		thin.Spots = ThinWalls(m, 0.8)
+		for b.Loop() {
+			Draw(m, Corner, thin)
+		}
+	})
+	b.Run("thin walls sought", func(b *testing.B) {
+		for b.Loop() {
+			ThinWalls(m, 0.8)
+		}
+	})
 	b.Run("cut open", func(b *testing.B) {
 		for b.Loop() {
-			Inside(m, o)
+			Inside(m, nil, o)
 		}
 	})
 	b.Run("a turntable of eight", func(b *testing.B) {

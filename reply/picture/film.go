@@ -19,6 +19,7 @@ type film struct {
 	depth []float32
 	light []uint8 // 0 for background, else brightness 1..255
 	tone  []uint8 // 0 for plain, else Tone+1, or one of the two below
+	facet []int32 // the nearest facet; nil where nobody asks
 }
 
 // Looks of a sample that are no tone.
@@ -27,8 +28,11 @@ const (
 	grey    = 255 // the familiar thing beside it
 )
 
-func newFilm(w, h int) *film {
+func newFilm(w, h int, facets bool) *film {
 	f := &film{w: w, h: h, depth: make([]float32, w*h), light: make([]uint8, w*h), tone: make([]uint8, w*h)}
+	if facets {
+		f.facet = make([]int32, w*h)
+	}
 	for i := range f.depth {
 		f.depth[i] = float32(math.Inf(-1))
 	}
@@ -72,7 +76,47 @@ func (f *film) band(m *mesh.Mesh, thing int, pts [][3]float32, c camera, o Optio
 				tone = uint8(n) + 1
 			}
 		}
-		f.fill(a, b, d, light, tone, from, to, c, o.Cut)
+		f.fill(a, b, d, face{light, tone, int32(i)}, from, to, c, o.Cut)
+	}
+}
+
+// face is what a facet's samples have in common.
+type face struct {
+	light, tone uint8
+	facet       int32
+}
+
+// spot asks at each pixel of the part whether its place has a tone of its own,
+// which covers the facet's.
+func (f *film) spot(c camera, ask func(facet int, at mesh.Vec) (Tone, bool)) {
+	cores := runtime.GOMAXPROCS(0)
+	var wg sync.WaitGroup
+	for k := range cores {
+		wg.Go(func() {
+			for y := k * sampling; y < f.h; y += cores * sampling {
+				for x := 0; x < f.w; x += sampling {
+					f.spotPixel(x, y, c, ask)
+				}
+			}
+		})
+	}
+	wg.Wait()
+}
+
+func (f *film) spotPixel(x, y int, c camera, ask func(facet int, at mesh.Vec) (Tone, bool)) {
+	i := y*f.w + x
+	if f.light[i] == 0 || f.tone[i] == grey || f.tone[i] == section {
+		return
+	}
+	tone, ok := ask(int(f.facet[i]), c.place(float32(x)+0.5, float32(y)+0.5, f.depth[i]))
+	if !ok {
+		return
+	}
+	for k := range sampling * sampling {
+		j := (y+k/sampling)*f.w + x + k%sampling
+		if f.light[j] != 0 && f.tone[j] != grey && f.tone[j] != section {
+			f.tone[j] = uint8(tone) + 1
+		}
 	}
 }
 
@@ -100,7 +144,7 @@ func shade(m *mesh.Mesh, facet int, c camera) (light uint8, back bool) {
 }
 
 // fill draws one triangle by its edge functions, over the rows [from, to).
-func (f *film) fill(a, b, d [3]float32, light, tone uint8, from, to int, c camera, cut *Plane) {
+func (f *film) fill(a, b, d [3]float32, l face, from, to int, c camera, cut *Plane) {
 	area := (b[0]-a[0])*(d[1]-a[1]) - (b[1]-a[1])*(d[0]-a[0])
 	if area == 0 {
 		return
@@ -124,7 +168,10 @@ func (f *film) fill(a, b, d [3]float32, light, tone uint8, from, to int, c camer
 			if z <= f.depth[i] || cut != nil && c.before(px, py, z, *cut) {
 				continue
 			}
-			f.depth[i], f.light[i], f.tone[i] = z, light, tone
+			f.depth[i], f.light[i], f.tone[i] = z, l.light, l.tone
+			if f.facet != nil {
+				f.facet[i] = l.facet
+			}
 		}
 	}
 }
@@ -155,11 +202,7 @@ func row(a, b, d [3]float32, y float32) (x0, x1 float32) {
 
 // before tells whether a film point lies on the cut-away side of the plane.
 func (c camera) before(x, y, z float32, p Plane) bool {
-	w := c.centre.
-		Add(c.right.Mul((float64(x) - c.cx) / c.scale)).
-		Add(c.up.Mul((c.cy - float64(y)) / c.scale)).
-		Add(c.eye.Mul(float64(z) / c.scale))
-	return w.Dot(p.Normal) > p.Offset
+	return c.place(x, y, z).Dot(p.Normal) > p.Offset
 }
 
 // develop averages the samples of each pixel, draws the outline where depth

@@ -9,14 +9,13 @@ import (
 
 // Inside draws a part cut open, so that voids and thin walls show: what lies in
 // front of an upright plane is taken away, and the cut surface is hatched. The
-// plane goes through the first mark, else through the middle.
-func Inside(m *mesh.Mesh, o Options) *image.RGBA {
+// plane goes through a place, else through the middle.
+func Inside(m *mesh.Mesh, through *mesh.Vec, o Options) *image.RGBA {
 	b := m.Bounds()
 	y := (b.Min[1] + b.Max[1]) / 2
-	if len(o.Marks) > 0 {
-		at := o.Marks[0].At[1]
-		if d := 0.02 * b.Size()[1]; at > b.Min[1]+d && at < b.Max[1]-d {
-			y = at
+	if through != nil {
+		if d := 0.02 * b.Size()[1]; through[1] > b.Min[1]+d && through[1] < b.Max[1]-d {
+			y = through[1]
 		}
 	}
 	o.Cut = &Plane{Normal: mesh.Vec{0, -1, 0}, Offset: -y}

@@ -48,11 +48,12 @@ type Options struct {
 	Width, Height int
 	Sizes         bool // draw size marks in mm
 	Marks         []Mark
-	Shade         func(facet int) (Tone, bool) // facets to be shown in a tone and pattern; nil for none
-	Cut           *Plane                       // what lies in front of it is left out, so that the inside shows
-	Dark          bool                         // for a dark page
-	Beside        *Familiar                    // drawn next to the part
-	BesideLabel   string                       // what it is called
+	Shade         func(facet int) (Tone, bool)              // facets to be shown in a tone and pattern; nil for none
+	Spots         func(facet int, at mesh.Vec) (Tone, bool) // the same, asked at each pixel; covers Shade
+	Cut           *Plane                                    // what lies in front of it is left out, so that the inside shows
+	Dark          bool                                      // for a dark page
+	Beside        *Familiar                                 // drawn next to the part
+	BesideLabel   string                                    // what it is called
 }
 
 // Plane cuts at Offset mm along Normal, a unit vector.
@@ -71,8 +72,11 @@ func Draw(m *mesh.Mesh, v View, o Options) *image.RGBA {
 		all, thing = o.Beside.beside(m)
 	}
 	c := aim(all.Bounds(), v, o)
-	film := newFilm(o.Width*sampling, o.Height*sampling)
+	film := newFilm(o.Width*sampling, o.Height*sampling, o.Spots != nil)
 	film.expose(all, thing, c, o)
+	if o.Spots != nil {
+		film.spot(c, o.Spots)
+	}
 	img := film.develop(o)
 	if o.Sizes {
 		drawSizes(img, m.Bounds(), c, o)
@@ -173,6 +177,14 @@ func spread(d, half mesh.Vec) float64 {
 func (c camera) project(p mesh.Vec) (x, y, z float64) {
 	d := p.Sub(c.centre)
 	return c.cx + c.scale*d.Dot(c.right), c.cy - c.scale*d.Dot(c.up), c.scale * d.Dot(c.eye)
+}
+
+// place is where a film point lies, the other way round.
+func (c camera) place(x, y, z float32) mesh.Vec {
+	return c.centre.
+		Add(c.right.Mul((float64(x) - c.cx) / c.scale)).
+		Add(c.up.Mul((c.cy - float64(y)) / c.scale)).
+		Add(c.eye.Mul(float64(z) / c.scale))
 }
 
 // onPage maps a point to the finished picture.

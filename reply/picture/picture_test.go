@@ -132,7 +132,7 @@ func TestInsideShowsTheVoid(t *testing.T) {
 	if want := 1 - 50.0*20/(60*30); math.Abs(got-want) > 0.03 {
 		t.Errorf("%.3f of the picture is cut surface, want %.3f", got, want)
 	}
-	look(t, "inside", Inside(m, Options{Sizes: true}))
+	look(t, "inside", Inside(m, nil, Options{Sizes: true}))
 }
 
 // Overhangs are the facets beyond the angle and off the bed: of a cube on the bed none,
@@ -237,7 +237,7 @@ func TestOddMeshes(t *testing.T) {
 				t.Errorf("%s: %v", name, img.Rect)
 			}
 		}
-		Inside(m, Options{Width: 80, Height: 60})
+		Inside(m, nil, Options{Width: 80, Height: 60})
 	}
 }
 
