@@ -74,6 +74,12 @@ func language(text, subject string, house []string) string {
 	return best
 }
 
+// Language tells the language of an answer's own text. A word or two may tell
+// nothing: then it is the one that the conversation was held in.
+func Language(text, before string) string {
+	return language(text, "", []string{before})
+}
+
 func score(scores map[string]float64, text string, weight float64) {
 	text = strings.ReplaceAll(strings.ToLower(text), "’", "'")
 	if mayHoldLink(text) {

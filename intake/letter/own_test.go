@@ -176,6 +176,11 @@ func TestLanguage(t *testing.T) {
 			t.Errorf("%q: got %s, want %s", text, got, want)
 		}
 	}
+	for text, want := range map[string]string{"Ok": "fr", "Vert": "fr", "Yes please": "en", "Sí": "es", "": "fr"} {
+		if got := Language(text, "fr"); got != want {
+			t.Errorf("%q in a French conversation: got %s, want %s", text, got, want)
+		}
+	}
 	if got := language("", "Impression 3D de ma pièce", nil); got != "fr" {
 		t.Errorf("from the subject: got %s", got)
 	}

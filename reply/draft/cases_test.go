@@ -118,7 +118,8 @@ func checkedCases(add func(string, func(*Input)), lang string) {
 	add("changed-quote", func(in *Input) {
 		now := settled(part(lang))
 		now.Wishes.Copies, now.Wishes.NeededBy = ptr(2), "2026-11-21"
-		now.Report.Estimate.Copies, now.Report.Estimate.PrintTimeS, now.Report.Estimate.MassG = 2, 20100, 48.6
+		e := now.Report.Estimate
+		e.Copies, e.PrintTimeS, e.LowS, e.HighS, e.MassG, e.FilamentM = 2, 20100, 18800, 23400, 48.6, 16.2
 		now.Report.Quote = &job.Quote{Currency: "CAD", Total: "5.85", ValidUntil: "2026-12-04", Lines: []job.Line{{Label: "each job", Amount: "1.00", Kind: "job"}, {Label: "48.6 g of PLA", Amount: "4.86", Kind: "mass"}, {Label: "rounding", Amount: "-0.01", Kind: "rounding"}}}
 		in.Before, in.Jobs, in.Template = []*job.Job{settled(part(lang))}, []*job.Job{now}, "changed-quote"
 		in.QuotedOn, in.Wait = clock.AddDate(0, 0, -3), templates.Wait{Low: 3, High: 3}
@@ -145,7 +146,7 @@ func checkedCases(add func(string, func(*Input)), lang string) {
 	add("too-long", func(in *Input) {
 		j := finding(settled(part(lang)), job.Finding{Code: "too-long", Level: job.Stop, Text: "it would print for 14 hours", Amount: 50400, Unit: "s"})
 		e := j.Report.Estimate
-		e.PrintTimeS, e.PlateTimeS, e.LargestScale = 50400, 50400, 0.78
+		e.PrintTimeS, e.LowS, e.HighS, e.PlateTimeS, e.LargestScale = 50400, 46000, 58000, 50400, 0.78
 		in.Jobs = []*job.Job{j}
 	})
 	add("too-big", func(in *Input) {

@@ -181,6 +181,9 @@ func (in *Input) write(m *Message) error {
 	}
 	m.Subject = withToken(subject, in.token())
 	m.Markdown = markdown
+	if in.Reason != "" && m.Language != in.Templates.Languages()[0] {
+		m.Notes = append(m.Notes, "the reason stands in the letter as it was typed; put it into the letter's language")
+	}
 	m.Plain, m.HTML = Render(markdown, m.Language, m.Subject)
 	return nil
 }

@@ -81,6 +81,9 @@ func (r *Robot) inContext(ctx context.Context, l *job.Letter, threads []ledger.T
 			asked = append(asked, q.Text)
 		}
 	}
+	if before := jobs[0].Language; before != "" {
+		l.Language = letter.Language(l.Text, before)
+	}
 	l.Wishes = r.understand(l, asked, jobs[0].Wishes)
 	return nil
 }
