@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
@@ -208,7 +209,16 @@ func (d *demo) stay(listen string) error {
 	fmt.Fprintf(d.out, "  mailbox     %s (user %s, password %s)\n", d.peer.IMAPAddr, d.peer.User, d.peer.Password)
 	fmt.Fprintf(d.out, "  data        %s (try: meshclerk drafts list --data %s)\n", d.ledger.Dir(), d.ledger.Dir())
 	quiet := slog.New(slog.DiscardHandler)
-	page, err := newStaffPage(d.bot, desk.Config{Auth: desk.Auth{Demo: d.rules.Library.Staff[0].Name}, Log: quiet})
+	texts, err := os.MkdirTemp("", "meshclerk-demo-texts-")
+	if err != nil {
+		return fmt.Errorf("the demo needs a folder for reply texts: %w", err)
+	}
+	defer os.RemoveAll(texts)
+	own := filepath.Join(texts, "own")
+	if err := os.Mkdir(own, 0o755); err != nil {
+		return fmt.Errorf("the demo needs a folder for reply texts: %w", err)
+	}
+	page, err := newStaffPage(d.bot, desk.Config{Auth: desk.Auth{Demo: d.rules.Library.Staff[0].Name}, TemplatesDir: own, VersionsDir: filepath.Join(texts, "versions"), Log: quiet})
 	if err != nil {
 		return err
 	}

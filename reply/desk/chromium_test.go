@@ -184,6 +184,73 @@ func arrives(t *testing.T, h *house, d, shown string) {
 	}
 }
 
+// An admin breaks a reply text, reads where and what to do, mends it, and goes
+// back to the wording before; all in the browser.
+func TestTextInChromium(t *testing.T) {
+	h := newHouse(t, nil)
+	ctx := tab(t, chromium(t))
+	signInAs(t, ctx, h, "owen")
+	source := css("#source")
+	run(t, ctx, chromedp.Navigate(h.server.URL+"/texts/en/_closing"), chromedp.WaitVisible(source),
+		chromedp.SetValue(source, "Bye, {{.Patrn}}!"), chromedp.Click(css(`button[value="save"]`)), chromedp.WaitVisible(css("#wrong")))
+	if s := text(t, ctx, "#wrong"); !strings.Contains(s, "Nothing was saved") || !strings.Contains(s, "en/_closing.md:1") || !strings.Contains(s, "did you mean Patron?") {
+		t.Errorf("told: %s", s)
+	}
+	run(t, ctx, chromedp.SetValue(source, "Bye, {{.Patron}}!"), chromedp.Click(css(`button[value="check"]`)), chromedp.WaitNotPresent(css("#wrong")), chromedp.WaitVisible(css(".typed")))
+	if s := text(t, ctx, ".typed"); !strings.Contains(s, "Bye, Ada!") || !strings.Contains(s, "Hello Ada") {
+		t.Errorf("shown: %s", s)
+	}
+	run(t, ctx, chromedp.Click(css(`button[value="save"]`)), chromedp.WaitVisible(css(".strip.said")))
+	if b, err := os.ReadFile(filepath.Join(h.texts, "en", "_closing.md")); err != nil || string(b) != "Bye, {{.Patron}}!" {
+		t.Errorf("saved: %q, %v", b, err)
+	}
+	run(t, ctx, chromedp.Click(css(`a[href*="version="]`)), chromedp.WaitVisible(source))
+	if s := eval[string](t, ctx, `document.querySelector("#source").value`); !strings.Contains(s, "Kind regards") {
+		t.Errorf("the wording before: %s", s)
+	}
+}
+
+// A letter that is all script shows as text in a real browser, and each key leads
+// to what the help says.
+func TestHostileLetterAndKeysInChromium(t *testing.T) {
+	h := newHouse(t, nil)
+	a := okafor()
+	a.Name, a.Subject, a.File, a.Text = "Eve "+evil, "Subject "+evil, "part"+evil+".stl", "Body "+evil
+	_, d := h.letter(a)
+	_, next := h.letter(okafor())
+	ctx := tab(t, chromium(t))
+	signInAs(t, ctx, h, "marisol")
+	for _, path := range []string{"/", "/jobs", "/record", "/letter/L-000001", "/reply/" + d} {
+		run(t, ctx, chromedp.Navigate(h.server.URL+path), chromedp.WaitVisible(css("main")))
+		ready(t, ctx)
+		if bad := eval[int](t, ctx, `document.querySelectorAll("img[src=x], main script, [onerror]").length + (document.title === "owned" ? 1 : 0)`); bad > 0 {
+			t.Errorf("%s: the letter became part of the page", path)
+		}
+	}
+	if s := text(t, ctx, ".letter"); !strings.Contains(s, "<script>document.title='owned'</script>") {
+		t.Errorf("the letter reads %q", s)
+	}
+	if s := text(t, ctx, ".decide [data-keyhelp]"); !strings.Contains(s, "approve") || !strings.Contains(s, "send back") {
+		t.Errorf("the help says %q", s)
+	}
+	for key, want := range map[string]string{"a": "Approve and send", "x": "Put aside", "b": "note", "e": "subject"} {
+		eval[bool](t, ctx, `document.activeElement.blur(), true`)
+		run(t, ctx, chromedp.KeyEvent(key))
+		if on := eval[string](t, ctx, `document.activeElement.id || document.activeElement.innerText`); on != want {
+			t.Errorf("%s leads to %q, want %q", key, on, want)
+		}
+	}
+	eval[bool](t, ctx, `document.activeElement.blur(), true`)
+	run(t, ctx, chromedp.KeyEvent("s"))
+	if on := eval[string](t, ctx, `document.activeElement.id`); !strings.HasPrefix(on, "layer-") {
+		t.Errorf("s leads to %q", on)
+	}
+	eval[bool](t, ctx, `document.activeElement.blur(), true`)
+	run(t, ctx, chromedp.KeyEvent("n"), chromedp.WaitVisible(css(`[data-state="/reply/`+next+`/state"]`)))
+	ready(t, ctx)
+	run(t, ctx, chromedp.KeyEvent("?"), chromedp.WaitVisible(css(".keys")), chromedp.KeyEvent("w"), chromedp.WaitVisible(css(".slips")))
+}
+
 // rich fills a house so that every page has something to show.
 func rich(t *testing.T, h *house) (id job.ID, d string) {
 	t.Helper()
