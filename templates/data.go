@@ -23,6 +23,7 @@ type Data struct {
 	AskPhone  bool       // a call when it is ready could be offered
 	Agreement Agreement
 	Files     []File // other files that came
+	Unopened  []File // files that came and could not be opened, and why
 	Links     int    // addresses of files kept elsewhere
 	TooMany   int    // files beyond those that were looked at
 

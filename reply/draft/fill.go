@@ -216,15 +216,18 @@ func (f *filler) letter(d *templates.Data) {
 	d.Links = len(f.in.Letter.Links)
 	meshes := 0
 	for _, a := range f.in.Letter.Attachments {
-		if a.Kind == job.KindMesh {
+		file := templates.File{Name: templates.Name(a.Name, longestFile), Kind: string(a.Kind),
+			Ending: templates.Name(strings.ToLower(path.Ext(a.Name)), 12), Why: whyClosed(a)}
+		switch {
+		case file.Why != "":
+			d.Unopened = append(d.Unopened, file)
+		case a.Kind == job.KindMesh:
 			meshes++
-			continue
+		case a.Kind == job.KindPicture || a.Kind == job.KindArchive:
+			// a logo in a signature; an archive whose files are listed themselves
+		default:
+			d.Files = append(d.Files, file)
 		}
-		if a.Kind == job.KindPicture || a.Kind == job.KindArchive && whyClosed(a) == "" {
-			continue // a logo in a signature; an archive whose files are listed themselves
-		}
-		d.Files = append(d.Files, templates.File{Name: templates.Name(a.Name, longestFile), Kind: string(a.Kind),
-			Ending: templates.Name(strings.ToLower(path.Ext(a.Name)), 12), Why: whyClosed(a)})
 	}
 	if max := f.in.Rules.Limits.FilesPerLetter; meshes > max && len(f.in.Jobs) == max {
 		d.TooMany = meshes - max

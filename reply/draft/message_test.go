@@ -104,6 +104,28 @@ func TestReadBack(t *testing.T) {
 	}
 }
 
+// Beside a file that was checked, a locked one is told of too, in each language;
+// a letter with nothing but a locked one is asked for it without a password.
+func TestFilesThatCouldNotBeOpened(t *testing.T) {
+	locked := job.Attachment{Name: "lid.stl", Inside: "parts.zip", Kind: job.KindMesh, Note: "locked with a password; ask for it without one"}
+	for lang, words := range map[string]string{"en": "protected by a password", "fr": "un mot de passe le protège", "es": "protegido con una contraseña"} {
+		in := input(t, lang)
+		in.Letter.Attachments = append(in.Letter.Attachments, locked)
+		in.Jobs = []*job.Job{settled(part(lang))}
+		alone := input(t, lang)
+		alone.Letter.Attachments = []job.Attachment{{Name: "parts.zip", Kind: job.KindArchive}, locked}
+		for want, in := range map[string]Input{"quote": in, "cannot-open": alone} {
+			m, err := Compose(in)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if m.Template != want || !strings.Contains(strings.Join(strings.Fields(m.Plain), " "), words) || !strings.Contains(m.Plain, "lid.stl") || strings.Contains(m.Plain, "parts.zip") {
+				t.Errorf("%s: %s does not tell of the locked file:\n%s", lang, m.Template, m.Plain)
+			}
+		}
+	}
+}
+
 // TestPythonReads: another reader of mail finds no defect in the bytes
 // (Python's email package, policy default).
 func TestPythonReads(t *testing.T) {
