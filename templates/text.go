@@ -106,3 +106,6 @@ var escaped = regexp.MustCompile("\\\\([!-/:-@\\[-`{-~])")
 
 // unescape undoes escape, for the subject, which is no Markdown.
 func unescape(s string) string { return escaped.ReplaceAllString(s, "$1") }
+
+// Plain is a filled-in piece as plain words, for where there is no Markdown.
+func Plain(piece string) string { return unescape(piece) }

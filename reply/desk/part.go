@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"meshclerk/intake/job"
+	"meshclerk/reply/draft"
 	"meshclerk/reply/picture"
 	"meshclerk/rules"
 )
@@ -17,6 +18,7 @@ type partView struct {
 	Numbers []finding
 	Choices choices
 	Rows    []whatIf
+	Priced  []job.Line // of the quote, in the page's language
 	Trial   *trial
 	Open    bool // settings may still be changed
 	HasMesh bool
@@ -33,6 +35,15 @@ type wish struct{ What, Value, Words string }
 type finding struct {
 	job.Finding
 	Number int
+	Said   string // in the page's language, where the check's own words are of another
+}
+
+// words are the finding in one sentence.
+func (f finding) words() string {
+	if f.Said != "" {
+		return f.Said
+	}
+	return f.Text
 }
 
 // whatIf is one row of the table of other ways to print a part.
@@ -79,22 +90,50 @@ func (d *Desk) partView(j job.Job, s *speech) partView {
 	if j.Report == nil {
 		return p
 	}
+	said := d.said(j, s)
 	n := 0
-	for _, f := range j.Report.Findings {
+	for i, f := range j.Report.Findings {
 		number := 0
 		if f.At != nil {
 			n++
 			number = n
 		}
-		p.Numbers = append(p.Numbers, finding{f, number})
+		p.Numbers = append(p.Numbers, finding{f, number, at(said.Findings, i)})
 	}
 	slices.SortStableFunc(p.Numbers, func(a, b finding) int { return rank(a.Level) - rank(b.Level) })
 	if j.Report.Estimate != nil {
-		for _, c := range j.Report.Estimate.WhatIf {
+		for i, c := range j.Report.Estimate.WhatIf {
+			if words := at(said.Options, i); words != "" {
+				c.Label = words
+			}
 			p.Rows = append(p.Rows, whatIf{c, p.Choices.over(c.Settings).fields()})
 		}
 	}
+	if j.Report.Quote != nil {
+		p.Priced = slices.Clone(j.Report.Quote.Lines)
+		for i := range p.Priced {
+			if words := at(said.Lines, i); words != "" {
+				p.Priced[i].Label = words
+			}
+		}
+	}
 	return p
+}
+
+// said is the report in the page's language; the report itself is English.
+func (d *Desk) said(j job.Job, s *speech) draft.Said {
+	if s.lang == languages[0] {
+		return draft.Said{}
+	}
+	return draft.Say(d.cfg.Rules, d.texts.Load(), s.lang, &j)
+}
+
+// at is one of a list, or "" where the list does not reach.
+func at(list []string, i int) string {
+	if i < len(list) {
+		return list[i]
+	}
+	return ""
 }
 
 func rank(l job.Level) int {

@@ -105,11 +105,6 @@ func TestCodesHaveWords(t *testing.T) {
 			t.Errorf("no word for the situation %s", k)
 		}
 	}
-	for _, k := range templates.Default().Pieces() {
-		if s.words["piece."+k] == "" {
-			t.Errorf("no word for the piece %s", k)
-		}
-	}
 	for _, k := range rules.Files() {
 		if s.words["rules."+k] == "" {
 			t.Errorf("no word for the rules of %s", k)
@@ -146,7 +141,8 @@ func TestFrench(t *testing.T) {
 	b := h.browser("marisol")
 	_, page := b.post("/language", url.Values{"language": {"fr"}, "back": {"/reply/" + d}})
 	holds(t, page, `<html lang="fr">`, "Approuver et envoyer", "3 heures", "3,40")
-	lacks(t, page, "Approve and send", "Their letter")
+	lacks(t, page, "Approve and send", "Their letter", "for each job", "coarser layers")
+	holds(t, page, "Des parties (3 cm²) seraient imprimées dans le vide", "Forfait par demande", "Couches de 0,3")
 }
 
 func attr(n *html.Node, key string) (string, bool) {

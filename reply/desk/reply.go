@@ -342,7 +342,7 @@ func (v *replyView) remarks(s *speech) []reason {
 		}
 		for _, f := range p.Numbers {
 			if f.Level == job.Stop {
-				add("stop", capital(f.Text))
+				add("stop", capital(f.words()))
 			}
 		}
 	}

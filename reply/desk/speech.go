@@ -70,7 +70,7 @@ func (s *speech) code(kind string, code any) string {
 	if w, ok := s.words[kind+"."+word]; ok {
 		return w
 	}
-	return strings.ReplaceAll(word, "-", " ")
+	return strings.ReplaceAll(strings.TrimPrefix(word, "_"), "-", " ")
 }
 
 // age is how long ago something was, in the largest unit that says enough.

@@ -71,10 +71,7 @@ func (f *filler) reported(p *templates.Part, j *job.Job) {
 		p.Size = f.locale.Size(r.Mesh.SizeMM)
 	}
 	for _, x := range r.Findings {
-		found := templates.Finding{Code: x.Code, Level: string(x.Level), Text: templates.Text(capital(x.Text)), Count: int(x.Amount + 0.5)}
-		if x.Amount != 0 {
-			found.Amount = f.locale.Quantity(x.Amount, x.Unit)
-		}
+		found := f.found(x)
 		switch x.Level {
 		case job.Stop:
 			p.Stops = append(p.Stops, found)
@@ -88,6 +85,14 @@ func (f *filler) reported(p *templates.Part, j *job.Job) {
 		p.Turned = p.Turned && !r.Orientation.AsSent
 		p.TurnWhy = sentence(r.Orientation.Why)
 	}
+}
+
+func (f *filler) found(x job.Finding) templates.Finding {
+	found := templates.Finding{Code: x.Code, Level: string(x.Level), Text: templates.Text(capital(x.Text)), Count: int(x.Amount + 0.5)}
+	if x.Amount != 0 {
+		found.Amount = f.locale.Quantity(x.Amount, x.Unit)
+	}
+	return found
 }
 
 // sentence takes the full stop off, since the text goes on after it.
@@ -222,9 +227,13 @@ func (f *filler) quoted(p *templates.Part, j *job.Job) {
 		return
 	}
 	for _, line := range q.Lines {
-		p.Lines = append(p.Lines, templates.Line{Kind: line.Kind, Label: templates.Text(capital(line.Label)), Detail: f.detail(line.Kind, j), Amount: f.locale.Money(line.Amount, q.Currency)})
+		p.Lines = append(p.Lines, f.line(line, j))
 	}
 	p.Total = f.locale.Money(q.Total, q.Currency)
+}
+
+func (f *filler) line(line job.Line, j *job.Job) templates.Line {
+	return templates.Line{Kind: line.Kind, Label: templates.Text(capital(line.Label)), Detail: f.detail(line.Kind, j), Amount: f.locale.Money(line.Amount, j.Report.Quote.Currency)}
 }
 
 // detail says what a line counts, for languages that do not use its label.
