@@ -51,6 +51,13 @@ func (b *BVH) RayAll(origin, dir Vec, tmin, tmax float64, hits []Hit) []Hit {
 	return hits
 }
 
+// Visits says how many nodes and facets RayAll would look at: what it costs.
+func (b *BVH) Visits(origin, dir Vec, tmin, tmax float64) int {
+	r := newRay(origin, dir)
+	b.alongRay(&r, tmin, &tmax, func(int32, float64) {})
+	return r.visited
+}
+
 // ray is a ray sheared so that it runs along an axis: kz is the axis of its
 // largest component.
 type ray struct {

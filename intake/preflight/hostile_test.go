@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/json"
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"meshclerk/intake/job"
@@ -88,6 +90,36 @@ func TestAnyMeshGivesAReport(t *testing.T) {
 			}
 			t.Log(tell(r))
 		})
+	}
+}
+
+// A tangle is looked at from fewer places, so that it takes no longer than any
+// other file, and the report says so; an ordinary part is looked at in full.
+func TestTanglesAreLookedAtFromFewerPlaces(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		mesh   *mesh.Mesh
+		tangle bool
+	}{
+		{"soup", soup(1, 30_000, 100), true},
+		{"a ball", ball(100_000), false},
+		{"a dome", dome(100_000), false},
+	} {
+		topo, err := mesh.Examine(context.Background(), c.mesh, mesh.Facts{}, examineOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := newPart(c.mesh, topo)
+		if tangle := p.ease < 1; tangle != c.tangle {
+			t.Errorf("%s: ease %g", c.name, p.ease)
+		}
+		if n := p.affordable(mostPlaces); c.tangle != (n < mostPlaces) || n < 24 {
+			t.Errorf("%s: looked at from %d places", c.name, n)
+		}
+	}
+	r := checked(t, soup(1, 30_000, 100), job.Settings{})
+	if !slices.ContainsFunc(r.Advice, func(a job.Advice) bool { return strings.Contains(a.Why, "so tangled") }) {
+		t.Errorf("the report does not say that it is tangled: %+v %s", r.Advice, r.Error)
 	}
 }
 

@@ -93,6 +93,10 @@ func (c *checker) stand(ctx context.Context) (felt, error) {
 		c.now = p.inspect(ctx, c.best.stance, c.hangs, c.price(), hangPlaces)
 	}
 	c.stick = c.adhesion(c.now)
+	if p.ease < 1 {
+		c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: "look at walls, gaps and overhangs by hand",
+			Why: "the surface is so tangled that only some places of it were looked at"})
+	}
 	return felt{places, looks}, nil
 }
 

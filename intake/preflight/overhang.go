@@ -65,7 +65,7 @@ func (p *part) hang(ctx context.Context, s stance, r hangRules, n int) hanging {
 	for f := range p.area {
 		down += steep(f)
 	}
-	places := p.samples(min(n, max(250, int(down))), steep)
+	places := p.samples(p.affordable(min(n, max(250, int(down)))), steep)
 	verdicts := make([]verdict, len(places))
 	both(len(places), func(i int) {
 		if ctx.Err() == nil {

@@ -1,6 +1,8 @@
 package preflight
 
 import (
+	"math"
+
 	"meshclerk/intake/mesh"
 )
 
@@ -20,6 +22,7 @@ type part struct {
 	corner   []mesh.Vec // of the convex hull
 	few      []mesh.Vec // some of them, for a quick look
 	flats    []flat     // of the convex hull, merged
+	ease     float64    // what part of the usual places can be looked at: 1, or less in a tangle
 }
 
 // newPart measures what every check needs.
@@ -38,7 +41,33 @@ func newPart(m *mesh.Mesh, topo *mesh.Topology) *part {
 	p.mixed = len(topo.Shells) > 1 || len(topo.Crossings) > 0
 	corners, flats := convexHull(extremes(m.Vertices, p.box), p.box)
 	p.corner, p.flats, p.few = corners, merge(flats), thinned(corners, 250)
+	p.ease = p.easeOfLooking()
 	return p
+}
+
+// patience is how many nodes and facets the look from all places may visit.
+const patience = 2e8
+
+// easeOfLooking tells from a few places what rays cost. In a tangle, where
+// nearly every facet's box lies in the way of every ray, fewer can be sent.
+func (p *part) easeOfLooking() float64 {
+	const probes, shortRays, longRays = 32, 20, 2 // rays that a place takes
+	places := p.samples(probes, func(f int) float64 { return p.area[f] })
+	visits := 0
+	for _, s := range places {
+		n := p.normal[s.facet]
+		visits += shortRays*p.tree.Visits(s.at, n, -probing, probing) + longRays*p.tree.Visits(s.at, n, math.Inf(-1), math.Inf(1))
+	}
+	if visits == 0 {
+		return 1
+	}
+	return min(1, patience/(mostPlaces*float64(visits)/float64(len(places))))
+}
+
+// affordable is how many of n places can be looked at; some always are.
+func (p *part) affordable(n int) int {
+	const some = 24
+	return min(n, max(some, int(float64(n)*p.ease)))
 }
 
 // standing puts the part on the plate with the given direction up. The lowest
