@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"reflect"
 	"runtime"
 	"slices"
 	"strings"
@@ -26,7 +27,7 @@ func TestCaps(t *testing.T) {
 		}
 		return inner
 	}
-	for name, c := range map[string]struct {
+	cases := map[string]struct {
 		caps rules.Caps
 		raw  string
 		note string
@@ -64,7 +65,14 @@ func TestCaps(t *testing.T) {
 			"not opened any deeper", func(l *job.Letter) bool { return len(l.Attachments) == 2 }},
 		"mesh_bytes": {caps(func(c *rules.Caps) { c.MeshBytes = 500 }), mixed(filePart("a.stl", binarySTL(10))),
 			"larger than the 1 kB", func(l *job.Letter) bool { return find(t, l, "a.stl").Bytes == 584 }},
-	} {
+	}
+	for f := range reflect.TypeFor[rules.Caps]().Fields() {
+		name := f.Tag.Get("toml")
+		if _, met := cases[name]; !met && !strings.Contains(" facets coordinate_mm check_seconds attempts ", " "+name+" ") { // those are met on the way of a whole letter, by the robot
+			t.Errorf("no letter meets the cap %s", name)
+		}
+	}
+	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
 			opts := house(t.TempDir())
 			opts.Caps = c.caps

@@ -219,10 +219,10 @@ func (f *filler) letter(d *templates.Data) {
 		file := templates.File{Name: templates.Name(a.Name, longestFile), Kind: string(a.Kind),
 			Ending: templates.Name(strings.ToLower(path.Ext(a.Name)), 12), Why: whyClosed(a)}
 		switch {
+		case a.Kind == job.KindMesh && (a.SHA256 != "" || file.Why == ""): // what the check says of it stands in the letter
+			meshes++
 		case file.Why != "":
 			d.Unopened = append(d.Unopened, file)
-		case a.Kind == job.KindMesh:
-			meshes++
 		case a.Kind == job.KindPicture || a.Kind == job.KindArchive:
 			// a logo in a signature; an archive whose files are listed themselves
 		default:
