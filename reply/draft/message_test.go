@@ -126,6 +126,24 @@ func TestFilesThatCouldNotBeOpened(t *testing.T) {
 	}
 }
 
+// Of a tiny part nothing is said twice, and no other way to print it is offered
+// that is neither sooner nor cheaper.
+func TestTinyPart(t *testing.T) {
+	in := input(t, "en")
+	j := settled(part("en"))
+	e := j.Report.Estimate
+	e.PrintTimeS, e.LowS, e.HighS, e.MassG = 240, 230, 260, 0.1
+	e.WhatIf = []job.Choice{{Label: "layers of 0.3 mm", Settings: job.Settings{LayerMM: 0.3}, PrintTimeS: 235, MassG: 0.1, Plates: 1, Within: true, Total: j.Report.Quote.Total}}
+	in.Jobs = []*job.Job{j}
+	m, err := Compose(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(m.Plain, "5 minutes (") || strings.Contains(m.Plain, "Other ways") {
+		t.Errorf("%s", m.Plain)
+	}
+}
+
 // TestPythonReads: another reader of mail finds no defect in the bytes
 // (Python's email package, policy default).
 func TestPythonReads(t *testing.T) {

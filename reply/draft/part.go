@@ -146,7 +146,9 @@ func (f *filler) estimated(p *templates.Part, j *job.Job) {
 	}
 	p.Time, p.TimeExact, p.PlateTime = l.About(e.PrintTimeS), l.Exact(e.PrintTimeS), l.Exact(firstOf(e.PlateTimeS, e.PrintTimeS))
 	if e.LowS > 0 && e.HighS > e.LowS {
-		p.TimeRange = l.Between(e.LowS, e.HighS)
+		if between := l.Between(e.LowS, e.HighS); between != p.Time { // "about 5 minutes (about 5 minutes)"
+			p.TimeRange = between
+		}
 	}
 	p.Mass, p.Filament = l.Mass(e.MassG), l.Length(1000*e.FilamentM)
 	p.Plates, p.Copies = max(1, e.Plates), max(1, e.Copies, copiesOf(j))
@@ -193,6 +195,9 @@ func (f *filler) options(p *templates.Part, j *job.Job) {
 		code = j.Report.Quote.Currency
 	}
 	for _, c := range e.WhatIf {
+		if j.Report.Quote != nil && c.Total == j.Report.Quote.Total && l.About(c.PrintTimeS) == p.Time {
+			continue // neither sooner nor cheaper
+		}
 		o := templates.Option{Label: templates.Text(capital(c.Label)), Time: l.About(c.PrintTimeS), Mass: l.Mass(c.MassG), Total: l.Money(c.Total, code), Plates: c.Plates, Within: c.Within}
 		s := c.Settings
 		if s.Scale > 0 && s.Scale != firstOf(e.Scale, 1) {
