@@ -1,8 +1,10 @@
 package ledger
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
+	"slices"
 	"time"
 
 	"meshclerk/intake/job"
@@ -45,8 +47,26 @@ func (r Reader) Deeds(ctx context.Context, f DeedFilter) ([]Deed, error) {
 	if len(what) == 0 {
 		what = DeedNames()
 	}
+	// One kind at a time: the index holds each in order, so that of a long
+	// history only the newest few are read.
+	var out []Deed
+	for _, kind := range what {
+		some, err := r.deeds(ctx, kind, f)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, some...)
+	}
+	slices.SortFunc(out, func(a, b Deed) int { return cmp.Compare(b.Seq, a.Seq) })
+	if f.Limit > 0 && len(out) > f.Limit {
+		out = out[:f.Limit]
+	}
+	return out, nil
+}
+
+func (r Reader) deeds(ctx context.Context, kind string, f DeedFilter) ([]Deed, error) {
 	c := &clause{}
-	c.in("e.what", anys(what))
+	c.is("e.what", kind)
 	c.is("e.who", f.Who)
 	if !f.Since.IsZero() {
 		c.add("e.at >= ?", stamp(f.Since))
@@ -59,7 +79,7 @@ func (r Reader) Deeds(ctx context.Context, f DeedFilter) ([]Deed, error) {
 	}
 	query := `SELECT e.seq, e.at, e.who, e.what, e.why, d.id, d.kind, d.to_address, d.to_name, d.subject, COALESCE(a.sha256, '')
 		FROM events e JOIN drafts d ON d.id = e.subject
-		LEFT JOIN approvals a ON e.what = 'approved' AND a.draft = e.subject AND a.at = e.at AND a.approved_by = e.who` + c.String() + ` ORDER BY e.seq DESC`
+		LEFT JOIN approvals a ON e.what = 'approved' AND a.draft = e.subject AND a.at = e.at AND a.approved_by = e.who` + c.String() + ` ORDER BY e.at DESC, e.seq DESC`
 	if f.Limit > 0 {
 		query += ` LIMIT ?`
 		c.args = append(c.args, f.Limit)
@@ -74,8 +94,7 @@ func (r Reader) Deeds(ctx context.Context, f DeedFilter) ([]Deed, error) {
 	return out, err
 }
 
-// Doers lists who did something to replies, sorted by name.
-func (r Reader) Doers(ctx context.Context) ([]string, error) {
-	what := DeedNames()
-	return r.words(ctx, `SELECT DISTINCT who FROM events WHERE what IN (`+marks(len(what))+`) AND subject IN (SELECT id FROM drafts) ORDER BY who`, anys(what)...)
+// Approvers lists who ever approved a reply, sorted by name.
+func (r Reader) Approvers(ctx context.Context) ([]string, error) {
+	return r.words(ctx, `SELECT DISTINCT approved_by FROM approvals ORDER BY approved_by`)
 }

@@ -32,7 +32,7 @@ func BenchmarkStaffRequests(b *testing.B) {
 	defer tick.Stop()
 	for i := range max(b.N, 200) {
 		<-tick.C
-		path := []string{"/", "/reply/" + ids[i%len(ids)], "/reply/" + ids[i%len(ids)] + "/state", "/prints", "/jobs"}[i%5]
+		path := []string{"/", "/reply/" + ids[i%len(ids)], "/reply/" + ids[i%len(ids)] + "/state", "/prints", "/jobs", "/state", "/record"}[i%7]
 		wg.Go(func() {
 			begun := time.Now()
 			code, _ := staff.get(path)
@@ -64,9 +64,11 @@ func fill(b *testing.B, h *house, n int) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	for from := 0; from < n; from += 500 {
+	const perDay = 50 // what comes in together has one time
+	for from := 0; from < n; from += perDay {
+		h.clock.pass(24 * time.Hour)
 		h.do(func(tx *ledger.Tx) error {
-			for i := range 500 {
+			for i := range perDay {
 				j := like
 				j.Thread, j.Patron.Address = "", fmt.Sprintf("patron%d@example.org", (from+i)%1500)
 				made, err := tx.NewJob(ctx, j, "", ledger.Robot, "")
@@ -74,8 +76,8 @@ func fill(b *testing.B, h *house, n int) {
 					return err
 				}
 				to := []job.Stage{job.Checked, job.Drafted, job.Quoted, job.Agreed, job.Printing, job.Ready, job.Collected}
-				if i%100 == 0 {
-					to = to[:i/100+1]
+				if (from+i)%100 == 0 {
+					to = to[:(from+i)/100%5+1]
 				}
 				for _, s := range to {
 					if err := tx.Move(ctx, made.ID, s, ledger.Robot, ""); err != nil {

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"net/http"
 	"net/url"
 	"slices"
@@ -45,7 +46,7 @@ func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) 
 	if v.Deeds, err = d.cfg.Ledger.Deeds(r.Context(), f); err != nil {
 		return err
 	}
-	if v.Doers, err = d.cfg.Ledger.Doers(r.Context()); err != nil {
+	if v.Doers, err = d.doers(r.Context(), v.Who); err != nil {
 		return err
 	}
 	if len(v.Deeds) > perPage {
@@ -60,4 +61,25 @@ func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) 
 	}
 	d.show(w, r, http.StatusOK, "record", "Record", who, v)
 	return nil
+}
+
+// doers are those whose deeds may be asked for: the house's staff, who signs in
+// here, who ever approved a reply, the robot, and who was asked for.
+func (d *Desk) doers(ctx context.Context, asked string) ([]string, error) {
+	out, err := d.cfg.Ledger.Approvers(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range d.cfg.Rules.Library.Staff {
+		out = append(out, p.Name)
+	}
+	for _, a := range d.cfg.Auth.Accounts {
+		out = append(out, a.Name)
+	}
+	out = append(out, ledger.Robot)
+	if asked != "" {
+		out = append(out, asked)
+	}
+	slices.Sort(out)
+	return slices.Compact(out), nil
 }
