@@ -23,8 +23,9 @@ import (
 
 type jobsSheetCmd struct {
 	house
-	ID string `arg:"" name:"job" help:"The job, e.g. LP-000042."`
-	To string `short:"o" name:"to" default:"." placeholder:"DIR" help:"Folder for the sheet (.html) and the part (.stl)."`
+	ID       string `arg:"" name:"job" help:"The job, e.g. LP-000042."`
+	To       string `short:"o" name:"to" default:"." placeholder:"DIR" help:"Folder for the sheet (.html) and the part (.stl)."`
+	Language string `placeholder:"en|fr|es" help:"Another language than the library's first one."`
 }
 
 //go:embed jobs_sheet.html
@@ -32,6 +33,7 @@ var sheetText string
 
 // sheet is what the person at the printer needs to know, on one page.
 type sheet struct {
+	sheetWords
 	Library, Day   string
 	ID             job.ID
 	Code           template.HTML // the number as Code 39
@@ -64,7 +66,11 @@ func (c *jobsSheetCmd) Run(e *env) error {
 	if err := os.MkdirAll(c.To, 0o755); err != nil {
 		return fmt.Errorf("the folder %s cannot be made: %w", c.To, err)
 	}
-	s := newSheet(j, r, time.Now())
+	words, err := sheetLanguage(c.Language, r)
+	if err != nil {
+		return err
+	}
+	s := newSheet(j, r, words, time.Now())
 	if err := c.lay(e, l, r, j, s); err != nil {
 		return err
 	}
@@ -131,7 +137,11 @@ func sheetPage(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID,
 	if err != nil {
 		return nil, err
 	}
-	s := newSheet(j, r, now)
+	words, err := sheetLanguage("", r)
+	if err != nil {
+		return nil, err
+	}
+	s := newSheet(j, r, words, now)
 	p, err := partOf(ctx, l, r, j)
 	switch {
 	case ctx.Err() != nil:
@@ -151,32 +161,38 @@ func sheetPage(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID,
 // mostNotes keeps the sheet to one page.
 const mostNotes = 9
 
-func newSheet(j job.Job, r *rules.Rules, now time.Time) *sheet {
-	s := &sheet{Library: r.Library.Name, Day: now.Format("2 January 2006"), ID: j.ID, Code: template.HTML(code39SVG(string(j.ID))), // bars and an id of ours
-		File: oneLine(j.File), For: oneLine(j.Patron.Name), Pickup: j.Wishes.Pickup, Needed: j.Wishes.NeededBy}
+func newSheet(j job.Job, r *rules.Rules, words sheetWords, now time.Time) *sheet {
+	s := &sheet{sheetWords: words, Library: r.Library.Name, Day: string(words.locale.Date(now)), ID: j.ID, Code: template.HTML(code39SVG(string(j.ID))), // bars and an id of ours
+		File: oneLine(j.File), For: oneLine(j.Patron.Name), Pickup: j.Wishes.Pickup, Needed: string(words.locale.ISODate(j.Wishes.NeededBy))}
 	s.settings(j, r)
-	s.Turn = "the way it was sent"
-	if o := j.Report.Orientation; o != nil && !o.AsSent {
-		s.Turn = "another way up than it was sent, as in the picture" + after(": ", strings.TrimRight(o.Why, "."))
+	s.Turn = s.Say("The way it was sent.")
+	if turned(j) {
+		s.Turn = s.Say("Another way up than it was sent, as in the picture.")
+		if s.Language == "en" { // the check gives its reasons in English
+			s.Turn += after(" ", capital(strings.TrimRight(j.Report.Orientation.Why, "."))+".")
+		}
 	}
-	for _, f := range j.Report.Findings {
-		s.Notes = append(s.Notes, oneLine(f.Text))
-	}
+	s.Notes = s.found(j.Report.Findings)
 	for _, a := range j.Report.Advice {
-		s.Notes = append(s.Notes, oneLine(a.About+": "+a.Do+after(", because ", a.Why)))
+		if a.About != "adhesion" { // which stands among the settings
+			s.Notes = append(s.Notes, oneLine(capital(a.About)+": "+a.Do+after(", because ", a.Why)))
+		}
 	}
 	if n := len(s.Notes); n > mostNotes {
-		s.Notes = append(s.Notes[:mostNotes-1], fmt.Sprintf("and %d more: meshclerk jobs show %s", n-mostNotes+1, j.ID))
+		s.Notes = append(s.Notes[:mostNotes-1], s.Say("and %d more: meshclerk jobs show %s", n-mostNotes+1, j.ID))
 	}
 	s.caution(j, r)
 	return s
 }
 
+// turned tells whether another way up than the file's is advised.
+func turned(j job.Job) bool {
+	o := j.Report.Orientation
+	return o != nil && !o.AsSent
+}
+
 // settings lists what the part is printed with.
 func (s *sheet) settings(j job.Job, r *rules.Rules) {
-	add := func(name, format string, args ...any) {
-		s.Rows = append(s.Rows, [2]string{name, fmt.Sprintf(format, args...)})
-	}
 	est := j.Report.Estimate
 	if est == nil {
 		est = &job.Estimate{}
@@ -185,70 +201,81 @@ func (s *sheet) settings(j job.Job, r *rules.Rules) {
 	if colour == "" && len(j.Wishes.Colours) > 0 {
 		colour = j.Wishes.Colours[0]
 	}
-	add("Printer", "%s", cmp.Or(j.Settings.Printer, est.Printer, "any"))
-	add("Material", "%s", cmp.Or(j.Settings.Material, est.Material, r.Printing.Material))
-	add("Colour", "%s", cmp.Or(colour, "any"))
-	add("Copies", "%d", max(1, j.Settings.Copies, est.Copies))
+	if colour != "" {
+		colour = string(s.locale.Colour(colour))
+	}
+	s.row("Printer", "%s", cmp.Or(j.Settings.Printer, est.Printer, s.Say("any")))
+	s.row("Material", "%s", cmp.Or(j.Settings.Material, est.Material, r.Printing.Material))
+	s.row("Colour", "%s", cmp.Or(colour, s.Say("any")))
+	s.row("Copies", "%d", max(1, j.Settings.Copies, est.Copies))
 	if est.Plates > 1 {
-		add("Plates", "%d, with at most %d copies each", est.Plates, est.PerPlate)
+		s.row("Plates", "%d, with at most %d copies each", est.Plates, est.PerPlate)
 	}
 	if j.Settings.Scale > 0 && j.Settings.Scale != 1 {
-		add("Scale", "%.4g %% of the patron's file; the part beside this sheet is scaled already", 100*j.Settings.Scale)
+		s.row("Scale", "%s of the patron's file; the part beside this sheet is scaled already", s.locale.Percent(j.Settings.Scale))
 	}
 	if m := j.Report.Mesh; m != nil {
-		add("Size as sent", "%.1f x %.1f x %.1f mm", m.SizeMM[0], m.SizeMM[1], m.SizeMM[2])
+		s.row("Size", "%s as sent", s.locale.Size(m.SizeMM))
 	}
-	if est.Printer == "" {
-		return
-	}
-	add("Layers", "%.2f mm, %d layers", est.LayerMM, est.Layers)
-	add("Walls", "%d lines", est.Shells)
-	add("Infill", "%.0f %%", 100*est.Infill)
-	add("Supports", "%s", supports(j, est))
-	add("On the bed", "%s", cmp.Or(est.Adhesion, r.Printing.Adhesion))
-	add("Time", "%s (%s to %s)", spoken(est.PrintTimeS), spoken(est.LowS), spoken(est.HighS))
-	add("Plastic", "%.1f g, %.1f m of filament", est.MassG, est.FilamentM)
-	if o := j.Report.Orientation; o != nil && !o.AsSent && !j.Settings.Reoriented {
-		add("Turned", "%s; time and plastic above are for the part as sent", spoken(o.PrintTimeS))
+	if est.Printer != "" {
+		s.estimated(j, est, r)
 	}
 }
 
-func supports(j job.Job, est *job.Estimate) string {
+// estimated lists what the check worked out.
+func (s *sheet) estimated(j job.Job, est *job.Estimate, r *rules.Rules) {
+	s.row("Layers", "%s, %d layers", s.locale.Length(est.LayerMM), est.Layers)
+	s.row("Walls", "%d lines", est.Shells)
+	s.row("Infill", "%s", s.locale.Percent(est.Infill))
+	s.row("Supports", "%s", s.supports(j, est))
+	s.row("On the bed", "%s", s.Say(cmp.Or(est.Adhesion, r.Printing.Adhesion)))
+	plastic := fmt.Sprintf("%s, %s", s.locale.Mass(est.MassG), s.locale.Length(1000*est.FilamentM))
+	if turned(j) && !j.Settings.Reoriented {
+		s.row("Time", "%s the advised way up, %s as sent", spoken(j.Report.Orientation.PrintTimeS), spoken(est.PrintTimeS))
+		s.row("Plastic", "%s as sent", plastic)
+		return
+	}
+	s.row("Time", "%s (%s to %s)", spoken(est.PrintTimeS), spoken(est.LowS), spoken(est.HighS))
+	s.row("Plastic", "%s", plastic)
+}
+
+func (s *sheet) row(name, format string, args ...any) {
+	s.Rows = append(s.Rows, [2]string{s.Say(name), s.Say(format, args...)})
+}
+
+func (s *sheet) supports(j job.Job, est *job.Estimate) string {
 	switch wish := cmp.Or(j.Settings.Supports, j.Wishes.Supports); {
 	case wish == "no":
-		return "none, as the patron wishes"
+		return s.Say("none, as the patron wishes")
 	case wish == "soluble":
-		return "of " + cmp.Or(est.SupportMaterial, "soluble material")
+		return s.Say("of %s", cmp.Or(est.SupportMaterial, s.Say("soluble material")))
 	case turnedFree(j):
-		return "none needed the advised way up"
+		return s.Say("none needed the advised way up")
 	case est.SupportMM3 > 0:
-		return "where needed"
+		return s.Say("where needed")
 	}
-	return "none needed"
+	return s.Say("none needed")
 }
 
 // turnedFree tells whether the part needs no support the advised way up.
-func turnedFree(j job.Job) bool {
-	o := j.Report.Orientation
-	return o != nil && !o.AsSent && o.SupportMM3 <= 0
-}
+func turnedFree(j job.Job) bool { return turned(j) && j.Report.Orientation.SupportMM3 <= 0 }
 
 // caution lists what applies to this part. Common practice, but for the small
 // parts, which are 16 CFR 1501.4.
 func (s *sheet) caution(j job.Job, r *rules.Rules) {
-	s.Cautions = []string{"No toy for children under three without a check; not for food without a coating; not for safety-critical or medical use. Local rules and licensed practice decide."}
+	s.Cautions = []string{s.Say("No toy for children under three without a check; not for food without a coating; not for safety-critical or medical use. Local rules and licensed practice decide.")}
 	for _, f := range j.Report.Findings {
 		if f.Code == "small-part-hazard" {
-			s.Cautions = append(s.Cautions, "Small enough to choke on (16 CFR 1501.4): hand it over with the warning.")
+			s.Cautions = append(s.Cautions, s.Say("Small enough to choke on (16 CFR 1501.4): hand it over with the warning."))
 		}
 	}
 	if est := j.Report.Estimate; est != nil {
 		if est.SupportMM3 > 0 && !turnedFree(j) {
-			s.Cautions = append(s.Cautions, "Support stubs may be sharp: take them off before it goes to the shelf.")
+			s.Cautions = append(s.Cautions, s.Say("Support stubs may be sharp: take them off before it goes to the shelf."))
 		}
 		for _, m := range r.Materials {
 			if m.Name == est.Material && m.SoftensC > 0 {
-				s.Cautions = append(s.Cautions, fmt.Sprintf("%s softens near %.0f °C.", m.Name, m.SoftensC))
+				s.Cautions = append(s.Cautions, s.Say("%s softens near %.0f °C.", m.Name, m.SoftensC))
 			}
 		}
 	}

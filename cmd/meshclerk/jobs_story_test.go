@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"sync"
 	"testing"
@@ -140,5 +141,23 @@ func TestCode39(t *testing.T) {
 	}
 	if code39("ö") != nil {
 		t.Error("a letter that the code has not was written")
+	}
+}
+
+// The sheet's words in other languages take in what the English ones do, in the
+// same order, and none is forgotten in the page.
+func TestSheetWords(t *testing.T) {
+	verbs := regexp.MustCompile(`%[.0-9]*[a-z]`)
+	for words, said := range sheetSaid {
+		for _, other := range said {
+			if got, want := verbs.FindAllString(other, -1), verbs.FindAllString(words, -1); !slices.Equal(got, want) {
+				t.Errorf("%q takes in %v, and %q %v", words, want, other, got)
+			}
+		}
+	}
+	for _, m := range regexp.MustCompile(`Say "([^"]+)"`).FindAllStringSubmatch(sheetText, -1) {
+		if _, ok := sheetSaid[m[1]]; !ok {
+			t.Errorf("%q of the page is not translated", m[1])
+		}
 	}
 }

@@ -87,6 +87,14 @@ func (f *filler) reported(p *templates.Part, j *job.Job) {
 	}
 }
 
+// Told gives a finding in the words that patrons are told it in, in one of the
+// set's languages.
+func Told(set *templates.Set, l templates.Locale, language string, x job.Finding) (string, error) {
+	f := filler{locale: l}
+	text, err := set.Piece(language, "_finding", f.found(x))
+	return plainInline(text), err
+}
+
 func (f *filler) found(x job.Finding) templates.Finding {
 	found := templates.Finding{Code: x.Code, Level: string(x.Level), Text: templates.Text(capital(x.Text)), Count: int(x.Amount + 0.5)}
 	if x.Amount != 0 {
