@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"net/http"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -249,6 +251,32 @@ func TestHostileLetterAndKeysInChromium(t *testing.T) {
 	run(t, ctx, chromedp.KeyEvent("n"), chromedp.WaitVisible(css(`[data-state="/reply/`+next+`/state"]`)))
 	ready(t, ctx)
 	run(t, ctx, chromedp.KeyEvent("?"), chromedp.WaitVisible(css(".keys")), chromedp.KeyEvent("w"), chromedp.WaitVisible(css(".slips")))
+}
+
+// The list in one browser follows what is done in another by itself, and the
+// person stays where they were in it.
+func TestListFollowsInChromium(t *testing.T) {
+	h := newHouse(t, nil)
+	_, first := h.letter(okafor())
+	_, second := h.letter(okafor())
+	ctx := tab(t, chromium(t))
+	signInAs(t, ctx, h, "marisol")
+	ready(t, ctx)
+	run(t, ctx, chromedp.KeyEvent("j"), chromedp.KeyEvent("j"))
+	other := h.browser("owen")
+	_, page := other.get("/reply/" + first)
+	if code, page := other.post("/reply/"+first+"/approve", url.Values{"sha": {sha(t, page)}}); code != http.StatusOK {
+		t.Fatalf("%d\n%s", code, page)
+	}
+	run(t, ctx, chromedp.WaitVisible(css("#onway")))
+	if on := eval[string](t, ctx, `document.activeElement.getAttribute("href")`); on != "/reply/"+second {
+		t.Errorf("the person is at %q now", on)
+	}
+	if n := eval[int](t, ctx, `document.querySelectorAll("main").length`); n != 1 {
+		t.Errorf("%d mains", n)
+	}
+	_, third := h.letter(okafor())
+	run(t, ctx, chromedp.WaitVisible(css(`[href="/reply/`+third+`"]`)), chromedp.KeyEvent("j"), chromedp.KeyEvent("\r"), chromedp.WaitVisible(css(`[data-state="/reply/`+third+`/state"]`)))
 }
 
 // rich fills a house so that every page has something to show.

@@ -6,7 +6,6 @@ import (
 	"io"
 	"log/slog"
 	"net/http"
-	"path"
 	"sync/atomic"
 	"time"
 
@@ -178,7 +177,7 @@ func (d *Desk) guard(next http.Handler) http.Handler {
 			h.Set("Strict-Transport-Security", "max-age=31536000") // RFC 6797
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
-		if r.Method == http.MethodGet && path.Base(r.URL.Path) == "state" {
+		if r.Method == http.MethodGet && r.Header.Get("X-Desk") != "" {
 			asking.ServeHTTP(w, r)
 			return
 		}
@@ -186,8 +185,8 @@ func (d *Desk) guard(next http.Handler) http.Handler {
 	})
 }
 
-// onlyLoaded knows who asks and leaves the session as it is: a page that asks by
-// itself whether it is stale must not keep a person signed in who went away.
+// onlyLoaded knows who asks and leaves the session as it is: what the scripts of a
+// page ask for by themselves must not keep a person signed in who went away.
 func (d *Desk) onlyLoaded(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		token := ""

@@ -15,7 +15,16 @@ import (
 // asked is what a page's script is told.
 func (b *browser) state(path string) (is, stale string) {
 	b.h.t.Helper()
-	code, body := b.get(path)
+	r, err := http.NewRequest(http.MethodGet, b.h.server.URL+path, nil)
+	if err != nil {
+		b.h.t.Fatal(err)
+	}
+	r.Header.Set("X-Desk", "state")
+	resp, err := b.Do(r)
+	if err != nil {
+		b.h.t.Fatal(err)
+	}
+	code, body := read(b.h.t, resp)
 	var s struct{ State, Stale string }
 	if err := json.Unmarshal([]byte(body), &s); err != nil || code != http.StatusOK {
 		b.h.t.Fatalf("%s: %d, %v\n%s", path, code, err, body)

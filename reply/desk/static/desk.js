@@ -62,39 +62,58 @@ if (toggle) {
 }
 
 // The small help on the page is there while the keys are.
-for (const help of document.querySelectorAll("[data-keyhelp]")) help.hidden = !keysOn();
+function showHelp() {
+  for (const help of document.querySelectorAll("[data-keyhelp]")) help.hidden = !keysOn();
+}
+showHelp();
 
-// A page asks every second whether it is still right, and says so when it is not.
-const open = find("[data-state]");
-if (open) {
-  const others = find("[data-others]"), stale = find("[data-stale]");
-  const tell = (words) => {
-    if (stale.firstChild && stale.firstChild.textContent === words) return;
-    const link = document.createElement("a");
-    link.href = location.pathname;
-    link.textContent = stale.dataset.link;
-    stale.replaceChildren(words, link);
-    stale.hidden = false;
-  };
+// A page asks every second whether it is still right. A list then shows itself
+// anew; a page that somebody reads says that it is out of date.
+function tell(words) {
+  const stale = find("[data-stale]");
+  if (!stale || (stale.firstChild && stale.firstChild.textContent === words)) return;
+  const link = document.createElement("a");
+  link.href = location.pathname;
+  link.textContent = stale.dataset.link;
+  stale.replaceChildren(words, link);
+  stale.hidden = false;
+}
+
+async function showAnew() {
+  const r = await fetch(location.href, { headers: { "X-Desk": "list" } });
+  if (!r.ok) return;
+  const fresh = new DOMParser().parseFromString(await r.text(), "text/html").querySelector("main");
+  const at = document.activeElement.getAttribute("href");
+  find("main").replaceWith(fresh);
+  const same = at && [...document.querySelectorAll("[data-slip]")].find((a) => a.getAttribute("href") === at);
+  if (same) same.focus({ preventScroll: true });
+  showHelp();
+}
+
+async function ask() {
+  const page = find("[data-state]"), stale = find("[data-stale]"), others = find("[data-others]");
+  const r = await fetch(page.dataset.state, { headers: { "X-Desk": "state" } });
+  if (r.status === 403) tell(stale.dataset.out + " ");
+  if (!r.ok) return;
+  const now = await r.json();
+  if (others) {
+    others.hidden = !now.others;
+    if (others.textContent !== now.others) others.textContent = now.others;
+  }
+  if (now.state === page.dataset.is) return;
+  if ("live" in page.dataset) await showAnew();
+  else tell(stale.dataset.words + " " + now.stale + " ");
+}
+
+if (find("[data-state]")) {
   let asking = false;
-  const ask = async () => {
+  const askOnce = async () => {
     if (document.hidden || asking) return;
     asking = true;
-    try {
-      const r = await fetch(open.dataset.state, { headers: { "X-Desk": "state" } });
-      if (r.status === 403) tell(stale.dataset.out + " ");
-      if (!r.ok) return;
-      const now = await r.json();
-      if (others) {
-        others.hidden = !now.others;
-        if (others.textContent !== now.others) others.textContent = now.others;
-      }
-      if (now.state !== open.dataset.is) tell(stale.dataset.words + " " + now.stale + " ");
-    } catch { // the next time may do
-    } finally { asking = false; }
+    try { await ask(); } catch { /* the next time may do */ } finally { asking = false; }
   };
-  setInterval(ask, 1000);
-  document.addEventListener("visibilitychange", ask);
+  setInterval(askOnce, 1000);
+  document.addEventListener("visibilitychange", askOnce);
 }
 
 // The frame of a reply is as high as its words.
