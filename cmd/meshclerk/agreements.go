@@ -15,6 +15,7 @@ import (
 type agreementsCmd struct {
 	Import agreementsImportCmd `cmd:"" help:"Read signed agreements from a CSV file; the same file may be read again."`
 	Add    agreementsAddCmd    `cmd:"" help:"Record one signed agreement."`
+	Form   agreementsFormCmd   `cmd:"" help:"Write the documents and pictures that came with a job's letters, to look at a signed agreement."`
 	List   agreementsListCmd   `cmd:"" help:"List the register."`
 	Sender agreementsSenderCmd `cmd:"" help:"Record that a job's sender, whom the mail server could not prove, is who the letter says."`
 }
@@ -64,8 +65,9 @@ func (c *agreementsImportCmd) fillVersion(e *env, entries []agreement.Entry) err
 
 type agreementsAddCmd struct {
 	house
-	Address  string   `required:"" placeholder:"ADDRESS" help:"The patron's mail address."`
-	Name     string   `required:"" placeholder:"NAME" help:"The patron's name."`
+	Job      string   `placeholder:"ID" help:"The job whose patron signed: gives address, name and card, where the letters say them."`
+	Address  string   `placeholder:"ADDRESS" help:"The patron's mail address, without a job."`
+	Name     string   `placeholder:"NAME" help:"The patron's name, as signed."`
 	Card     string   `placeholder:"NUMBER" help:"The library card."`
 	Signed   string   `required:"" placeholder:"YYYY-MM-DD" help:"The day it was signed."`
 	Version  string   `placeholder:"VERSION" help:"The version of the text; the current one otherwise."`
@@ -87,8 +89,16 @@ func (c *agreementsAddCmd) Run(e *env) error {
 			return wrongUse("--expires: %w", err)
 		}
 	}
-	if !strings.Contains(c.Address, "@") {
+	if err := c.ofJob(e); err != nil {
+		return err
+	}
+	switch {
+	case c.Address == "":
+		return wrongUse("say who signed: --job, or --address and --name")
+	case !strings.Contains(c.Address, "@"):
 		return wrongUse("--address %q is not a mail address", c.Address)
+	case c.Name == "":
+		return wrongUse("--name is missing: write the name that is signed")
 	}
 	if c.Version == "" {
 		r, err := c.rules()
@@ -102,6 +112,26 @@ func (c *agreementsAddCmd) Run(e *env) error {
 		Signed: signed, Version: c.Version, Expires: expires, Guardian: c.Guardian, Minor: c.Minor,
 	}
 	return c.record(e, []agreement.Entry{entry}, c.By, "added by hand")
+}
+
+// ofJob fills in what the letters of a job say about its patron.
+func (c *agreementsAddCmd) ofJob(e *env) error {
+	if c.Job == "" {
+		return nil
+	}
+	l, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	j, err := l.Job(e.ctx, jobID(c.Job))
+	if err != nil {
+		return err
+	}
+	c.Address = cmp.Or(c.Address, j.Patron.Address)
+	c.Name = cmp.Or(c.Name, oneLine(j.Patron.Name))
+	c.Card = cmp.Or(c.Card, j.Wishes.Card)
+	return nil
 }
 
 // record puts entries into the register; the robot sees by itself which jobs

@@ -24,7 +24,8 @@ import (
 //	robot              let the robot look and work
 //	approve            approve every reply that waits, and have it sent
 //	now-month          set $MONTH to this month, in the library's time zone
-//	patron KEY TEXT    the writer of that sample letter answers the last reply
+//	patron KEY TEXT [FILE]
+//	                   the writer of that sample letter answers the last reply
 func TestJobStories(t *testing.T) {
 	h := &storyHouses{at: map[string]*demo{}}
 	testscript.Run(t, testscript.Params{Dir: filepath.Join("testdata", "jobs"), Setup: things, Cmds: map[string]func(*testscript.TestScript, bool, []string){
@@ -105,7 +106,11 @@ func approveAll(d *demo) error {
 func (h *storyHouses) patron(ts *testscript.TestScript, _ bool, args []string) {
 	l := letterOf(ts, args[0])
 	t := &talk{demo: h.of(ts), w: io.Discard, key: l.Key, name: l.FromName, address: l.FromAddress, turns: time.Now().Nanosecond()}
-	ts.Check(t.patron(args[1]))
+	var files []sample.File
+	for _, name := range args[2:] {
+		files = append(files, sample.File{Name: name, MediaType: "application/pdf", Data: []byte(ts.ReadFile(name))})
+	}
+	ts.Check(t.patron(args[1], files...))
 }
 
 // Code 39 as printed tables of it have it (from memory), bar by bar: w is wide.

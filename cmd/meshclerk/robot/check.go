@@ -73,6 +73,11 @@ func (r *Robot) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) error
 	if j.Stage == to {
 		return nil
 	}
+	if to == job.NeedsAgreement {
+		if err := formWithRequest(ctx, tx, j.ID); err != nil {
+			return err
+		}
+	}
 	if j.Stage != job.Taken && j.Stage != job.NeedsAgreement { // checked again while its reply waits
 		if err := tx.Move(ctx, j.ID, job.Checked, ledger.Robot, "checked again"); err != nil || to == job.Checked {
 			return err
@@ -83,6 +88,16 @@ func (r *Robot) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) error
 	}
 	r.Log.Info("job checked", "job", j.ID, "stage", to)
 	return nil
+}
+
+// formWithRequest tells staff when the agreement that is missing may have come
+// with the request itself.
+func formWithRequest(ctx context.Context, tx *ledger.Tx, id job.ID) error {
+	letters, err := tx.LettersOf(ctx, id)
+	if err != nil || len(letters) == 0 || letters[0].Parsed == nil || !mayBeForm(letters[0].Parsed, false) {
+		return err
+	}
+	return formCame(ctx, tx, letters[0].ID, id)
 }
 
 // Examine runs the preflight and prices the part under the job's settings. It

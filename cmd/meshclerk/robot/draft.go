@@ -166,12 +166,15 @@ func (r *Robot) picture(ctx context.Context, jobs []*job.Job) *draft.Picture {
 	if j.Settings.Scale > 0 {
 		m = m.Transformed(mesh.Upright, j.Settings.Scale)
 	}
-	var png bytes.Buffer
-	if err := picture.WritePNG(&png, picture.Draw(m, picture.Corner, picture.Options{Sizes: true})); err != nil {
+	png, err := picture.Within(picture.Draw(m, picture.Corner, picture.Options{Sizes: true}), mostPicture)
+	if err != nil {
 		return nil
 	}
-	return &draft.Picture{PNG: png.Bytes(), Alt: alt(j, m)}
+	return &draft.Picture{PNG: png, Alt: alt(j, m)}
 }
+
+// mostPicture bounds the picture in a letter, in bytes.
+const mostPicture = 150_000
 
 // shown says what the picture shows, for those who cannot see it: file, width,
 // depth and height.

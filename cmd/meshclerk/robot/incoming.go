@@ -131,11 +131,18 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 	if !t.SameSender || in.l.Authenticated != job.Pass {
 		return in.ask(ctx, jobs, "answer-unproven", "came from somebody who is not surely the patron, and changes nothing by itself")
 	}
-	if err := in.form(ctx, jobs); err != nil {
+	came, err := in.form(ctx, jobs)
+	if err != nil {
 		return err
 	}
 	if files := in.meshes(); len(files) > 0 {
 		return in.newFiles(ctx, jobs, files)
+	}
+	if came && in.l.Wishes.Answer == "" { // staff look at it anyway
+		if err := in.heed(ctx, jobs); err != nil {
+			return err
+		}
+		return in.done(ctx, "brings what may be the signed agreement")
 	}
 	return in.reply(ctx, jobs)
 }
@@ -190,16 +197,27 @@ func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind, why string) e
 }
 
 // form tells staff that a document came while an agreement is missing.
-func (in *incoming) form(ctx context.Context, jobs []job.Job) error {
-	waits := slices.ContainsFunc(jobs, func(j job.Job) bool { return j.Stage == job.NeedsAgreement })
-	for _, a := range in.l.Attachments {
-		if !waits || a.Kind != job.KindDocument && a.Kind != job.KindPicture {
-			continue
+func (in *incoming) form(ctx context.Context, jobs []job.Job) (came bool, err error) {
+	for _, j := range jobs {
+		if j.Stage == job.NeedsAgreement && mayBeForm(in.l, true) {
+			return true, formCame(ctx, in.tx, in.id, j.ID)
 		}
-		text := fmt.Sprintf("letter %s brings a file that may be the signed agreement for job %s; look at it, then record it with: meshclerk agreements add", in.id, names(jobs))
-		return in.tx.AddNotice(ctx, "agreement-form", in.id, text)
 	}
-	return nil
+	return false, nil
+}
+
+// mayBeForm tells whether a letter brings what may be a signed agreement. In a
+// letter that was asked for one, that may be a photograph too.
+func mayBeForm(l *job.Letter, asked bool) bool {
+	return slices.ContainsFunc(l.Attachments, func(a job.Attachment) bool {
+		return a.SHA256 != "" && (a.Kind == job.KindDocument || asked && a.Kind == job.KindPicture)
+	})
+}
+
+func formCame(ctx context.Context, tx *ledger.Tx, letter string, id job.ID) error {
+	text := fmt.Sprintf("letter %s brings a file that may be the signed agreement for job %s; read the letter and look at the file (meshclerk agreements form %s), then record it: meshclerk agreements add --job %s --signed YYYY-MM-DD",
+		letter, id, id, id)
+	return tx.AddNotice(ctx, "agreement-form", letter, text)
 }
 
 // accept agrees every quoted job. A yes to a part that is too big is a yes to

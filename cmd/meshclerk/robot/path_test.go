@@ -3,6 +3,9 @@ package robot
 import (
 	"bytes"
 	"errors"
+	"fmt"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -457,4 +460,24 @@ func plain(raw []byte) (string, error) {
 		return "", err
 	}
 	return string(raw), nil
+}
+
+// A form that comes with the request itself is told of too.
+func TestFormWithTheRequest(t *testing.T) {
+	h := newHouse(t)
+	raw := request(t, "signed")
+	form := "--%s\r\nContent-Type: application/pdf; name=form.pdf\r\nContent-Disposition: attachment; filename=form.pdf\r\n\r\n%%PDF-1.4\r\n%%%%EOF\r\n"
+	boundary := regexp.MustCompile(`boundary="?([^"\r\n;]+)`).FindSubmatch(raw)
+	if boundary == nil {
+		t.Fatal("the request has no parts")
+	}
+	last := bytes.LastIndex(raw, []byte("--"+string(boundary[1])+"--"))
+	raw = slices.Concat(raw[:last], fmt.Appendf(nil, form, boundary[1]), raw[last:])
+	h.imap.Deliver(raw)
+	h.once()
+	h.wantStage(job.NeedsAgreement)
+	if n := h.notices(); len(n) != 1 || !strings.Contains(n[0], "agreements add --job "+string(h.oneJob().ID)) {
+		t.Errorf("notices %q", n)
+	}
+	h.whole()
 }

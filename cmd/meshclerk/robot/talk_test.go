@@ -86,7 +86,7 @@ func TestTenTurns(t *testing.T) {
 	h.once()
 	quote, got := h.approves("agreement-arrived") // 4: the price
 	h.wantStage(job.Quoted)
-	h.wantText(got, "should be ready to collect in about 1 day")
+	h.wantText(got, "should be ready to collect in about 1 working day")
 
 	h.answers(got, "Is PLA strong enough for a coat?") // 5
 	h.wantStage(job.Quoted)
