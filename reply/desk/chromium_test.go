@@ -386,6 +386,10 @@ func TestSights(t *testing.T) {
 				t.Errorf("%s at %d px scrolls sideways: it is %d px wide", name, look.width, wide)
 			}
 			shoot(name + "-" + look.name)
+			eval[bool](t, ctx, `document.querySelectorAll("details").forEach(d => d.open = true), true`)
+			if wide := eval[int64](t, ctx, `document.documentElement.scrollWidth`); wide > look.width {
+				t.Errorf("%s, unfolded, at %d px scrolls sideways: it is %d px wide", name, look.width, wide)
+			}
 			if rulesOfAxe != "" {
 				ready(t, ctx)
 				holdsAgainstAxe(t, ctx, rulesOfAxe, name+", "+look.name)

@@ -9,6 +9,8 @@
 package picture
 
 import (
+	"bytes"
+	"fmt"
 	"image"
 	"image/color"
 	"image/png"
@@ -103,22 +105,61 @@ func Strip(m *mesh.Mesh, n int, o Options) *image.RGBA {
 	return out
 }
 
-// WritePNG writes the picture with few colours, so that it stays small in a letter.
-func WritePNG(w io.Writer, img *image.RGBA) error {
+// WritePNG writes the picture with few colours, so that it stays small.
+func WritePNG(w io.Writer, img *image.RGBA) error { return writeIn(w, img, 5) }
+
+// Within gives the picture as a PNG of at most so many bytes: in fewer shades,
+// then smaller, until it fits. A rough surface is noise to a compressor, and a
+// letter must stay light all the same.
+func Within(img *image.RGBA, most int) ([]byte, error) {
+	for {
+		for _, step := range []int{5, 12, 24, 48} {
+			var b bytes.Buffer
+			if err := writeIn(&b, img, step); err != nil {
+				return nil, err
+			}
+			if b.Len() <= most {
+				return b.Bytes(), nil
+			}
+		}
+		if img.Rect.Dx() < 64 {
+			return nil, fmt.Errorf("the picture cannot be made smaller than %d bytes", most)
+		}
+		img = halved(img)
+	}
+}
+
+// halved has the mean of each four pixels.
+func halved(img *image.RGBA) *image.RGBA {
+	out := image.NewRGBA(image.Rect(0, 0, img.Rect.Dx()/2, img.Rect.Dy()/2))
+	for y := range out.Rect.Dy() {
+		for x := range out.Rect.Dx() {
+			var r, g, b int
+			for k := range 4 {
+				p := img.RGBAAt(2*x+k%2, 2*y+k/2)
+				r, g, b = r+int(p.R), g+int(p.G), b+int(p.B)
+			}
+			out.SetRGBA(x, y, color.RGBA{uint8(r / 4), uint8(g / 4), uint8(b / 4), 255})
+		}
+	}
+	return out
+}
+
+func writeIn(w io.Writer, img *image.RGBA, step int) error {
 	enc := png.Encoder{CompressionLevel: png.BestCompression}
-	return enc.Encode(w, reduced(img))
+	return enc.Encode(w, reduced(img, step))
 }
 
 // reduced maps a picture to a palette of at most 256 colours when it has no
-// more, by dropping the low bits of each channel; else it is left as it is.
-func reduced(img *image.RGBA) image.Image {
+// more, each channel rounded to steps; else it is left as it is.
+func reduced(img *image.RGBA, step int) image.Image {
 	index := map[color.RGBA]uint8{}
 	var pal color.Palette
 	out := image.NewPaletted(img.Rect, nil)
 	for y := img.Rect.Min.Y; y < img.Rect.Max.Y; y++ {
 		for x := img.Rect.Min.X; x < img.Rect.Max.X; x++ {
 			p := img.RGBAAt(x, y)
-			p = color.RGBA{coarse(p.R), coarse(p.G), coarse(p.B), 255}
+			p = color.RGBA{coarse(p.R, step), coarse(p.G, step), coarse(p.B, step), 255}
 			i, ok := index[p]
 			if !ok {
 				if len(pal) == 256 {
@@ -134,8 +175,8 @@ func reduced(img *image.RGBA) image.Image {
 	return out
 }
 
-// coarse rounds a channel to steps of five, black and white kept exact.
-func coarse(v uint8) uint8 { return uint8(min(255, (int(v)+2)/5*5)) }
+// coarse rounds a channel to steps, white kept exact.
+func coarse(v uint8, step int) uint8 { return uint8(min(255, (int(v)+step/2)/step*step)) }
 
 // camera maps mesh coordinates to film coordinates: x right, y down, z towards
 // the eye, all in sampled pixels.

@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/png"
 	"math"
+	"math/rand/v2"
 	"os"
 	"testing"
 
@@ -104,6 +105,38 @@ func TestPictureIsSmall(t *testing.T) {
 	img, err := png.Decode(&b)
 	if err != nil || img.Bounds().Dx() != 640 {
 		t.Errorf("read back: %v, %v", img.Bounds(), err)
+	}
+}
+
+// Also of a surface as rough as can be, of which every facet has a light of its
+// own, and of a picture that is nothing but noise.
+func TestPictureOfRoughSurfaceIsSmall(t *testing.T) {
+	rough, dice := shapes.Torus(40, 20, 600, 300), rand.New(rand.NewPCG(1, 2))
+	for i := range rough.Vertices {
+		for k := range 3 {
+			rough.Vertices[i][k] += 0.6 * dice.Float64()
+		}
+	}
+	noise := image.NewRGBA(image.Rect(0, 0, 640, 480))
+	for i := range noise.Pix {
+		noise.Pix[i] = uint8(dice.IntN(256))
+	}
+	for name, img := range map[string]*image.RGBA{"rough": Draw(rough, Corner, Options{Sizes: true}), "noise": noise} {
+		b, err := Within(img, 150_000)
+		if err != nil || len(b) > 150_000 {
+			t.Fatalf("%s: %d bytes, %v", name, len(b), err)
+		}
+		back, err := png.Decode(bytes.NewReader(b))
+		if err != nil || back.Bounds().Dx() < 160 {
+			t.Errorf("%s: reads back as %v, %v", name, back.Bounds(), err)
+		}
+		var plain bytes.Buffer
+		if err := WritePNG(&plain, img); err != nil || name == "noise" && plain.Len() <= 150_000 {
+			t.Errorf("%s: it was small anyhow, with %d bytes (%v)", name, plain.Len(), err)
+		}
+	}
+	if _, err := Within(noise, 10); err == nil {
+		t.Error("a picture of ten bytes")
 	}
 }
 

@@ -1,7 +1,6 @@
 package robot
 
 import (
-	"bytes"
 	"context"
 	"crypto/rand"
 	"encoding/json"

@@ -2,6 +2,7 @@ package robot
 
 import (
 	"bytes"
+	"image/png"
 	"log/slog"
 	"strings"
 	"testing"
@@ -66,5 +67,34 @@ func TestReassignWorksOutTheHours(t *testing.T) {
 	}
 	if err := r.Reassign(ctx, j.ID, "Bench 9", marisol); err == nil || !strings.Contains(err.Error(), "Bench 9") {
 		t.Errorf("a printer that is not there: %v", err)
+	}
+}
+
+// The picture in a letter is light, and says in the patron's language what it shows.
+func TestLettersPicture(t *testing.T) {
+	ctx := t.Context()
+	l, err := ledger.Open(ctx, t.TempDir(), nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	r := underDefaults(l, slog.New(slog.DiscardHandler), time.Now)
+	var b bytes.Buffer
+	if err := mesh.WriteSTL(&b, shapes.OnBed(shapes.Torus(40, 12, 300, 100))); err != nil {
+		t.Fatal(err)
+	}
+	sha, _, err := l.PutBlob(ctx, ledger.KindMesh, &b, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for lang, want := range map[string]string{"en": "104 mm wide, 104 mm deep and 24 mm high", "fr": "104 mm de large, 104 mm de profondeur et 24 mm de haut", "es": "104 mm de ancho, 104 mm de fondo y 24 mm de alto"} {
+		p := r.picture(ctx, []*job.Job{{File: "ring.stl", Blob: sha, Language: lang, Report: &job.Report{Readable: true}}})
+		if p == nil || len(p.PNG) == 0 || len(p.PNG) > mostPicture || !strings.Contains(p.Alt, "ring.stl") || !strings.Contains(p.Alt, want) {
+			t.Errorf("%s: %+v", lang, p)
+			continue
+		}
+		if img, err := png.Decode(bytes.NewReader(p.PNG)); err != nil || img.Bounds().Dx() != 640 {
+			t.Errorf("%s: %v", lang, err)
+		}
 	}
 }
