@@ -102,8 +102,12 @@ func rough(seconds float64) (n float64, unit roughUnit) {
 	return math.Round(m / 60), hours
 }
 
-// Exact says a duration to the minute: "2 hours 50 minutes".
+// Exact says a duration to the minute, "2 hours 50 minutes", and beyond half a day to the hour.
 func (l Locale) Exact(seconds float64) Text {
+	const long = 12 * 3600 // who would count the minutes
+	if seconds >= long {
+		seconds = math.Round(seconds/3600) * 3600
+	}
 	m := int(math.Round(max(seconds, 0) / 60))
 	h, m := m/60, m%60
 	var parts []string
@@ -187,7 +191,7 @@ func (l Locale) Mass(g float64) Text {
 	return l.Number(max(g, 0.1), 1) + "\u00a0g"
 }
 
-// Length writes millimetres: "4.2 mm", "12.5 cm", "1.35 m".
+// Length writes millimetres: "4.2 mm", "12.5 cm", "1.35 m", "15 m".
 func (l Locale) Length(mm float64) Text {
 	n, unit := l.inUnit(mm, lengthUnit(mm))
 	return n + "\u00a0" + Text(unit)
@@ -206,7 +210,14 @@ func lengthUnit(mm float64) string {
 func (l Locale) inUnit(mm float64, unit string) (Text, string) {
 	switch unit {
 	case "m":
-		return l.Number(mm/1000, 2), unit
+		places := 2
+		switch {
+		case mm >= 9_950:
+			places = 0
+		case mm >= 1_995:
+			places = 1
+		}
+		return l.Number(mm/1000, places), unit
 	case "cm":
 		return l.Number(mm/10, 1), unit
 	}

@@ -81,7 +81,7 @@ func (c *preflightCmd) check() error {
 	case c.Shells < 0 || c.Shells > 100:
 		return wrongUse("--shells must be from 1 to 100, not %d", c.Shells)
 	case c.Infill != nil && !(*c.Infill >= 0 && *c.Infill <= 1):
-		return wrongUse("--infill must be from 0 to 1, not %g; 15 %% is 0.15", *c.Infill)
+		return wrongUse("--infill must be from 0 to 1, not %g; 15%% is 0.15", *c.Infill)
 	}
 	if c.Moves != "" && len(c.Files) != 1 {
 		return wrongUse("--moves is for one file at a time, not %d", len(c.Files))
@@ -177,7 +177,7 @@ func writeReport(w io.Writer, r job.Report) error {
 	if r.Fit != nil && r.Fit.Fits {
 		fmt.Fprintf(w, "  printer   fits %s\n", r.Fit.Printer)
 	} else if r.Fit != nil {
-		fmt.Fprintf(w, "  printer   too big for every printer; would fit %s at %d %% of its size\n", r.Fit.Printer, int(100*r.Fit.ScaleToFit))
+		fmt.Fprintf(w, "  printer   too big for every printer; would fit %s at %d%% of its size\n", r.Fit.Printer, int(100*r.Fit.ScaleToFit))
 	}
 	if est := r.Estimate; est != nil {
 		fmt.Fprintf(w, "  time      %s (%s to %s), %d layers%s\n", spoken(est.PrintTimeS), spoken(est.LowS), spoken(est.HighS), est.Layers, onPlates(est))

@@ -166,7 +166,7 @@ func (c *checker) judgeSize() {
 		}
 		text := fmt.Sprintf("It would take %s to print, and a job may take %s at most", time, most)
 		if largest := e.LargestScale / c.scale; largest > 0.05 && largest < 1 {
-			text += fmt.Sprintf("; at %d %% of its size it would fit into that time", int(largest*100))
+			text += fmt.Sprintf("; at %d%% of its size it would fit into that time", int(largest*100))
 		}
 		if o := c.report.Orientation; !o.AsSent && e.Plates == 1 && o.PrintTimeS <= limit*3600 {
 			text += fmt.Sprintf("; %s it would take %s", c.tilt(), hours(o.PrintTimeS))
@@ -209,8 +209,8 @@ func (c *checker) judgeFit(size mesh.Vec, longest float64) {
 		f.Question = "May we lay it down in another way, so that it fits?"
 		f.Level = c.milder("too-big", job.Ask)
 	case c.fit.ScaleToFit >= 0.01:
-		text += fmt.Sprintf("; at %d %% of its size it would fit %s", int(c.fit.ScaleToFit*100), c.fit.Printer)
-		f.Question = fmt.Sprintf("May we make it smaller, to %d %% of its size?", int(c.fit.ScaleToFit*100))
+		text += fmt.Sprintf("; at %d%% of its size it would fit %s", int(c.fit.ScaleToFit*100), c.fit.Printer)
+		f.Question = fmt.Sprintf("May we make it smaller, to %d%% of its size?", int(c.fit.ScaleToFit*100))
 	}
 	f.Text = sentence(text)
 	c.add("too-big", f)

@@ -126,7 +126,7 @@ func (w *options) lessInfill(ctx context.Context) error {
 	if f >= w.infill-0.01 {
 		return nil
 	}
-	_, err := w.try(ctx, fmt.Sprintf("%.0f %% infill instead of %.0f %%", 100*f, 100*w.infill), w.withInfill(w.in.Settings, f))
+	_, err := w.try(ctx, fmt.Sprintf("%.0f%% infill instead of %.0f%%", 100*f, 100*w.infill), w.withInfill(w.in.Settings, f))
 	return err
 }
 
@@ -175,7 +175,7 @@ func (w *options) bothOfThem(ctx context.Context) error {
 		return nil
 	}
 	mm := thicker[len(thicker)-1]
-	_, err := w.try(ctx, fmt.Sprintf("layers of %g mm and %.0f %% infill", mm, 100*leastInfill), w.withInfill(w.withLayer(mm), leastInfill))
+	_, err := w.try(ctx, fmt.Sprintf("layers of %g mm and %.0f%% infill", mm, 100*leastInfill), w.withInfill(w.withLayer(mm), leastInfill))
 	return err
 }
 
@@ -211,7 +211,7 @@ func (w *options) smaller(ctx context.Context) error {
 		s := w.in.Settings
 		s.Scale = to
 		n := len(w.rows)
-		within, err := w.try(ctx, fmt.Sprintf("%.0f %% of the size", 100*to/w.scale), s)
+		within, err := w.try(ctx, fmt.Sprintf("%.0f%% of the size", 100*to/w.scale), s)
 		if err != nil || within || !w.over {
 			return err
 		}
