@@ -132,12 +132,12 @@ func printable(ctx context.Context, l *ledger.Ledger, id job.ID) (job.Job, error
 }
 
 // sheetPage is the sheet as the staff page shows it, beside the part it hands out.
-func sheetPage(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID, now time.Time) ([]byte, error) {
+func sheetPage(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID, language string, now time.Time) ([]byte, error) {
 	j, err := printable(ctx, l, id)
 	if err != nil {
 		return nil, err
 	}
-	words, err := sheetLanguage("", r)
+	words, err := sheetLanguage(language, r)
 	if err != nil {
 		return nil, err
 	}

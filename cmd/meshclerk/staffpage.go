@@ -82,8 +82,8 @@ func newStaffPage(bot *robot.Robot, cfg desk.Config) (*staffPage, error) {
 	cfg.Preview = func(ctx context.Context, set *templates.Set, id job.ID, name, language string) (draft.Message, error) {
 		return robot.Preview(ctx, bot.Ledger, bot.Rules, set, id, name, language)
 	}
-	cfg.Sheet = func(ctx context.Context, id job.ID) ([]byte, error) {
-		return sheetPage(ctx, bot.Ledger, bot.Rules, id, bot.Now())
+	cfg.Sheet = func(ctx context.Context, id job.ID, language string) ([]byte, error) {
+		return sheetPage(ctx, bot.Ledger, bot.Rules, id, language, bot.Now())
 	}
 	cfg.Part = func(ctx context.Context, id job.ID, w io.Writer) error {
 		j, err := printable(ctx, bot.Ledger, id)

@@ -31,8 +31,8 @@ type Config struct {
 	Redraft func(ctx context.Context, draftID string, w Rewrite) (draft.Message, error)
 	// Preview fills in a reply text of a set for a job as it stands. It changes nothing.
 	Preview func(ctx context.Context, set *templates.Set, id job.ID, name, language string) (draft.Message, error)
-	// Sheet makes the job sheet as an HTML page that fetches nothing.
-	Sheet func(ctx context.Context, id job.ID) ([]byte, error)
+	// Sheet makes the job sheet in a language, as an HTML page that fetches nothing.
+	Sheet func(ctx context.Context, id job.ID, language string) ([]byte, error)
 	// Part writes the part as it goes onto the printer, as STL. Nothing may be
 	// written before an error.
 	Part func(ctx context.Context, id job.ID, w io.Writer) error
@@ -231,6 +231,8 @@ func (d *Desk) routes() http.Handler {
 	staff("POST /reply/{draft}/edit", d.edit)
 	staff("GET /letter/{id}", d.letterPage)
 	staff("POST /letter/{id}/again", d.letterAgain)
+	staff("GET /letter/{id}/file/{n}", d.saveForm)
+	staff("GET /letter/{id}/picture/{n}", d.showForm)
 
 	staff("GET /job/{job}", d.jobPage)
 	staff("POST /job/{job}/settings", d.changeSettings)

@@ -13,8 +13,9 @@
 //     approval of any others. The person is then shown what changed.
 //   - Nobody overwrites anybody: an edit names the bytes it began with.
 //   - Words from outside are text. A letter is shown as text only; the HTML part
-//     of a reply is shown in a frame that may run and fetch nothing; files that
-//     came with a letter are never handed out.
+//     of a reply is shown in a frame that may run and fetch nothing. Of the files
+//     that came with a letter a mesh leaves only as we wrote it anew, a picture as
+//     we drew it anew, a document as bytes to be saved; none is ever shown as HTML.
 //   - Every change needs a signed-in person, whose name the ledger records, and
 //     comes from our own pages (Sec-Fetch-Site, Origin; SameSite cookies).
 //   - A page that a person must not miss to act on is reachable without a mouse

@@ -199,7 +199,7 @@ func (d *Desk) sheetPage(w http.ResponseWriter, r *http.Request, _ personal) err
 	if d.cfg.Sheet == nil {
 		return wrongf("there is no job sheet here")
 	}
-	page, err := d.cfg.Sheet(r.Context(), job.ID(r.PathValue("job")))
+	page, err := d.cfg.Sheet(r.Context(), job.ID(r.PathValue("job")), d.lang(r))
 	if err != nil {
 		return theirs(err)
 	}

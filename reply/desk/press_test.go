@@ -139,8 +139,8 @@ func TestSheetAndPart(t *testing.T) {
 	part := shapes.OnBed(shapes.Bracket(60, 30))
 	fails := false
 	h := newHouse(t, func(c *Config) {
-		c.Sheet = func(_ context.Context, id job.ID) ([]byte, error) {
-			return fmt.Appendf(nil, "<!DOCTYPE html><title>%s</title>", id), nil
+		c.Sheet = func(_ context.Context, id job.ID, language string) ([]byte, error) {
+			return fmt.Appendf(nil, "<!DOCTYPE html><title>%s %s</title>", id, language), nil
 		}
 		c.Part = func(_ context.Context, _ job.ID, w io.Writer) error {
 			if fails {
@@ -158,7 +158,7 @@ func TestSheetAndPart(t *testing.T) {
 		t.Fatal(err)
 	}
 	policy := r.Header.Get("Content-Security-Policy")
-	if code, page := read(t, r); code != http.StatusOK || !strings.Contains(page, string(id)) || !strings.HasPrefix(policy, "sandbox") || strings.Contains(policy, "allow-scripts") || !strings.Contains(policy, "default-src 'none'") {
+	if code, page := read(t, r); code != http.StatusOK || !strings.Contains(page, string(id)+" en") || !strings.HasPrefix(policy, "sandbox") || strings.Contains(policy, "allow-scripts") || !strings.Contains(policy, "default-src 'none'") {
 		t.Errorf("%d under %s", code, policy)
 	}
 	r, err = b.Get(h.server.URL + "/job/" + string(id) + "/part.stl")

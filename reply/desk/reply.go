@@ -179,6 +179,14 @@ func (v replyView) PatronName() string {
 	return ""
 }
 
+// Card is the library card that the patron's words name.
+func (v replyView) Card() string {
+	if len(v.Parts) > 0 {
+		return oneLine(v.Parts[0].Wishes.Card, 60)
+	}
+	return ""
+}
+
 func (v *replyView) total(code string) string {
 	var all []string
 	for _, p := range v.Parts {
