@@ -24,8 +24,10 @@ type incoming struct {
 
 // route decides whose letter it is: nobody's, a conversation's, or a new request.
 func (in *incoming) route(ctx context.Context, threads []ledger.Thread) error {
-	switch in.l.Disposition {
-	case job.Automatic, job.Enquiry:
+	if leftAlone(in.l) {
+		if err := in.strayForm(ctx, threads); err != nil {
+			return err
+		}
 		return in.leave(ctx, in.l.Why)
 	}
 	if len(threads) == 1 && !threads[0].Guess {
@@ -204,6 +206,30 @@ func (in *incoming) form(ctx context.Context, jobs []job.Job) (came bool, err er
 		}
 	}
 	return false, nil
+}
+
+// strayForm is form for a letter that begins a conversation of its own and is
+// surely from a patron whose agreement is missing.
+func (in *incoming) strayForm(ctx context.Context, threads []ledger.Thread) error {
+	if in.l.Disposition != job.Enquiry || in.l.Authenticated != job.Pass || !mayBeForm(in.l, true) {
+		return nil
+	}
+	for _, t := range threads {
+		jobs, err := in.tx.JobsIn(ctx, t.Token)
+		if err != nil {
+			return err
+		}
+		for _, j := range jobs {
+			if j.Stage != job.NeedsAgreement || j.Patron.Address != in.l.From.Address {
+				continue
+			}
+			if err := in.tx.Link(ctx, j.ID, in.id, ledger.RoleAnswer); err != nil {
+				return err
+			}
+			return formCame(ctx, in.tx, in.id, j.ID)
+		}
+	}
+	return nil
 }
 
 // mayBeForm tells whether a letter brings what may be a signed agreement. In a

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"meshclerk/cmd/meshclerk/sample"
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
@@ -477,6 +478,33 @@ func TestFormWithTheRequest(t *testing.T) {
 	h.once()
 	h.wantStage(job.NeedsAgreement)
 	if n := h.notices(); len(n) != 1 || !strings.Contains(n[0], "agreements add --job "+string(h.oneJob().ID)) {
+		t.Errorf("notices %q", n)
+	}
+	h.whole()
+}
+
+// A form that comes in a letter of its own, not as an answer, is told of as well.
+func TestFormInALetterOfItsOwn(t *testing.T) {
+	h := newHouse(t)
+	h.imap.Deliver(request(t, "unsigned"))
+	h.once()
+	h.wantStage(job.NeedsAgreement)
+	for _, dmarc := range []string{"fail", "pass"} {
+		l := sample.Letter{Key: "form-" + dmarc, FromName: "Amara Okafor", FromAddress: "amara.okafor@example.org", DMARC: dmarc, Subject: "My form",
+			Text:  "Hello,\n\nhere it is, signed.\n\nAmara\n",
+			Files: []sample.File{{Name: "form.pdf", MediaType: "application/pdf", Data: []byte("%PDF-1.4\n%%EOF\n")}}}
+		raw, err := l.Compose(time.Now())
+		if err != nil {
+			t.Fatal(err)
+		}
+		h.imap.Deliver(raw)
+		h.once()
+		want := map[string]int{"fail": 0, "pass": 1}[dmarc] // anybody can write any sender
+		if n := h.notices(); len(n) != want {
+			t.Errorf("%s: notices %q", dmarc, n)
+		}
+	}
+	if n := h.notices(); !strings.Contains(strings.Join(n, " "), "agreements form "+string(h.oneJob().ID)) {
 		t.Errorf("notices %q", n)
 	}
 	h.whole()

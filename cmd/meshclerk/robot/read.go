@@ -116,8 +116,15 @@ func (r *Robot) parse(ctx context.Context, id string) (*job.Letter, error) {
 	if err != nil {
 		return nil, err
 	}
-	l.Wishes = r.understand(l, nil, job.Wishes{})
+	if !leftAlone(l) { // else its wishes are nobody's
+		l.Wishes = r.understand(l, nil, job.Wishes{})
+	}
 	return l, r.keep(ctx, l)
+}
+
+// leftAlone tells of a letter that is none of the service's business.
+func leftAlone(l *job.Letter) bool {
+	return l.Disposition == job.Automatic || l.Disposition == job.Enquiry
 }
 
 // keep stores the attachments that are worth keeping: meshes for the check,
