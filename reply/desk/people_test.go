@@ -16,6 +16,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/picture"
 	"meshclerk/rules"
 	"meshclerk/templates"
 )
@@ -108,6 +109,11 @@ func TestCodesHaveWords(t *testing.T) {
 	for _, k := range rules.Files() {
 		if s.words["rules."+k] == "" {
 			t.Errorf("no word for the rules of %s", k)
+		}
+	}
+	for _, mm := range []float64{2, 20, 100, 400} {
+		if k := picture.FamiliarFor([3]float64{mm, 1, 1}).Key; s.words["familiar."+k] == "" {
+			t.Errorf("no word for the familiar thing %s", k)
 		}
 	}
 	for _, k := range ledger.DeedNames() {

@@ -9,16 +9,19 @@ import (
 // Familiar is a thing everybody has held, to be drawn beside a part so that its
 // size is understood without reading a number.
 type Familiar struct {
-	Key  string // "card", "cell" or "sheet"
+	Key  string // "pencil", "cell", "card" or "sheet"
 	mesh *mesh.Mesh
 }
 
-// FamiliarFor chooses a thing that suits a part of the given size in mm: an AA
+// FamiliarFor chooses a thing that suits a part of the given size in mm: the end
+// of a pencil (7 mm thick, common practice, no source) beside a tiny one, an AA
 // cell (14.5 x 50.5 mm, IEC 60086-2 type R6) beside a small part, a library
 // card (85.60 x 53.98 x 0.76 mm, ISO/IEC 7810 ID-1) beside most, a sheet of A4
 // (210 x 297 mm, ISO 216) beside a large one.
 func FamiliarFor(size mesh.Vec) Familiar {
 	switch longest := max(size[0], size[1], size[2]); {
+	case longest < 10:
+		return Familiar{"pencil", cylinder(3.5, 12)}
 	case longest < 30:
 		return Familiar{"cell", cylinder(14.5/2, 50.5)}
 	case longest < 260:

@@ -212,7 +212,7 @@ func TestFamiliarSize(t *testing.T) {
 	if box.Min[0] <= 100 || box.Min[2] != 0 {
 		t.Errorf("the card stands at %v", box.Min)
 	}
-	for size, want := range map[float64]string{12: "cell", 29: "cell", 31: "card", 259: "card", 300: "sheet"} {
+	for size, want := range map[float64]string{2: "pencil", 9: "pencil", 12: "cell", 29: "cell", 31: "card", 259: "card", 300: "sheet"} {
 		if got := FamiliarFor(mesh.Vec{size, 1, 1}).Key; got != want {
 			t.Errorf("beside %g mm: %s, want %s", size, got, want)
 		}
