@@ -87,7 +87,7 @@ func TestWhatIfTooBig(t *testing.T) {
 	m := box(0, 0, 0, 300, 20, 20)
 	in := inputFor(t, m, job.Settings{})
 	rows := mustWhatIf(t, m, in)
-	if len(rows) == 0 || !rows[0].Within || !strings.Contains(rows[0].Label, "73 %") {
+	if len(rows) == 0 || !rows[0].Within || !strings.Contains(rows[0].Label, "73%") {
 		t.Errorf("the first row is no size that fits: %+v", rows)
 	}
 }
