@@ -69,7 +69,7 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 	}}
 	if c.config.TLS != wire.StartTLS {
 		c.imap = imapclient.New(conn, options)
-		return c.strange(c.do(ctx, "waiting for its greeting", 1, c.imap.WaitGreeting))
+		return c.strange(c.do(ctx, "waiting for its greeting", 1, c.greeting))
 	}
 	config, err := c.config.ClientTLS()
 	if err != nil {
@@ -86,6 +86,20 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 		}
 		return err
 	})
+}
+
+// greeting waits for the server's first line. A server that says BYE ends the
+// connection too, and go-imap v2.0.0-beta.8 then picks by chance which of the two
+// it tells of; asked again, it tells of the BYE sooner or later.
+func (c *Client) greeting() error {
+	err := c.imap.WaitGreeting()
+	for range 32 {
+		if _, bye := asNo(err); bye || err == nil {
+			break
+		}
+		err = c.imap.WaitGreeting()
+	}
+	return err
 }
 
 // strange says of a server that greeted in its own way what that means.
