@@ -69,7 +69,13 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 	}}
 	if c.config.TLS != wire.StartTLS {
 		c.imap = imapclient.New(conn, options)
-		return c.strange(c.do(ctx, "waiting for its greeting", 1, c.greeting))
+		err := c.do(ctx, "waiting for its greeting", 1, c.greeting)
+		if err != nil && !c.Alive() { // it may have ended before we asked
+			if bye, ok := asNo(c.greeting()); ok {
+				err = bye
+			}
+		}
+		return c.strange(err)
 	}
 	config, err := c.config.ClientTLS()
 	if err != nil {

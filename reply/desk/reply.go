@@ -346,7 +346,7 @@ func (v *replyView) remarks(s *speech) []reason {
 			add("ask", s.t("The sender's address is not proven: anybody could have written this."))
 		}
 		if a := p.Agreement; a != nil && a.State != job.AgreementGood {
-			add("ask", capital(a.Why))
+			add("ask", capital(s.told(a.Why)))
 		}
 		for _, f := range p.Numbers {
 			if f.Level == job.Stop {
@@ -362,11 +362,11 @@ func (v *replyView) remarks(s *speech) []reason {
 			add("note", s.t("Forwarded by %s.", who(*f)))
 		}
 		for _, n := range append(slices.Clone(l.Parsed.Notes), l.Parsed.Repairs...) {
-			add("note", capital(n))
+			add("note", capital(s.told(n)))
 		}
 	}
 	for _, n := range v.Doc.Notes {
-		add("note", capital(n))
+		add("note", capital(s.told(n)))
 	}
 	return out
 }

@@ -26,6 +26,7 @@ var languages = []string{"en", "fr"}
 type speech struct {
 	lang   string
 	words  map[string]string
+	turns  []turn // of sentences that other rooms tell
 	locale templates.Locale
 	zone   *time.Location
 	money  string // ISO 4217
@@ -48,6 +49,11 @@ func newSpeech(lang string, r *rules.Rules) (*speech, error) {
 		}
 		if err := toml.Unmarshal(b, &s.words); err != nil {
 			return nil, fmt.Errorf("words/%s.toml: %w", name, err)
+		}
+	}
+	if lang != languages[0] {
+		if s.turns, err = loadTurns("words/told." + lang + ".toml"); err != nil {
+			return nil, err
 		}
 	}
 	return s, nil
@@ -130,7 +136,7 @@ func (s *speech) plural(n int, one, more string) string {
 
 func (s *speech) funcs(p *pages) template.FuncMap {
 	return template.FuncMap{
-		"t": s.t, "code": s.code, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "plural": s.plural,
+		"t": s.t, "told": s.told, "code": s.code, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "plural": s.plural,
 		"mass":     func(g float64) string { return string(s.locale.Mass(g)) },
 		"size":     func(mm [3]float64) string { return string(s.locale.Size(mm)) },
 		"number":   func(v float64, n int) string { return string(s.locale.Number(v, n)) },

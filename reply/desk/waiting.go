@@ -192,7 +192,7 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
 	doc := DocOf(dr)
 	if len(out) == 0 { // else they mostly say the same at length
 		for _, n := range doc.Notes {
-			add("note", n)
+			add("note", s.told(n))
 		}
 	}
 	if n := len(doc.Questions); n > 0 {
