@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"strings"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 )
 
@@ -66,7 +67,7 @@ func (c *verifyCmd) Run(e *env) error {
 		}
 	}
 	if len(problems) > 0 {
-		return fmt.Errorf("%d problem(s) in %s; restore the last good backup beside it and compare", len(problems), dir)
+		return fmt.Errorf("%s in %s; restore the last good backup beside it and compare", job.Count(len(problems), "problem"), dir)
 	}
 	if !c.JSON {
 		_, err = fmt.Fprintf(e.out, "%s is whole: every file is there and unchanged, every approval matches its bytes, every history adds up\n", dir)

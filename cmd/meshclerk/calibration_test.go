@@ -30,9 +30,9 @@ func TestCalibrationPicture(t *testing.T) {
 		}
 	}
 	for _, want := range []string{
-		"Bench 1, PLA: 5 finished print(s)", "time is 1.41 times the estimate", "plastic 1.10 times",
+		"Bench 1, PLA: 5 finished prints", "time is 1.41 times the estimate", "plastic 1.10 times",
 		"2026-11-02  LP-000001  1.00         1.41    1.41   1.10", "..........|....o", // 10 cells to 1, 5 of 10 more to 1.41
-		"Bench 2, PETG: 1 finished print(s)", "it takes 5 prints", "o.........|..........", // a quarter is off the line, at its end
+		"Bench 2, PETG: 1 finished print", "it takes 5 prints", "o.........|..........", // a quarter is off the line, at its end
 	} {
 		if !strings.Contains(strings.ReplaceAll(b.String(), "=", "."), want) {
 			t.Errorf("there is no %q in\n%s", want, b.String())

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/mailbox"
 	"meshclerk/intake/mailbox/wire"
 	"meshclerk/reply/outbox"
@@ -34,7 +35,7 @@ func (c *doctorCmd) Run(e *env) error {
 		d.servers(e, conf, r)
 	}
 	if d.faults > 0 {
-		return fmt.Errorf("%d thing(s) to mend, marked with MEND above", d.faults)
+		return fmt.Errorf("%s to mend, marked with MEND above", job.Count(d.faults, "thing"))
 	}
 	_, err = fmt.Fprintln(e.out, "all is well")
 	return err

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 )
 
@@ -27,20 +28,20 @@ func (c *forgetCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(e.out, "on record about this address: %s and %d agreement(s). Names, words and files would be removed for good; stages, times, figures and money stay. Nothing was done\n",
-			tally(len(found.Letters), len(found.Jobs), len(found.Drafts)), len(found.Agreements))
+		_, err = fmt.Fprintf(e.out, "on record about this address: %s and %s. Names, words and files would be removed for good; stages, times, figures and money stay. Nothing was done\n",
+			tally(len(found.Letters), len(found.Jobs), len(found.Drafts)), job.Count(len(found.Agreements), "agreement"))
 		return err
 	}
 	done, err := l.ForgetAddress(e.ctx, c.Address, c.By)
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.out, "forgotten: %s and %d agreement(s). The mailbox and backups are not touched: remove the letters there too\n", tally(done.Letters, done.Jobs, done.Drafts), done.Agreements)
+	_, err = fmt.Fprintf(e.out, "forgotten: %s and %s. The mailbox and backups are not touched: remove the letters there too\n", tally(done.Letters, done.Jobs, done.Drafts), job.Count(done.Agreements, "agreement"))
 	return err
 }
 
 func tally(letters, jobs, drafts int) string {
-	return fmt.Sprintf("%d letter(s), %d job(s), %d draft(s)", letters, jobs, drafts)
+	return job.Count(letters, "letter") + ", " + job.Count(jobs, "job") + ", " + job.Count(drafts, "draft")
 }
 
 type exportCmd struct {
@@ -68,8 +69,8 @@ func (c *exportCmd) Run(e *env) error {
 	if err := writeNew(c.To, 0o600, func(w io.Writer) error { return archive(w, l, found) }); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.out, "written: %s, with %s, %d agreement(s) and %d file(s); it is confidential\n", c.To,
-		tally(len(found.Letters), len(found.Jobs), len(found.Drafts)), len(found.Agreements), len(found.Files))
+	_, err = fmt.Fprintf(e.out, "written: %s, with %s, %s and %s; it is confidential\n", c.To,
+		tally(len(found.Letters), len(found.Jobs), len(found.Drafts)), job.Count(len(found.Agreements), "agreement"), job.Count(len(found.Files), "file"))
 	return err
 }
 

@@ -94,7 +94,7 @@ func (in *incoming) open(ctx context.Context, thread string) error {
 			return err
 		}
 	}
-	return in.done(ctx, fmt.Sprintf("%d job(s) opened", len(files)))
+	return in.done(ctx, job.Count(len(files), "job")+" opened")
 }
 
 func (in *incoming) newJob(ctx context.Context, thread string, f job.Attachment) error {
@@ -366,7 +366,7 @@ func (in *incoming) newFiles(ctx context.Context, jobs []job.Job, files []job.At
 		}
 		left = slices.Delete(left, i, i+1)
 	}
-	return in.done(ctx, fmt.Sprintf("%d new file(s)", len(files)))
+	return in.done(ctx, job.Count(len(files), "new file"))
 }
 
 func corrected(jobs []job.Job, f job.Attachment) int {
