@@ -11,6 +11,8 @@ import (
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/mesh"
+	"meshclerk/intake/mesh/shapes"
 )
 
 // approves lets a person approve the only draft that waits, has it sent, and
@@ -177,4 +179,31 @@ func (h *house) inOneThread() {
 			h.t.Errorf("subject without the token: %q", header(d.Raw, "Subject"))
 		}
 	}
+}
+
+// A corrected file takes the place of the first one: the same job is checked and
+// priced anew, and the new letter says what changed.
+func TestCorrectedFileTakesItsPlace(t *testing.T) {
+	h := newHouse(t)
+	h.agree(agreement.Entry{Address: "amara.okafor@example.org", Name: "Amara Okafor", Signed: h.now().AddDate(0, 0, -1).Format(time.DateOnly), Version: h.Rules.Agreement.Current})
+	h.imap.Deliver(request(t, "clip"))
+	h.once()
+	_, got := h.approves("quote")
+	first := h.oneJob()
+
+	var file bytes.Buffer
+	if err := mesh.WriteSTL(&file, shapes.Box(60, 40, 30)); err != nil {
+		t.Fatal(err)
+	}
+	h.answers(got, "Sorry, here is the corrected file.", sample.File{Name: "clip-v2.stl", MediaType: "model/stl", Data: file.Bytes()})
+	j := h.oneJob()
+	if j.ID != first.ID || j.Blob == first.Blob || j.File != "clip-v2.stl" {
+		t.Errorf("job %s has %s (%s), was %s with %s", j.ID, j.File, j.Blob, first.ID, first.File)
+	}
+	if size := j.Report.Mesh.SizeMM; size != [3]float64{60, 40, 30} {
+		t.Errorf("the new file was not checked: %v", size)
+	}
+	_, got = h.approves("changed-quote")
+	h.wantText(got, "What has changed", "6 × 4 × 3 cm")
+	h.wantStage(job.Quoted)
 }
