@@ -189,13 +189,16 @@ func (c *checker) estimate(ctx context.Context) error {
 		return c.withoutEstimate(ctx, err)
 	}
 	in.WithLargestScale = true
-	m := c.turned(c.now.stance)
-	e, err := slice.Estimate(ctx, m, in)
+	plan, err := slice.NewPlan(ctx, c.turned(c.now.stance), in)
+	if err != nil {
+		return c.withoutEstimate(ctx, err)
+	}
+	e, err := plan.Estimate(ctx)
 	if err != nil {
 		return c.withoutEstimate(ctx, err)
 	}
 	if c.opts.WhatIf {
-		if e.WhatIf, err = slice.WhatIf(ctx, m, in); err != nil {
+		if e.WhatIf, err = plan.WhatIf(ctx, e); err != nil {
 			return err
 		}
 	}

@@ -37,20 +37,39 @@ type Input struct {
 // Estimate returns time and plastic for the part as it stands (upright is +z),
 // scaled by the settings, for all its copies. It stops with the context's error.
 func Estimate(ctx context.Context, m *mesh.Mesh, in Input) (job.Estimate, error) {
-	p, err := newRecipe(in)
+	p, err := NewPlan(ctx, m, in)
 	if err != nil {
 		return job.Estimate{}, err
+	}
+	return p.Estimate(ctx)
+}
+
+// Plan is a part cut and planned once, for its estimate and what would change it.
+type Plan struct{ printed *printed }
+
+// NewPlan cuts a part and plans its moves; the rest is as for Estimate.
+func NewPlan(ctx context.Context, m *mesh.Mesh, in Input) (*Plan, error) {
+	p, err := newRecipe(in)
+	if err != nil {
+		return nil, err
 	}
 	part, err := newPart(ctx, m, p)
 	if err != nil {
-		return job.Estimate{}, err
+		return nil, err
 	}
 	pr, err := planCopy(ctx, part, p, nil)
 	if err != nil {
-		return job.Estimate{}, err
+		return nil, err
 	}
+	return &Plan{pr}, nil
+}
+
+// Estimate returns what Estimate does.
+func (p *Plan) Estimate(ctx context.Context) (job.Estimate, error) {
+	pr := p.printed
 	e := pr.report(pr.run(pr.ground))
-	if in.WithLargestScale {
+	var err error
+	if pr.in.WithLargestScale {
 		e.LargestScale, err = pr.largestScale(ctx)
 	}
 	return e, err

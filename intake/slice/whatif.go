@@ -7,7 +7,6 @@ import (
 	"slices"
 
 	"meshclerk/intake/job"
-	"meshclerk/intake/mesh"
 )
 
 // fewRows is how many rows of the what-if table a person cares to read.
@@ -16,22 +15,11 @@ const fewRows = 3
 // WhatIf returns a few changes that would make the job shorter or cheaper, each
 // with its time and mass. Where the job is over the time limit or too big, each
 // row is the mildest change of its kind that helps, and those that bring it
-// under come first; a smaller size, which always does, is among them.
-func WhatIf(ctx context.Context, m *mesh.Mesh, in Input) ([]job.Choice, error) {
-	p, err := newRecipe(in)
-	if err != nil {
-		return nil, err
-	}
-	part, err := newPart(ctx, m, p)
-	if err != nil {
-		return nil, err
-	}
-	pr, err := planCopy(ctx, part, p, nil)
-	if err != nil {
-		return nil, err
-	}
-	w := &options{printed: pr, base: pr.report(pr.run(pr.ground))}
-	w.limit = in.Limits.JobHours * 3600
+// under come first; a smaller size, which always does, is among them. Base is
+// the plan's own estimate.
+func (p *Plan) WhatIf(ctx context.Context, base job.Estimate) ([]job.Choice, error) {
+	pr := p.printed
+	w := &options{printed: pr, base: base, limit: pr.in.Limits.JobHours * 3600}
 	w.over = w.limit > 0 && w.base.PlateTimeS > w.limit || !Holds(pr.printer, pr.part.size)
 	for _, row := range []func(context.Context) error{w.thickerLayers, w.lessInfill, w.fewerShells, w.bothOfThem, w.fewerCopies, w.smaller} {
 		if err := row(ctx); err != nil {
@@ -199,7 +187,7 @@ func (w *options) fewerCopies(ctx context.Context) error {
 func (w *options) smaller(ctx context.Context) error {
 	to := 0.75 * w.scale
 	if w.over {
-		largest, err := w.largestScale(ctx)
+		largest, err := w.largest(ctx)
 		if err != nil {
 			return err
 		}
@@ -219,6 +207,14 @@ func (w *options) smaller(ctx context.Context) error {
 		to -= 0.01 * w.scale // the search may be a little off
 	}
 	return nil
+}
+
+// largest is the largest scale, searched for only if the estimate did not.
+func (w *options) largest(ctx context.Context) (float64, error) {
+	if w.in.WithLargestScale {
+		return w.base.LargestScale, nil
+	}
+	return w.largestScale(ctx)
 }
 
 // few keeps the rows that help most, in the order they were thought of: where

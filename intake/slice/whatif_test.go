@@ -11,7 +11,15 @@ import (
 
 func mustWhatIf(t *testing.T, m *mesh.Mesh, in Input) []job.Choice {
 	t.Helper()
-	rows, err := WhatIf(context.Background(), m, in)
+	p, err := NewPlan(context.Background(), m, in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	base, err := p.Estimate(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows, err := p.WhatIf(context.Background(), base)
 	if err != nil {
 		t.Fatal(err)
 	}
