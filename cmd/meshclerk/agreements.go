@@ -148,7 +148,7 @@ func (h *house) record(e *env, entries []agreement.Entry, by, why string) error 
 	}
 	fmt.Fprintf(e.out, "%d added, %d changed, %d known already\n", done.Added, done.Changed, done.Same)
 	if n := len(done.Waiting); n > 0 {
-		fmt.Fprintf(e.out, "%s waited for one of these, and go on by themselves: %s\n", job.Count(n, "job"), strings.Join(done.Waiting, ", "))
+		fmt.Fprintf(e.out, "%s waited for one of these, and go on by themselves: %s\n", job.Count(n, "job", "jobs"), strings.Join(done.Waiting, ", "))
 	}
 	return nil
 }

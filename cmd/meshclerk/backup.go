@@ -67,7 +67,7 @@ func (c *verifyCmd) Run(e *env) error {
 		}
 	}
 	if len(problems) > 0 {
-		return fmt.Errorf("%s in %s; restore the last good backup beside it and compare", job.Count(len(problems), "problem"), dir)
+		return fmt.Errorf("%s in %s; restore the last good backup beside it and compare", job.Count(len(problems), "problem", "problems"), dir)
 	}
 	if !c.JSON {
 		_, err = fmt.Fprintf(e.out, "%s is whole: every file is there and unchanged, every approval matches its bytes, every history adds up\n", dir)

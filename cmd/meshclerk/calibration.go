@@ -83,7 +83,7 @@ func learnedFrom(all []ledger.Print) ([]learned, error) {
 // write draws the group: what the prints took beside their estimates, each as a
 // point on a line from half to double.
 func (g learned) write(w io.Writer) error {
-	fmt.Fprintf(w, "%s, %s: %s with an estimate\n", g.Printer, orDash(g.Material), job.Count(g.Prints, "finished print"))
+	fmt.Fprintf(w, "%s, %s: %s with an estimate\n", g.Printer, orDash(g.Material), job.Count(g.Prints, "finished print", "finished prints"))
 	if f := g.Fit; f != nil {
 		fmt.Fprintf(w, "  time is %.2f times the estimate, nearly always %.2f to %.2f times; plastic %.2f times\n", f.Time, f.Time*f.Low, f.Time*f.High, f.Mass)
 	} else {

@@ -35,7 +35,7 @@ func (c *doctorCmd) Run(e *env) error {
 		d.servers(e, conf, r)
 	}
 	if d.faults > 0 {
-		return fmt.Errorf("%s to mend, marked with MEND above", job.Count(d.faults, "thing"))
+		return fmt.Errorf("%s to mend, marked with MEND above", job.Count(d.faults, "thing", "things"))
 	}
 	_, err = fmt.Fprintln(e.out, "all is well")
 	return err

@@ -29,19 +29,19 @@ func (c *forgetCmd) Run(e *env) error {
 			return err
 		}
 		_, err = fmt.Fprintf(e.out, "on record about this address: %s and %s. Names, words and files would be removed for good; stages, times, figures and money stay. Nothing was done\n",
-			tally(len(found.Letters), len(found.Jobs), len(found.Drafts)), job.Count(len(found.Agreements), "agreement"))
+			tally(len(found.Letters), len(found.Jobs), len(found.Drafts)), job.Count(len(found.Agreements), "agreement", "agreements"))
 		return err
 	}
 	done, err := l.ForgetAddress(e.ctx, c.Address, c.By)
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.out, "forgotten: %s and %s. The mailbox and backups are not touched: remove the letters there too\n", tally(done.Letters, done.Jobs, done.Drafts), job.Count(done.Agreements, "agreement"))
+	_, err = fmt.Fprintf(e.out, "forgotten: %s and %s. The mailbox and backups are not touched: remove the letters there too\n", tally(done.Letters, done.Jobs, done.Drafts), job.Count(done.Agreements, "agreement", "agreements"))
 	return err
 }
 
 func tally(letters, jobs, drafts int) string {
-	return job.Count(letters, "letter") + ", " + job.Count(jobs, "job") + ", " + job.Count(drafts, "draft")
+	return job.Count(letters, "letter", "letters") + ", " + job.Count(jobs, "job", "jobs") + ", " + job.Count(drafts, "draft", "drafts")
 }
 
 type exportCmd struct {
@@ -70,7 +70,7 @@ func (c *exportCmd) Run(e *env) error {
 		return err
 	}
 	_, err = fmt.Fprintf(e.out, "written: %s, with %s, %s and %s; it is confidential\n", c.To,
-		tally(len(found.Letters), len(found.Jobs), len(found.Drafts)), job.Count(len(found.Agreements), "agreement"), job.Count(len(found.Files), "file"))
+		tally(len(found.Letters), len(found.Jobs), len(found.Drafts)), job.Count(len(found.Agreements), "agreement", "agreements"), job.Count(len(found.Files), "file", "files"))
 	return err
 }
 

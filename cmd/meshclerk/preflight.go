@@ -142,13 +142,6 @@ func (c *preflightCmd) one(e *env, path string, r *rules.Rules) (job.Report, err
 	return report, e.ctx.Err()
 }
 
-func facets(n int) string {
-	if n == 1 {
-		return "1 facet"
-	}
-	return fmt.Sprintf("%d facets", n)
-}
-
 // tenths says an amount to one place.
 func tenths(v float64, unit string) string {
 	if v > 0 && v < 0.1 {
@@ -173,7 +166,7 @@ func writeReport(w io.Writer, r job.Report) error {
 		return err
 	}
 	s := r.Mesh
-	fmt.Fprintf(w, "  size      %.1f x %.1f x %.1f mm, %s (%s)\n", s.SizeMM[0], s.SizeMM[1], s.SizeMM[2], facets(s.Triangles), r.Format)
+	fmt.Fprintf(w, "  size      %.1f x %.1f x %.1f mm, %s (%s)\n", s.SizeMM[0], s.SizeMM[1], s.SizeMM[2], job.Count(s.Triangles, "facet", "facets"), r.Format)
 	if r.Fit != nil && r.Fit.Fits {
 		fmt.Fprintf(w, "  printer   fits %s\n", r.Fit.Printer)
 	} else if r.Fit != nil {

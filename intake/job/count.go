@@ -2,11 +2,10 @@ package job
 
 import "strconv"
 
-// Count says a number with its noun: "1 letter", "3 letters". The noun's plural
-// must be regular.
-func Count(n int, noun string) string {
+// Count says a number with its noun: "1 body", "3 bodies".
+func Count(n int, one, many string) string {
 	if n == 1 {
-		return "1 " + noun
+		return "1 " + one
 	}
-	return strconv.Itoa(n) + " " + noun + "s"
+	return strconv.Itoa(n) + " " + many
 }

@@ -9,6 +9,8 @@ import (
 
 	"golang.org/x/text/encoding/unicode"
 	"golang.org/x/text/transform"
+
+	"meshclerk/intake/job"
 )
 
 // readASCII reads the text form: solid NAME, facets of facet normal, outer loop,
@@ -313,13 +315,13 @@ func (a *asciiReader) note(facts *Facts) {
 		facts.note("the file does not say where it ends (endsolid is missing); it may be cut short")
 	}
 	if a.few > 0 {
-		facts.note("%s with fewer than three corners left out", counted(a.few, "facet", "facets"))
+		facts.note("%s with fewer than three corners left out", job.Count(a.few, "facet", "facets"))
 	}
 	if a.many > 0 {
-		facts.note("%s with more than three corners split into triangles", counted(a.many, "facet", "facets"))
+		facts.note("%s with more than three corners split into triangles", job.Count(a.many, "facet", "facets"))
 	}
 	if a.odd > 0 {
-		facts.note("%s between the facets left out that do not belong in an STL file", counted(a.odd, "word", "words"))
+		facts.note("%s between the facets left out that do not belong in an STL file", job.Count(a.odd, "word", "words"))
 	}
 }
 

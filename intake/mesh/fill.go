@@ -3,6 +3,8 @@ package mesh
 import (
 	"math"
 	"slices"
+
+	"meshclerk/intake/job"
 )
 
 // close closes the holes. A hole is closed when it is flat, or small beside the
@@ -29,7 +31,7 @@ func (w *mending) close() error {
 		}
 		f.fill(h)
 	}
-	w.did("closed %s", counted(len(t.Holes), "hole", "holes"))
+	w.did("closed %s", job.Count(len(t.Holes), "hole", "holes"))
 	return w.replace(f.mesh)
 }
 

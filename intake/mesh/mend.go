@@ -3,6 +3,8 @@ package mesh
 import (
 	"context"
 	"fmt"
+
+	"meshclerk/intake/job"
 )
 
 // MendOptions bound what Mend may do. A zero field takes its default.
@@ -75,10 +77,10 @@ func (w *mending) clean(m *Mesh) error {
 	}
 	w.mesh = m
 	if facts.Degenerate > 0 {
-		w.did("left out %s without area", counted(facts.Degenerate, "facet", "facets"))
+		w.did("left out %s without area", job.Count(facts.Degenerate, "facet", "facets"))
 	}
 	if facts.Duplicate > 0 {
-		w.did("sorted out %s that had the same corners as another", counted(facts.Duplicate, "facet", "facets"))
+		w.did("sorted out %s that had the same corners as another", job.Count(facts.Duplicate, "facet", "facets"))
 	}
 	if facts.WeldTolerance > 0 {
 		w.did("joined corners up to %.2g mm apart", facts.WeldTolerance)
@@ -131,7 +133,7 @@ func (w *mending) dropWalls() error {
 	if e.Crowded >= before.Crowded || e.Open > before.Open {
 		return nil
 	}
-	w.did("removed %s without thickness inside the model", counted(len(pairs), "wall facet", "wall facets"))
+	w.did("removed %s without thickness inside the model", job.Count(len(pairs), "wall facet", "wall facets"))
 	return w.replace(m)
 }
 
@@ -154,7 +156,7 @@ func (w *mending) dropLoose() error {
 			drop = append(drop, int32(f))
 		}
 	}
-	w.did("removed %s that enclose nothing", counted(len(drop), "loose facet", "loose facets"))
+	w.did("removed %s that enclose nothing", job.Count(len(drop), "loose facet", "loose facets"))
 	m, _ := w.mesh.without(drop)
 	return w.replace(m)
 }
@@ -173,7 +175,7 @@ func (w *mending) wind() error {
 	if err := w.replace(w.mesh.turned(func(f int) bool { return w.top.turned[f] })); err != nil {
 		return err
 	}
-	w.did("turned %s that faced the wrong way", counted(n, "facet", "facets"))
+	w.did("turned %s that faced the wrong way", job.Count(n, "facet", "facets"))
 	if w.top.Edges.Flipped > 0 {
 		return unmendable("the surface has only one side, like a twisted ribbon, near %s; it has no inside that could be printed", place(w.top.FlippedAt[0]))
 	}
@@ -207,10 +209,10 @@ func (w *mending) turnOut() error {
 		return nil
 	}
 	if bodies > 0 {
-		w.did("turned %s that had the inside out", counted(bodies, "body", "bodies"))
+		w.did("turned %s that had the inside out", job.Count(bodies, "body", "bodies"))
 	}
 	if voids > 0 {
-		w.did("turned %s with %s", counted(voids, "hollow", "hollows"), "them")
+		w.did("turned %s with %s", job.Count(voids, "hollow", "hollows"), "them")
 	}
 	return w.replace(w.mesh.turned(func(f int) bool { return w.top.Shells[w.top.ShellOf[f]].InsideOut }))
 }
@@ -233,7 +235,7 @@ func (w *mending) verify() error {
 		return unmendable("the model is a sheet without thickness, so there is nothing inside it to print")
 	}
 	if t.Edges.Crowded > 0 {
-		w.did("left %s as they are where bodies touch", counted(t.Edges.Crowded, "edge", "edges"))
+		w.did("left %s as they are where bodies touch", job.Count(t.Edges.Crowded, "edge", "edges"))
 	}
 	return nil
 }

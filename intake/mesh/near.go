@@ -6,6 +6,8 @@ import (
 	"math/bits"
 	"math/rand/v2"
 	"slices"
+
+	"meshclerk/intake/job"
 )
 
 // weldNear welds vertices on open edges that lie within a tolerance of one
@@ -40,7 +42,7 @@ func weldNear(ctx context.Context, m *Mesh, e *Edges, facts *Facts) (*Mesh, *Edg
 	facts.WeldTolerance = best
 	facts.note("corners up to %.2g mm apart were joined to close cracks", best)
 	if collapsed > 0 {
-		facts.note("%s smaller than that vanished", counted(collapsed, "facet", "facets"))
+		facts.note("%s smaller than that vanished", job.Count(collapsed, "facet", "facets"))
 	}
 	return welded, edges, nil
 }

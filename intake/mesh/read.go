@@ -7,6 +7,8 @@ import (
 	"io"
 	"io/fs"
 	"os"
+
+	"meshclerk/intake/job"
 )
 
 // mostFacets is what fits into the numbers of sides.
@@ -113,7 +115,7 @@ func Read(ctx context.Context, r io.ReaderAt, size int64, lim Limits) (*Mesh, Fa
 		return nil, facts, err
 	}
 	if len(m.Triangles) == 0 {
-		return nil, facts, unreadable("this STL file holds %s without any area, so there is nothing to print", counted(facts.Facets, "facet", "facets"))
+		return nil, facts, unreadable("this STL file holds %s without any area, so there is nothing to print", job.Count(facts.Facets, "facet", "facets"))
 	}
 	if err := s.checkPromise(&facts); err != nil {
 		return nil, facts, err

@@ -1,7 +1,6 @@
 package mesh
 
 import (
-	"fmt"
 	"math"
 	"math/bits"
 	"math/rand/v2"
@@ -238,11 +237,4 @@ func (m *Mesh) compact() *Mesh {
 		out.Triangles[i] = [3]int32{to[t[0]], to[t[1]], to[t[2]]}
 	}
 	return out
-}
-
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }

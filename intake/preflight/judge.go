@@ -223,7 +223,7 @@ func (c *checker) judgeSurface() {
 	}
 	if n := s.NonmanifoldEdges; float64(n) > c.limits["nonmanifold"].Limit {
 		f := job.Finding{Amount: float64(n), Unit: "edges",
-			Text: fmt.Sprintf("At %s more than two faces meet, which no real object can have; it usually prints all the same.", plural(n, "edge", "edges"))}
+			Text: fmt.Sprintf("At %s more than two faces meet, which no real object can have; it usually prints all the same.", job.Count(n, "edge", "edges"))}
 		if len(t.NonmanifoldAt) > 0 {
 			f.At = place(t.NonmanifoldAt[0])
 		}
@@ -231,7 +231,7 @@ func (c *checker) judgeSurface() {
 	}
 	if n := s.FlippedEdges; float64(n) > c.limits["flipped"].Limit {
 		f := job.Finding{Amount: float64(n), Unit: "edges",
-			Text: fmt.Sprintf("Part of the surface faces the wrong way (along %s); we turn it round before printing.", plural(n, "edge", "edges"))}
+			Text: fmt.Sprintf("Part of the surface faces the wrong way (along %s); we turn it round before printing.", job.Count(n, "edge", "edges"))}
 		if len(t.FlippedAt) > 0 {
 			f.At = place(t.FlippedAt[0])
 		}
@@ -241,7 +241,7 @@ func (c *checker) judgeSurface() {
 		c.add("inside-out", job.Finding{Amount: 1, Text: "The surface faces inwards, as if the part was a hollow in a block; we turn it round before printing."})
 	}
 	if n := s.SelfIntersections; float64(n) > c.limits["self-crossing"].Limit {
-		count := plural(n, "place", "places")
+		count := job.Count(n, "place", "places")
 		if !s.IntersectionsExact {
 			count = "at least " + count
 		}
@@ -284,11 +284,11 @@ func (c *checker) judgeHoles() {
 		f.Text = "The model is a surface without thickness, like paper, so there is nothing solid to print; it has to be given a thickness in the drawing program."
 	case open > 0:
 		f.Text = fmt.Sprintf("The surface has %s, the largest about %s across, so it is not clear what is inside and what is outside.",
-			plural(s.Holes, "hole", "holes"), mm(t.Holes[worst].LengthMM/3))
+			job.Count(s.Holes, "hole", "holes"), mm(t.Holes[worst].LengthMM/3))
 		f.Question = "We would close the surface flat over each hole. Is that right, or is a part of the model missing?"
 	default:
 		f.Level = c.milder("holes", job.Note)
-		f.Text = fmt.Sprintf("The surface has %s; we close them before printing.", plural(max(1, s.Holes), "small hole", "small holes"))
+		f.Text = fmt.Sprintf("The surface has %s; we close them before printing.", job.Count(max(1, s.Holes), "small hole", "small holes"))
 	}
 	c.add("holes", f)
 }

@@ -20,7 +20,7 @@ func (c *checker) judgePieces() {
 	}
 	lost := ""
 	if specks > 0 {
-		lost = fmt.Sprintf(", and %s too small to print", plural(specks, "speck", "specks"))
+		lost = fmt.Sprintf(", and %s too small to print", job.Count(specks, "speck", "specks"))
 	}
 	switch n := len(bodies); {
 	case n > 1:
@@ -29,7 +29,7 @@ func (c *checker) judgePieces() {
 			Question: fmt.Sprintf("Should all %d pieces be printed?", n)})
 	case n == 0 && specks > 0:
 		c.add("several-parts", job.Finding{Amount: float64(specks), Unit: "pieces",
-			Text:     fmt.Sprintf("The file holds nothing but %s too small to print.", plural(specks, "speck", "specks")),
+			Text:     fmt.Sprintf("The file holds nothing but %s too small to print.", job.Count(specks, "speck", "specks")),
 			Question: "Is the part to be larger?"})
 	case parts > 1:
 		text := fmt.Sprintf("The file holds %d bodies that touch or overlap; they are printed as one piece.", parts)
@@ -157,7 +157,7 @@ func (c *checker) thinWall(area float64) job.Finding {
 			areas(t.wallMM2), mm(wall), mm(t.standMM))
 	default:
 		f.Text = fmt.Sprintf("About %s of it is a sheet only %s thick, about %s; it may bend or tear.",
-			areas(t.sheetMM2), mm(t.lieMM), plural(int(math.Round(t.lieMM/c.thick.layer)), "layer", "layers"))
+			areas(t.sheetMM2), mm(t.lieMM), job.Count(int(math.Round(t.lieMM/c.thick.layer)), "layer", "layers"))
 	}
 	little := area < c.part.total/200 && (t.wallMM2 == 0 || t.standMM > 0.7*wall)
 	if f.Level == "" && little {

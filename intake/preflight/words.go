@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 )
 
@@ -68,17 +69,9 @@ func hours(seconds float64) string {
 	}
 	switch {
 	case minutes < 60:
-		return plural(minutes, "minute", "minutes")
+		return job.Count(minutes, "minute", "minutes")
 	case minutes%60 == 0:
-		return plural(minutes/60, "hour", "hours")
+		return job.Count(minutes/60, "hour", "hours")
 	}
 	return fmt.Sprintf("%d h %d min", minutes/60, minutes%60)
-}
-
-// plural says a count with its noun.
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return strconv.Itoa(n) + " " + many
 }

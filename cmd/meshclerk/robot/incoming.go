@@ -94,7 +94,7 @@ func (in *incoming) open(ctx context.Context, thread string) error {
 			return err
 		}
 	}
-	return in.done(ctx, job.Count(len(files), "job")+" opened")
+	return in.done(ctx, job.Count(len(files), "job", "jobs")+" opened")
 }
 
 func (in *incoming) newJob(ctx context.Context, thread string, f job.Attachment) error {
@@ -366,7 +366,7 @@ func (in *incoming) newFiles(ctx context.Context, jobs []job.Job, files []job.At
 		}
 		left = slices.Delete(left, i, i+1)
 	}
-	return in.done(ctx, job.Count(len(files), "new file"))
+	return in.done(ctx, job.Count(len(files), "new file", "new files"))
 }
 
 func corrected(jobs []job.Job, f job.Attachment) int {
