@@ -69,11 +69,9 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 	}}
 	if c.config.TLS != wire.StartTLS {
 		c.imap = imapclient.New(conn, options)
-		err := c.do(ctx, "waiting for its greeting", 1, c.greeting)
-		if err != nil && !c.Alive() { // it may have ended before we asked
-			if bye, ok := asNo(c.greeting()); ok {
-				err = bye
-			}
+		err := c.do(ctx, "waiting for its greeting", 1, c.imap.WaitGreeting)
+		if err != nil && !c.Alive() {
+			err = c.goodbye(err)
 		}
 		return c.strange(err)
 	}
@@ -94,16 +92,14 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 	})
 }
 
-// greeting waits for the server's first line. A server that says BYE ends the
-// connection too, and go-imap v2.0.0-beta.8 then picks by chance which of the two
-// it tells of; asked again, it tells of the BYE sooner or later.
-func (c *Client) greeting() error {
-	err := c.imap.WaitGreeting()
+// goodbye gives the server's BYE where that ended a new connection, else err. It
+// may have ended before we asked; and go-imap v2.0.0-beta.8 picks by chance
+// whether it tells of the BYE or of the end, so it is asked until it does.
+func (c *Client) goodbye(err error) error {
 	for range 32 {
-		if _, bye := asNo(err); bye || err == nil {
-			break
+		if bye, ok := asNo(c.imap.WaitGreeting()); ok {
+			return bye
 		}
-		err = c.imap.WaitGreeting()
 	}
 	return err
 }
