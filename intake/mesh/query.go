@@ -145,7 +145,8 @@ func (b *BVH) alongRay(r *ray, tmin float64, tmax *float64, hit func(f int32, t 
 
 // crosses says whether the ray is inside the box for some t in tmin..tmax. Where
 // it runs in the plane of a face the product is NaN, which decides nothing: hence
-// the near face is chosen by the sign of the direction and not by comparing.
+// the near face is chosen by the sign of the direction and not by comparing. The
+// axes are written out: as a loop, rays take an eighth longer (BenchmarkBVH/ray).
 func (r *ray) crosses(b *box32, tmin, tmax float64) bool {
 	const outward = 1 + 4e-16 // more than rounding may have taken off
 	near, far := b.min[0], b.max[0]
