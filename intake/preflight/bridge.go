@@ -30,7 +30,10 @@ func (p *part) level(s stance, f int) bool { return -p.normal[f].Dot(s.up) > 0.9
 // than a line clings to its wall; other places may be bridged.
 func (p *part) fromSides(s stance, r hangRules, at sample) (held bool, across spans) {
 	under := at.at.Sub(s.up.Mul(r.layer / 2))
-	reach := max(6*r.bridge, 2*r.line)
+	level, reach := p.level(s, at.facet), r.bridge
+	if level {
+		reach = max(6*r.bridge, 2*r.line)
+	}
 	var far [2 * ways]float64
 	near := 0
 	for k := range far {
@@ -42,7 +45,6 @@ func (p *part) fromSides(s stance, r hangRules, at sample) (held bool, across sp
 			near = k
 		}
 	}
-	level := p.level(s, at.facet)
 	if level && far[near] <= r.line && p.ledge(s, r, at.at, angleOf(near)+math.Pi, r.line-far[near]) {
 		return true, across
 	}

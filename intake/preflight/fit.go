@@ -139,15 +139,9 @@ func thinned(corners []mesh.Vec, n int) []mesh.Vec {
 	if len(corners) <= n {
 		return corners
 	}
-	keep := map[int]bool{}
+	keep := make([]bool, len(corners))
 	for _, d := range append(axes(), sphere(n)...) {
-		best, at := math.Inf(-1), 0
-		for i, c := range corners {
-			if h := c.Dot(d); h > best {
-				best, at = h, i
-			}
-		}
-		keep[at] = true
+		keep[farthest(corners, d)] = true
 	}
 	var out []mesh.Vec
 	for i, c := range corners {
@@ -156,4 +150,17 @@ func thinned(corners []mesh.Vec, n int) []mesh.Vec {
 		}
 	}
 	return out
+}
+
+// farthest is the number of the corner that reaches farthest in a direction.
+func farthest(corners []mesh.Vec, d mesh.Vec) int {
+	best, at := math.Inf(-1), 0
+	x, y, z := d[0], d[1], d[2]
+	for i := range corners {
+		c := &corners[i]
+		if h := c[0]*x + c[1]*y + c[2]*z; h > best {
+			best, at = h, i
+		}
+	}
+	return at
 }

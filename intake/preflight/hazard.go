@@ -2,6 +2,7 @@ package preflight
 
 import (
 	"math"
+	"slices"
 
 	"meshclerk/intake/mesh"
 )
@@ -18,7 +19,7 @@ const (
 // swallowed says whether a convex hull goes into the small parts cylinder
 // without being squeezed, in any orientation.
 func swallowed(corners []mesh.Vec) bool {
-	if len(corners) == 0 || spread(corners) > cylinderLine {
+	if len(corners) == 0 || longer(corners, cylinderLine) {
 		return false
 	}
 	few := thinned(corners, 120)
@@ -85,13 +86,11 @@ func sticksOut(corners []mesh.Vec, d mesh.Vec, enough float64) float64 {
 	return max(wide, deep-cylinderMiddle)
 }
 
-// spread is the largest extent over many directions, mm: a little below the
-// largest distance between two corners.
-func spread(corners []mesh.Vec) float64 {
-	widest := 0.0
-	for _, d := range append(axes(), sphere(100)...) {
+// longer says whether the corners lie further apart than that in one of many
+// directions: nearly the same as in any.
+func longer(corners []mesh.Vec, mm float64) bool {
+	return slices.ContainsFunc(append(axes(), sphere(100)...), func(d mesh.Vec) bool {
 		s := standing(d, corners)
-		widest = max(widest, s.high-s.low)
-	}
-	return widest
+		return s.high-s.low > mm
+	})
 }

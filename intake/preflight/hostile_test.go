@@ -109,7 +109,7 @@ func TestTanglesAreLookedAtFromFewerPlaces(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p := newPart(c.mesh, topo)
+		p := newPart(c.mesh, topo, envelopeOf(c.mesh))
 		if tangle := p.ease < 1; tangle != c.tangle {
 			t.Errorf("%s: ease %g", c.name, p.ease)
 		}

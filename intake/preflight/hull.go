@@ -78,7 +78,9 @@ type hullFace struct {
 	gone    bool
 }
 
-func (f *hullFace) above(p mesh.Vec) float64 { return f.normal.Dot(p) - f.offset }
+func (f *hullFace) above(p *mesh.Vec) float64 {
+	return f.normal[0]*p[0] + f.normal[1]*p[1] + f.normal[2]*p[2] - f.offset
+}
 
 // hull is a convex hull under construction (quickhull: Barber, Dobkin,
 // Huhdanpaa 1996).
@@ -92,7 +94,7 @@ type hull struct {
 // convexHull gives the corners of the hull and the outward unit normals of its
 // faces with their areas. Flat or empty clouds give the points back, no faces.
 func convexHull(points []mesh.Vec, box mesh.Box) (corners []mesh.Vec, flats []flat) {
-	h := &hull{points: points, eps: 1e-9 * (1 + box.Size().Len())}
+	h := &hull{points: points, faces: make([]hullFace, 0, 8*len(points)), eps: 1e-9 * (1 + box.Size().Len())}
 	if !h.start() {
 		return points, nil
 	}
@@ -178,7 +180,7 @@ func (h *hull) add(corner, next [3]int) int {
 // assign hands a point to the first of the faces that it lies outside of.
 func (h *hull) assign(p int, faces []int) {
 	for _, f := range faces {
-		if h.faces[f].above(h.points[p]) > h.eps {
+		if h.faces[f].above(&h.points[p]) > h.eps {
 			h.faces[f].outside = append(h.faces[f].outside, p)
 			return
 		}
@@ -193,11 +195,11 @@ func (h *hull) grow(face int) {
 	f := &h.faces[face]
 	apex, high := f.outside[0], 0.0
 	for _, p := range f.outside {
-		if a := f.above(h.points[p]); a > high {
+		if a := f.above(&h.points[p]); a > high {
 			apex, high = p, a
 		}
 	}
-	horizon, orphans := h.carve(face, h.points[apex])
+	horizon, orphans := h.carve(face, &h.points[apex])
 	first := len(h.faces)
 	n := len(horizon)
 	made := make([]int, n)
@@ -220,7 +222,7 @@ func (h *hull) grow(face int) {
 
 // carve removes the faces that see the apex; it gives the horizon in order
 // around and the points that lost their face.
-func (h *hull) carve(face int, apex mesh.Vec) (horizon []rim, orphans []int) {
+func (h *hull) carve(face int, apex *mesh.Vec) (horizon []rim, orphans []int) {
 	type step struct{ face, edge, left int }
 	h.faces[face].gone = true
 	orphans = append(orphans, h.faces[face].outside...)
@@ -266,18 +268,23 @@ func merge(flats []flat) []flat {
 	byArea(flats)
 	var out []flat
 	for _, f := range flats {
-		joined := false
-		for i := range out {
-			if out[i].normal.Dot(f.normal) > 0.9994 {
-				out[i].area += f.area
-				joined = true
-				break
-			}
-		}
-		if !joined && len(out) < 200 {
+		if i := alike(out, f.normal); i >= 0 {
+			out[i].area += f.area
+		} else if len(out) < 200 {
 			out = append(out, f)
 		}
 	}
 	byArea(out)
 	return out
+}
+
+// alike finds the first of some flats that faces nearly in a direction, or -1.
+func alike(flats []flat, d mesh.Vec) int {
+	for i := range flats {
+		n := &flats[i].normal
+		if n[0]*d[0]+n[1]*d[1]+n[2]*d[2] > 0.9994 {
+			return i
+		}
+	}
+	return -1
 }

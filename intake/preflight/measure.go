@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -26,7 +27,11 @@ func (c *checker) examine(ctx context.Context, m *mesh.Mesh, facts mesh.Facts) e
 	}
 	// Should time run out, at least the size is known.
 	c.report.Mesh = &job.Shape{Triangles: facts.Facets, Vertices: len(m.Vertices), SizeMM: scaled.Bounds().Size()}
+	var hull envelope
+	var beside sync.WaitGroup
+	beside.Go(func() { hull = envelopeOf(scaled) })
 	topo, err := mesh.Examine(ctx, scaled, facts, examineOptions())
+	beside.Wait()
 	if err != nil {
 		return err
 	}
@@ -38,8 +43,9 @@ func (c *checker) examine(ctx context.Context, m *mesh.Mesh, facts mesh.Facts) e
 		if err != nil {
 			return err
 		}
+		hull = envelopeOf(body)
 	}
-	c.part = newPart(body, bodyTopo)
+	c.part = newPart(body, bodyTopo, hull)
 	return ctx.Err()
 }
 

@@ -47,12 +47,20 @@ func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, more
 		cost float64
 	}
 	var guesses []guess
+	bar := math.Inf(1) // ways that promise no less than the given one are not looked at with care
+	if fits(sent.stance) {
+		bar = quick.cost(standing(sent.stance.up, p.few), r, c)
+	}
 	for _, up := range append(more, p.candidates()...) {
 		if ctx.Err() != nil {
 			return sent
 		}
-		if s := standing(up, p.few); fits(s) && sent.stance.up.Dot(up) < 0.9999 {
-			guesses = append(guesses, guess{up, quick.cost(s, r, c)})
+		s := standing(up, p.few)
+		if !fits(s) || sent.stance.up.Dot(up) >= 0.9999 {
+			continue
+		}
+		if cost := quick.cost(s, r, c); cost < bar {
+			guesses = append(guesses, guess{up, cost})
 		}
 	}
 	slices.SortStableFunc(guesses, func(a, b guess) int { return cmp.Compare(a.cost, b.cost) })
@@ -121,20 +129,21 @@ func (p *part) candidates() []mesh.Vec {
 // facings gathers the surface by the direction it faces, the most of it first.
 // Directions are told apart by a grid on the direction cube, about 2 degrees.
 func (p *part) facings() []flat {
-	byBin := map[int]flat{}
+	bins := make([]flat, 6*binsPerSide*binsPerSide)
 	for f, n := range p.normal {
 		if p.area[f] == 0 {
 			continue
 		}
 		bin, _ := directionBin(n)
-		b := byBin[bin]
+		b := &bins[bin]
 		b.normal = b.normal.Add(n.Mul(p.area[f]))
 		b.area += p.area[f]
-		byBin[bin] = b
 	}
 	var out []flat
-	for _, b := range byBin {
-		out = append(out, flat{unit(b.normal), b.area})
+	for _, b := range bins {
+		if b.area > 0 {
+			out = append(out, flat{unit(b.normal), b.area})
+		}
 	}
 	byArea(out)
 	return merge(out[:min(len(out), 400)])
@@ -144,8 +153,10 @@ func (p *part) facings() []flat {
 // the order is always the same.
 func byArea(flats []flat) {
 	slices.SortFunc(flats, func(a, b flat) int {
-		return cmp.Or(cmp.Compare(b.area, a.area), cmp.Compare(b.normal[2], a.normal[2]),
-			cmp.Compare(b.normal[1], a.normal[1]), cmp.Compare(b.normal[0], a.normal[0]))
+		if a.area != b.area {
+			return cmp.Compare(b.area, a.area)
+		}
+		return cmp.Or(cmp.Compare(b.normal[2], a.normal[2]), cmp.Compare(b.normal[1], a.normal[1]), cmp.Compare(b.normal[0], a.normal[0]))
 	})
 }
 
@@ -158,7 +169,7 @@ type quick struct {
 }
 
 func (p *part) quickLook(r hangRules) quick {
-	q := quick{places: p.samples(quickPlaces, func(f int) float64 { return p.area[f] }), size: p.box.Size().Len()}
+	q := quick{places: p.samples(quickPlaces, p.area), size: p.box.Size().Len()}
 	for _, s := range q.places {
 		q.normal = append(q.normal, p.normal[s.facet])
 	}

@@ -55,17 +55,13 @@ type verdict struct {
 // hang judges up to n places on the surfaces that face down, one for each mm2.
 // The more places, the finer; a surface that hangs as a whole is counted exactly.
 func (p *part) hang(ctx context.Context, s stance, r hangRules, n int) hanging {
-	steep := func(f int) float64 {
-		if -p.normal[f].Dot(s.up) <= r.sine {
-			return 0
+	steep := make([]float64, len(p.area)) // mm2 of each facet
+	both(len(steep), func(f int) {
+		if -p.normal[f].Dot(s.up) > r.sine {
+			steep[f] = p.area[f] * (1 - p.below(s, f, r.first))
 		}
-		return p.area[f] * (1 - p.below(s, f, r.first))
-	}
-	down := 0.0
-	for f := range p.area {
-		down += steep(f)
-	}
-	places := p.samples(p.affordable(min(n, max(250, int(down)))), steep)
+	})
+	places := p.samples(p.affordable(min(n, max(250, int(sum(steep))))), steep)
 	verdicts := make([]verdict, len(places))
 	both(len(places), func(i int) {
 		if ctx.Err() == nil {

@@ -19,28 +19,37 @@ type part struct {
 	normal   []mesh.Vec // by facet: unit, or zero for a facet without area
 	area     []float64  // by facet, mm2
 	total    float64    // mm2
-	corner   []mesh.Vec // of the convex hull
-	few      []mesh.Vec // some of them, for a quick look
-	flats    []flat     // of the convex hull, merged
+	envelope
 	ease     float64    // what part of the usual places can be looked at: 1, or less in a tangle
 }
 
+// envelope is the convex hull of a part.
+type envelope struct {
+	corner []mesh.Vec
+	few    []mesh.Vec // some of the corners, for a quick look
+	flats  []flat     // merged
+}
+
+func envelopeOf(m *mesh.Mesh) envelope {
+	box := m.Bounds()
+	corners, flats := convexHull(extremes(m.Vertices, box), box)
+	return envelope{corners, thinned(corners, 250), merge(flats)}
+}
+
 // newPart measures what every check needs.
-func newPart(m *mesh.Mesh, topo *mesh.Topology) *part {
-	p := &part{m: m, topo: topo, tree: topo.BVH(), box: m.Bounds()}
+func newPart(m *mesh.Mesh, topo *mesh.Topology, hull envelope) *part {
+	p := &part{m: m, topo: topo, tree: topo.BVH(), box: m.Bounds(), envelope: hull}
 	p.normal = make([]mesh.Vec, len(m.Triangles))
 	p.area = make([]float64, len(m.Triangles))
-	for f := range m.Triangles {
+	both(len(m.Triangles), func(f int) {
 		a, b, c := m.Corners(f)
 		n := b.Sub(a).Cross(c.Sub(a))
 		if twice := n.Len(); twice > 0 {
 			p.normal[f], p.area[f] = n.Mul(1/twice), twice/2
-			p.total += twice / 2
 		}
-	}
+	})
+	p.total = sum(p.area)
 	p.mixed = len(topo.Shells) > 1 || len(topo.Crossings) > 0
-	corners, flats := convexHull(extremes(m.Vertices, p.box), p.box)
-	p.corner, p.flats, p.few = corners, merge(flats), thinned(corners, 250)
 	p.ease = p.easeOfLooking()
 	return p
 }
@@ -52,7 +61,7 @@ const patience = 2e8
 // nearly every facet's box lies in the way of every ray, fewer can be sent.
 func (p *part) easeOfLooking() float64 {
 	const probes, shortRays, longRays = 32, 20, 2 // rays that a place takes
-	places := p.samples(probes, func(f int) float64 { return p.area[f] })
+	places := p.samples(probes, p.area)
 	visits := 0
 	for _, s := range places {
 		n := p.normal[s.facet]
@@ -88,26 +97,32 @@ type sample struct {
 }
 
 // samples spreads n places over the facets so that each stands for the same
-// area: evenly along the running sum of the areas, and within a facet by the
-// plastic number's low-discrepancy sequence. The same part gives the same places.
-func (p *part) samples(n int, weight func(f int) float64) []sample {
-	whole := 0.0
-	for f := range p.area {
-		whole += weight(f)
-	}
+// area, of which weights tell how much of each facet counts: evenly along the
+// running sum, and within a facet by the plastic number's low-discrepancy
+// sequence. The same part gives the same places.
+func (p *part) samples(n int, weights []float64) []sample {
+	whole := sum(weights)
 	if whole <= 0 || n <= 0 {
 		return nil
 	}
 	each := whole / float64(n)
 	out := make([]sample, 0, n+1)
 	run, next := 0.0, each/2
-	for f := range p.area {
-		run += weight(f)
+	for f, w := range weights {
+		run += w
 		for ; next < run && len(out) < n; next += each {
 			out = append(out, sample{p.within(f, len(out)), f, each})
 		}
 	}
 	return out
+}
+
+func sum(list []float64) float64 {
+	whole := 0.0
+	for _, x := range list {
+		whole += x
+	}
+	return whole
 }
 
 // within gives the i-th place of a sequence that fills a facet evenly (R2

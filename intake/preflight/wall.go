@@ -63,7 +63,7 @@ type look struct {
 // feel measures plastic behind and air before about n places of the surface.
 // Which piece a facet belongs to is asked only after the touches are known.
 func (p *part) feel(ctx context.Context, t thickness, n int) ([]sample, []look) {
-	places := p.samples(p.affordable(n), func(f int) float64 { return p.area[f] })
+	places := p.samples(p.affordable(n), p.area)
 	looks := make([]look, len(places))
 	both(len(places), func(i int) {
 		if ctx.Err() == nil {

@@ -34,7 +34,7 @@ func (s *sliced) layBrim(r *arranger) bedside {
 		}
 	}
 	t.layRings(rings)
-	return bedside{[][]move{t.moves}, []level{{0, s.first, 1}}}
+	return bedside{[][]move{t.moves}, []level{s.level(0)}}
 }
 
 // outsides keeps the outlines around bodies, not those around holes.
@@ -56,11 +56,7 @@ func (s *sliced) layRaft(r *arranger) bedside {
 		t.reset(s.recipe)
 		fr := s.frames[k%2]
 		t.hatch(strands(hatched(region, fr), func(int) bool { return true }), fr, raft, true)
-		l := level{0, s.first, 1}
-		if k > 0 {
-			l = level{s.first + float64(k-1)*s.layer, s.layer, 1}
-		}
-		out.tracks, out.levels = append(out.tracks, t.moves), append(out.levels, l)
+		out.tracks, out.levels = append(out.tracks, t.moves), append(out.levels, s.level(k))
 	}
 	return out
 }

@@ -25,6 +25,7 @@ type arranger struct {
 	points []point
 	ids    pointTable
 	edges  []span2   // directed, by point number
+	rounds []int32   // where in edges each outline that was added begins
 	splits []split   // hot pixels met by edges
 	pieces []piece   // of the arrangement
 	strips buckets   // of edges or pieces, by y
@@ -65,7 +66,7 @@ const tangle = 30_000
 
 func (r *arranger) reset() {
 	r.tangled = false
-	r.points, r.edges, r.splits, r.pieces = r.points[:0], r.edges[:0], r.splits[:0], r.pieces[:0]
+	r.points, r.edges, r.rounds, r.splits, r.pieces = r.points[:0], r.edges[:0], r.rounds[:0], r.splits[:0], r.pieces[:0]
 	r.ids.reset(64)
 }
 
@@ -74,6 +75,7 @@ func (r *arranger) add(l loop) {
 	if len(l) < 2 {
 		return
 	}
+	r.rounds = append(r.rounds, int32(len(r.edges)))
 	prev := r.number(l[len(l)-1])
 	for _, p := range l {
 		next := r.number(p)
@@ -106,6 +108,9 @@ func (r *arranger) outlines(inside fillRule) []loop {
 	}
 	r.fill(&r.dots, len(r.points), func(i int) (int32, int32) { return r.points[i].y, r.points[i].y })
 	r.meetPixels()
+	if len(r.splits) == 0 && len(r.points) == len(r.edges) {
+		return r.untouched(inside)
+	}
 	r.cut()
 	pieceRange := func(i int) (int32, int32) { return r.points[r.pieces[i].a].y, r.points[r.pieces[i].b].y }
 	r.layStrips(len(r.pieces), pieceRange)
@@ -293,14 +298,20 @@ func (r *arranger) piece(a, b int32) {
 	if a == b {
 		return
 	}
-	turns := int32(1)
-	if p, q := r.points[a], r.points[b]; p.y > q.y || p.y == q.y && p.x > q.x {
-		a, b, turns = b, a, -1
-	}
+	a, b, turns := r.upward(a, b)
 	at, isNew := r.table.find(a, b, int32(len(r.pieces)))
 	if isNew {
 		r.pieces = append(r.pieces, piece{a, b, turns})
 		return
 	}
 	r.pieces[at].turns += turns
+}
+
+// upward puts the ends of a directed edge in the order of a piece; it turns 1 if
+// that is the edge's own direction, else -1.
+func (r *arranger) upward(a, b int32) (lower, upper, turns int32) {
+	if p, q := r.points[a], r.points[b]; p.y > q.y || p.y == q.y && p.x > q.x {
+		return b, a, -1
+	}
+	return a, b, 1
 }

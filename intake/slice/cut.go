@@ -10,11 +10,22 @@ type sorted struct {
 	starts []int32   // per height, where in order its facets begin
 	order  []int32   // facets
 	last   []int32   // in that order: the last height that crosses the facet
+	near   []int32   // the first height in each of many equal parts of their range
 }
 
 // sortFacets lists the facets of a part by the heights that cross them.
 func sortFacets(p *part, zs []float64) *sorted {
-	s := &sorted{part: p, zs: zs, starts: make([]int32, len(zs)+2)}
+	s := &sorted{part: p, zs: zs, starts: make([]int32, len(zs)+2), near: make([]int32, 4*len(zs))}
+	for k := range s.near {
+		i := 0
+		if k > 0 {
+			i = int(s.near[k-1])
+		}
+		for i < len(zs) && s.partOf(zs[i]) < k {
+			i++
+		}
+		s.near[k] = int32(i)
+	}
 	ranges := make([][2]int32, len(p.triangles))
 	shared(len(p.triangles), func(_, from, to int) {
 		for f := from; f < to; f++ {
@@ -55,21 +66,28 @@ func (s *sorted) crossed(f int) [2]int32 {
 	return [2]int32{int32(first), int32(last - 1)}
 }
 
-// after is the first height above z. Heights are nearly evenly spaced, so the
-// search begins where an even spacing would put it.
+// after is the first height above z.
 func (s *sorted) after(z float64) int {
-	n := len(s.zs)
-	i := 0
-	if span := s.zs[n-1] - s.zs[0]; span > 0 {
-		i = min(max(int(float64(n-1)*(z-s.zs[0])/span), 0), n)
-	}
-	for i < n && s.zs[i] <= z {
+	i := int(s.near[s.partOf(z)])
+	for i < len(s.zs) && s.zs[i] <= z {
 		i++
 	}
 	for i > 0 && s.zs[i-1] > z {
 		i--
 	}
 	return i
+}
+
+// partOf is the part of the heights' range that z lies in.
+func (s *sorted) partOf(z float64) int {
+	lowest, highest := s.zs[0], s.zs[len(s.zs)-1]
+	switch {
+	case z <= lowest:
+		return 0
+	case z >= highest:
+		return len(s.near) - 1
+	}
+	return min(int(float64(len(s.near))*((z-lowest)/(highest-lowest))), len(s.near)-1)
 }
 
 // cutter cuts single layers. One worker uses one cutter.

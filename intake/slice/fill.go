@@ -16,23 +16,11 @@ func (s *sliced) fillsOf(i int) fills {
 	if s.infill >= solidInfill {
 		return s.parted(i, inside, &rows{})
 	}
-	var covered builder
-	covered.begin(inside.first)
-	below, above := s.covers(i, -1), covers{}
+	covers := s.covers(i, -1)
 	if s.printing.TopSkin {
-		above = s.covers(i, 1)
+		covers = append(covers, s.covers(i, 1)...)
 	}
-	var r rowCover
-	for k := range inside.len() {
-		row := inside.first + k
-		r.left = append(r.left[:0], inside.of(row)...)
-		shape := s.slabs[i].shape[i%2].of(row)
-		r.narrow(below, shape, row)
-		r.narrow(above, shape, row)
-		covered.ends = append(covered.ends, r.left...)
-		covered.endRow()
-	}
-	return s.parted(i, inside, &covered.rows)
+	return s.parted(i, inside, covered(inside, covers))
 }
 
 // solidInfill is the density from which the inside is laid like a skin.
@@ -45,17 +33,12 @@ func (s *sliced) parted(i int, inside, sparse *rows) fills {
 	var skin, bridge builder
 	skin.begin(inside.first)
 	bridge.begin(inside.first)
-	var solid, scratch []float32
+	var solid []float32
 	for k := range inside.len() {
 		row := inside.first + k
 		solid = without(solid[:0], inside.of(row), sparse.of(row))
-		below := under.shape.of(row)
-		if !under.whole {
-			scratch = under.over(scratch[:0], s.slabs[i].shape[i%2].of(row), below)
-			below = scratch
-		}
 		n := len(bridge.ends)
-		bridge.ends = without(bridge.ends, solid, below)
+		bridge.ends = without(bridge.ends, solid, under.of(row))
 		air := bridge.ends[n:]
 		if len(air) > 0 {
 			skin.ends = without(skin.ends, solid, air)

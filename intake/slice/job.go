@@ -92,7 +92,7 @@ func (pr *printed) plateCost(g *posts, room plate, n int) plateCost {
 		if len(room.places) > 0 {
 			pl.places = room.places[:n]
 		}
-		ground := level{0, pr.first, 1}
+		ground := pr.level(0)
 		moves := pr.skirtAround(g.outlinePoints(pl))
 		c.seconds += t.time(moves, ground, math.Inf(1))
 		p := laid(moves, ground)

@@ -8,11 +8,13 @@ import (
 	"slices"
 )
 
-// level is one layer, or several like it of which only the middle one is cut.
-// It is cut at half its height.
+// level is a layer that is cut, at half its height.
 type level struct {
+	layer         int // counted from the plate
 	bottom, thick float64
-	count         int // layers it stands for
+	count         int   // layers it stands for; 0 when it is cut only because it covers others
+	hatch         int   // which frame its lines follow
+	frames        uint8 // in which frames its shape is needed, one bit each
 }
 
 func (l level) middle() float64 { return l.bottom + l.thick/2 }
@@ -31,31 +33,91 @@ func (p *recipe) layers(height float64) int {
 	return 1 + int(math.Min(math.Max(n, 0), 1e8))
 }
 
-// levels lists the layers that a height takes, or fewer that stand for them:
-// one for each of the runs that some marks, as parts of the height, divide it into.
+// levels lists the layers of a height that are cut: the middle ones of the runs
+// that some marks, as parts of the height, divide it into (nil: every layer), and
+// such above and below them as tell where skins are.
 func (p *recipe) levels(height float64, marks []float64, most int) []level {
 	n := p.layers(height)
 	if marks == nil {
 		marks = evenMarks(n, most)
 	}
-	marks = withEnds(marks, n, p.printing.SkinLayers)
-	out := []level{{0, p.first, 1}}
-	i := 1
-	for _, m := range marks {
-		count := int(math.Round(m*float64(n))) - i
-		if count < 1 {
+	var planned []level
+	from := 0
+	for _, m := range withEnds(marks, n, p.printing.SkinLayers) {
+		if count := int(math.Round(m*float64(n))) - from; count > 0 {
+			l := p.level(from + count/2)
+			l.count, l.hatch = count, len(planned)%2
+			planned = append(planned, l)
+			from += count
+		}
+	}
+	out := slices.Clone(planned)
+	for _, l := range planned {
+		for _, k := range p.coverers(l) {
+			if k >= 0 && k < n {
+				out = append(out, p.level(k))
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b level) int { return a.layer - b.layer }) // planned ones first
+	out = slices.CompactFunc(out, func(a, b level) bool { return a.layer == b.layer })
+	p.markFrames(out)
+	return out
+}
+
+// coverers are the layers that tell where a layer's skins and bridges are. Of
+// one that stands for others, the farthest and the one below it tell enough.
+func (p *recipe) coverers(l level) []int {
+	reach := p.printing.SkinLayers
+	if p.infill >= solidInfill {
+		reach = 0
+	}
+	around := []int{l.layer - reach, l.layer - 1, l.layer + reach}
+	if l.count == 1 {
+		for k := range max(reach-1, 0) {
+			around = append(around, l.layer-1-k, l.layer+1+k)
+		}
+	}
+	return around
+}
+
+// markFrames notes in which frames each shape is needed: its own and those of
+// the layers that it may cover.
+func (p *recipe) markFrames(levels []level) {
+	reach := max(1, p.printing.SkinLayers)
+	for i := range levels {
+		l := &levels[i]
+		if l.count == 0 {
 			continue
 		}
-		out = append(out, level{p.first + float64(i+count/2-1)*p.layer, p.layer, count})
-		i += count
+		l.frames |= 1 << l.hatch
+		for _, step := range [2]int{-1, 1} {
+			for k := i + step; k >= 0 && k < len(levels) && (levels[k].layer-l.layer)*step <= reach; k += step {
+				levels[k].frames |= 1 << l.hatch
+			}
+		}
 	}
-	return out
+}
+
+func (p *recipe) level(layer int) level {
+	if layer == 0 {
+		return level{thick: p.first}
+	}
+	return level{layer: layer, bottom: p.first + float64(layer-1)*p.layer, thick: p.layer}
+}
+
+// skinReach is how many layers above and below another tell where its skins and bridges are.
+func (p *recipe) skinReach() int {
+	if p.infill >= solidInfill {
+		return 1
+	}
+	return max(1, p.printing.SkinLayers)
 }
 
 // withEnds adds marks between the layers of the bottom's and the top's skins.
 func withEnds(marks []float64, n, skins int) []float64 {
 	marks = slices.Clone(marks)
-	for i := range min(skins+1, n) {
+	for i := range min(max(skins, 0)+1, n) {
 		marks = append(marks, float64(i+1)/float64(n), float64(n-i)/float64(n))
 	}
 	slices.Sort(marks)
@@ -78,7 +140,7 @@ type slab struct {
 	signed float64  // mm2, as the outlines wind
 	walls  []wall   // centre lines, per shell from the outside
 	lanes  []lane   // narrow places between walls
-	shape  [2]*rows // the region, hatched either way
+	shape  [2]*rows // the region, hatched either way where that is needed
 	inside *rows    // what the walls leave, hatched the layer's way
 	first  []loop   // the region itself, of the first layer only
 }
@@ -87,6 +149,7 @@ type slab struct {
 type sliced struct {
 	*recipe
 	part   *part
+	total  int // layers
 	levels []level
 	slabs  []slab
 	frames [2]frame
@@ -99,7 +162,7 @@ const sqrtHalf = math.Sqrt2 / 2
 
 // sliceAll cuts a part, in every layer or as the marks say.
 func sliceAll(ctx context.Context, part *part, p *recipe, marks []float64) (*sliced, error) {
-	s := &sliced{recipe: p, part: part, levels: p.levels(part.size[2], marks, p.affordable(part))}
+	s := &sliced{recipe: p, part: part, total: p.layers(part.size[2]), levels: p.levels(part.size[2], marks, p.affordable(part))}
 	s.frames = [2]frame{{sqrtHalf, sqrtHalf, p.width}, {sqrtHalf, -sqrtHalf, p.width}}
 	s.slabs = make([]slab, len(s.levels))
 	zs := make([]float64, len(s.levels))
@@ -137,13 +200,17 @@ func (s *sliced) cutSlab(c *cutter, facets *sorted, i int) bool {
 	}
 	b.signed = areaOf(c.loops)
 	b.area = areaOf(region)
-	if i == 0 {
+	if s.levels[i].layer == 0 {
 		b.first = region
 	}
+	l := &s.levels[i]
 	for k, f := range s.frames {
-		b.shape[k] = hatched(region, f)
+		if l.frames&(1<<k) != 0 {
+			b.shape[k] = hatched(region, f)
+		}
 	}
-	region = c.layWalls(b, region, s.recipe)
-	b.inside = hatched(region, s.frames[i%2])
+	if l.count > 0 {
+		b.inside = hatched(c.layWalls(b, region, s.recipe), s.frames[l.hatch])
+	}
 	return true
 }

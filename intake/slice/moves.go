@@ -29,7 +29,11 @@ func Moves(ctx context.Context, m *mesh.Mesh, in Input, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	pr, err := planCopy(ctx, part, p, nil)
+	ground, err := findPosts(ctx, p, part.whole())
+	if err != nil {
+		return err
+	}
+	pr, err := planOn(ctx, part, p, ground, nil)
 	if err != nil {
 		return err
 	}
@@ -55,7 +59,7 @@ func (o *moveWriter) write(ctx context.Context) error {
 		return err
 	}
 	uncooled := pace{natural: math.Inf(1)}
-	if err := o.layer(o.skirtAround(o.ground.outlinePoints(o.centred())), level{0, o.first, 1}, uncooled); err != nil {
+	if err := o.layer(o.skirtAround(o.ground.outlinePoints(o.centred())), o.level(0), uncooled); err != nil {
 		return err
 	}
 	for k, moves := range o.bedside.tracks {

@@ -1,5 +1,7 @@
 package slice
 
+import "slices"
+
 // leftOf counts the winding number just left of (for a level piece: above) the
 // middle of piece i, along a ray to -x.
 func (r *arranger) leftOf(i int) int32 {
@@ -163,4 +165,40 @@ func leftMore(p, q, u, v point) bool {
 		return false
 	}
 	return side(q, v, u) > 0
+}
+
+// untouched is the outlines when none that was added touches itself or another:
+// those that have the inside on one side, turned so that it lies to the left.
+func (r *arranger) untouched(inside fillRule) []loop {
+	for _, e := range r.edges {
+		a, b, turns := r.upward(e.a, e.b)
+		r.pieces = append(r.pieces, piece{a, b, turns})
+	}
+	var loops []loop
+	for k, from := range r.rounds {
+		to := len(r.edges)
+		if k+1 < len(r.rounds) {
+			to = int(r.rounds[k+1])
+		}
+		if to-int(from) < 3 {
+			continue
+		}
+		p := r.pieces[from]
+		left := r.leftOf(int(from))
+		in, out := inside(left), inside(left-p.turns)
+		if in == out {
+			continue
+		}
+		l := make(loop, 0, to-int(from))
+		for _, e := range r.edges[from:to] {
+			l = append(l, r.points[e.a])
+		}
+		if in != (p.turns > 0) {
+			slices.Reverse(l)
+		}
+		if l = straightened(l); len(l) >= 3 {
+			loops = append(loops, l)
+		}
+	}
+	return loops
 }

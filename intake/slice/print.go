@@ -30,6 +30,9 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 			timers[w] = newTimer(s.recipe)
 		}
 		for i := from; i < to && ctx.Err() == nil; i++ {
+			if s.levels[i].count == 0 {
+				continue
+			}
 			t := &tracks[w]
 			at := s.layLayer(t, i)
 			ends[i] = [2]spot{t.first, t.at}
@@ -43,12 +46,17 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 		return nil, err
 	}
 	t := newTimer(s.recipe)
+	last := -1
 	for i, l := range s.levels {
+		if l.count == 0 {
+			continue
+		}
 		out.plastic.add(float64(l.count), sums[i])
 		out.other += float64(l.count) * others[i].all()
-		if i > 0 {
-			out.between[i] = t.lift(l) + t.hop(ends[i-1][1].to(ends[i][0]))
+		if last >= 0 {
+			out.between[i] = t.lift(l) + t.hop(ends[last][1].to(ends[i][0]))
 		}
+		last = i
 	}
 	out.bedside = s.layBedside()
 	return out, nil
@@ -93,7 +101,7 @@ func (s *sliced) layLayer(t *track, i int) turns {
 
 // layBody draws the way through walls and filling.
 func (s *sliced) layBody(t *track, i int) {
-	b, fr := &s.slabs[i], s.frames[i%2]
+	b, fr := &s.slabs[i], s.frames[s.levels[i].hatch]
 	t.layRings(ringsOf(b))
 	all := func(int) bool { return true }
 	f := s.fillsOf(i)

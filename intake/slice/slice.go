@@ -57,7 +57,7 @@ func NewPlan(ctx context.Context, m *mesh.Mesh, in Input) (*Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	pr, err := planCopy(ctx, part, p, nil)
+	pr, err := planCopy(ctx, part, p)
 	if err != nil {
 		return nil, err
 	}
@@ -76,7 +76,16 @@ func (p *Plan) Estimate(ctx context.Context) (job.Estimate, error) {
 }
 
 // planCopy cuts and plans one copy, from every layer or from those that stand for the rest.
-func planCopy(ctx context.Context, part *part, p *recipe, marks []float64) (*printed, error) {
+func planCopy(ctx context.Context, part *part, p *recipe) (*printed, error) {
+	ground, err := findPosts(ctx, p, part.whole())
+	if err != nil {
+		return nil, err
+	}
+	return planOn(ctx, part, p, ground, p.marks(part.whole(), p.propped(ground)))
+}
+
+// planOn cuts and plans a copy through the layers that some marks tell; nil for all.
+func planOn(ctx context.Context, part *part, p *recipe, ground *posts, marks []float64) (*printed, error) {
 	s, err := sliceAll(ctx, part, p, marks)
 	if err != nil {
 		return nil, err
@@ -86,15 +95,18 @@ func planCopy(ctx context.Context, part *part, p *recipe, marks []float64) (*pri
 			return nil, err
 		}
 	}
-	if s.ground, err = findPosts(ctx, p, part.whole()); err != nil {
-		return nil, err
-	}
-	if p.in.Settings.Supports != "no" {
-		s.posts = s.ground
-	}
+	s.ground, s.posts = ground, p.propped(ground)
 	pr, err := s.plan(ctx)
 	if err == nil && pr.plastic.model() == 0 {
 		return nil, errors.New("the part encloses nothing that could be filled with plastic: it is too thin, or open all over")
 	}
 	return pr, err
+}
+
+// propped is the supports that are printed: nil when none are wanted.
+func (p *recipe) propped(ground *posts) *posts {
+	if p.in.Settings.Supports == "no" {
+		return nil
+	}
+	return ground
 }

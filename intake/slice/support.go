@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"sync/atomic"
+
+	"meshclerk/intake/mesh"
 )
 
 // posts are the supports of a part, on a grid of square columns.
@@ -86,18 +88,20 @@ func (g *posts) touches(ctx context.Context, p *recipe, part *part) ([]touch, er
 
 func (g *posts) facet(out []touch, part *part, f int, steep float64) []touch {
 	t := part.triangles[f]
-	a, b, c := part.vertices[t[0]], part.vertices[t[1]], part.vertices[t[2]]
-	n := b.Sub(a).Cross(c.Sub(a))
-	lo, hi := min(a[1], b[1], c[1]), max(a[1], b[1], c[1])
-	j0, j1 := g.centreAfter(lo, g.y0), g.centreAfter(hi, g.y0)
-	if j0 == j1 || n[2] == 0 {
+	a, b, c := &part.vertices[t[0]], &part.vertices[t[1]], &part.vertices[t[2]]
+	j0, j1 := g.centreAfter(min(a[1], b[1], c[1]), g.y0), g.centreAfter(max(a[1], b[1], c[1]), g.y0)
+	if j0 == j1 {
+		return out
+	}
+	n := b.Sub(*a).Cross(c.Sub(*a))
+	if n[2] == 0 {
 		return out
 	}
 	isSteep := n[2] < 0 && -n[2] > steep*n.Len()
 	for j := max(j0, 0); j < min(j1, g.ny); j++ {
 		y := g.y0 + (float64(j)+0.5)*g.cell
 		left, right := math.Inf(1), math.Inf(-1)
-		for _, e := range [3][2][3]float64{{a, b}, {b, c}, {c, a}} {
+		for _, e := range [3][2]*mesh.Vec{{a, b}, {b, c}, {c, a}} {
 			u, v := e[0], e[1]
 			if (u[1] <= y) == (v[1] <= y) {
 				continue
@@ -106,7 +110,7 @@ func (g *posts) facet(out []touch, part *part, f int, steep float64) []touch {
 				u, v = v, u
 			}
 			x := u[0] + (y-u[1])/(v[1]-u[1])*(v[0]-u[0])
-			left, right = math.Min(left, x), math.Max(right, x)
+			left, right = min(left, x), max(right, x)
 		}
 		for i := max(g.centreAfter(left, g.x0), 0); i < min(g.centreAfter(right, g.x0), g.nx); i++ {
 			x := g.x0 + (float64(i)+0.5)*g.cell

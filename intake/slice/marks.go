@@ -1,0 +1,95 @@
+package slice
+
+import (
+	"container/heap"
+	"math"
+	"slices"
+)
+
+// fewLayers are cut one and all: there is little to save.
+const fewLayers = 40
+
+// closely is how far off the time may be, as a share and by a cautious guess,
+// when single layers stand for runs of them. What comes of it stays within 1 %.
+const closely = 0.015
+
+// marks divides a part's layers into runs whose middle layers stand for the
+// runs, as parts of their number; nil when each layer is to be cut.
+func (p *recipe) marks(part *part, g *posts) []float64 {
+	if n := p.layers(part.size[2]); n <= fewLayers || n > p.affordable(part) {
+		return nil
+	}
+	return marksOf(p.sketched(part, g).guesses(), closely)
+}
+
+// marksOf parts runs in the middle, again and again the one that its middle
+// layer tells least of, until the time is off by no more than a share.
+func marksOf(layers []guess, share float64) []float64 {
+	n := len(layers)
+	j := judge{layers, make([]guess, n+1)}
+	for i, g := range layers {
+		j.sums[i+1] = guess{all: j.sums[i].all + g.all, skins: j.sums[i].skins + g.skins}
+	}
+	runs := stretches{j.stretch(0, n)}
+	for off := runs[0].off; off > share*j.sums[n].all && runs[0].to-runs[0].from > 1; {
+		r := runs[0]
+		mid := (r.from + r.to) / 2
+		a, b := j.stretch(r.from, mid), j.stretch(mid, r.to)
+		runs[0] = a
+		heap.Fix(&runs, 0)
+		heap.Push(&runs, b)
+		off += a.off + b.off - r.off
+	}
+	marks := make([]float64, len(runs))
+	for i, r := range runs {
+		marks[i] = float64(r.to) / float64(n)
+	}
+	for i, g := range layers {
+		if g.open {
+			marks = append(marks, float64(i)/float64(n), float64(i+1)/float64(n))
+		}
+	}
+	slices.Sort(marks)
+	return marks
+}
+
+// judge tells how well the middle of a run stands for it.
+type judge struct {
+	layers []guess
+	sums   []guess // of the layers before
+}
+
+// stretch judges a run: by how far off its time is when its middle stands for
+// it, by a little of how much its layers differ, since chance may hide that,
+// and by its skins, which depend on the layers above and below that are left out.
+func (j *judge) stretch(from, to int) stretch {
+	n := to - from
+	if n < 2 {
+		return stretch{from, to, 0}
+	}
+	mid := j.layers[(from+to)/2].all
+	off := math.Abs(j.sums[to].all - j.sums[from].all - float64(n)*mid)
+	for _, g := range j.layers[from:to] {
+		off += 0.2 * math.Abs(g.all-mid)
+	}
+	off += 0.1 * (j.sums[to].skins - j.sums[from].skins) * math.Min(1, float64(n-1)/8)
+	return stretch{from, to, off}
+}
+
+// stretch is a run of layers; stretches is a heap with the worst first.
+type stretch struct {
+	from, to int
+	off      float64 // s
+}
+
+type stretches []stretch
+
+func (s stretches) Len() int           { return len(s) }
+func (s stretches) Less(i, k int) bool { return s[i].off > s[k].off }
+func (s stretches) Swap(i, k int)      { s[i], s[k] = s[k], s[i] }
+func (s *stretches) Push(x any)        { *s = append(*s, x.(stretch)) }
+func (s *stretches) Pop() any {
+	last := (*s)[len(*s)-1]
+	*s = (*s)[:len(*s)-1]
+	return last
+}

@@ -1,0 +1,177 @@
+package slice
+
+import "math"
+
+// sketch is what each layer roughly holds, summed up from the facets without
+// cutting a layer: enough to tell which layers are so alike that one of them may
+// stand for the others. Every list has one place more than there are layers.
+type sketch struct {
+	*recipe
+	layers  int
+	outline []float64 // mm, the length of the outlines
+	area    []float64 // mm2, within them
+	up      []float64 // mm2, seen from above: of surface on the layer that faces up
+	down    []float64 // and under it that faces down
+	posts   []float64 // mm2, of supports
+	gapX    []float64 // mm, from where the outlines end to where they begin: 0 when they close
+	gapY    []float64
+}
+
+func (p *recipe) blank(layers int) *sketch {
+	list := func() []float64 { return make([]float64, layers+1) }
+	return &sketch{p, layers, list(), list(), list(), list(), list(), list(), list()}
+}
+
+// sketched sums up the layers of a part and its supports; nil for none.
+func (p *recipe) sketched(part *part, g *posts) *sketch {
+	s := p.blank(p.layers(part.size[2]))
+	var own [sharers]*sketch
+	shared(len(part.triangles), func(k, from, to int) {
+		own[k] = p.blank(s.layers)
+		for f := from; f < to; f++ {
+			t := part.triangles[f]
+			own[k].facet(part.vertices[t[0]], part.vertices[t[1]], part.vertices[t[2]])
+		}
+	})
+	for _, o := range own {
+		s.add(o)
+	}
+	if g != nil {
+		for _, b := range g.posts {
+			if lo, hi := s.above(float64(b.bottom)), s.above(float64(b.top))-1; lo <= hi {
+				s.spread(s.posts, lo, hi, g.cell*g.cell, false)
+			}
+		}
+	}
+	for _, l := range [][]float64{s.up, s.down, s.posts} {
+		for i := 1; i < len(l); i++ {
+			l[i] += l[i-1]
+		}
+	}
+	return s
+}
+
+func (s *sketch) add(o *sketch) {
+	for i := range s.outline {
+		s.outline[i] += o.outline[i]
+		s.area[i] += o.area[i]
+		s.up[i] += o.up[i]
+		s.down[i] += o.down[i]
+		s.gapX[i] += o.gapX[i]
+		s.gapY[i] += o.gapY[i]
+	}
+}
+
+// above is the lowest layer that is cut above a height.
+func (s *sketch) above(z float64) int {
+	if z < s.first/2 {
+		return 0
+	}
+	return int(math.Floor(math.Max(z-s.first, -s.layer/2)/s.layer+0.5)) + 1
+}
+
+// spread adds an amount to each of the layers from one to another, or to all of
+// them together. It only notes where the amount begins and where it ends.
+func (s *sketch) spread(list []float64, lo, hi int, amount float64, together bool) {
+	lo, hi = min(max(lo, 0), s.layers-1), min(max(hi, 0), s.layers-1)
+	if together {
+		amount /= float64(hi - lo + 1)
+	}
+	list[lo] += amount
+	list[hi+1] -= amount
+}
+
+// facet adds a facet to the layers that it lies in.
+func (s *sketch) facet(a, b, c [3]float64) {
+	seen := ((b[0]-a[0])*(c[1]-a[1]) - (b[1]-a[1])*(c[0]-a[0])) / 2 // from above
+	turns := 1.0
+	// By height, from the lowest corner.
+	if a[2] > b[2] {
+		a, b, turns = b, a, -turns
+	}
+	if b[2] > c[2] {
+		b, c, turns = c, b, -turns
+	}
+	if a[2] > b[2] {
+		a, b, turns = b, a, -turns
+	}
+	lo, hi := s.above(a[2]), s.above(c[2])
+	if seen > 0 {
+		s.spread(s.up, lo-1, hi-1, seen, true)
+	} else {
+		s.spread(s.down, lo, hi, -seen, true)
+	}
+	for i := lo; i < min(hi, s.layers); i++ {
+		z := s.level(i).middle()
+		if z < a[2] || z >= c[2] {
+			continue // by a hair
+		}
+		x, y := between(a, c, z)
+		u, v := between(a, b, z)
+		if z >= b[2] {
+			u, v = between(b, c, z)
+		}
+		s.outline[i] += math.Sqrt((u-x)*(u-x) + (v-y)*(v-y))
+		s.area[i] += turns * (x*v - y*u) / 2
+		s.gapX[i] += turns * (u - x)
+		s.gapY[i] += turns * (v - y)
+	}
+}
+
+// between is where the line from a to b passes a height.
+func between(a, b [3]float64, z float64) (x, y float64) {
+	r := (z - a[2]) / (b[2] - a[2])
+	return a[0] + r*(b[0]-a[0]), a[1] + r*(b[1]-a[1])
+}
+
+// guess is how long a layer roughly takes, and how much of that its skins, s.
+type guess struct {
+	all, skins float64
+	open       bool // its outlines do not close: what they will hold is not known
+}
+
+// guesses tells it for every layer, by what there is to lay and how fast.
+func (s *sketch) guesses() []guess {
+	out := make([]guess, s.layers)
+	v, skins := s.printer.Speed, s.printing.SkinLayers
+	outer, inner, sparse, post := s.pace(v.OuterWall), s.pace(v.InnerWall), s.pace(v.Infill), s.pace(v.Support)
+	skin, bridge := s.pace(v.Skin), s.pace(v.Bridge)
+	bare := 0.0 // mm2 that no layer covers within the thickness of a skin
+	for _, up := range s.up[:min(max(skins-1, 0), s.layers)] {
+		bare += up
+	}
+	for i := range out {
+		bare += s.down[i]
+		if k := i + skins - 1; k < s.layers {
+			bare += s.up[max(k, 0)]
+		}
+		area := math.Max(0, s.area[i])
+		shells := math.Min(float64(s.shells), area/math.Max(s.outline[i]*s.width, 1e-9))
+		inside := math.Max(0, area-shells*s.outline[i]*s.width)
+		solid := inside
+		if s.infill < solidInfill {
+			solid = math.Min(inside, math.Max(0, bare))
+		}
+		g := &out[i]
+		g.skins = solid * skin
+		if i > 0 {
+			g.skins += math.Min(solid, s.down[i]) * (bridge - skin)
+		}
+		g.all = s.outline[i]*s.width*(math.Min(shells, 1)*outer+math.Max(shells-1, 0)*inner) +
+			g.skins + (inside-solid)*s.infill*sparse + s.posts[i]*s.printing.SupportDensity*post
+		g.open = math.Hypot(s.gapX[i], s.gapY[i]) > s.width/8
+		bare -= s.up[i]
+		if k := i - skins + 1; k >= 0 && k < s.layers {
+			bare -= s.down[k]
+		}
+	}
+	return out
+}
+
+// pace is how long an area of lines takes at a speed, s/mm2.
+func (s *sketch) pace(speed float64) float64 {
+	if s.printer.MaxFlow > 0 {
+		speed = math.Min(speed, s.printer.MaxFlow/(s.width*s.layer))
+	}
+	return 1 / (math.Max(speed, 0.01) * s.width)
+}
