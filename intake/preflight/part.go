@@ -20,7 +20,7 @@ type part struct {
 	area     []float64  // by facet, mm2
 	total    float64    // mm2
 	envelope
-	ease     float64    // what part of the usual places can be looked at: 1, or less in a tangle
+	ease float64 // what part of the usual places can be looked at: 1, or less in a tangle
 }
 
 // envelope is the convex hull of a part.

@@ -63,7 +63,7 @@ func FitPrints(prints []Print) (*Fit, error) {
 	f.Time = math.Exp(mid)
 	// Few prints may agree by chance; a small part of the time is never foreseen.
 	const leastSpread, most = 0.02, 1.645
-	reach := most * math.Max(1.4826*deviation(times, mid), leastSpread) * (1 + 2/float64(f.Prints))
+	reach := most * max(1.4826*deviation(times, mid), leastSpread) * (1 + 2/float64(f.Prints))
 	f.Low, f.High = math.Exp(-reach), math.Exp(reach)
 	if len(masses) >= FewestPrints {
 		f.Mass = math.Exp(median(masses))

@@ -145,30 +145,37 @@ func (c *cutter) layer(s *sorted, i int) []loop {
 	return c.outlines(nonzero)
 }
 
-// facet adds the segment where a facet is cut.
+// facet adds the segment where a facet is cut: corner k lies on one side of the
+// height, the other two on the other.
 func (c *cutter) facet(p *part, f int32, z float64) {
-	t := p.triangles[f]
+	t := &p.triangles[f]
+	up := [3]bool{p.vertices[t[0]][2] >= z, p.vertices[t[1]][2] >= z, p.vertices[t[2]][2] >= z}
+	k := 0
+	switch up[0] {
+	case up[1]:
+		k = 2
+	case up[2]:
+		k = 1
+	}
+	onward, back := t[(k+1)%3], t[(k+2)%3]
 	var g segment
-	for k := range 3 {
-		u, v := t[k], t[(k+1)%3]
-		below, above := p.vertices[u], p.vertices[v]
-		up := above[2] >= z
-		if (below[2] >= z) == up {
-			continue
-		}
-		if !up {
-			below, above = above, below
-		}
-		// Measured from the lower end, so that both facets of an edge agree.
-		r := (z - below[2]) / (above[2] - below[2])
-		at := point{grid(below[0] + r*(above[0]-below[0])), grid(below[1] + r*(above[1]-below[1]))}
-		if up {
-			g.to, g.end = edgeKey(u, v), at
-		} else {
-			g.from, g.at = edgeKey(u, v), at
-		}
+	g.from, g.at = p.cutEdge(back, t[k], z)
+	g.to, g.end = p.cutEdge(t[k], onward, z)
+	if !up[k] {
+		g.from, g.to, g.at, g.end = g.to, g.from, g.end, g.at
 	}
 	c.segs = append(c.segs, g)
+}
+
+// cutEdge is the name of an edge and where it is cut: measured from the lower
+// end, so that both facets of the edge agree.
+func (p *part) cutEdge(u, v int32, z float64) (uint64, point) {
+	below, above := &p.vertices[u], &p.vertices[v]
+	if below[2] >= z {
+		below, above = above, below
+	}
+	r := (z - below[2]) / (above[2] - below[2])
+	return edgeKey(u, v), point{grid(below[0] + r*(above[0]-below[0])), grid(below[1] + r*(above[1]-below[1]))}
 }
 
 func grid(mm float64) int32 { return int32(math.Floor(mm*perMM + 0.5)) }

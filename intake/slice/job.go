@@ -48,7 +48,7 @@ func (pr *printed) run(g *posts) run {
 		c := cost(copies)
 		out.plates = append(out.plates, copies)
 		out.seconds += pr.corrected(c.seconds)
-		out.longest = math.Max(out.longest, pr.corrected(c.seconds))
+		out.longest = max(out.longest, pr.corrected(c.seconds))
 		out.switches += c.switches
 		out.purged += c.purged
 		out.bedside += c.bedside
@@ -80,7 +80,7 @@ func (pr *printed) plateCost(g *posts, room plate, n int) plateCost {
 	copies := float64(n)
 	for i, p := range pr.paces {
 		natural, floor := copies*p.natural+(copies-1)*next, copies*p.floor+(copies-1)*next
-		c.seconds += float64(pr.levels[i].count) * (math.Max(natural, math.Min(pr.printer.MinLayerS, floor)) + pr.between[i])
+		c.seconds += float64(pr.levels[i].count) * (max(natural, min(pr.printer.MinLayerS, floor)) + pr.between[i])
 	}
 	for k, moves := range pr.bedside.tracks {
 		c.seconds += copies * t.time(moves, pr.bedside.levels[k], math.Inf(1))

@@ -24,13 +24,13 @@ func (l level) middle() float64 { return l.bottom + l.thick/2 }
 func (p *recipe) affordable(part *part) int {
 	const lines = 8e6
 	across := math.Hypot(part.size[0], part.size[1]) / p.width
-	return int(math.Min(math.Max(lines/(across+1), 100), 10_000))
+	return int(min(max(lines/(across+1), 100), 10_000))
 }
 
 // layers is how many layers a height (mm) takes: those whose middle it reaches.
 func (p *recipe) layers(height float64) int {
 	n := math.Ceil((height-p.first)/p.layer - 0.5)
-	return 1 + int(math.Min(math.Max(n, 0), 1e8))
+	return 1 + int(min(max(n, 0), 1e8))
 }
 
 // levels lists the layers of a height that are cut: the middle ones of the runs
@@ -167,7 +167,7 @@ func sliceAll(ctx context.Context, part *part, p *recipe, marks []float64) (*sli
 	s.slabs = make([]slab, len(s.levels))
 	zs := make([]float64, len(s.levels))
 	for i, l := range s.levels {
-		zs[i] = math.Min(l.middle(), (l.bottom+part.size[2])/2) // a film is thinner than its layer
+		zs[i] = min(l.middle(), (l.bottom+part.size[2])/2) // a film is thinner than its layer
 	}
 	facets := sortFacets(part, zs)
 	workers := runtime.GOMAXPROCS(0)

@@ -30,7 +30,8 @@ func (c *cutter) linkSegments() {
 
 // follow walks from segment to segment until it comes round or to an end.
 func (c *cutter) follow(first int32) {
-	var l loop
+	l := c.raw[:0]
+	defer func() { c.raw = l }()
 	for i := first; ; {
 		g := &c.segs[i]
 		c.taken[i] = true
@@ -38,9 +39,9 @@ func (c *cutter) follow(first int32) {
 		next := c.next(g.to)
 		if next < 0 {
 			if g.to == c.segs[first].from {
-				c.keep(l)
+				c.keep(slices.Clone(simplified(l, tolerance)))
 			} else {
-				c.chains = append(c.chains, append(l, g.end))
+				c.chains = append(c.chains, append(slices.Clone(l), g.end))
 			}
 			return
 		}
@@ -95,7 +96,7 @@ func (c *cutter) joinChains() {
 			l = append(l[:len(l)-1], c.chains[next]...)
 		}
 		if l[0] == l[len(l)-1] {
-			c.keep(l[:len(l)-1])
+			c.keep(simplified(l[:len(l)-1], tolerance))
 		} else {
 			kept = append(kept, l)
 		}
@@ -108,7 +109,7 @@ func (c *cutter) closeChains() {
 	c.joinChains()
 	if len(c.chains) > manyChains {
 		for _, l := range c.chains {
-			c.keep(l)
+			c.keep(simplified(l, tolerance))
 		}
 		return
 	}
@@ -129,7 +130,7 @@ func (c *cutter) closeChains() {
 			l = append(l, c.chains[best]...)
 			c.chains = slices.Delete(c.chains, best, best+1)
 		}
-		c.keep(l)
+		c.keep(simplified(l, tolerance))
 	}
 }
 
@@ -138,7 +139,7 @@ func apart(a, b point) float64 {
 }
 
 func (c *cutter) keep(l loop) {
-	if l = simplified(l, tolerance); len(l) >= 3 {
+	if len(l) >= 3 {
 		c.loops = append(c.loops, l)
 	}
 }

@@ -72,7 +72,7 @@ func (j *judge) stretch(from, to int) stretch {
 	for _, g := range j.layers[from:to] {
 		off += 0.2 * math.Abs(g.all-mid)
 	}
-	off += 0.1 * (j.sums[to].skins - j.sums[from].skins) * math.Min(1, float64(n-1)/8)
+	off += 0.1 * (j.sums[to].skins - j.sums[from].skins) * min(1, float64(n-1)/8)
 	return stretch{from, to, off}
 }
 

@@ -29,11 +29,11 @@ func (p *planner) seconds(legs []leg) float64 {
 	p.entry = append(p.entry[:0], make([]float64, n+1)...)
 	p.limit(legs)
 	for i := n - 1; i >= 0; i-- {
-		p.entry[i] = math.Min(p.entry[i], reach(p.entry[i+1], legs[i].accel, p.lens[i]))
+		p.entry[i] = min(p.entry[i], reach(p.entry[i+1], legs[i].accel, p.lens[i]))
 	}
 	sum := 0.0
 	for i, l := range legs {
-		p.entry[i+1] = math.Min(p.entry[i+1], reach(p.entry[i], l.accel, p.lens[i]))
+		p.entry[i+1] = min(p.entry[i+1], reach(p.entry[i], l.accel, p.lens[i]))
 		sum += trapezoid(p.lens[i], p.entry[i], p.entry[i+1], l.speed, l.accel)
 	}
 	return sum
@@ -52,7 +52,7 @@ func (p *planner) limit(legs []leg) {
 		if last >= 0 {
 			k := legs[last]
 			cos := (k.x*l.x + k.y*l.y) / (p.lens[last] * p.lens[i])
-			p.entry[i] = math.Min(p.cornering(cos), math.Min(k.speed, l.speed))
+			p.entry[i] = min(p.cornering(cos), min(k.speed, l.speed))
 		}
 		last = i
 	}
@@ -63,7 +63,7 @@ func (p *planner) limit(legs []leg) {
 // jd = scv^2 (sqrt2 - 1) / a, which makes v^2 = a jd s / (1 - s) with s the sine
 // of half the angle between the moves.
 func (p *planner) cornering(cos float64) float64 {
-	s := math.Sqrt(math.Max(0, (1+cos)/2))
+	s := math.Sqrt(max(0, (1+cos)/2))
 	if s > 0.999999 {
 		return math.Inf(1)
 	}
@@ -81,8 +81,8 @@ func trapezoid(length, in, out, speed, accel float64) float64 {
 	if length == 0 {
 		return 0
 	}
-	top := math.Min(speed, math.Sqrt(accel*length+(in*in+out*out)/2))
-	top = math.Max(top, math.Max(in, out))
+	top := min(speed, math.Sqrt(accel*length+(in*in+out*out)/2))
+	top = max(top, max(in, out))
 	ramps := (2*top*top - in*in - out*out) / (2 * accel)
-	return (2*top-in-out)/accel + math.Max(0, length-ramps)/top
+	return (2*top-in-out)/accel + max(0, length-ramps)/top
 }

@@ -97,21 +97,21 @@ func steppedBy(legs []leg, corner float64, per int) float64 {
 		}
 		if i > 0 {
 			k := legs[i-1]
-			v[i*per] = math.Min(v[i*per], k.speed)
-			theta := math.Acos(math.Max(-1, math.Min(1, -(k.x*l.x+k.y*l.y)/(math.Hypot(k.x, k.y)*n))))
+			v[i*per] = min(v[i*per], k.speed)
+			theta := math.Acos(max(-1, min(1, -(k.x*l.x+k.y*l.y)/(math.Hypot(k.x, k.y)*n))))
 			if s := math.Sin(theta / 2); s < 1 {
-				v[i*per] = math.Min(v[i*per], math.Sqrt(corner*corner*(math.Sqrt2-1)*s/(1-s)))
+				v[i*per] = min(v[i*per], math.Sqrt(corner*corner*(math.Sqrt2-1)*s/(1-s)))
 			}
 		}
 	}
 	v[0] = 0
 	v = append(v, 0)
 	for i := len(ds) - 1; i >= 0; i-- {
-		v[i] = math.Min(v[i], math.Sqrt(v[i+1]*v[i+1]+2*accel[i]*ds[i]))
+		v[i] = min(v[i], math.Sqrt(v[i+1]*v[i+1]+2*accel[i]*ds[i]))
 	}
 	t := 0.0
 	for i := range ds {
-		v[i+1] = math.Min(v[i+1], math.Sqrt(v[i]*v[i]+2*accel[i]*ds[i]))
+		v[i+1] = min(v[i+1], math.Sqrt(v[i]*v[i]+2*accel[i]*ds[i]))
 		t += step(v[i], v[i+1], ds[i], accel[i])
 	}
 	return t
@@ -125,5 +125,5 @@ func step(in, out, length, accel float64) float64 {
 	}
 	ramp := math.Abs(out-in) / accel
 	way := (in + out) / 2 * ramp
-	return ramp + math.Max(0, length-way)/math.Max(in, out)
+	return ramp + max(0, length-way)/max(in, out)
 }

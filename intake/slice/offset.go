@@ -97,7 +97,7 @@ func mitered(v point, d float64, a, b heading, cos float64) point {
 
 // blunt draws a corner that is cut off across its bisector.
 func blunt(out loop, v point, d float64, in, onward heading, cos float64) loop {
-	halfCos, halfSin := math.Sqrt(math.Max(0, (1+cos)/2)), math.Sqrt(math.Max(0, (1-cos)/2))
+	halfCos, halfSin := math.Sqrt(max(0, (1+cos)/2)), math.Sqrt(max(0, (1-cos)/2))
 	run := math.Abs(d) * (miterLimit - halfCos) / halfSin
 	out = append(out, ahead(shifted(v, d, in), run, in))
 	return append(out, ahead(shifted(v, d, onward), -run, onward))

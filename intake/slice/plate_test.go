@@ -72,7 +72,7 @@ func keepApart(t *testing.T, g *posts, pl plate, in Input) {
 		for _, b := range all[:i] {
 			for _, q := range a {
 				for _, r := range b {
-					least = math.Min(least, q.to(r))
+					least = min(least, q.to(r))
 				}
 			}
 		}

@@ -2,7 +2,6 @@ package slice
 
 import (
 	"context"
-	"math"
 	"runtime"
 )
 
@@ -135,7 +134,7 @@ func ringsOf(b *slab) []ring {
 func (s *sliced) solid() float64 {
 	byLayers, overlap := 0.0, 0.0
 	for i, l := range s.levels {
-		h := math.Max(0, math.Min(l.thick, s.part.size[2]-l.bottom)) * float64(l.count)
+		h := max(0, min(l.thick, s.part.size[2]-l.bottom)) * float64(l.count)
 		byLayers += s.slabs[i].area * h
 		overlap += (s.slabs[i].area - s.slabs[i].signed) * h
 	}

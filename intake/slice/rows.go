@@ -44,7 +44,7 @@ func hatched(region []loop, f frame) *rows {
 	for _, l := range region {
 		for _, p := range l {
 			v := f.v(p)
-			lo, hi = math.Min(lo, v), math.Max(hi, v)
+			lo, hi = min(lo, v), max(hi, v)
 		}
 	}
 	if lo > hi {

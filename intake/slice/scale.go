@@ -24,7 +24,7 @@ func (pr *printed) largestScale(ctx context.Context) (float64, error) {
 	s := &search{printed: pr, goal: goal, view: pr.outlook()}
 	s.know(pr.scale, pr.alone())
 	for range mostLooks {
-		next := math.Min(s.guess(), most)
+		next := min(s.guess(), most)
 		if next < 1e-3*pr.scale || s.near(next) {
 			break
 		}
@@ -34,7 +34,7 @@ func (pr *printed) largestScale(ctx context.Context) (float64, error) {
 		}
 		s.know(next, t)
 	}
-	return math.Min(s.guess(), most), nil
+	return min(s.guess(), most), nil
 }
 
 // mostLooks bounds how often the part is planned at another scale.
@@ -43,9 +43,9 @@ const mostLooks = 4
 // growth is by how much the part could grow until it fills the build volume.
 func (pr *printed) growth() float64 {
 	b, size := pr.printer.BuildMM, pr.part.size
-	straight := math.Min(b[0]/size[0], b[1]/size[1])
-	turned := math.Min(b[1]/size[0], b[0]/size[1])
-	return math.Min(math.Max(straight, turned), b[2]/size[2])
+	straight := min(b[0]/size[0], b[1]/size[1])
+	turned := min(b[1]/size[0], b[0]/size[1])
+	return min(max(straight, turned), b[2]/size[2])
 }
 
 // alone is how long one copy takes on a plate of its own, without the warm-up.
@@ -75,7 +75,7 @@ type search struct {
 }
 
 func (s *search) know(scale, time float64) {
-	s.scales, s.times = append(s.scales, scale), append(s.times, math.Max(time, 1e-3))
+	s.scales, s.times = append(s.scales, scale), append(s.times, max(time, 1e-3))
 }
 
 // guess is the scale at which the time should be the goal: by the outlook, held
@@ -116,7 +116,7 @@ type outlook struct {
 
 func (pr *printed) outlook() outlook {
 	v, line := pr.printer.Speed, pr.width*pr.layer
-	flow := func(speed float64) float64 { return math.Min(line*speed, pr.printer.MaxFlow) } // mm3/s
+	flow := func(speed float64) float64 { return min(line*speed, pr.printer.MaxFlow) } // mm3/s
 	p := pr.plastic
 	skins := p[skin] + p[bridge]
 	o := outlook{

@@ -3,7 +3,6 @@ package slice
 import (
 	"context"
 	"fmt"
-	"math"
 	"testing"
 
 	"meshclerk/intake/job"
@@ -74,7 +73,7 @@ func TestLargestScale(t *testing.T) {
 		size := m.Bounds().Size().Mul(s)
 		fills := 0.0
 		for k := range 3 {
-			fills = math.Max(fills, size[k]/in.Printer.BuildMM[k])
+			fills = max(fills, size[k]/in.Printer.BuildMM[k])
 		}
 		t.Logf("%-14s x%.3f: %.3f h, %.0f x %.0f x %.0f mm", name, s, hours, size[0], size[1], size[2])
 		if hours > in.Limits.JobHours {

@@ -1,6 +1,10 @@
 package slice
 
-import "math"
+import (
+	"math"
+
+	"meshclerk/intake/mesh"
+)
 
 // sketch is what each layer roughly holds, summed up from the facets without
 // cutting a layer: enough to tell which layers are so alike that one of them may
@@ -30,7 +34,7 @@ func (p *recipe) sketched(part *part, g *posts) *sketch {
 		own[k] = p.blank(s.layers)
 		for f := from; f < to; f++ {
 			t := part.triangles[f]
-			own[k].facet(part.vertices[t[0]], part.vertices[t[1]], part.vertices[t[2]])
+			own[k].facet(&part.vertices[t[0]], &part.vertices[t[1]], &part.vertices[t[2]])
 		}
 	})
 	for _, o := range own {
@@ -67,14 +71,22 @@ func (s *sketch) above(z float64) int {
 	if z < s.first/2 {
 		return 0
 	}
-	return int(math.Floor(math.Max(z-s.first, -s.layer/2)/s.layer+0.5)) + 1
+	return int(max(z-s.first, -s.layer/2)/s.layer+0.5) + 1
+}
+
+// middle is the height at which layer i is cut.
+func (s *sketch) middle(i int) float64 {
+	if i == 0 {
+		return s.first / 2
+	}
+	return s.first + (float64(i)-0.5)*s.layer
 }
 
 // spread adds an amount to each of the layers from one to another, or to all of
 // them together. It only notes where the amount begins and where it ends.
 func (s *sketch) spread(list []float64, lo, hi int, amount float64, together bool) {
 	lo, hi = min(max(lo, 0), s.layers-1), min(max(hi, 0), s.layers-1)
-	if together {
+	if together && lo != hi {
 		amount /= float64(hi - lo + 1)
 	}
 	list[lo] += amount
@@ -82,7 +94,7 @@ func (s *sketch) spread(list []float64, lo, hi int, amount float64, together boo
 }
 
 // facet adds a facet to the layers that it lies in.
-func (s *sketch) facet(a, b, c [3]float64) {
+func (s *sketch) facet(a, b, c *mesh.Vec) {
 	seen := ((b[0]-a[0])*(c[1]-a[1]) - (b[1]-a[1])*(c[0]-a[0])) / 2 // from above
 	turns := 1.0
 	// By height, from the lowest corner.
@@ -102,7 +114,7 @@ func (s *sketch) facet(a, b, c [3]float64) {
 		s.spread(s.down, lo, hi, -seen, true)
 	}
 	for i := lo; i < min(hi, s.layers); i++ {
-		z := s.level(i).middle()
+		z := s.middle(i)
 		if z < a[2] || z >= c[2] {
 			continue // by a hair
 		}
@@ -119,7 +131,7 @@ func (s *sketch) facet(a, b, c [3]float64) {
 }
 
 // between is where the line from a to b passes a height.
-func between(a, b [3]float64, z float64) (x, y float64) {
+func between(a, b *mesh.Vec, z float64) (x, y float64) {
 	r := (z - a[2]) / (b[2] - a[2])
 	return a[0] + r*(b[0]-a[0]), a[1] + r*(b[1]-a[1])
 }
@@ -145,19 +157,19 @@ func (s *sketch) guesses() []guess {
 		if k := i + skins - 1; k < s.layers {
 			bare += s.up[max(k, 0)]
 		}
-		area := math.Max(0, s.area[i])
-		shells := math.Min(float64(s.shells), area/math.Max(s.outline[i]*s.width, 1e-9))
-		inside := math.Max(0, area-shells*s.outline[i]*s.width)
+		area := max(0, s.area[i])
+		shells := min(float64(s.shells), area/max(s.outline[i]*s.width, 1e-9))
+		inside := max(0, area-shells*s.outline[i]*s.width)
 		solid := inside
 		if s.infill < solidInfill {
-			solid = math.Min(inside, math.Max(0, bare))
+			solid = min(inside, max(0, bare))
 		}
 		g := &out[i]
 		g.skins = solid * skin
 		if i > 0 {
-			g.skins += math.Min(solid, s.down[i]) * (bridge - skin)
+			g.skins += min(solid, s.down[i]) * (bridge - skin)
 		}
-		g.all = s.outline[i]*s.width*(math.Min(shells, 1)*outer+math.Max(shells-1, 0)*inner) +
+		g.all = s.outline[i]*s.width*(min(shells, 1)*outer+max(shells-1, 0)*inner) +
 			g.skins + (inside-solid)*s.infill*sparse + s.posts[i]*s.printing.SupportDensity*post
 		g.open = math.Hypot(s.gapX[i], s.gapY[i]) > s.width/8
 		bare -= s.up[i]
@@ -171,7 +183,7 @@ func (s *sketch) guesses() []guess {
 // pace is how long an area of lines takes at a speed, s/mm2.
 func (s *sketch) pace(speed float64) float64 {
 	if s.printer.MaxFlow > 0 {
-		speed = math.Min(speed, s.printer.MaxFlow/(s.width*s.layer))
+		speed = min(speed, s.printer.MaxFlow/(s.width*s.layer))
 	}
-	return 1 / (math.Max(speed, 0.01) * s.width)
+	return 1 / (max(speed, 0.01) * s.width)
 }

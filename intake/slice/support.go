@@ -51,7 +51,7 @@ func findPosts(ctx context.Context, p *recipe, part *part) (*posts, error) {
 }
 
 func newGrid(p *recipe, part *part) *posts {
-	g := &posts{cell: math.Max(p.width, math.Max(part.size[0], part.size[1])/finestCells)}
+	g := &posts{cell: max(p.width, max(part.size[0], part.size[1])/finestCells)}
 	g.nx, g.ny = int(part.size[0]/g.cell)+1, int(part.size[1]/g.cell)+1
 	g.ny += g.ny % 2 // so that the middle line lies between two columns, as in a frame
 	g.x0, g.y0 = -float64(g.nx)*g.cell/2, -float64(g.ny)*g.cell/2
@@ -322,6 +322,9 @@ func (g *posts) at(z float64, laid func(row int) bool) *rows {
 
 func (g *posts) rowAt(out []float32, j int, z float32) []float32 {
 	n := len(out)
+	if g.starts[j*g.nx] == g.starts[(j+1)*g.nx] {
+		return out
+	}
 	for i := range g.nx {
 		c := j*g.nx + i
 		for _, b := range g.posts[g.starts[c]:g.starts[c+1]] {

@@ -51,12 +51,12 @@ func (t *timer) speed(m move, l level, slow float64) float64 {
 	}
 	v := [features]float64{0, s.OuterWall, s.InnerWall, s.InnerWall, s.Skin, s.Bridge, s.Infill, s.Support, s.FirstLayer, s.FirstLayer, s.Support}[m.feature]
 	if l.bottom == 0 {
-		v = math.Min(v, s.FirstLayer)
+		v = min(v, s.FirstLayer)
 	}
 	if area := float64(m.width) * l.thick; area > 0 && t.printer.MaxFlow > 0 {
-		v = math.Min(v, t.printer.MaxFlow/area)
+		v = min(v, t.printer.MaxFlow/area)
 	}
-	return math.Min(v, math.Max(slow, 0.01))
+	return min(v, max(slow, 0.01))
 }
 
 // time is how long the moves take when nothing is laid faster than slow.
@@ -106,7 +106,7 @@ func (t *timer) pace(moves []move, l level) pace {
 	p := pace{natural: t.time(moves, l, math.Inf(1))}
 	p.floor = p.natural
 	if p.natural < t.printer.MinLayerS {
-		p.floor = math.Max(p.natural, t.time(moves, l, t.printer.SlowestSpeed))
+		p.floor = max(p.natural, t.time(moves, l, t.printer.SlowestSpeed))
 	}
 	return p
 }

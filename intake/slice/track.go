@@ -48,9 +48,10 @@ type track struct {
 	at     spot
 	begun  bool
 	first  spot
+	begins [][4]spot // of the strands that are being laid
 }
 
-func (t *track) reset(r *recipe) { *t = track{recipe: r, moves: t.moves[:0]} }
+func (t *track) reset(r *recipe) { *t = track{recipe: r, moves: t.moves[:0], begins: t.begins} }
 
 // travelTo moves without laying; a soft travel never pulls the filament back.
 func (t *track) travelTo(to spot, soft bool) {
@@ -135,19 +136,21 @@ func (t *track) layRing(r ring, corner int) {
 // that lie close are joined.
 func (t *track) hatch(ss []strand, fr frame, f feature, join bool) {
 	const many = 400
-	for len(ss) > 0 {
-		look := ss[:min(len(ss), many)]
-		best, pick, way := math.Inf(1), 0, 0
-		for i, s := range look {
-			for w := range 4 {
-				if d := t.at.square(s.begin(fr, w)); d < best {
-					best, pick, way = d, i, w
+	t.begins = t.begins[:0]
+	for _, s := range ss {
+		t.begins = append(t.begins, [4]spot{s.begin(fr, 0), s.begin(fr, 1), s.begin(fr, 2), s.begin(fr, 3)})
+	}
+	for from := range ss {
+		best, pick, way := math.Inf(1), from, 0
+		for i, b := range t.begins[from:min(from+many, len(ss))] {
+			for w := range b {
+				if d := t.at.square(b[w]); d < best {
+					best, pick, way = d, from+i, w
 				}
 			}
 		}
 		t.layStrand(ss[pick], fr, f, way, join)
-		ss[pick] = ss[0]
-		ss = ss[1:]
+		ss[pick], t.begins[pick] = ss[from], t.begins[from]
 	}
 }
 

@@ -33,7 +33,7 @@ func (c *cutter) layWalls(b *slab, region []loop, p *recipe) []loop {
 			taken -= c.layLanes(b, region, lines, p)
 		}
 		if laid > taken && laid > 0 {
-			w.width *= math.Max(0.25, taken/laid)
+			w.width *= max(0.25, taken/laid)
 		}
 		b.walls = append(b.walls, w)
 		region = left

@@ -123,11 +123,11 @@ func (w *options) lessInfill(ctx context.Context) error {
 func (w *options) infillFor() float64 {
 	f := w.infill / 2
 	if w.over && w.base.PlateTimeS > w.limit && w.limit > 0 {
-		flow := math.Min(w.width*w.layer*w.printer.Speed.Infill, w.printer.MaxFlow)
+		flow := min(w.width*w.layer*w.printer.Speed.Infill, w.printer.MaxFlow)
 		lines := w.corrected(float64(w.base.PerPlate) * w.plastic[sparse] / flow)
-		f = w.infill * (1 - (w.base.PlateTimeS-w.limit)/math.Max(lines, 1))
+		f = w.infill * (1 - (w.base.PlateTimeS-w.limit)/max(lines, 1))
 	}
-	return math.Max(leastInfill, math.Floor(f/0.05+1e-6)*0.05)
+	return max(leastInfill, math.Floor(f/0.05+1e-6)*0.05)
 }
 
 func (w *options) withInfill(s job.Settings, f float64) job.Settings {
