@@ -159,8 +159,8 @@ func (c *cutter) facet(p *part, f int32, z float64) {
 	}
 	onward, back := t[(k+1)%3], t[(k+2)%3]
 	var g segment
-	g.from, g.at = p.cutEdge(back, t[k], z)
-	g.to, g.end = p.cutEdge(t[k], onward, z)
+	g.from, g.at = p.cutEdge(t[k], onward, z)
+	g.to, g.end = p.cutEdge(back, t[k], z)
 	if !up[k] {
 		g.from, g.to, g.at, g.end = g.to, g.from, g.end, g.at
 	}
