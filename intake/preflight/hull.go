@@ -110,7 +110,7 @@ func convexHull(points []mesh.Vec, box mesh.Box) (corners []mesh.Vec, flats []fl
 }
 
 func (h *hull) result() (corners []mesh.Vec, flats []flat) {
-	used := map[int]bool{}
+	used := make([]bool, len(h.points))
 	for _, f := range h.faces {
 		if f.gone {
 			continue

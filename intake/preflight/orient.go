@@ -68,13 +68,17 @@ func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, more
 	if !fits(sent.stance) {
 		best.cost = math.Inf(1)
 	}
+	found := math.Inf(1) // what the best found had promised
 	for _, g := range guesses[:min(waysKept, len(guesses))] {
+		if g.cost > 1.15*found {
+			break
+		}
 		w := p.inspect(ctx, p.standing(g.up), r, c, carePlaces)
 		if w.foot.shaky() && !sent.foot.shaky() && fits(sent.stance) {
 			continue // a steady stand is not given up
 		}
 		if w.cost < best.cost && w.cost < 0.93*sent.cost || math.IsInf(best.cost, 1) {
-			best = w
+			best, found = w, min(found, g.cost)
 		}
 	}
 	return best

@@ -15,8 +15,8 @@ func (pr *printed) largestScale(ctx context.Context) (float64, error) {
 	if limit <= 0 {
 		return most, nil
 	}
-	// Where layers stand for others, a time may be one per cent off.
-	const margin = 0.99
+	// Where layers stand for others, a time may be one per cent off, or a little more.
+	const margin = 0.985
 	goal := limit*margin - pr.corrected(pr.printer.WarmUpS)
 	if goal <= 0 {
 		return 0, nil
@@ -58,7 +58,7 @@ func (pr *printed) alone() float64 {
 func (pr *printed) at(ctx context.Context, scale float64) (float64, error) {
 	r := *pr.recipe
 	r.scale = scale
-	other, err := planCopy(ctx, pr.part.scaled(scale/pr.scale), &r)
+	other, err := planCopy(ctx, pr.part.scaled(scale/pr.scale), &r, roughly)
 	if err != nil {
 		return 0, err
 	}

@@ -50,7 +50,7 @@ func planned(t *testing.T, m *mesh.Mesh, s job.Settings) (few, all *printed) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if few, err = planCopy(context.Background(), part, p); err != nil {
+	if few, err = planCopy(context.Background(), part, p, closely); err != nil {
 		t.Fatal(err)
 	}
 	if all, err = planOn(context.Background(), part, p, few.ground, nil); err != nil {

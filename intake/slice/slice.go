@@ -57,7 +57,7 @@ func NewPlan(ctx context.Context, m *mesh.Mesh, in Input) (*Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	pr, err := planCopy(ctx, part, p)
+	pr, err := planCopy(ctx, part, p, closely)
 	if err != nil {
 		return nil, err
 	}
@@ -75,13 +75,14 @@ func (p *Plan) Estimate(ctx context.Context) (job.Estimate, error) {
 	return e, err
 }
 
-// planCopy cuts and plans one copy, from every layer or from those that stand for the rest.
-func planCopy(ctx context.Context, part *part, p *recipe) (*printed, error) {
+// planCopy cuts and plans one copy, from layers that stand for the rest where the
+// time is then off by no more than a share.
+func planCopy(ctx context.Context, part *part, p *recipe, share float64) (*printed, error) {
 	ground, err := findPosts(ctx, p, part.whole())
 	if err != nil {
 		return nil, err
 	}
-	return planOn(ctx, part, p, ground, p.marks(part.whole(), p.propped(ground)))
+	return planOn(ctx, part, p, ground, p.marks(part.whole(), p.propped(ground), share))
 }
 
 // planOn cuts and plans a copy through the layers that some marks tell; nil for all.

@@ -50,7 +50,7 @@ func (w *options) try(ctx context.Context, label string, s job.Settings) (within
 	if p.scale != w.scale {
 		part = part.scaled(p.scale / w.scale)
 	}
-	pr, err := planCopy(ctx, part, p)
+	pr, err := planCopy(ctx, part, p, closely)
 	if err != nil {
 		return false, err
 	}
