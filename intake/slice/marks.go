@@ -17,6 +17,10 @@ const (
 	roughly = 0.0225 // for a look at another scale
 )
 
+// longest is how many layers one may stand for, however alike they are: the ways
+// between the lines differ by chance, which evens out over a few.
+const longest = 16
+
 // marks divides a part's layers into runs whose middle layers stand for the
 // runs, as parts of their number; nil when each layer is to be cut.
 func (p *recipe) marks(part *part, g *posts, share float64) []float64 {
@@ -34,8 +38,14 @@ func marksOf(layers []guess, share float64) []float64 {
 	for i, g := range layers {
 		j.sums[i+1] = guess{all: j.sums[i].all + g.all, skins: j.sums[i].skins + g.skins}
 	}
-	runs := stretches{j.stretch(0, n)}
-	for off := runs[0].off; off > share*j.sums[n].all && runs[0].to-runs[0].from > 1; {
+	var runs stretches
+	off := 0.0
+	for from := 0; from < n; from += longest {
+		r := j.stretch(from, min(from+longest, n))
+		heap.Push(&runs, r)
+		off += r.off
+	}
+	for off > share*j.sums[n].all && runs[0].to-runs[0].from > 1 {
 		r := runs[0]
 		mid := (r.from + r.to) / 2
 		a, b := j.stretch(r.from, mid), j.stretch(mid, r.to)

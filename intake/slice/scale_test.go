@@ -2,12 +2,10 @@ package slice
 
 import (
 	"context"
-	"fmt"
 	"testing"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
-	"meshclerk/intake/mesh/shapes"
 )
 
 func scaleParts(t testing.TB) map[string]*mesh.Mesh {
@@ -20,43 +18,6 @@ func scaleParts(t testing.TB) map[string]*mesh.Mesh {
 		"thin sheet":    box(0, 0, 0, 60, 60, 1.2),
 		"tower":         box(0, 0, 0, 12, 12, 120),
 	}
-}
-
-// Through fewer cuts, the time and the plastic stay within 1 % of cutting every layer.
-func TestFewerCuts(t *testing.T) {
-	parts := scaleParts(t)
-	parts["smooth ball"] = shapes.UVSphere(50, 320, 160)
-	parts["mushroom"] = shapes.Turned(shapes.Outline{{0, 0}, {10, 0}, {10, 40}, {40, 40}, {40, 50}, {0, 60}}, 100)
-	for name, m := range parts {
-		for _, scale := range []float64{0.7, 1, 1.6} {
-			few, all := planned(t, m, job.Settings{Scale: scale})
-			name := fmt.Sprintf("%s x %g", name, scale)
-			t.Logf("%s: %d of %d cuts: time %+.2f%%, part %+.2f%%, supports %.0f of %.0f", name, len(few.levels), len(all.levels), 100*(few.alone()/all.alone()-1),
-				100*(few.plastic.model()/all.plastic.model()-1), few.plastic.support(), all.plastic.support())
-			near(t, name+": time", few.alone(), all.alone(), 0.01*all.alone())
-			near(t, name+": plastic", few.plastic.all(), all.plastic.all(), 0.01*all.plastic.all())
-		}
-	}
-}
-
-// planned plans a part from the layers that stand for the rest, and from all.
-func planned(t *testing.T, m *mesh.Mesh, s job.Settings) (few, all *printed) {
-	t.Helper()
-	p, err := newRecipe(inputFor(t, m, s))
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := newPart(context.Background(), m, p)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if few, err = planCopy(context.Background(), part, p, closely); err != nil {
-		t.Fatal(err)
-	}
-	if all, err = planOn(context.Background(), part, p, few.ground, nil); err != nil {
-		t.Fatal(err)
-	}
-	return few, all
 }
 
 // At the largest scale the job keeps within the limit, and a little larger it

@@ -115,12 +115,12 @@ func (s *sketch) facet(a, b, c *mesh.Vec) {
 	}
 	for i := lo; i < min(hi, s.layers); i++ {
 		z := s.middle(i)
-		if z < a[2] || z >= c[2] {
-			continue // by a hair
+		if z <= a[2] || z > c[2] {
+			continue // by rounding; as where layers are cut, a corner at the height is above it
 		}
 		x, y := between(a, c, z)
 		u, v := between(a, b, z)
-		if z >= b[2] {
+		if z > b[2] {
 			u, v = between(b, c, z)
 		}
 		s.outline[i] += math.Sqrt((u-x)*(u-x) + (v-y)*(v-y))

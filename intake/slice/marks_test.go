@@ -1,0 +1,166 @@
+package slice
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
+	"meshclerk/intake/mesh/shapes"
+)
+
+// Through fewer cuts, the time and the plastic stay within 1 % of cutting every layer.
+func TestFewerCuts(t *testing.T) {
+	parts := scaleParts(t)
+	parts["smooth ball"] = shapes.UVSphere(50, 320, 160)
+	parts["mushroom"] = shapes.Turned(shapes.Outline{{0, 0}, {10, 0}, {10, 40}, {40, 40}, {40, 50}, {0, 60}}, 100)
+	for name, m := range parts {
+		for _, scale := range []float64{0.7, 1, 1.6} {
+			few, all := planned(t, m, job.Settings{Scale: scale})
+			name := fmt.Sprintf("%s x %g", name, scale)
+			t.Logf("%s: %d of %d cuts: time %+.2f%%, part %+.2f%%, supports %.0f of %.0f", name, len(few.levels), len(all.levels), 100*(few.alone()/all.alone()-1),
+				100*(few.plastic.model()/all.plastic.model()-1), few.plastic.support(), all.plastic.support())
+			near(t, name+": time", few.alone(), all.alone(), 0.01*all.alone())
+			near(t, name+": plastic", few.plastic.all(), all.plastic.all(), 0.01*all.plastic.all())
+		}
+	}
+}
+
+// planned plans a part from the layers that stand for the rest, and from all.
+func planned(t *testing.T, m *mesh.Mesh, s job.Settings) (few, all *printed) {
+	t.Helper()
+	p, err := newRecipe(inputFor(t, m, s))
+	if err != nil {
+		t.Fatal(err)
+	}
+	part, err := newPart(context.Background(), m, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if few, err = planCopy(context.Background(), part, p, closely); err != nil {
+		t.Fatal(err)
+	}
+	if all, err = planOn(context.Background(), part, p, few.ground, nil); err != nil {
+		t.Fatal(err)
+	}
+	return few, all
+}
+
+// manyParts are parts of many kinds, as drawn and turned at random.
+func manyParts() []*mesh.Mesh {
+	r := rand.New(rand.NewPCG(1, 5))
+	var out []*mesh.Mesh
+	for _, m := range []*mesh.Mesh{
+		shapes.Torus(30, 10, 120, 60), shapes.Tube(90, 20, 3, 60), shapes.Gear(24, 2, 10, 8), shapes.Planter(40, 60, 3), shapes.Vase(90, 25, 1.6),
+		shapes.Knob(20, 25), shapes.NamePlate("MILO", 12), shapes.Bracket(50, 20), shapes.Dodecahedron(25), shapes.DiceTower(40, 40, 90, 3),
+		shapes.T(60, 60, 15, 20), shapes.Cone(120, 30, 60), shapes.Shield(50, 4), shapes.Lid(60, 40, 2, 0.3), shapes.Stand(60, 80, 60, 4),
+	} {
+		axis := mesh.Vec{r.NormFloat64(), r.NormFloat64(), r.NormFloat64()}
+		out = append(out, m, shapes.OnBed(shapes.Rotated(m, axis, 180*r.Float64())))
+	}
+	return out
+}
+
+// The same for parts at any angle, holes in the mesh among them.
+func TestFewerCutsOfManyParts(t *testing.T) {
+	var off []float64
+	cut, layers := 0, 0
+	for i, m := range manyParts() {
+		few, all := planned(t, m, job.Settings{})
+		worst := max(math.Abs(few.alone()/all.alone()-1), math.Abs(few.plastic.all()/all.plastic.all()-1))
+		if worst > 0.01 {
+			t.Errorf("part %d: %d of %d layers cut: off by %.2f%%", i, len(few.levels), len(all.levels), 100*worst)
+		}
+		off = append(off, worst)
+		cut, layers = cut+len(few.levels), layers+len(all.levels)
+	}
+	slices.Sort(off)
+	t.Logf("%d of %d layers cut; off by %.2f%% in the middle, %.2f%% at worst", cut, layers, 100*off[len(off)/2], 100*off[len(off)-1])
+	if cut > layers*3/4 {
+		t.Errorf("%d of %d layers are cut, which proves little", cut, layers)
+	}
+}
+
+// The sketch has the outlines and areas of the cut layers, and all that faces up and down.
+func TestSketch(t *testing.T) {
+	for name, m := range map[string]*mesh.Mesh{
+		"cone": shapes.Cone(120, 30, 60), "gear": shapes.Gear(24, 2, 10, 8), "boat": boat(t), "tube on its side": shapes.OnBed(shapes.Rotated(shapes.Tube(90, 20, 3, 60), mesh.Vec{1, 0, 0}, 90)),
+	} {
+		_, all := planned(t, m, job.Settings{})
+		s := all.sketched(all.part, nil)
+		for i, b := range all.slabs[:len(all.slabs)-1] { // the last is cut lower where the part ends in it
+			near(t, fmt.Sprintf("%s: area of layer %d", name, i), s.area[i], b.signed, 0.002*b.signed+0.02)
+			if s.guesses()[i].open {
+				t.Fatalf("%s: layer %d is said to be open", name, i)
+			}
+		}
+		up, down := 0.0, 0.0
+		for i := range s.layers {
+			up, down = up+s.up[i], down+s.down[i]
+		}
+		near(t, name+": up and down", up, down, 1e-6*up)
+	}
+}
+
+// A cube of 20 mm: each layer has an outline of 80 mm around 400 mm2; what faces
+// up lies on the last of 100 layers, and what faces down under the first.
+func TestSketchOfCube(t *testing.T) {
+	_, all := planned(t, box(0, 0, 0, 20, 20, 20), job.Settings{})
+	s := all.sketched(all.part, nil)
+	for i := range 100 {
+		near(t, "outline", s.outline[i], 80, 1e-9)
+		near(t, "area", s.area[i], 400, 1e-9)
+		near(t, "up", s.up[i], map[int]float64{99: 400}[i], 1e-9)
+		near(t, "down", s.down[i], map[int]float64{0: 400}[i], 1e-9)
+	}
+}
+
+// Where outlines do not close, layers stand for themselves alone.
+func TestOpenLayersAreCut(t *testing.T) {
+	few, all := planned(t, shapes.DiceTower(40, 40, 90, 3), job.Settings{})
+	open := 0
+	for i, g := range all.sketched(all.part, nil).guesses() {
+		if !g.open {
+			continue
+		}
+		open++
+		if k := slices.IndexFunc(few.levels, func(l level) bool { return l.layer == i }); k < 0 || few.levels[k].count != 1 {
+			t.Errorf("layer %d is open and not cut for itself", i)
+		}
+	}
+	if open < 100 {
+		t.Errorf("%d layers are open", open)
+	}
+}
+
+// Every layer is stood for once, by itself or by another.
+func TestMarks(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 7))
+	for range 200 {
+		n := 1 + r.IntN(500)
+		layers := make([]guess, n)
+		for i := range layers {
+			layers[i] = guess{all: 10 + 5*r.Float64()*r.Float64(), open: r.IntN(50) == 0}
+			layers[i].skins = layers[i].all * r.Float64()
+		}
+		p, err := newRecipe(inputFor(t, box(0, 0, 0, 1, 1, 1), job.Settings{}))
+		if err != nil {
+			t.Fatal(err)
+		}
+		height := p.first + float64(n-1)*p.layer
+		sum, last := 0, -1
+		for _, l := range p.levels(height, marksOf(layers, 0.1*r.Float64()), n) {
+			if l.layer <= last || l.layer >= n {
+				t.Fatalf("%d layers: layer %d after %d", n, l.layer, last)
+			}
+			sum, last = sum+l.count, l.layer
+		}
+		if sum != n {
+			t.Fatalf("%d layers are stood for %d times", n, sum)
+		}
+	}
+}
