@@ -122,6 +122,8 @@ func (c *preflightCmd) one(e *env, path string, r *rules.Rules) (job.Report, err
 		Name:     filepath.Base(path),
 		Progress: func(what string) { show.say(filepath.Base(path) + ": " + what) },
 		WhatIf:   c.WhatIf,
+
+		EveryLayer: c.Moves != "",
 	})
 	if c.Moves != "" && e.ctx.Err() == nil {
 		if err := writeMoves(e.ctx, c.Moves, path, r, s, report); err != nil {

@@ -239,6 +239,7 @@ func (c *checker) input(stick string) (slice.Input, error) {
 		return in, err
 	}
 	in.Printing.Adhesion = stick
+	in.EveryLayer = c.opts.EveryLayer
 	if c.opts.Calibration != nil {
 		in.Calibration = c.opts.Calibration(in.Printer.Name, in.Material.Name)
 	}

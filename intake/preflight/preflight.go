@@ -53,6 +53,8 @@ type Options struct {
 	// Progress is told what is being done, before each longer step.
 	Progress func(what string)
 	WhatIf   bool // also work out changes that would make the job shorter or cheaper
+	// EveryLayer makes the estimate from each layer, so that the planned moves add up to it.
+	EveryLayer bool
 }
 
 // Check looks a file over under the house rules. The settings are what is known

@@ -6,8 +6,12 @@ import (
 	"slices"
 )
 
-// fewLayers are cut one and all: there is little to save.
-const fewLayers = 40
+// All layers are cut where there is little to save: of a part with few of them,
+// and of one that takes less than about an hour and a half.
+const (
+	fewLayers = 40
+	shortJob  = 3600 // s, as guessed, which leaves out the ways between and the corners
+)
 
 // How far off the time may be, as a share and by a cautious guess, when single
 // layers stand for runs of them. Of 170 parts that were cut closely the worst was
@@ -24,10 +28,18 @@ const longest = 16
 // marks divides a part's layers into runs whose middle layers stand for the
 // runs, as parts of their number; nil when each layer is to be cut.
 func (p *recipe) marks(part *part, g *posts, share float64) []float64 {
-	if n := p.layers(part.size[2]); n <= fewLayers || n > p.affordable(part) {
+	if n := p.layers(part.size[2]); p.in.EveryLayer || n <= fewLayers || n > p.affordable(part) {
 		return nil
 	}
-	return marksOf(p.sketched(part, g).guesses(), share)
+	layers := p.sketched(part, g).guesses()
+	all := 0.0
+	for _, l := range layers {
+		all += l.all
+	}
+	if all < shortJob {
+		return nil
+	}
+	return marksOf(layers, share)
 }
 
 // marksOf parts runs in the middle, again and again the one that its middle

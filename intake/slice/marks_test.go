@@ -30,7 +30,7 @@ func TestFewerCuts(t *testing.T) {
 	}
 }
 
-// planned plans a part from the layers that stand for the rest, and from all.
+// planned plans a part from layers that stand for the rest, and from all.
 func planned(t *testing.T, m *mesh.Mesh, s job.Settings) (few, all *printed) {
 	t.Helper()
 	p, err := newRecipe(inputFor(t, m, s))
@@ -41,10 +41,14 @@ func planned(t *testing.T, m *mesh.Mesh, s job.Settings) (few, all *printed) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if few, err = planCopy(context.Background(), part, p, closely); err != nil {
+	ground, err := findPosts(context.Background(), p, part)
+	if err != nil {
 		t.Fatal(err)
 	}
-	if all, err = planOn(context.Background(), part, p, few.ground, nil); err != nil {
+	if few, err = planOn(context.Background(), part, p, ground, marksOf(p.sketched(part, ground).guesses(), closely)); err != nil {
+		t.Fatal(err)
+	}
+	if all, err = planOn(context.Background(), part, p, ground, nil); err != nil {
 		t.Fatal(err)
 	}
 	return few, all
@@ -134,6 +138,31 @@ func TestOpenLayersAreCut(t *testing.T) {
 	}
 	if open < 100 {
 		t.Errorf("%d layers are open", open)
+	}
+}
+
+// Which parts are cut whole: the few layers, the short jobs, and what is to add up to the moves.
+func TestWhichAreCutWhole(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		mesh  *mesh.Mesh
+		every bool
+		whole bool
+	}{
+		{"a large ball", shapes.UVSphere(40, 100, 50), false, false},
+		{"the same for its moves", shapes.UVSphere(40, 100, 50), true, true},
+		{"a short job", box(0, 0, 0, 20, 20, 20), false, true},
+		{"a sheet", box(0, 0, 0, 180, 180, 4), false, true},
+	} {
+		in := inputFor(t, c.mesh, job.Settings{})
+		in.EveryLayer = c.every
+		p, err := NewPlan(context.Background(), c.mesh, in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := len(p.printed.levels); (n == p.printed.total) != c.whole {
+			t.Errorf("%s: %d of %d layers are cut", c.name, n, p.printed.total)
+		}
 	}
 }
 

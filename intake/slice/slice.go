@@ -32,6 +32,7 @@ type Input struct {
 
 	Calibration      *Fit // what finished prints taught about this printer and material; nil if nothing yet
 	WithLargestScale bool
+	EveryLayer       bool // leave no layer out, so that Moves adds up to the estimate
 }
 
 // Estimate returns time and plastic for the part as it stands (upright is +z),

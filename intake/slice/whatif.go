@@ -41,7 +41,7 @@ type options struct {
 // try estimates the job with other settings, and notes it if it helps.
 func (w *options) try(ctx context.Context, label string, s job.Settings) (within bool, err error) {
 	in := w.in
-	in.Settings, in.WithLargestScale = s, false
+	in.Settings, in.WithLargestScale, in.EveryLayer = s, false, false
 	p, err := newRecipe(in)
 	if err != nil {
 		return false, err
