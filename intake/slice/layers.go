@@ -38,8 +38,10 @@ func (p *recipe) layers(height float64) int {
 // such above and below them as tell where skins are.
 func (p *recipe) levels(height float64, marks []float64, most int) []level {
 	n := p.layers(height)
-	if marks == nil {
-		marks = evenMarks(n, most)
+	if marks == nil && n > most {
+		marks = evenMarks(n, most/4) // three more are cut beside each
+	} else if marks == nil {
+		marks = evenMarks(n, n)
 	}
 	var planned []level
 	from := 0
@@ -99,6 +101,7 @@ func (p *recipe) markFrames(levels []level) {
 	}
 }
 
+// level is a layer as it lies, with nothing told of how it is cut.
 func (p *recipe) level(layer int) level {
 	if layer == 0 {
 		return level{thick: p.first}
@@ -106,18 +109,10 @@ func (p *recipe) level(layer int) level {
 	return level{layer: layer, bottom: p.first + float64(layer-1)*p.layer, thick: p.layer}
 }
 
-// skinReach is how many layers above and below another tell where its skins and bridges are.
-func (p *recipe) skinReach() int {
-	if p.infill >= solidInfill {
-		return 1
-	}
-	return max(1, p.printing.SkinLayers)
-}
-
 // withEnds adds marks between the layers of the bottom's and the top's skins.
 func withEnds(marks []float64, n, skins int) []float64 {
 	marks = slices.Clone(marks)
-	for i := range min(max(skins, 0)+1, n) {
+	for i := range min(skins+1, n) {
 		marks = append(marks, float64(i+1)/float64(n), float64(n-i)/float64(n))
 	}
 	slices.Sort(marks)

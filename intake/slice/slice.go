@@ -7,6 +7,11 @@
 // would hang in the air. The resulting path goes through a motion planner with
 // trapezoid speed profiles, and the plastic is what the path lays down.
 //
+// In a long job many layers are alike. A sketch, summed up from the facets alone,
+// guesses what each layer takes; from it follow the few layers that are planned,
+// each for itself or for a run of others, and the few more that are cut only to
+// tell where skins are.
+//
 // Nothing here drives a printer: the path is for counting, and for checking by
 // hand (Moves). Lengths are millimetres, times seconds, masses grams.
 package slice

@@ -209,9 +209,11 @@ func (g *posts) spanBridges(p *recipe, under []gap, touches []touch, starts []in
 		at[i+1] += at[i]
 	}
 	s := spanner{posts: g, under: under, at: at, touches: touches, starts: starts, flat: float32(p.layer), longest: int(p.printing.BridgeMM/g.cell + 1)}
-	for i := range under {
-		under[i].bridged = s.spans(&under[i], 1) || s.spans(&under[i], g.nx)
-	}
+	shared(len(under), func(_, from, to int) {
+		for i := from; i < to; i++ {
+			under[i].bridged = s.spans(&under[i], 1) || s.spans(&under[i], g.nx)
+		}
+	})
 }
 
 type spanner struct {
