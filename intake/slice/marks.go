@@ -2,6 +2,7 @@ package slice
 
 import (
 	"container/heap"
+	"context"
 	"math"
 	"slices"
 )
@@ -14,8 +15,8 @@ const (
 )
 
 // How far off the time may be, as a share and by a cautious guess, when single
-// layers stand for runs of them. Of 170 parts that were cut closely the worst was
-// off by 0.8 %, and nine in ten by less than 0.3 %.
+// layers stand for runs of them. Of 340 parts that were cut closely the worst was
+// off by 0.6 %, and nine in ten by less than 0.4 %.
 const (
 	closely = 0.015
 	roughly = 0.0225 // for a look at another scale
@@ -27,11 +28,11 @@ const longest = 16
 
 // marks divides a part's layers into runs whose middle layers stand for the
 // runs, as parts of their number; nil when each layer is to be cut.
-func (p *recipe) marks(part *part, g *posts, share float64) []float64 {
+func (p *recipe) marks(ctx context.Context, part *part, g *posts, share float64) []float64 {
 	if n := p.layers(part.size[2]); p.in.EveryLayer || n <= fewLayers || n > p.affordable(part) {
 		return nil
 	}
-	layers := p.sketched(part, g).guesses()
+	layers := p.sketched(ctx, part, g).guesses()
 	all := 0.0
 	for _, l := range layers {
 		all += l.all

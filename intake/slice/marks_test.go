@@ -45,7 +45,7 @@ func planned(t *testing.T, m *mesh.Mesh, s job.Settings) (few, all *printed) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if few, err = planOn(context.Background(), part, p, ground, marksOf(p.sketched(part, ground).guesses(), closely)); err != nil {
+	if few, err = planOn(context.Background(), part, p, ground, marksOf(p.sketched(context.Background(), part, ground).guesses(), closely)); err != nil {
 		t.Fatal(err)
 	}
 	if all, err = planOn(context.Background(), part, p, ground, nil); err != nil {
@@ -95,7 +95,7 @@ func TestSketch(t *testing.T) {
 		"cone": shapes.Cone(120, 30, 60), "gear": shapes.Gear(24, 2, 10, 8), "boat": boat(t), "tube on its side": shapes.OnBed(shapes.Rotated(shapes.Tube(90, 20, 3, 60), mesh.Vec{1, 0, 0}, 90)),
 	} {
 		_, all := planned(t, m, job.Settings{})
-		s := all.sketched(all.part, nil)
+		s := all.sketched(context.Background(), all.part, nil)
 		for i, b := range all.slabs[:len(all.slabs)-1] { // the last is cut lower where the part ends in it
 			near(t, fmt.Sprintf("%s: area of layer %d", name, i), s.area[i], b.signed, 0.002*b.signed+0.02)
 			if s.guesses()[i].open {
@@ -114,7 +114,7 @@ func TestSketch(t *testing.T) {
 // up lies on the last of 100 layers, and what faces down under the first.
 func TestSketchOfCube(t *testing.T) {
 	_, all := planned(t, box(0, 0, 0, 20, 20, 20), job.Settings{})
-	s := all.sketched(all.part, nil)
+	s := all.sketched(context.Background(), all.part, nil)
 	for i := range 100 {
 		near(t, "outline", s.outline[i], 80, 1e-9)
 		near(t, "area", s.area[i], 400, 1e-9)
@@ -127,7 +127,7 @@ func TestSketchOfCube(t *testing.T) {
 func TestOpenLayersAreCut(t *testing.T) {
 	few, all := planned(t, shapes.DiceTower(40, 40, 90, 3), job.Settings{})
 	open := 0
-	for i, g := range all.sketched(all.part, nil).guesses() {
+	for i, g := range all.sketched(context.Background(), all.part, nil).guesses() {
 		if !g.open {
 			continue
 		}

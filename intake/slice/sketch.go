@@ -1,6 +1,7 @@
 package slice
 
 import (
+	"context"
 	"math"
 
 	"meshclerk/intake/mesh"
@@ -27,12 +28,13 @@ func (p *recipe) blank(layers int) *sketch {
 }
 
 // sketched sums up the layers of a part and its supports; nil for none.
-func (p *recipe) sketched(part *part, g *posts) *sketch {
+// Stopped by the context, it is not whole.
+func (p *recipe) sketched(ctx context.Context, part *part, g *posts) *sketch {
 	s := p.blank(p.layers(part.size[2]))
 	var own [sharers]*sketch
 	shared(len(part.triangles), func(k, from, to int) {
 		own[k] = p.blank(s.layers)
-		for f := from; f < to; f++ {
+		for f := from; f < to && (f%64 != 0 || ctx.Err() == nil); f++ {
 			t := part.triangles[f]
 			own[k].facet(&part.vertices[t[0]], &part.vertices[t[1]], &part.vertices[t[2]])
 		}
@@ -145,24 +147,16 @@ type guess struct {
 // guesses tells it for every layer, by what there is to lay and how fast.
 func (s *sketch) guesses() []guess {
 	out := make([]guess, s.layers)
-	v, skins := s.printer.Speed, s.printing.SkinLayers
+	v := s.printer.Speed
 	outer, inner, sparse, post := s.pace(v.OuterWall), s.pace(v.InnerWall), s.pace(v.Infill), s.pace(v.Support)
 	skin, bridge := s.pace(v.Skin), s.pace(v.Bridge)
-	bare := 0.0 // mm2 that no layer covers within the thickness of a skin
-	for _, up := range s.up[:min(max(skins-1, 0), s.layers)] {
-		bare += up
-	}
 	for i := range out {
-		bare += s.down[i]
-		if k := i + skins - 1; k < s.layers {
-			bare += s.up[max(k, 0)]
-		}
 		area := max(0, s.area[i])
 		shells := min(float64(s.shells), area/max(s.outline[i]*s.width, 1e-9))
 		inside := max(0, area-shells*s.outline[i]*s.width)
 		solid := inside
 		if s.infill < solidInfill {
-			solid = min(inside, max(0, bare))
+			solid = min(inside, s.bare(i))
 		}
 		g := &out[i]
 		g.skins = solid * skin
@@ -172,12 +166,22 @@ func (s *sketch) guesses() []guess {
 		g.all = s.outline[i]*s.width*(min(shells, 1)*outer+max(shells-1, 0)*inner) +
 			g.skins + (inside-solid)*s.infill*sparse + s.posts[i]*s.printing.SupportDensity*post
 		g.open = math.Hypot(s.gapX[i], s.gapY[i]) > s.width/8
-		bare -= s.up[i]
-		if k := i - skins + 1; k >= 0 && k < s.layers {
-			bare -= s.down[k]
-		}
 	}
 	return out
+}
+
+// bare is how much of layer i is not covered within the thickness of a skin, mm2.
+func (s *sketch) bare(i int) float64 {
+	sum := 0.0
+	for k := range s.printing.SkinLayers {
+		if i-k >= 0 {
+			sum += s.down[i-k]
+		}
+		if s.printing.TopSkin && i+k < s.layers {
+			sum += s.up[i+k]
+		}
+	}
+	return max(0, sum) // sums of slopes may end a hair below
 }
 
 // pace is how long an area of lines takes at a speed, s/mm2.

@@ -88,7 +88,7 @@ func planCopy(ctx context.Context, part *part, p *recipe, share float64) (*print
 	if err != nil {
 		return nil, err
 	}
-	return planOn(ctx, part, p, ground, p.marks(part.whole(), p.propped(ground), share))
+	return planOn(ctx, part, p, ground, p.marks(ctx, part.whole(), p.propped(ground), share))
 }
 
 // planOn cuts and plans a copy through the layers that some marks tell; nil for all.

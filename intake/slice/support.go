@@ -45,8 +45,7 @@ func findPosts(ctx context.Context, p *recipe, part *part) (*posts, error) {
 	}
 	touches, starts := g.sortTouches(all)
 	under := g.gaps(touches, starts)
-	g.spanBridges(p, under, touches, starts)
-	g.stand(p, under)
+	g.stand(p, under, g.bridged(p, under, touches, starts))
 	return g, nil
 }
 
@@ -65,25 +64,53 @@ const mostTouches = 12_000_000
 
 // touches lists where the columns' middle lines meet the facets. A line that
 // meets an edge meets exactly one of its facets: both measure the edge alike.
-func (g *posts) touches(ctx context.Context, p *recipe, part *part) ([]touch, error) {
+func (g *posts) touches(ctx context.Context, p *recipe, part *part) ([sharers][]touch, error) {
 	const steepnessSlack = 1e-4
 	steep := math.Sin(p.printing.SupportAngleDeg*math.Pi/180) + steepnessSlack
 	var found [sharers][]touch
+	likely := g.likelyTouches(part)
+	if sum(likely[:]) > mostTouches {
+		return found, errTangled
+	}
 	var total atomic.Int64
 	shared(len(part.triangles), func(k, from, to int) {
-		own := &found[k]
+		own := make([]touch, 0, int(1.05*likely[k])+100)
 		for f := from; f < to && total.Load() <= mostTouches && ctx.Err() == nil; f++ {
-			n := len(*own)
-			*own = g.facet(*own, part, f, steep)
-			if len(*own) > n {
-				total.Add(int64(len(*own) - n))
+			n := len(own)
+			own = g.facet(own, part, f, steep)
+			if len(own) > n {
+				total.Add(int64(len(own) - n))
 			}
 		}
+		found[k] = own
 	})
 	if total.Load() > mostTouches {
-		return nil, errTangled
+		return found, errTangled
 	}
-	return slices.Concat(found[:]...), ctx.Err()
+	return found, ctx.Err()
+}
+
+// likelyTouches is how many touches each sharer will find, by the area of its
+// facets as seen from above.
+func (g *posts) likelyTouches(part *part) [sharers]float64 {
+	var out [sharers]float64
+	shared(len(part.triangles), func(k, from, to int) {
+		twice := 0.0
+		for _, t := range part.triangles[from:to] {
+			a, b, c := &part.vertices[t[0]], &part.vertices[t[1]], &part.vertices[t[2]]
+			twice += math.Abs((b[0]-a[0])*(c[1]-a[1]) - (b[1]-a[1])*(c[0]-a[0]))
+		}
+		out[k] = twice / (2 * g.cell * g.cell)
+	})
+	return out
+}
+
+func sum(list []float64) float64 {
+	all := 0.0
+	for _, v := range list {
+		all += v
+	}
+	return all
 }
 
 func (g *posts) facet(out []touch, part *part, f int, steep float64) []touch {
@@ -131,19 +158,25 @@ func (g *posts) centreAfter(v, origin float64) int {
 
 // sortTouches sorts the touches by column and height; it returns them and where
 // each column begins.
-func (g *posts) sortTouches(all []touch) ([]touch, []int32) {
+func (g *posts) sortTouches(all [sharers][]touch) ([]touch, []int32) {
 	starts := make([]int32, g.nx*g.ny+2)
-	for _, t := range all {
-		starts[t.cell+2]++
-		g.used[t.cell] = true
+	n := 0
+	for _, list := range all {
+		for _, t := range list {
+			starts[t.cell+2]++
+			g.used[t.cell] = true
+		}
+		n += len(list)
 	}
 	for i := 2; i < len(starts); i++ {
 		starts[i] += starts[i-1]
 	}
-	sorted := make([]touch, len(all))
-	for _, t := range all {
-		sorted[starts[t.cell+1]] = t
-		starts[t.cell+1]++
+	sorted := make([]touch, n)
+	for _, list := range all {
+		for _, t := range list {
+			sorted[starts[t.cell+1]] = t
+			starts[t.cell+1]++
+		}
 	}
 	for i := range g.nx * g.ny {
 		slices.SortFunc(sorted[starts[i]:starts[i+1]], byHeight)
@@ -173,7 +206,6 @@ type gap struct {
 	cell        int32
 	bottom, top float32
 	onPart      bool
-	bridged     bool
 }
 
 // gaps finds the air under steep faces, column by column.
@@ -184,7 +216,7 @@ func (g *posts) gaps(touches []touch, starts []int32) []gap {
 		for _, t := range touches[starts[cell]:starts[cell+1]] {
 			if t.enter {
 				if w == 0 && t.steep {
-					out = append(out, gap{cell, floor, t.z, onPart, false})
+					out = append(out, gap{cell, floor, t.z, onPart})
 				}
 				w++
 				continue
@@ -198,9 +230,9 @@ func (g *posts) gaps(touches []touch, starts []int32) []gap {
 	return out
 }
 
-// spanBridges marks the gaps under flat spans that end on something at both
+// bridged tells which gaps are under flat spans that end on something at both
 // sides and are short enough, along x or along y.
-func (g *posts) spanBridges(p *recipe, under []gap, touches []touch, starts []int32) {
+func (g *posts) bridged(p *recipe, under []gap, touches []touch, starts []int32) []bool {
 	at := make([]int32, g.nx*g.ny+1) // first gap of each column
 	for _, u := range under {
 		at[u.cell+1]++
@@ -209,11 +241,13 @@ func (g *posts) spanBridges(p *recipe, under []gap, touches []touch, starts []in
 		at[i+1] += at[i]
 	}
 	s := spanner{posts: g, under: under, at: at, touches: touches, starts: starts, flat: float32(p.layer), longest: int(p.printing.BridgeMM/g.cell + 1)}
+	out := make([]bool, len(under))
 	shared(len(under), func(_, from, to int) {
 		for i := from; i < to; i++ {
-			under[i].bridged = s.spans(&under[i], 1) || s.spans(&under[i], g.nx)
+			out[i] = s.spans(&under[i], 1) || s.spans(&under[i], g.nx)
 		}
 	})
+	return out
 }
 
 type spanner struct {
@@ -283,15 +317,15 @@ func (s *spanner) solidAt(cell int, z float32) bool {
 
 // stand puts posts into the gaps, leaving air above them, and below them where
 // they stand on the part.
-func (g *posts) stand(p *recipe, under []gap) {
+func (g *posts) stand(p *recipe, under []gap, bridged []bool) {
 	air := float32(p.printing.SupportGapMM)
 	g.starts = make([]int32, g.nx*g.ny+1)
-	for _, u := range under {
+	for i, u := range under {
 		b := post{u.bottom, u.top - air}
 		if u.onPart {
 			b.bottom += air
 		}
-		if u.bridged || b.top-b.bottom < float32(p.layer) {
+		if bridged[i] || b.top-b.bottom < float32(p.layer) {
 			continue
 		}
 		g.posts = append(g.posts, b)
