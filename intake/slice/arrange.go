@@ -1,6 +1,7 @@
 package slice
 
 import (
+	"cmp"
 	"math"
 	"math/bits"
 	"slices"
@@ -29,7 +30,8 @@ type arranger struct {
 	splits []split   // hot pixels met by edges
 	pieces []piece   // of the arrangement
 	strips buckets   // of edges or pieces, by y
-	dots   buckets   // of points, by y
+	dots   buckets   // of points, by y, then x
+	swept  []xRange  // the edges of one strip, by x
 	table  edgeTable // pieces by their ends
 	bounds struct{ lo, hi int32 }
 	shift  uint // a strip is 2^shift high
@@ -102,11 +104,13 @@ func (r *arranger) outlines(inside fillRule) []loop {
 	edgeRange := func(i int) (int32, int32) { return r.yRange(r.edges[i]) }
 	r.layStrips(len(r.edges), edgeRange)
 	r.fill(&r.strips, len(r.edges), edgeRange)
+	r.sortStrips(&r.strips, func(i int32) int32 { return min(r.points[r.edges[i].a].x, r.points[r.edges[i].b].x) })
 	r.cross()
 	if r.tangled {
 		return nil
 	}
 	r.fill(&r.dots, len(r.points), func(i int) (int32, int32) { return r.points[i].y, r.points[i].y })
+	r.sortStrips(&r.dots, func(i int32) int32 { return r.points[i].x })
 	r.meetPixels()
 	if len(r.splits) == 0 && len(r.points) == len(r.edges) {
 		return r.untouched(inside)
@@ -115,6 +119,7 @@ func (r *arranger) outlines(inside fillRule) []loop {
 	pieceRange := func(i int) (int32, int32) { return r.points[r.pieces[i].a].y, r.points[r.pieces[i].b].y }
 	r.layStrips(len(r.pieces), pieceRange)
 	r.fill(&r.strips, len(r.pieces), pieceRange)
+	r.sortStrips(&r.strips, func(i int32) int32 { return min(r.points[r.pieces[i].a].x, r.points[r.pieces[i].b].x) })
 	return r.link(inside)
 }
 
@@ -167,17 +172,45 @@ func (r *arranger) fill(b *buckets, n int, yRange func(int) (int32, int32)) {
 func (r *arranger) cross() {
 	most := len(r.points) + tangle
 	for s := range r.strips.len() {
-		in := r.strips.of(s)
-		for i, e := range in {
+		r.swept = r.swept[:0]
+		for _, e := range r.strips.of(s) {
+			a, b := r.points[r.edges[e].a].x, r.points[r.edges[e].b].x
+			r.swept = append(r.swept, xRange{min(a, b), max(a, b), e})
+		}
+		for i, e := range r.swept {
 			if r.tangled = len(r.points) > most; r.tangled {
 				return
 			}
-			for _, f := range in[i+1:] {
-				r.crossPair(s, e, f)
+			for _, f := range r.swept[i+1:] {
+				if f.lo <= e.hi && e.lo <= f.hi {
+					r.crossPair(s, min(e.edge, f.edge), max(e.edge, f.edge))
+				} else if f.lo > e.hi && len(r.swept) > crowded {
+					break
+				}
 			}
 		}
 	}
 }
+
+// crowded is from how many things on a strip's are sorted by their left end, so
+// that most of them need not be compared.
+const crowded = 16
+
+func (r *arranger) sortStrips(b *buckets, left func(i int32) int32) {
+	for s := range b.len() {
+		if in := b.of(s); len(in) > crowded {
+			slices.SortFunc(in, func(a, b int32) int {
+				if l, m := left(a), left(b); l != m {
+					return cmp.Compare(l, m)
+				}
+				return cmp.Compare(a, b)
+			})
+		}
+	}
+}
+
+// xRange is an edge, from its left end to its right.
+type xRange struct{ lo, hi, edge int32 }
 
 func (r *arranger) crossPair(s int, i, k int32) {
 	e, f := r.edges[i], r.edges[k]
@@ -185,9 +218,6 @@ func (r *arranger) crossPair(s int, i, k int32) {
 		return // what touches is dealt with by the hot pixels
 	}
 	p, q, u, v := r.points[e.a], r.points[e.b], r.points[f.a], r.points[f.b]
-	if max(p.x, q.x) < min(u.x, v.x) || max(u.x, v.x) < min(p.x, q.x) {
-		return
-	}
 	if lo := max(min(p.y, q.y), min(u.y, v.y)); r.strip(lo) != s || lo > min(max(p.y, q.y), max(u.y, v.y)) {
 		return // each pair is looked at once: in the first strip both touch
 	}
@@ -221,8 +251,17 @@ func (r *arranger) meetPixels() {
 		a, b := r.points[e.a], r.points[e.b]
 		left, right := min(a.x, b.x), max(a.x, b.x)
 		for s := r.strip(lo); s <= r.strip(hi); s++ {
-			for _, id := range r.dots.of(s) {
+			dots := r.dots.of(s)
+			sorted := len(dots) > crowded
+			if sorted {
+				from, _ := slices.BinarySearchFunc(dots, left, func(id, x int32) int { return cmp.Compare(r.points[id].x, x) })
+				dots = dots[from:]
+			}
+			for _, id := range dots {
 				p := r.points[id]
+				if sorted && p.x > right {
+					break
+				}
 				if p.x < left || p.x > right || p.y < lo || p.y > hi || id == e.a || id == e.b {
 					continue
 				}

@@ -9,9 +9,13 @@ func (r *arranger) leftOf(i int) int32 {
 	a, b := r.points[p.a], r.points[p.b]
 	mx, my := int64(a.x)+int64(b.x), int64(a.y)+int64(b.y) // twice the middle
 	w := int32(0)
-	for _, k := range r.strips.of(int((my/2 - int64(r.bounds.lo)) >> r.shift)) {
+	in := r.strips.of(int((my/2 - int64(r.bounds.lo)) >> r.shift))
+	for _, k := range in {
 		o := r.pieces[k]
 		u, v := r.points[o.a], r.points[o.b]
+		if len(in) > crowded && 2*int64(min(u.x, v.x)) > mx {
+			break
+		}
 		if 2*int64(u.y) > my || my >= 2*int64(v.y) || int(k) == i {
 			continue // level pieces are never met
 		}

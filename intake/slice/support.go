@@ -117,8 +117,8 @@ func (g *posts) facet(out []touch, part *part, f int, steep float64) []touch {
 	t := part.triangles[f]
 	a, b, c := &part.vertices[t[0]], &part.vertices[t[1]], &part.vertices[t[2]]
 	j0, j1 := g.centreAfter(min(a[1], b[1], c[1]), g.y0), g.centreAfter(max(a[1], b[1], c[1]), g.y0)
-	if j0 == j1 {
-		return out
+	if j0 == j1 || g.centreAfter(min(a[0], b[0], c[0]), g.x0) == g.centreAfter(max(a[0], b[0], c[0]), g.x0) {
+		return out // between the columns
 	}
 	n := b.Sub(*a).Cross(c.Sub(*a))
 	if n[2] == 0 {
