@@ -15,13 +15,14 @@ func (s *sliced) covers(i, step int) []*rows {
 	return out
 }
 
-// under is the layer that carries level i; the plate carries the first.
+// under is what carries level i: the layer below it, or all of its own shape
+// where that need not be cut. The plate carries the first.
 func (s *sliced) under(i int) *rows {
-	h := s.levels[i].hatch
-	if s.levels[i].layer == 0 {
-		return s.slabs[i].shape[h]
+	l := s.levels[i]
+	if i == 0 || s.levels[i-1].layer != l.layer-1 {
+		return s.slabs[i].shape[l.hatch]
 	}
-	return s.slabs[i-1].shape[h]
+	return s.slabs[i-1].shape[l.hatch]
 }
 
 // covered is the part of a region over and under which all covers are.

@@ -34,28 +34,23 @@ func (p *recipe) layers(height float64) int {
 }
 
 // levels lists the layers of a height that are cut: the middle ones of the runs
-// that some marks, as parts of the height, divide it into (nil: every layer), and
-// such above and below them as tell where skins are.
-func (p *recipe) levels(height float64, marks []float64, most int) []level {
+// that were chosen (nil: every layer), and such above and below them as tell
+// where skins are.
+func (p *recipe) levels(height float64, c *choice, most int) []level {
 	n := p.layers(height)
-	if marks == nil && n > most {
-		marks = evenMarks(n, most/4) // three more are cut beside each
-	} else if marks == nil {
-		marks = evenMarks(n, n)
-	}
 	var planned []level
 	from := 0
-	for _, m := range withEnds(marks, n, p.printing.SkinLayers) {
-		if count := int(math.Round(m*float64(n))) - from; count > 0 {
+	for _, end := range p.withEnds(c.runs(n, most), n) {
+		if count := end - from; count > 0 {
 			l := p.level(from + count/2)
 			l.count, l.hatch = count, len(planned)%2
 			planned = append(planned, l)
-			from += count
+			from = end
 		}
 	}
 	out := slices.Clone(planned)
 	for _, l := range planned {
-		for _, k := range p.coverers(l) {
+		for _, k := range p.coverers(l, c) {
 			if k >= 0 && k < n {
 				out = append(out, p.level(k))
 			}
@@ -69,18 +64,27 @@ func (p *recipe) levels(height float64, marks []float64, most int) []level {
 
 // coverers are the layers that tell where a layer's skins and bridges are. Of
 // one that stands for others, the farthest and the one below it tell enough.
-func (p *recipe) coverers(l level) []int {
+// Where nothing faces up, or down, the layers on that side leave nothing bare.
+func (p *recipe) coverers(l level, c *choice) []int {
+	var out []int
 	reach := p.printing.SkinLayers
 	if p.infill >= solidInfill {
 		reach = 0
 	}
-	around := []int{l.layer - reach, l.layer - 1, l.layer + reach}
-	if l.count == 1 {
-		for k := range max(reach-1, 0) {
-			around = append(around, l.layer-1-k, l.layer+1+k)
+	within := func(step int) {
+		for k := 1; k < reach && l.count == 1; k++ {
+			out = append(out, l.layer+k*step)
 		}
+		out = append(out, l.layer+reach*step)
 	}
-	return around
+	if c == nil || c.layers[l.layer].above {
+		within(1)
+	}
+	if c == nil || c.layers[l.layer].below {
+		within(-1)
+		out = append(out, l.layer-1)
+	}
+	return out
 }
 
 // markFrames notes in which frames each shape is needed: its own and those of
@@ -109,24 +113,23 @@ func (p *recipe) level(layer int) level {
 	return level{layer: layer, bottom: p.first + float64(layer-1)*p.layer, thick: p.layer}
 }
 
-// withEnds adds marks between the layers of the bottom's and the top's skins.
-func withEnds(marks []float64, n, skins int) []float64 {
-	marks = slices.Clone(marks)
-	for i := range min(skins+1, n) {
-		marks = append(marks, float64(i+1)/float64(n), float64(n-i)/float64(n))
+// withEnds ends runs between the layers of the bottom's and the top's skins too.
+func (p *recipe) withEnds(ends []int, n int) []int {
+	ends = slices.Clone(ends)
+	for i := range min(p.printing.SkinLayers+1, n) {
+		ends = append(ends, i+1, n-i)
 	}
-	slices.Sort(marks)
-	return marks
+	slices.Sort(ends)
+	return ends
 }
 
-// evenMarks divides n layers into as many runs, or into most of them.
-func evenMarks(n, most int) []float64 {
-	k := min(n, most)
-	marks := make([]float64, k)
-	for i := range marks {
-		marks[i] = float64(i+1) / float64(k)
+// evenEnds divides n layers into k runs.
+func evenEnds(n, k int) []int {
+	ends := make([]int, k)
+	for i := range ends {
+		ends[i] = int(int64(i+1) * int64(n) / int64(k))
 	}
-	return marks
+	return ends
 }
 
 // slab is one layer, cut and with its walls.
@@ -155,9 +158,9 @@ type sliced struct {
 
 const sqrtHalf = math.Sqrt2 / 2
 
-// sliceAll cuts a part, in every layer or as the marks say.
-func sliceAll(ctx context.Context, part *part, p *recipe, marks []float64) (*sliced, error) {
-	s := &sliced{recipe: p, part: part, total: p.layers(part.size[2]), levels: p.levels(part.size[2], marks, p.affordable(part))}
+// sliceAll cuts a part, in the layers that were chosen; nil for all.
+func sliceAll(ctx context.Context, part *part, p *recipe, c *choice) (*sliced, error) {
+	s := &sliced{recipe: p, part: part, total: p.layers(part.size[2]), levels: p.levels(part.size[2], c, p.affordable(part))}
 	s.frames = [2]frame{{sqrtHalf, sqrtHalf, p.width}, {sqrtHalf, -sqrtHalf, p.width}}
 	s.slabs = make([]slab, len(s.levels))
 	zs := make([]float64, len(s.levels))

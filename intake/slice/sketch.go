@@ -140,8 +140,9 @@ func between(a, b *mesh.Vec, z float64) (x, y float64) {
 
 // guess is how long a layer roughly takes, and how much of that its skins, s.
 type guess struct {
-	all, skins float64
-	open       bool // its outlines do not close: what they will hold is not known
+	all, skins   float64
+	above, below bool // something faces up, or down, within the thickness of a skin
+	open         bool // its outlines do not close: what they will hold is not known
 }
 
 // guesses tells it for every layer, by what there is to lay and how fast.
@@ -154,9 +155,10 @@ func (s *sketch) guesses() []guess {
 		area := max(0, s.area[i])
 		shells := min(float64(s.shells), area/max(s.outline[i]*s.width, 1e-9))
 		inside := max(0, area-shells*s.outline[i]*s.width)
+		over, under := s.bare(i)
 		solid := inside
 		if s.infill < solidInfill {
-			solid = min(inside, s.bare(i))
+			solid = min(inside, over+under)
 		}
 		g := &out[i]
 		g.skins = solid * skin
@@ -165,23 +167,27 @@ func (s *sketch) guesses() []guess {
 		}
 		g.all = s.outline[i]*s.width*(min(shells, 1)*outer+max(shells-1, 0)*inner) +
 			g.skins + (inside-solid)*s.infill*sparse + s.posts[i]*s.printing.SupportDensity*post
+		g.above, g.below = over > trifle, under > trifle || s.down[i] > trifle
 		g.open = math.Hypot(s.gapX[i], s.gapY[i]) > s.width/8
 	}
 	return out
 }
 
-// bare is how much of layer i is not covered within the thickness of a skin, mm2.
-func (s *sketch) bare(i int) float64 {
-	sum := 0.0
+// trifle is an area, mm2, no larger than what rounding leaves.
+const trifle = 1e-6
+
+// bare is how much of layer i no layer covers within the thickness of a skin, and
+// how much none carries, mm2.
+func (s *sketch) bare(i int) (over, under float64) {
 	for k := range s.printing.SkinLayers {
 		if i-k >= 0 {
-			sum += s.down[i-k]
+			under += s.down[i-k]
 		}
 		if s.printing.TopSkin && i+k < s.layers {
-			sum += s.up[i+k]
+			over += s.up[i+k]
 		}
 	}
-	return max(0, sum) // sums of slopes may end a hair below
+	return max(0, over), max(0, under)
 }
 
 // pace is how long an area of lines takes at a speed, s/mm2.

@@ -88,17 +88,17 @@ func planCopy(ctx context.Context, part *part, p *recipe, share float64) (*print
 	if err != nil {
 		return nil, err
 	}
-	return planOn(ctx, part, p, ground, p.marks(ctx, part.whole(), p.propped(ground), share))
+	return planOn(ctx, part, p, ground, p.choose(ctx, part.whole(), p.propped(ground), share))
 }
 
-// planOn cuts and plans a copy through the layers that some marks tell; nil for all.
-func planOn(ctx context.Context, part *part, p *recipe, ground *posts, marks []float64) (*printed, error) {
-	s, err := sliceAll(ctx, part, p, marks)
+// planOn cuts and plans a copy in the layers that were chosen; nil for all.
+func planOn(ctx context.Context, part *part, p *recipe, ground *posts, c *choice) (*printed, error) {
+	s, err := sliceAll(ctx, part, p, c)
 	if err != nil {
 		return nil, err
 	}
 	if part.second != nil {
-		if s.second, err = sliceAll(ctx, part.second, p, marks); err != nil {
+		if s.second, err = sliceAll(ctx, part.second, p, c); err != nil {
 			return nil, err
 		}
 	}

@@ -26,9 +26,27 @@ const (
 // between the lines differ by chance, which evens out over a few.
 const longest = 16
 
-// marks divides a part's layers into runs whose middle layers stand for the
-// runs, as parts of their number; nil when each layer is to be cut.
-func (p *recipe) marks(ctx context.Context, part *part, g *posts, share float64) []float64 {
+// choice is which layers stand for the others.
+type choice struct {
+	ends   []int // of the runs, in order: the middle layer of each is planned
+	layers []guess
+}
+
+// runs tells where runs of n layers end; where nothing was chosen, each layer is
+// one, or a run is long enough that few are cut.
+func (c *choice) runs(n, most int) []int {
+	switch {
+	case c != nil:
+		return c.ends
+	case n > most:
+		return evenEnds(n, most/4) // up to three more are cut beside each
+	}
+	return evenEnds(n, n)
+}
+
+// choose chooses layers that stand for the rest of a part, whose time is then
+// off by no more than a share; nil when each layer is to be cut.
+func (p *recipe) choose(ctx context.Context, part *part, g *posts, share float64) *choice {
 	if n := p.layers(part.size[2]); p.in.EveryLayer || n <= fewLayers || n > p.affordable(part) {
 		return nil
 	}
@@ -40,12 +58,12 @@ func (p *recipe) marks(ctx context.Context, part *part, g *posts, share float64)
 	if all < shortJob {
 		return nil
 	}
-	return marksOf(layers, share)
+	return &choice{runsOf(layers, share), layers}
 }
 
-// marksOf parts runs in the middle, again and again the one that its middle
+// runsOf parts runs in the middle, again and again the one that its middle
 // layer tells least of, until the time is off by no more than a share.
-func marksOf(layers []guess, share float64) []float64 {
+func runsOf(layers []guess, share float64) []int {
 	n := len(layers)
 	j := judge{layers, make([]guess, n+1)}
 	for i, g := range layers {
@@ -67,17 +85,17 @@ func marksOf(layers []guess, share float64) []float64 {
 		heap.Push(&runs, b)
 		off += a.off + b.off - r.off
 	}
-	marks := make([]float64, len(runs))
-	for i, r := range runs {
-		marks[i] = float64(r.to) / float64(n)
+	var ends []int
+	for _, r := range runs {
+		ends = append(ends, r.to)
 	}
 	for i, g := range layers {
 		if g.open {
-			marks = append(marks, float64(i)/float64(n), float64(i+1)/float64(n))
+			ends = append(ends, i, i+1)
 		}
 	}
-	slices.Sort(marks)
-	return marks
+	slices.Sort(ends)
+	return ends
 }
 
 // judge tells how well the middle of a run stands for it.

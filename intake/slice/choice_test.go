@@ -45,7 +45,8 @@ func planned(t *testing.T, m *mesh.Mesh, s job.Settings) (few, all *printed) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if few, err = planOn(context.Background(), part, p, ground, marksOf(p.sketched(context.Background(), part, ground).guesses(), closely)); err != nil {
+	layers := p.sketched(context.Background(), part, ground).guesses()
+	if few, err = planOn(context.Background(), part, p, ground, &choice{runsOf(layers, closely), layers}); err != nil {
 		t.Fatal(err)
 	}
 	if all, err = planOn(context.Background(), part, p, ground, nil); err != nil {
@@ -167,7 +168,7 @@ func TestWhichAreCutWhole(t *testing.T) {
 }
 
 // Every layer is stood for once, by itself or by another.
-func TestMarks(t *testing.T) {
+func TestRuns(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 7))
 	for range 200 {
 		n := 1 + r.IntN(500)
@@ -182,7 +183,7 @@ func TestMarks(t *testing.T) {
 		}
 		height := p.first + float64(n-1)*p.layer
 		sum, last := 0, -1
-		for _, l := range p.levels(height, marksOf(layers, 0.1*r.Float64()), n) {
+		for _, l := range p.levels(height, &choice{runsOf(layers, 0.1*r.Float64()), layers}, n) {
 			if l.layer <= last || l.layer >= n {
 				t.Fatalf("%d layers: layer %d after %d", n, l.layer, last)
 			}
