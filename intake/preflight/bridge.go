@@ -38,6 +38,9 @@ func (p *part) fromSides(s stance, r hangRules, at sample) (held bool, across sp
 	near := 0
 	for k := range far {
 		far[k] = math.Inf(1)
+		if !level && k >= ways && math.IsInf(far[k-ways], 1) {
+			continue // no bridge without a wall on either side
+		}
 		if hit, ok := p.first(under, s.side(angleOf(k)), reach); ok {
 			far[k] = hit.far
 		}
