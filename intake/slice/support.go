@@ -233,6 +233,19 @@ func (g *posts) gaps(touches []touch, starts []int32) []gap {
 // bridged tells which gaps are under flat spans that end on something at both
 // sides and are short enough, along x or along y.
 func (g *posts) bridged(p *recipe, under []gap, touches []touch, starts []int32) []bool {
+	s := g.spannerOf(p, under, touches, starts)
+	alongX, alongY := s.levelRuns(1), s.levelRuns(g.nx)
+	out := make([]bool, len(under))
+	shared(len(under), func(_, from, to int) {
+		for i := from; i < to; i++ {
+			u := &under[i]
+			out[i] = int(alongX[i]) <= s.longest && s.spans(u, 1) || int(alongY[i]) <= s.longest && s.spans(u, g.nx)
+		}
+	})
+	return out
+}
+
+func (g *posts) spannerOf(p *recipe, under []gap, touches []touch, starts []int32) *spanner {
 	at := make([]int32, g.nx*g.ny+1) // first gap of each column
 	for _, u := range under {
 		at[u.cell+1]++
@@ -240,14 +253,7 @@ func (g *posts) bridged(p *recipe, under []gap, touches []touch, starts []int32)
 	for i := range g.nx * g.ny {
 		at[i+1] += at[i]
 	}
-	s := spanner{posts: g, under: under, at: at, touches: touches, starts: starts, flat: float32(p.layer), longest: int(p.printing.BridgeMM/g.cell + 1)}
-	out := make([]bool, len(under))
-	shared(len(under), func(_, from, to int) {
-		for i := from; i < to; i++ {
-			out[i] = s.spans(&under[i], 1) || s.spans(&under[i], g.nx)
-		}
-	})
-	return out
+	return &spanner{posts: g, under: under, at: at, touches: touches, starts: starts, flat: float32(p.layer), longest: int(p.printing.BridgeMM/g.cell + 1)}
 }
 
 type spanner struct {
@@ -279,6 +285,32 @@ func (s *spanner) spans(u *gap, stride int) bool {
 		}
 	}
 	return carried == 2 && cells <= s.longest
+}
+
+// levelRuns counts, for each gap, the columns in line with it along one axis that
+// have a gap of the very same height without a break: where they are too many,
+// nothing more need be looked at.
+func (s *spanner) levelRuns(stride int) []int32 {
+	run, counts := make([]int32, len(s.under)), []int32{}
+	for i, u := range s.under {
+		run[i] = -1
+		if before := int(u.cell) - stride; s.sameLine(int(u.cell), before, stride) {
+			for k := s.at[before]; k < s.at[before+1]; k++ {
+				if s.under[k].top == u.top {
+					run[i] = run[k]
+				}
+			}
+		}
+		if run[i] < 0 {
+			run[i] = int32(len(counts))
+			counts = append(counts, 0)
+		}
+		counts[run[i]]++
+	}
+	for i, r := range run {
+		run[i] = counts[r]
+	}
+	return run
 }
 
 // sameLine tells whether a column is still on the grid, in line with another.

@@ -1,0 +1,48 @@
+package slice
+
+import (
+	"context"
+	"testing"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
+	"meshclerk/intake/mesh/shapes"
+)
+
+// Counting level runs first saves looking, and changes nothing.
+func TestLevelRuns(t *testing.T) {
+	long, short := 0, 0
+	for _, m := range append(manyParts(), joined(box(0, 0, 0, 3, 3, 30), box(30, 0, 0, 3, 3, 30), box(0, 0, 29, 33, 12, 4)), shapes.Mushroom(80, 8, 30, 50), box(0, 0, 5, 9, 40, 3),
+		shapes.OnBed(shapes.Rotated(shapes.OpenBox(40, 40, 30, 2), mesh.Vec{1, 0, 0}, 180))) {
+		p, err := newRecipe(inputFor(t, m, job.Settings{}))
+		if err != nil {
+			t.Fatal(err)
+		}
+		part, err := newPart(context.Background(), m, p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		g := newGrid(p, part)
+		all, err := g.touches(context.Background(), p, part)
+		if err != nil {
+			t.Fatal(err)
+		}
+		touches, starts := g.sortTouches(all)
+		under := g.gaps(touches, starts)
+		s := g.spannerOf(p, under, touches, starts)
+		got, runs := g.bridged(p, under, touches, starts), s.levelRuns(1)
+		for i := range under {
+			if want := s.spans(&under[i], 1) || s.spans(&under[i], g.nx); got[i] != want {
+				t.Fatalf("gap %d: bridged is %t", i, got[i])
+			}
+			if int(runs[i]) > s.longest {
+				long++
+			} else {
+				short++
+			}
+		}
+	}
+	if long < 1000 || short < 1000 {
+		t.Errorf("%d long and %d short runs prove little", long, short)
+	}
+}
