@@ -42,8 +42,9 @@ func (p *recipe) levels(height float64, c *choice, most int) []level {
 	from := 0
 	for _, end := range p.withEnds(c.runs(n, most), n) {
 		if count := end - from; count > 0 {
-			l := p.level(from + count/2)
-			l.count, l.hatch = count, len(planned)%2
+			hatch := len(planned) % 2
+			l := p.level(from + (count-hatch)/2) // of an even number, the upper and the lower by turns
+			l.count, l.hatch = count, hatch
 			planned = append(planned, l)
 			from = end
 		}
