@@ -47,6 +47,12 @@ func extremes(vertices []mesh.Vec, box mesh.Box) []mesh.Vec {
 	return out
 }
 
+// hullOf is the convex hull of a cloud that may be large.
+func hullOf(cloud []mesh.Vec) (corners []mesh.Vec, flats []flat) {
+	box := boxOf(cloud)
+	return convexHull(extremes(cloud, box), box)
+}
+
 // directionBin gives the cell of the direction cube and the squared length.
 func directionBin(d mesh.Vec) (bin int, reach float64) {
 	side := 0

@@ -31,8 +31,7 @@ type envelope struct {
 }
 
 func envelopeOf(m *mesh.Mesh) envelope {
-	box := m.Bounds()
-	corners, flats := convexHull(extremes(m.Vertices, box), box)
+	corners, flats := hullOf(m.Vertices)
 	return envelope{corners, thinned(corners, 250), merge(flats)}
 }
 

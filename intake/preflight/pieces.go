@@ -108,8 +108,7 @@ func (p *part) lumps(s stance) []lump {
 		}
 	}
 	for i, c := range clouds {
-		box := boxOf(c)
-		out[i].corners, _ = convexHull(extremes(c, box), box)
+		out[i].corners, _ = hullOf(c)
 	}
 	slices.SortStableFunc(out, func(a, b lump) int { return cmp.Compare(b.volume, a.volume) })
 	return out

@@ -104,7 +104,7 @@ func (r *arranger) outlines(inside fillRule) []loop {
 	edgeRange := func(i int) (int32, int32) { return r.yRange(r.edges[i]) }
 	r.layStrips(len(r.edges), edgeRange)
 	r.fill(&r.strips, len(r.edges), edgeRange)
-	r.sortStrips(&r.strips, func(i int32) int32 { return min(r.points[r.edges[i].a].x, r.points[r.edges[i].b].x) })
+	r.sortStrips(&r.strips, func(i int32) int32 { return r.leftEnd(r.edges[i].a, r.edges[i].b) })
 	r.cross()
 	if r.tangled {
 		return nil
@@ -119,7 +119,7 @@ func (r *arranger) outlines(inside fillRule) []loop {
 	pieceRange := func(i int) (int32, int32) { return r.points[r.pieces[i].a].y, r.points[r.pieces[i].b].y }
 	r.layStrips(len(r.pieces), pieceRange)
 	r.fill(&r.strips, len(r.pieces), pieceRange)
-	r.sortStrips(&r.strips, func(i int32) int32 { return min(r.points[r.pieces[i].a].x, r.points[r.pieces[i].b].x) })
+	r.sortStrips(&r.strips, func(i int32) int32 { return r.leftEnd(r.pieces[i].a, r.pieces[i].b) })
 	return r.link(inside)
 }
 
@@ -192,9 +192,11 @@ func (r *arranger) cross() {
 	}
 }
 
-// crowded is from how many things on a strip's are sorted by their left end, so
-// that most of them need not be compared.
+// crowded is how many things a strip may hold before they are sorted by their
+// left ends, so that most of them need not be compared.
 const crowded = 16
+
+func (r *arranger) leftEnd(a, b int32) int32 { return min(r.points[a].x, r.points[b].x) }
 
 func (r *arranger) sortStrips(b *buckets, left func(i int32) int32) {
 	for s := range b.len() {

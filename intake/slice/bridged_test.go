@@ -14,14 +14,7 @@ func TestLevelRuns(t *testing.T) {
 	long, short := 0, 0
 	for _, m := range append(manyParts(), joined(box(0, 0, 0, 3, 3, 30), box(30, 0, 0, 3, 3, 30), box(0, 0, 29, 33, 12, 4)), shapes.Mushroom(80, 8, 30, 50), box(0, 0, 5, 9, 40, 3),
 		shapes.OnBed(shapes.Rotated(shapes.OpenBox(40, 40, 30, 2), mesh.Vec{1, 0, 0}, 180))) {
-		p, err := newRecipe(inputFor(t, m, job.Settings{}))
-		if err != nil {
-			t.Fatal(err)
-		}
-		part, err := newPart(context.Background(), m, p)
-		if err != nil {
-			t.Fatal(err)
-		}
+		p, part := prepared(t, m, inputFor(t, m, job.Settings{}))
 		g := newGrid(p, part)
 		all, err := g.touches(context.Background(), p, part)
 		if err != nil {

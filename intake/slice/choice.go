@@ -50,25 +50,17 @@ func (p *recipe) choose(ctx context.Context, part *part, g *posts, share float64
 	if n := p.layers(part.size[2]); p.in.EveryLayer || n <= fewLayers || n > p.affordable(part) {
 		return nil
 	}
-	layers := p.sketched(ctx, part, g).guesses()
-	all := 0.0
-	for _, l := range layers {
-		all += l.all
-	}
-	if all < shortJob {
+	j := newJudge(p.sketched(ctx, part, g).guesses())
+	if j.all() < shortJob {
 		return nil
 	}
-	return &choice{runsOf(layers, share), layers}
+	return j.choice(share)
 }
 
-// runsOf parts runs in the middle, again and again the one that its middle
+// choice parts runs in the middle, again and again the one that its middle
 // layer tells least of, until the time is off by no more than a share.
-func runsOf(layers []guess, share float64) []int {
-	n := len(layers)
-	j := judge{layers, make([]guess, n+1)}
-	for i, g := range layers {
-		j.sums[i+1] = guess{all: j.sums[i].all + g.all, skins: j.sums[i].skins + g.skins}
-	}
+func (j *judge) choice(share float64) *choice {
+	n := len(j.layers)
 	var runs stretches
 	off := 0.0
 	for from := 0; from < n; from += longest {
@@ -76,7 +68,7 @@ func runsOf(layers []guess, share float64) []int {
 		heap.Push(&runs, r)
 		off += r.off
 	}
-	for off > share*j.sums[n].all && runs[0].to-runs[0].from > 1 {
+	for off > share*j.all() && runs[0].to-runs[0].from > 1 {
 		r := runs[0]
 		mid := (r.from + r.to) / 2
 		a, b := j.stretch(r.from, mid), j.stretch(mid, r.to)
@@ -89,13 +81,13 @@ func runsOf(layers []guess, share float64) []int {
 	for _, r := range runs {
 		ends = append(ends, r.to)
 	}
-	for i, g := range layers {
+	for i, g := range j.layers {
 		if g.open {
 			ends = append(ends, i, i+1)
 		}
 	}
 	slices.Sort(ends)
-	return ends
+	return &choice{ends, j.layers}
 }
 
 // judge tells how well the middle of a run stands for it.
@@ -103,6 +95,17 @@ type judge struct {
 	layers []guess
 	sums   []guess // of the layers before
 }
+
+func newJudge(layers []guess) *judge {
+	j := &judge{layers, make([]guess, len(layers)+1)}
+	for i, g := range layers {
+		j.sums[i+1] = guess{all: j.sums[i].all + g.all, skins: j.sums[i].skins + g.skins}
+	}
+	return j
+}
+
+// all is how long all layers take.
+func (j *judge) all() float64 { return j.sums[len(j.layers)].all }
 
 // stretch judges a run: by how far off its time is when its middle stands for
 // it, by a little of how much its layers differ, since chance may hide that,

@@ -33,20 +33,13 @@ func TestFewerCuts(t *testing.T) {
 // planned plans a part from layers that stand for the rest, and from all.
 func planned(t *testing.T, m *mesh.Mesh, s job.Settings) (few, all *printed) {
 	t.Helper()
-	p, err := newRecipe(inputFor(t, m, s))
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := newPart(context.Background(), m, p)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p, part := prepared(t, m, inputFor(t, m, s))
 	ground, err := findPosts(context.Background(), p, part)
 	if err != nil {
 		t.Fatal(err)
 	}
 	layers := p.sketched(context.Background(), part, ground).guesses()
-	if few, err = planOn(context.Background(), part, p, ground, &choice{runsOf(layers, closely), layers}); err != nil {
+	if few, err = planOn(context.Background(), part, p, ground, newJudge(layers).choice(closely)); err != nil {
 		t.Fatal(err)
 	}
 	if all, err = planOn(context.Background(), part, p, ground, nil); err != nil {
@@ -183,7 +176,7 @@ func TestRuns(t *testing.T) {
 		}
 		height := p.first + float64(n-1)*p.layer
 		sum, last := 0, -1
-		for _, l := range p.levels(height, &choice{runsOf(layers, 0.1*r.Float64()), layers}, n) {
+		for _, l := range p.levels(height, newJudge(layers).choice(0.1*r.Float64()), n) {
 			if l.layer <= last || l.layer >= n {
 				t.Fatalf("%d layers: layer %d after %d", n, l.layer, last)
 			}

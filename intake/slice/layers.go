@@ -49,6 +49,15 @@ func (p *recipe) levels(height float64, c *choice, most int) []level {
 			from = end
 		}
 	}
+	if len(planned) < n {
+		planned = p.withCoverers(planned, n, c)
+	}
+	p.markFrames(planned)
+	return planned
+}
+
+// withCoverers adds the layers, of n, that tell where the planned ones have skins.
+func (p *recipe) withCoverers(planned []level, n int, c *choice) []level {
 	out := slices.Clone(planned)
 	for _, l := range planned {
 		for _, k := range p.coverers(l, c) {
@@ -58,9 +67,7 @@ func (p *recipe) levels(height float64, c *choice, most int) []level {
 		}
 	}
 	slices.SortStableFunc(out, func(a, b level) int { return a.layer - b.layer }) // planned ones first
-	out = slices.CompactFunc(out, func(a, b level) bool { return a.layer == b.layer })
-	p.markFrames(out)
-	return out
+	return slices.CompactFunc(out, func(a, b level) bool { return a.layer == b.layer })
 }
 
 // coverers are the layers that tell where a layer's skins and bridges are. Of
@@ -108,10 +115,16 @@ func (p *recipe) markFrames(levels []level) {
 
 // level is a layer as it lies, with nothing told of how it is cut.
 func (p *recipe) level(layer int) level {
+	bottom, thick := p.lies(layer)
+	return level{layer: layer, bottom: bottom, thick: thick}
+}
+
+// lies tells how high a layer's bottom is and how thick it is, mm.
+func (p *recipe) lies(layer int) (bottom, thick float64) {
 	if layer == 0 {
-		return level{thick: p.first}
+		return 0, p.first
 	}
-	return level{layer: layer, bottom: p.first + float64(layer-1)*p.layer, thick: p.layer}
+	return p.first + float64(layer-1)*p.layer, p.layer
 }
 
 // withEnds ends runs between the layers of the bottom's and the top's skins too.

@@ -21,23 +21,12 @@ import (
 // next layer and changes of nozzle are no rows. It is for checking the times
 // with another planner: no machine understands it.
 func Moves(ctx context.Context, m *mesh.Mesh, in Input, w io.Writer) error {
-	p, err := newRecipe(in)
+	in.EveryLayer = true
+	p, err := NewPlan(ctx, m, in)
 	if err != nil {
 		return err
 	}
-	part, err := newPart(ctx, m, p)
-	if err != nil {
-		return err
-	}
-	ground, err := findPosts(ctx, p, part.whole())
-	if err != nil {
-		return err
-	}
-	pr, err := planOn(ctx, part, p, ground, nil)
-	if err != nil {
-		return err
-	}
-	out := &moveWriter{printed: pr, w: bufio.NewWriter(w), timer: newTimer(p)}
+	out := &moveWriter{printed: p.printed, w: bufio.NewWriter(w), timer: newTimer(p.printed.recipe)}
 	if err := out.write(ctx); err != nil {
 		return err
 	}

@@ -144,14 +144,7 @@ func (s *sliced) shapeLength(i int) float64 {
 
 func slicedWith(t *testing.T, m *mesh.Mesh, set job.Settings) *sliced {
 	t.Helper()
-	p, err := newRecipe(inputFor(t, m, set))
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := newPart(context.Background(), m, p)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p, part := prepared(t, m, inputFor(t, m, set))
 	s, err := sliceAll(context.Background(), part, p, nil)
 	if err != nil {
 		t.Fatal(err)

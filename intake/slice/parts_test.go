@@ -36,6 +36,20 @@ func inputFor(t testing.TB, m *mesh.Mesh, s job.Settings) Input {
 	return in
 }
 
+// prepared is a part made ready for cutting, and how it is printed.
+func prepared(t testing.TB, m *mesh.Mesh, in Input) (*recipe, *part) {
+	t.Helper()
+	p, err := newRecipe(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	part, err := newPart(context.Background(), m, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p, part
+}
+
 func mustEstimate(t testing.TB, m *mesh.Mesh, in Input) job.Estimate {
 	t.Helper()
 	e, err := Estimate(context.Background(), m, in)

@@ -12,14 +12,7 @@ import (
 // packed packs as many copies as there is room for.
 func packed(t *testing.T, m *mesh.Mesh, in Input, n int) (*posts, plate) {
 	t.Helper()
-	p, err := newRecipe(in)
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := newPart(context.Background(), m, p)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p, part := prepared(t, m, in)
 	g, err := findPosts(context.Background(), p, part)
 	if err != nil {
 		t.Fatal(err)

@@ -76,14 +76,6 @@ func (s *sketch) above(z float64) int {
 	return int(max(z-s.first, -s.layer/2)/s.layer+0.5) + 1
 }
 
-// middle is the height at which layer i is cut.
-func (s *sketch) middle(i int) float64 {
-	if i == 0 {
-		return s.first / 2
-	}
-	return s.first + (float64(i)-0.5)*s.layer
-}
-
 // spread adds an amount to each of the layers from one to another, or to all of
 // them together. It only notes where the amount begins and where it ends.
 func (s *sketch) spread(list []float64, lo, hi int, amount float64, together bool) {
@@ -116,7 +108,8 @@ func (s *sketch) facet(a, b, c *mesh.Vec) {
 		s.spread(s.down, lo, hi, -seen, true)
 	}
 	for i := lo; i < min(hi, s.layers); i++ {
-		z := s.middle(i)
+		bottom, thick := s.lies(i)
+		z := bottom + thick/2
 		if z <= a[2] || z > c[2] {
 			continue // by rounding; as where layers are cut, a corner at the height is above it
 		}

@@ -84,11 +84,12 @@ func (p *Plan) Estimate(ctx context.Context) (job.Estimate, error) {
 // planCopy cuts and plans one copy, from layers that stand for the rest where the
 // time is then off by no more than a share.
 func planCopy(ctx context.Context, part *part, p *recipe, share float64) (*printed, error) {
-	ground, err := findPosts(ctx, p, part.whole())
+	whole := part.whole()
+	ground, err := findPosts(ctx, p, whole)
 	if err != nil {
 		return nil, err
 	}
-	return planOn(ctx, part, p, ground, p.choose(ctx, part.whole(), p.propped(ground), share))
+	return planOn(ctx, part, p, ground, p.choose(ctx, whole, p.propped(ground), share))
 }
 
 // planOn cuts and plans a copy in the layers that were chosen; nil for all.

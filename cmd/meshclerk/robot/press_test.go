@@ -14,25 +14,32 @@ import (
 	"meshclerk/intake/mesh/shapes"
 )
 
+// robotWith is a robot under the default rules whose ledger holds a part on its bed.
+func robotWith(t *testing.T, part *mesh.Mesh) (r *Robot, l *ledger.Ledger, sha string) {
+	t.Helper()
+	l, err := ledger.Open(t.Context(), t.TempDir(), nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { l.Close() })
+	var b bytes.Buffer
+	if err := mesh.WriteSTL(&b, shapes.OnBed(part)); err != nil {
+		t.Fatal(err)
+	}
+	sha, _, err = l.PutBlob(t.Context(), ledger.KindMesh, &b, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return underDefaults(l, slog.New(slog.DiscardHandler), time.Now), l, sha
+}
+
 // A job that goes to another printer's list has that printer's hours, and still
 // the price that the patron was told.
 func TestReassignWorksOutTheHours(t *testing.T) {
 	ctx := t.Context()
-	l, err := ledger.Open(ctx, t.TempDir(), nil, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	r := underDefaults(l, slog.New(slog.DiscardHandler), time.Now)
-	var b bytes.Buffer
-	if err := mesh.WriteSTL(&b, shapes.OnBed(shapes.Bracket(60, 30))); err != nil {
-		t.Fatal(err)
-	}
-	sha, _, err := l.PutBlob(ctx, ledger.KindMesh, &b, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
+	r, l, sha := robotWith(t, shapes.Bracket(60, 30))
 	j := job.Job{Patron: job.Address{Address: "ada@example.org"}, File: "bracket.stl", Blob: sha, Settings: job.Settings{Printer: "Bench 1"}}
+	var err error
 	if j.Report, _, err = r.Examine(ctx, j); err != nil {
 		t.Fatal(err)
 	}
@@ -73,20 +80,7 @@ func TestReassignWorksOutTheHours(t *testing.T) {
 // The picture in a letter is light, and says in the patron's language what it shows.
 func TestLettersPicture(t *testing.T) {
 	ctx := t.Context()
-	l, err := ledger.Open(ctx, t.TempDir(), nil, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	r := underDefaults(l, slog.New(slog.DiscardHandler), time.Now)
-	var b bytes.Buffer
-	if err := mesh.WriteSTL(&b, shapes.OnBed(shapes.Torus(40, 12, 300, 100))); err != nil {
-		t.Fatal(err)
-	}
-	sha, _, err := l.PutBlob(ctx, ledger.KindMesh, &b, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
+	r, _, sha := robotWith(t, shapes.Torus(40, 12, 300, 100))
 	for lang, want := range map[string]string{"en": "104 mm wide, 104 mm deep and 24 mm high", "fr": "104 mm de large, 104 mm de profondeur et 24 mm de haut", "es": "104 mm de ancho, 104 mm de fondo y 24 mm de alto"} {
 		p := r.picture(ctx, []*job.Job{{File: "ring.stl", Blob: sha, Language: lang, Report: &job.Report{Readable: true}}})
 		if p == nil || len(p.PNG) == 0 || len(p.PNG) > mostPicture || !strings.Contains(p.Alt, "ring.stl") || !strings.Contains(p.Alt, want) {
