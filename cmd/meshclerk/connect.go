@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"log/slog"
+	"slices"
 
 	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/credential"
@@ -39,6 +40,14 @@ func newServers(c *config, r *rules.Rules, getenv func(string) string, log *slog
 	}
 	s.smtpSecret, err = credential.New(c.SMTP.Credential, getenv, log)
 	return s, err
+}
+
+// secretWarnings says which secret files of an installation others may read.
+func secretWarnings(c *config, getenv func(string) string) []string {
+	out := slices.Concat(credential.Warnings(c.IMAP.Credential, getenv), credential.Warnings(c.SMTP.Credential, getenv),
+		credential.FileWarnings(c.StaffPage.KeyFile))
+	slices.Sort(out)
+	return slices.Compact(out) // both servers may be opened by one file
 }
 
 func (s mailServer) wire(table string, r *rules.Rules) wire.Config {

@@ -31,6 +31,8 @@ func (c *doctorCmd) Run(e *env) error {
 	d.say(wire.Passed("configuration", c.Config+" is in order"))
 	r := d.rules(conf)
 	d.data(conf.Data)
+	d.secrets(conf, e.getenv)
+	d.page(conf.StaffPage, time.Now())
 	if r != nil {
 		d.servers(e, conf, r)
 	}
@@ -111,6 +113,33 @@ func writable(dir string) error {
 	}
 	defer os.Remove(filepath.Join(dir, filepath.Base(f.Name())))
 	return f.Close()
+}
+
+// secrets tells which secret files others may read.
+func (d *doctor) secrets(conf *config, getenv func(string) string) {
+	for _, w := range secretWarnings(conf, getenv) {
+		d.say(wire.Doubtful("secrets", w))
+	}
+}
+
+// soon is how long before its end a certificate should be renewed.
+const soon = 14 * 24 * time.Hour
+
+// page tries what the staff page needs.
+func (d *doctor) page(c pageConfig, now time.Time) {
+	cert, err := c.certificate(now)
+	if err != nil {
+		d.say(wire.Failed("staff page", err))
+	}
+	if cert == nil {
+		return
+	}
+	ends := cert.leaf().NotAfter
+	if text := fmt.Sprintf("its certificate expires on %s", ends.Format(time.DateOnly)); ends.Sub(now) < soon {
+		d.say(wire.Doubtful("staff page", text+"; renew it"))
+	} else {
+		d.say(wire.Passed("staff page", text))
+	}
 }
 
 // servers tries both mail servers, side by side with their own deadlines.

@@ -35,6 +35,9 @@ func (c *runCmd) Run(e *env) error {
 		return err
 	}
 	log := newLog(e.err)
+	for _, w := range secretWarnings(conf, e.getenv) {
+		log.Warn("secret file open to others", "what", w)
+	}
 	s, err := newServers(conf, r, e.getenv, log)
 	if err != nil {
 		return err
@@ -74,10 +77,15 @@ func serve(ctx context.Context, listen string, bot *robot.Robot, page *staffPage
 		return fmt.Errorf("the address %s cannot be listened on (is another copy running?): %w", listen, err)
 	}
 	web := &http.Server{Handler: handler(bot, page), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 2 * time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10}
+	working, end := context.WithCancel(ctx)
+	defer end()
 	failed := make(chan error, 1)
-	go func() { failed <- page.serve(web, ln) }()
+	go func() {
+		failed <- page.serve(web, ln)
+		end() // a robot whose page is gone must not go on as if all were well
+	}()
 	ready(ln.Addr().String())
-	err = bot.Run(ctx)
+	err = bot.Run(working)
 	bounded, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
 	defer cancel()
 	if errWeb := web.Shutdown(bounded); err == nil {

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io"
@@ -36,25 +37,36 @@ type pageConfig struct {
 
 // staffPage is the page as it is served, or nothing.
 type staffPage struct {
-	desk      *desk.Desk
-	cert, key string
+	desk *desk.Desk
+	cert *certificate // nil without TLS of our own
+}
+
+// certificate loads the page's certificate, or nil where there is none.
+func (c pageConfig) certificate(now time.Time) (*certificate, error) {
+	switch {
+	case (c.CertFile == "") != (c.KeyFile == ""):
+		return nil, errors.New("[staff_page] needs both cert_file and key_file, or neither")
+	case c.CertFile == "":
+		return nil, nil
+	}
+	return loadCertificate(c.CertFile, c.KeyFile, now)
 }
 
 // open makes the page of an installation.
 func (c pageConfig) open(conf *config, bot *robot.Robot, log *slog.Logger) (*staffPage, error) {
-	if (c.CertFile == "") != (c.KeyFile == "") {
-		return nil, errors.New("[staff_page] needs both cert_file and key_file, or neither")
+	cert, err := c.certificate(bot.Now())
+	if err != nil {
+		return nil, err
 	}
 	if c.Accounts == "" && c.ProxyHeader == "" {
 		log.Info("no staff page", "why", "neither accounts nor proxy_header is set under [staff_page]")
-		return &staffPage{cert: c.CertFile, key: c.KeyFile}, nil
+		return &staffPage{cert: cert}, nil
 	}
 	cfg := desk.Config{TemplatesDir: conf.Templates, RulesDir: conf.Rules, Secure: c.CertFile != "" || c.BehindTLS, Log: log}
 	if conf.Templates != "" {
 		cfg.VersionsDir = filepath.Join(conf.Data, "versions")
 	}
 	if c.Accounts != "" {
-		var err error
 		if cfg.Auth.Accounts, err = desk.LoadAccounts(c.Accounts); err != nil {
 			return nil, err
 		}
@@ -66,7 +78,7 @@ func (c pageConfig) open(conf *config, bot *robot.Robot, log *slog.Logger) (*sta
 	if err != nil {
 		return nil, err
 	}
-	page.cert, page.key = c.CertFile, c.KeyFile
+	page.cert = cert
 	return page, nil
 }
 
@@ -158,10 +170,11 @@ func press(ctx context.Context, bot *robot.Robot, id job.ID, p desk.Press) error
 
 // serve answers on the listener, with TLS of our own where there is a certificate.
 func (p *staffPage) serve(web *http.Server, ln net.Listener) error {
-	if p.cert != "" {
-		return web.ServeTLS(ln, p.cert, p.key)
+	if p.cert == nil {
+		return web.Serve(ln)
 	}
-	return web.Serve(ln)
+	web.TLSConfig = &tls.Config{GetCertificate: p.cert.get, MinVersion: tls.VersionTLS12}
+	return web.ServeTLS(ln, "", "")
 }
 
 func (p *staffPage) close() {

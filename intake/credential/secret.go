@@ -86,15 +86,22 @@ func oneLine(raw, where string) (secret, error) {
 // hands over are its own business.
 func Warnings(c Config, getenv func(string) string) []string {
 	f := folder{credentials: getenv("CREDENTIALS_DIRECTORY"), dir: c.Dir}
-	var out []string
+	var ours []string
 	for _, name := range []string{c.File, c.ClientSecretFile, c.RefreshTokenFile} {
 		if name == "" {
 			continue
 		}
-		path := f.path(name)
-		if f.credentials != "" && filepath.Dir(path) == filepath.Clean(f.credentials) {
-			continue
+		if path := f.path(name); f.credentials == "" || filepath.Dir(path) != filepath.Clean(f.credentials) {
+			ours = append(ours, path)
 		}
+	}
+	return FileWarnings(ours...)
+}
+
+// FileWarnings is Warnings for secret files by their paths; "" is none.
+func FileWarnings(paths ...string) []string {
+	var out []string
+	for _, path := range paths {
 		if info, err := os.Stat(path); err == nil && info.Mode().Perm()&0o077 != 0 {
 			out = append(out, fmt.Sprintf("the secret file %s may be read by others (mode %04o); chmod 600 it", path, info.Mode().Perm()))
 		}
