@@ -14,6 +14,7 @@ import (
 
 	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/outbox"
 )
 
 type draftsCmd struct {
@@ -104,6 +105,13 @@ func (c *draftsShowCmd) Run(e *env) error {
 // what is known of it.
 func (c *draftsShowCmd) write(e *env, l *ledger.Ledger, d ledger.Draft, raw []byte) error {
 	fmt.Fprintf(e.out, "draft     %s, %s %s\njobs      %v\nto        %s\nsubject   %s\nsha256    %s\n", d.ID, d.State, d.Why, d.Jobs, oneLine(d.To.Address), oneLine(d.Subject), d.SHA256)
+	if d.AddressedBefore != "" {
+		now, err := outbox.Recipients(raw)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(e.out, "changed   a mail program changed whom it goes to\n  before  %s\n  now     %s\n", oneLine(d.AddressedBefore), oneLine(strings.Join(now, ", ")))
+	}
 	if d.Approval != nil {
 		fmt.Fprintf(e.out, "approved  by %s, %s, %s\n", d.Approval.By, d.Approval.Via, day(d.Approval.At))
 	}
@@ -169,6 +177,7 @@ type draftsApproveCmd struct {
 	ID  string `arg:"" help:"The draft, e.g. D-000017."`
 	By  string `required:"" placeholder:"NAME" help:"Who approves it."`
 	SHA string `name:"sha256" placeholder:"HASH" help:"Approve only these bytes, as drafts show gave them; else the draft as it stands."`
+	To  string `placeholder:"ADDRESS,…" help:"Confirm the recipients of a draft that a mail program addressed to others."`
 }
 
 func (c *draftsApproveCmd) Run(e *env) error {
@@ -181,6 +190,9 @@ func (c *draftsApproveCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	if err := c.confirmed(e, l, d); err != nil {
+		return err
+	}
 	if c.SHA == "" {
 		c.SHA = d.SHA256
 	}
@@ -189,6 +201,27 @@ func (c *draftsApproveCmd) Run(e *env) error {
 	}
 	_, err = fmt.Fprintf(e.out, "%s is approved by %s and leaves with the robot's next step\n", c.ID, c.By)
 	return err
+}
+
+// confirmed asks for the recipients by name where they are others than the draft
+// was written for.
+func (c *draftsApproveCmd) confirmed(e *env, l *ledger.Ledger, d ledger.Draft) error {
+	if d.AddressedBefore == "" || d.State != ledger.DraftWaiting {
+		return nil
+	}
+	raw, err := l.DraftBytes(e.ctx, d.ID)
+	if err != nil {
+		return err
+	}
+	now, err := outbox.Recipients(raw)
+	if err != nil {
+		return err
+	}
+	list := strings.Join(now, ",")
+	if given := strings.ReplaceAll(c.To, " ", ""); strings.EqualFold(given, list) {
+		return nil
+	}
+	return wrongUse("a mail program changed whom draft %s goes to: before %s, now %s; to confirm that, approve it with --to %s", d.ID, d.AddressedBefore, strings.Join(now, ", "), list)
 }
 
 type draftsSetAsideCmd struct {

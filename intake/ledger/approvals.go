@@ -43,6 +43,8 @@ func (tx *Tx) Approve(ctx context.Context, id, sha, by, via string) error {
 		return &DraftStateError{Draft: id, State: d.State, Wanted: "approve", Hint: d.Why}
 	case d.SHA256 != sha:
 		return &StaleError{id, sha, d.SHA256}
+	case via == ViaFolder && d.AddressedBefore != "":
+		return errors.New(d.readdressed())
 	}
 	approval, err := tx.insert(ctx, `INSERT INTO approvals (draft, sha256, approved_by, via, at) VALUES (?, ?, ?, ?, ?) RETURNING id`,
 		id, sha, by, via, stamp(tx.now))
@@ -57,8 +59,10 @@ func (tx *Tx) Approve(ctx context.Context, id, sha, by, via string) error {
 	if err != nil {
 		return err
 	}
-	if err := tx.SettleNotices(ctx, "send-refused", id, by); err != nil {
-		return err
+	for _, kind := range []string{"send-refused", noticeReaddressed} {
+		if err := tx.SettleNotices(ctx, kind, id, by); err != nil {
+			return err
+		}
 	}
 	return tx.event(ctx, Event{Who: by, Subject: id, What: "approved", From: string(d.State), To: string(DraftApproved), Why: via})
 }
@@ -76,16 +80,19 @@ type MoveOutcome string
 
 // What may come of a moved message.
 const (
-	MoveApproved MoveOutcome = "approved"
-	MoveSetAside MoveOutcome = "set-aside"
-	MoveKnown    MoveOutcome = "known"   // the same was seen before, or had been done already
-	MoveRefused  MoveOutcome = "refused" // it cannot be done; a notice tells staff
+	MoveApproved    MoveOutcome = "approved"
+	MoveSetAside    MoveOutcome = "set-aside"
+	MoveReaddressed MoveOutcome = "readdressed" // it goes to others now: waits, to be confirmed elsewhere
+	MoveKnown       MoveOutcome = "known"       // the same was seen before, or had been done already
+	MoveRefused     MoveOutcome = "refused"     // it cannot be done; a notice tells staff
 )
 
 // ApproveMoved approves what a person moved into an approved folder, edited or
 // not. Two moves of one message may both succeed on a mail server, so whatever
 // was seen before is recognised: by its place, or because the same bytes are
 // approved already. Other bytes than the approved ones are refused with a notice.
+// Where the edit says that its recipients were others before, it takes the
+// draft's place and waits: no folder approves it.
 func (tx *Tx) ApproveMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
 	return tx.moved(ctx, m, func(d Draft, sha string) (MoveOutcome, string, error) {
 		switch {
@@ -100,6 +107,12 @@ func (tx *Tx) ApproveMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
 				return "", "", err
 			}
 		}
+		switch {
+		case m.Edit.AddressedBefore != "":
+			return tx.readdress(ctx, d, m)
+		case sha == d.SHA256 && d.AddressedBefore != "":
+			return MoveRefused, d.readdressed(), tx.AddNotice(ctx, noticeReaddressed, d.ID, d.readdressed())
+		}
 		if sha != d.SHA256 {
 			if _, err := tx.Replace(ctx, d.ID, d.SHA256, m.Edit, m.By, "edited in the mail program"); err != nil {
 				return "", "", err
@@ -107,6 +120,24 @@ func (tx *Tx) ApproveMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
 		}
 		return MoveApproved, "", tx.Approve(ctx, d.ID, sha, m.By, ViaFolder)
 	})
+}
+
+const noticeReaddressed = "readdressed"
+
+// readdress puts the edited version in the draft's place and tells staff that it
+// waits for their word.
+func (tx *Tx) readdress(ctx context.Context, d Draft, m Moved) (MoveOutcome, string, error) {
+	d, err := tx.Replace(ctx, d.ID, d.SHA256, m.Edit, m.By, "edited in the mail program, also whom it goes to")
+	if err != nil {
+		return "", "", err
+	}
+	return MoveReaddressed, "", tx.AddNotice(ctx, noticeReaddressed, d.ID, d.readdressed())
+}
+
+// readdressed says what a draft with other recipients than it was made for waits
+// for. It names no address: notices outlive what is forgotten of a patron.
+func (d Draft) readdressed() string {
+	return fmt.Sprintf("draft %[1]s goes to others than it was written for, since it was edited in a mail program; look at it on the page, or confirm it with meshclerk drafts approve %[1]s", d.ID)
 }
 
 // SetAsideMoved sets aside what a person moved into the set-aside folder.
@@ -158,13 +189,4 @@ func (tx *Tx) refuseMove(ctx context.Context, d Draft, m Moved) (MoveOutcome, st
 		return "", "", err
 	}
 	return MoveRefused, why, tx.AddNotice(ctx, "move-refused", d.ID, why)
-}
-
-// SeenMove tells whether a message at this place was dealt with, and how.
-func (r Reader) SeenMove(ctx context.Context, p Place) (MoveOutcome, bool, error) {
-	w, err := r.words(ctx, `SELECT outcome FROM folder_moves WHERE folder = ? AND uidvalidity = ? AND uid = ?`, p.Folder, p.UIDValidity, p.UID)
-	if err != nil || len(w) == 0 {
-		return "", false, err
-	}
-	return MoveOutcome(w[0]), true, nil
 }

@@ -51,6 +51,9 @@ type Draft struct {
 	Changed      time.Time       `json:"changed"`
 	Place        Place           `json:"place,omitzero"` // its copy in the mailbox
 	Approval     *Approval       `json:"approval,omitempty"`
+	// AddressedBefore are the recipients, ", " between them, that it had until
+	// they were changed in a mail program. No folder approves it then.
+	AddressedBefore string `json:"addressed_before,omitempty"`
 }
 
 // Place is where a message lies in a mailbox.
@@ -169,6 +172,11 @@ func (tx *Tx) moveDraft(ctx context.Context, d Draft, to DraftState, who, why st
 	if n != 1 {
 		return fmt.Errorf("draft %s was changed by somebody else; read it again", d.ID)
 	}
+	if to != DraftWaiting {
+		if err := tx.SettleNotices(ctx, noticeReaddressed, d.ID, who); err != nil {
+			return err
+		}
+	}
 	return tx.event(ctx, Event{Who: who, Subject: d.ID, What: string(to), From: string(d.State), To: string(to), Why: why})
 }
 
@@ -179,6 +187,8 @@ type Edit struct {
 	MessageID string
 	To        job.Address
 	Doc       json.RawMessage
+	// AddressedBefore marks recipients that somebody is still to confirm.
+	AddressedBefore string
 }
 
 // Replace puts a person's version in the place of a draft that waits or failed;
@@ -214,8 +224,13 @@ func (tx *Tx) Replace(ctx context.Context, id, base string, e Edit, who, why str
 	if e.Doc != nil {
 		d.Doc = e.Doc
 	}
-	err = tx.exec(ctx, `UPDATE drafts SET sha256 = ?, blob = ?, bytes = ?, revision = ?, subject = ?, message_id = ?, to_address = ?, to_name = ?, doc = ?, changed = ? WHERE id = ?`,
-		d.SHA256, d.SHA256, d.Bytes, d.Revision, d.Subject, d.MessageID, d.To.Address, d.To.Name, string(d.Doc), stamp(tx.now), id)
+	if d.AddressedBefore = e.AddressedBefore; d.AddressedBefore == "" {
+		if err := tx.SettleNotices(ctx, noticeReaddressed, id, who); err != nil {
+			return Draft{}, err
+		}
+	}
+	err = tx.exec(ctx, `UPDATE drafts SET sha256 = ?, blob = ?, bytes = ?, revision = ?, subject = ?, message_id = ?, to_address = ?, to_name = ?, doc = ?, addressed_before = ?, changed = ? WHERE id = ?`,
+		d.SHA256, d.SHA256, d.Bytes, d.Revision, d.Subject, d.MessageID, d.To.Address, d.To.Name, string(d.Doc), d.AddressedBefore, stamp(tx.now), id)
 	if err != nil {
 		return Draft{}, err
 	}
@@ -272,7 +287,7 @@ func (tx *Tx) PlaceDraft(ctx context.Context, id string, p Place) error {
 }
 
 const selectDrafts = `SELECT d.id, COALESCE(d.letter, ''), d.kind, d.template_hash, d.rules_hash, d.language, d.to_address, d.to_name, d.subject, d.message_id,
-	d.sha256, d.bytes, d.revision, d.then_stage, d.doc, d.state, d.why, d.made, d.changed, d.place_folder, d.place_uidvalidity, d.place_uid,
+	d.sha256, d.bytes, d.revision, d.then_stage, d.doc, d.state, d.why, d.made, d.changed, d.place_folder, d.place_uidvalidity, d.place_uid, d.addressed_before,
 	COALESCE(a.id, 0), COALESCE(a.sha256, ''), COALESCE(a.approved_by, ''), COALESCE(a.via, ''), COALESCE(a.at, '')
 	FROM (SELECT * FROM drafts `
 
@@ -368,7 +383,7 @@ func scanDraft(rows *sql.Rows) (Draft, error) {
 	var doc string
 	err := rows.Scan(&d.ID, &d.Letter, &d.Kind, &d.TemplateHash, &d.RulesHash, &d.Language, &d.To.Address, &d.To.Name, &d.Subject, &d.MessageID,
 		&d.SHA256, &d.Bytes, &d.Revision, &d.Then, &doc, &d.State, &d.Why, stamped{&d.Made}, stamped{&d.Changed},
-		&d.Place.Folder, &d.Place.UIDValidity, &d.Place.UID, &a.ID, &a.SHA256, &a.By, &a.Via, stamped{&a.At})
+		&d.Place.Folder, &d.Place.UIDValidity, &d.Place.UID, &d.AddressedBefore, &a.ID, &a.SHA256, &a.By, &a.Via, stamped{&a.At})
 	if doc != "" {
 		d.Doc = json.RawMessage(doc)
 	}

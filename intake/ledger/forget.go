@@ -169,7 +169,7 @@ func (tx *Tx) blankDraft(ctx context.Context, id string) error {
 	if err := tx.exec(ctx, `UPDATE folder_moves SET why = '' WHERE draft = ?`, id); err != nil {
 		return err
 	}
-	return tx.exec(ctx, `UPDATE drafts SET blob = NULL, to_address = '', to_name = '', subject = '', message_id = '', doc = '', why = '' WHERE id = ?`, id)
+	return tx.exec(ctx, `UPDATE drafts SET blob = NULL, to_address = '', to_name = '', subject = '', message_id = '', doc = '', why = '', addressed_before = '' WHERE id = ?`, id)
 }
 
 // blankTraces takes a person's words out of what was said about something, and

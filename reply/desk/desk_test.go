@@ -209,6 +209,35 @@ func TestSettingsAreWorkedOutAndUsed(t *testing.T) {
 	holds(t, page, "Copies is &#34;many&#34;; it must be a number from 1 to 20")
 }
 
+// Whom a reply went to before a mail program changed that stands beside whom it
+// goes to now, before anybody approves it.
+func TestChangedRecipientsAreShown(t *testing.T) {
+	h := newHouse(t, nil)
+	_, id := h.letter(okafor())
+	d, err := h.ledger.Draft(t.Context(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	raw, err := h.ledger.DraftBytes(t.Context(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := bytes.ReplaceAll(raw, []byte(d.To.Address), []byte("else@example.net"))
+	h.do(func(tx *ledger.Tx) error {
+		_, err := tx.Replace(t.Context(), id, d.SHA256, ledger.Edit{Raw: other, To: job.Address{Address: "else@example.net"}, AddressedBefore: d.To.Address}, "Owen Dufresne", "edited")
+		return err
+	})
+	b := h.browser("marisol")
+	_, page := b.get("/reply/" + id)
+	holds(t, page, "A mail program changed whom this reply goes to: before "+d.To.Address+", now ", "else@example.net")
+	if code, page := b.post("/reply/"+id+"/approve", url.Values{"sha": {sha(t, page)}}); code != http.StatusOK {
+		t.Errorf("%d\n%s", code, page)
+	}
+	if d, err = h.ledger.Draft(t.Context(), id); err != nil || d.State != ledger.DraftApproved {
+		t.Errorf("%s %v", d.State, err)
+	}
+}
+
 func TestAsideNoteReopen(t *testing.T) {
 	h := newHouse(t, nil)
 	_, d := h.letter(okafor())

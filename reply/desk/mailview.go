@@ -40,6 +40,17 @@ const (
 	maxPiece     = 2 << 20
 )
 
+// recipients are those of To and Cc, as they are shown.
+func (v mailView) recipients() string {
+	var out []string
+	for _, h := range v.Headers {
+		if h.Name == "To" || h.Name == "Cc" {
+			out = append(out, h.Value)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
 func readMail(raw []byte) mailView {
 	var v mailView
 	e, err := message.Read(bytes.NewReader(raw))

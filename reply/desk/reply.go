@@ -341,6 +341,9 @@ func (v *replyView) remarks(s *speech) []reason {
 			out = append(out, reason{kind, text})
 		}
 	}
+	if d := v.Draft; d != nil && d.AddressedBefore != "" {
+		add("stop", s.t("A mail program changed whom this reply goes to: before %s, now %s. Approving it here confirms that.", oneLine(d.AddressedBefore, 500), v.Mail.recipients()))
+	}
 	for _, p := range v.Parts {
 		if p.Auth != job.Pass {
 			add("ask", s.t("The sender's address is not proven: anybody could have written this."))

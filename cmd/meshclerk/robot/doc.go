@@ -1,9 +1,10 @@
 // Package robot walks each letter through the rooms, from the mailbox to the
 // sent reply, and is the only place that knows both intake and reply.
 //
-// It is two loops over one ledger. The watch looks at the mailbox: it takes new
-// letters, and sees which drafts a person has moved. The work carries out the
-// steps that lie in the ledger, one after another:
+// It is three loops over one ledger. The watch looks at the mailbox and takes new
+// letters. Another looks every few seconds at the folders into which a person
+// moves drafts. The work carries out the steps that lie in the ledger, one after
+// another:
 //
 //	read   letter  understand it; make or find its jobs
 //	check  job     preflight, agreement, estimate, price

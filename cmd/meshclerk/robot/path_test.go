@@ -451,9 +451,11 @@ func header(raw []byte, name string) string {
 	return ""
 }
 
+// replaceHeader gives a field another value, also where it was folded.
 func replaceHeader(raw []byte, name, value string) []byte {
-	old := header(raw, name)
-	return bytes.Replace(raw, []byte(old), []byte(value), 1)
+	field := regexp.MustCompile(`(?im)^` + name + `:.*\r\n([ \t].*\r\n)*`)
+	at := field.FindIndex(raw)
+	return slices.Concat(raw[:at[0]], []byte(name+": "+value+"\r\n"), raw[at[1]:])
 }
 
 func plain(raw []byte) (string, error) {

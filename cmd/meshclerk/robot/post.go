@@ -3,9 +3,6 @@ package robot
 import (
 	"context"
 	"errors"
-	"fmt"
-	"strings"
-	"time"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
@@ -38,11 +35,26 @@ func (r *Robot) post(ctx context.Context, h *hand, s *ledger.Step) error {
 	if d.State != ledger.DraftWaiting {
 		return r.Ledger.Done(ctx, s)
 	}
-	raw, err := r.Ledger.DraftBytes(ctx, d.ID)
+	m, err := h.mail(ctx)
 	if err != nil {
 		return err
 	}
-	m, err := h.mail(ctx)
+	// What lies in the folders until now was not moved there for this version.
+	if err := r.seeMoved(ctx, m); err != nil {
+		return err
+	}
+	if d, err = r.Ledger.Draft(ctx, d.ID); err != nil {
+		return err
+	}
+	if d.State != ledger.DraftWaiting {
+		return r.Ledger.Done(ctx, s)
+	}
+	return r.lay(ctx, m, s, d)
+}
+
+// lay puts the draft into the folder and records where it lies.
+func (r *Robot) lay(ctx context.Context, m Mail, s *ledger.Step, d ledger.Draft) error {
+	raw, err := r.Ledger.DraftBytes(ctx, d.ID)
 	if err != nil {
 		return err
 	}
@@ -75,84 +87,6 @@ func (r *Robot) removeCopy(ctx context.Context, m Mail, d ledger.Draft) error {
 	return err
 }
 
-// seeMoved looks at what people moved into the approved and set-aside folders.
-func (r *Robot) seeMoved(ctx context.Context, m Mail) error {
-	for _, a := range r.Rules.Mailbox.Approved {
-		if err := r.seeFolder(ctx, m, a.Folder, a.By, r.approveMoved); err != nil {
-			return err
-		}
-	}
-	return r.seeFolder(ctx, m, r.Rules.Mailbox.SetAside, "staff, in the mail program", r.setAsideMoved)
-}
-
-type actOnMoved func(ctx context.Context, tx *ledger.Tx, m ledger.Moved) error
-
-func (r *Robot) seeFolder(ctx context.Context, m Mail, folder, by string, act actOnMoved) error {
-	var at mailbox.Cursor
-	for {
-		batch, err := m.New(ctx, folder, at, time.Time{})
-		if err != nil {
-			return err
-		}
-		var fresh []mailbox.Ref
-		for _, item := range batch.Items {
-			_, seen, err := r.Ledger.SeenMove(ctx, ledger.Place(item.Ref))
-			if err != nil {
-				return err
-			}
-			if !seen && item.Size <= draftBytes {
-				fresh = append(fresh, item.Ref)
-			}
-		}
-		if err := r.seeItems(ctx, m, folder, by, fresh, act); err != nil || !batch.More {
-			return err
-		}
-		at = batch.Cursor
-	}
-}
-
-func (r *Robot) seeItems(ctx context.Context, m Mail, folder, by string, refs []mailbox.Ref, act actOnMoved) error {
-	if len(refs) == 0 {
-		return nil
-	}
-	heads, err := m.Headers(ctx, folder, refs...)
-	if err != nil {
-		return err
-	}
-	for _, head := range heads {
-		if err := r.seeOne(ctx, m, head, by, act); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// seeOne deals with one moved message. What is wrong with it is told to staff
-// and does not stop the others.
-func (r *Robot) seeOne(ctx context.Context, m Mail, head mailbox.Head, by string, act actOnMoved) error {
-	d, found, err := r.draftOf(ctx, head)
-	if err != nil {
-		return err
-	}
-	if !found {
-		return r.Ledger.AddNotice(ctx, "not-a-draft", head.Ref.String(), fmt.Sprintf("a message in the folder %s is none of our drafts; nothing was done with it", head.Ref.Folder))
-	}
-	var raw strings.Builder
-	if _, err := m.Fetch(ctx, head.Ref, &raw, draftBytes); err != nil {
-		if errors.Is(err, mailbox.ErrGone) {
-			return nil
-		}
-		return err
-	}
-	edit, err := edited(d, []byte(raw.String()))
-	if err != nil {
-		return r.Ledger.AddNotice(ctx, "draft-unfit", d.ID, fmt.Sprintf("draft %s in the folder %s cannot be sent: %v; mend it and move it there again", d.ID, head.Ref.Folder, err))
-	}
-	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		return act(ctx, tx, ledger.Moved{Draft: d.ID, Place: ledger.Place(head.Ref), By: by, Edit: edit})
-	})
-}
-
 // edited is what lies in the folder, in the form in which it will leave. A mail
 // program may have dropped the thread or the Message-ID: they are put back.
 func edited(d ledger.Draft, raw []byte) (ledger.Edit, error) {
@@ -172,42 +106,4 @@ func edited(d ledger.Draft, raw []byte) (ledger.Edit, error) {
 		return ledger.Edit{}, err
 	}
 	return ledger.Edit{Raw: raw, MessageID: outbox.MessageID(raw), To: job.Address{Address: to[0]}}, nil
-}
-
-// draftOf finds the draft that a message is a version of: by its Message-ID,
-// else by the letter it answers, else by the token in its subject.
-func (r *Robot) draftOf(ctx context.Context, head mailbox.Head) (ledger.Draft, bool, error) {
-	d, err := r.Ledger.DraftByMessageID(ctx, head.MessageID)
-	if err == nil {
-		return d, true, nil
-	}
-	if !errors.Is(err, ledger.ErrNotFound) {
-		return ledger.Draft{}, false, err
-	}
-	threads, err := r.Ledger.FindThreads(ctx, job.Letter{InReplyTo: head.InReplyTo, References: head.References, Subject: head.Subject})
-	if err != nil || len(threads) != 1 {
-		return ledger.Draft{}, false, err
-	}
-	waiting, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Thread: threads[0].Token, States: []ledger.DraftState{ledger.DraftWaiting, ledger.DraftFailed}})
-	if err != nil || len(waiting) != 1 {
-		return ledger.Draft{}, false, err
-	}
-	return waiting[0], true, nil
-}
-
-func (r *Robot) approveMoved(ctx context.Context, tx *ledger.Tx, m ledger.Moved) error {
-	outcome, err := tx.ApproveMoved(ctx, m)
-	if err != nil || outcome != ledger.MoveApproved {
-		return err
-	}
-	r.Log.Info("draft approved", "draft", m.Draft, "by", m.By, "via", "folder")
-	return tx.Enqueue(ctx, stepSend, m.Draft, time.Time{})
-}
-
-func (r *Robot) setAsideMoved(ctx context.Context, tx *ledger.Tx, m ledger.Moved) error {
-	outcome, err := tx.SetAsideMoved(ctx, m)
-	if err != nil || outcome != ledger.MoveSetAside {
-		return err
-	}
-	return decline(ctx, tx, m.Draft, m.By)
 }

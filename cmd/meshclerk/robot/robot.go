@@ -36,6 +36,7 @@ type Robot struct {
 	words    sync.Once
 	reader   *wishes.Reader // of the house's words
 	tidied   time.Time      // when the calendar was last looked at
+	moves    sync.Mutex     // held while approved folders are looked at
 }
 
 // SetTemplates has later replies written with other texts, as saved while the
@@ -87,6 +88,7 @@ func (r *Robot) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	news := make(chan struct{}, 1)
 	wg.Go(func() { r.watch(ctx, news) })
+	wg.Go(func() { r.watchMoves(ctx) })
 	r.work(ctx, news)
 	wg.Wait()
 	return nil

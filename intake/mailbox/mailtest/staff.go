@@ -139,6 +139,29 @@ func (s *Server) Remove(folder string, uid uint32) {
 	}
 }
 
+// Unmark takes the mark of deletion off a message again.
+func (s *Server) Unmark(folder string, uid uint32) {
+	s.t.Helper()
+	c := s.Client()
+	defer c.Close()
+	if _, err := c.Select(folder, nil).Wait(); err != nil {
+		s.t.Fatal(err)
+	}
+	if err := c.Store(imap.UIDSetNum(imap.UID(uid)), &imap.StoreFlags{Op: imap.StoreFlagsDel, Silent: true, Flags: []imap.Flag{imap.FlagDeleted}}, nil).Close(); err != nil {
+		s.t.Fatal(err)
+	}
+}
+
+// Delete deletes a folder with all that is in it.
+func (s *Server) Delete(folder string) {
+	s.t.Helper()
+	c := s.Client()
+	defer c.Close()
+	if err := c.Delete(folder).Wait(); err != nil {
+		s.t.Fatal(err)
+	}
+}
+
 // Has says whether a message carries the flag.
 func (m Message) Has(flag string) bool {
 	return slices.ContainsFunc(m.Flags, func(f string) bool { return strings.EqualFold(f, flag) })
