@@ -112,6 +112,9 @@ func (l *Ledger) snapshot(ctx context.Context, to string) error {
 		return err
 	}
 	defer db.Close()
+	if err := closeToOthers(to); err != nil { // VACUUM INTO takes an empty file, and keeps its mode
+		return err
+	}
 	_, err = db.ExecContext(ctx, `VACUUM INTO ?`, to)
 	return err
 }

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"net/url"
 	"os"
@@ -103,6 +104,9 @@ func prepare(dir string, log *slog.Logger, clock func() time.Time, ro bool) (*Le
 
 func (l *Ledger) openDB(ctx context.Context) (err error) {
 	path := filepath.Join(l.dir, dbFile)
+	if err := closeToOthers(path); err != nil {
+		return err
+	}
 	// secure_delete: what is forgotten must not linger in free pages.
 	pragmas := []string{"journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "secure_delete(1)"}
 	l.write, err = sql.Open("sqlite", dsn(path, url.Values{"_txlock": {"immediate"}}, pragmas...))
@@ -113,9 +117,6 @@ func (l *Ledger) openDB(ctx context.Context) (err error) {
 	if err := l.migrate(ctx); err != nil {
 		return err
 	}
-	if err := os.Chmod(path, 0o600); err != nil {
-		return err
-	}
 	l.read, err = sql.Open("sqlite", dsn(path, nil, append(pragmas, "query_only(1)")...))
 	if err != nil {
 		return err
@@ -124,6 +125,25 @@ func (l *Ledger) openDB(ctx context.Context) (err error) {
 	l.read.SetMaxIdleConns(readers)
 	l.Reader = Reader{q: l.read, l: l}
 	return l.read.PingContext(ctx)
+}
+
+// closeToOthers makes the database file its owner's alone before the database
+// writes to it, and what lies beside it: SQLite gives the files it makes there the
+// mode of the database file (sqlite.org/src: os_unix.c, findCreateFileMode).
+func closeToOthers(path string) error {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600)
+	if err != nil {
+		return err
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	for _, beside := range []string{"", "-wal", "-shm", "-journal"} {
+		if err := os.Chmod(path+beside, 0o600); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+	}
+	return nil
 }
 
 // dsn names the database file with its pragmas. busy_timeout comes first: the

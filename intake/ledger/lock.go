@@ -14,6 +14,10 @@ func (l *Ledger) Lock() (release func() error, err error) {
 	if err != nil {
 		return nil, l.plain(err)
 	}
+	if err := f.Chmod(0o600); err != nil { // an older one may be open to others
+		f.Close()
+		return nil, l.plain(err)
+	}
 	free, err := lockFile(f)
 	if err != nil || !free {
 		f.Close()
