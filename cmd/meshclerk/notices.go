@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/emersion/go-message"
 	"github.com/emersion/go-message/mail"
@@ -40,7 +41,7 @@ func (c *noticesListCmd) Run(e *env) error {
 			}
 			continue
 		}
-		rows = append(rows, []string{n.ID, day(n.Last), n.Text})
+		rows = append(rows, []string{n.ID, day(n.Last), n.Text + lettersOf(n)})
 	}
 	if c.JSON {
 		return nil
@@ -50,6 +51,20 @@ func (c *noticesListCmd) Run(e *env) error {
 		return err
 	}
 	return table(e.out, []string{"ID", "SINCE", "WHAT"}, rows)
+}
+
+// lettersOf names the letters of a notice that stands for several: the latest of
+// many, since --json has them all.
+func lettersOf(n ledger.Notice) string {
+	const most = 10
+	if len(n.Letters) < 2 {
+		return ""
+	}
+	which, more := n.Letters, ""
+	if over := len(which) - most; over > 0 {
+		which, more = which[over:], fmt.Sprintf("; --json also names the %d before them", over)
+	}
+	return fmt.Sprintf(" (%d letters: %s%s)", len(n.Letters), strings.Join(which, ", "), more)
 }
 
 type noticesDoneCmd struct {

@@ -16,11 +16,12 @@ import (
 
 // Errors to test for with errors.Is.
 var (
-	ErrNotFound  = errors.New("not in the ledger")
-	ErrLeaseLost = errors.New("the lease on this step ran out or went to another worker; its results are dropped")
-	ErrTooLarge  = errors.New("larger than allowed")
-	ErrDiskFull  = errors.New("the disk is full")
-	ErrLocked    = errors.New("another robot works on this ledger")
+	ErrNotFound   = errors.New("not in the ledger")
+	ErrLeaseLost  = errors.New("the lease on this step ran out or went to another worker; its results are dropped")
+	ErrTooLarge   = errors.New("larger than allowed")
+	ErrDiskFull   = errors.New("the disk is full")
+	ErrNoticeGrew = errors.New("more came in since you read it; read it again")
+	ErrLocked     = errors.New("another robot works on this ledger")
 )
 
 // notFound says that there is no such row.

@@ -99,6 +99,11 @@ func (r Reader) gather(ctx context.Context, address string) (g gathered, err err
 		OR duplicate_of IN (SELECT id FROM letters WHERE from_address = ?) ORDER BY id`, address, address, address); err != nil {
 		return g, err
 	}
+	unread, err := r.unreadFrom(ctx, func(a string) bool { return a == address })
+	if err != nil {
+		return g, err
+	}
+	g.letters = slices.Compact(slices.Sorted(slices.Values(slices.Concat(g.letters, unread))))
 	g.drafts, err = r.words(ctx, `SELECT id FROM drafts WHERE to_address = ?
 		OR id IN (SELECT draft FROM draft_jobs WHERE job IN (SELECT id FROM jobs WHERE patron_address = ?))
 		OR letter IN (SELECT id FROM letters WHERE from_address = ?) ORDER BY id`, address, address, address)
@@ -173,12 +178,17 @@ func (tx *Tx) blankDraft(ctx context.Context, id string) error {
 }
 
 // blankTraces takes a person's words out of what was said about something, and
-// drops the work still planned for it.
+// drops the work still planned for it. Who is at that work loses the lease, so
+// that no results come after.
 func (tx *Tx) blankTraces(ctx context.Context, subject string) error {
 	if err := tx.exec(ctx, `UPDATE events SET why = '' WHERE subject = ? AND why <> ''`, subject); err != nil {
 		return err
 	}
-	if err := tx.exec(ctx, `UPDATE steps SET last_error = '', state = CASE WHEN state = 'waiting' THEN 'done' ELSE state END WHERE subject = ?`, subject); err != nil {
+	if err := tx.exec(ctx, `UPDATE steps SET last_error = '', again = 0, lease_owner = '', lease_until = '', state = 'done',
+			ended = CASE WHEN ended = '' THEN ? ELSE ended END WHERE subject = ?`, stamp(tx.now), subject); err != nil {
+		return err
+	}
+	if err := tx.unfold(ctx, subject); err != nil {
 		return err
 	}
 	return tx.exec(ctx, `UPDATE notices SET text = '', state = 'done', done = CASE WHEN done = '' THEN ? ELSE done END WHERE subject = ?`, stamp(tx.now), subject)
@@ -206,7 +216,7 @@ const expireBatch = 50
 
 // Expire blanks, as ForgetAddress does, the jobs that ended before that moment
 // with their drafts and letters, and the letters of that age that never made a
-// job. Agreements stay, and so do letters that a person still has to look at.
+// job, those set aside among them. Agreements stay.
 func (l *Ledger) Expire(ctx context.Context, before time.Time, who string) (Forgotten, error) {
 	var total Forgotten
 	for {
@@ -242,7 +252,7 @@ func (tx *Tx) expire(ctx context.Context, before time.Time, who string) (Forgott
 			return Forgotten{}, err
 		}
 	} else {
-		g.letters, err = tx.words(ctx, `SELECT id FROM letters WHERE forgotten = '' AND taken < ? AND state IN ('read', 'done', 'left-alone', 'duplicate')
+		g.letters, err = tx.words(ctx, `SELECT id FROM letters WHERE forgotten = '' AND taken < ? AND state IN ('read', 'done', 'left-alone', 'set-aside', 'duplicate')
 			AND NOT EXISTS (SELECT 1 FROM job_letters WHERE letter = letters.id)
 			AND NOT EXISTS (SELECT 1 FROM steps WHERE subject = letters.id AND steps.state IN ('waiting', 'leased')) ORDER BY id LIMIT ?`, at, expireBatch)
 		if err != nil {

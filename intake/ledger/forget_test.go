@@ -233,10 +233,10 @@ func TestExpire(t *testing.T) {
 	}
 	clock.pass(24 * time.Hour)
 	done, err := l.Expire(ctx, clock.Now(), Robot)
-	if err != nil || done != (Forgotten{Letters: 2, Jobs: 2, Drafts: 1}) {
+	if err != nil || done != (Forgotten{Letters: 3, Jobs: 2, Drafts: 1}) {
 		t.Fatalf("%+v, %v", done, err)
 	}
-	for what, raw := range map[string]bool{letter: false, enquiry: false, shared: true, aside: true} {
+	for what, raw := range map[string]bool{letter: false, enquiry: false, shared: true, aside: false} {
 		if got, err := l.Letter(ctx, what); err != nil || got.Raw != raw {
 			t.Errorf("letter %s: raw kept %v, %v; want %v", what, got.Raw, err, raw)
 		}

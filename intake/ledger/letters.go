@@ -289,6 +289,11 @@ func (tx *Tx) SetLetter(ctx context.Context, id string, state LetterState, who, 
 	if err := tx.exec(ctx, `UPDATE letters SET state = ?, why = ? WHERE id = ?`, string(state), why, id); err != nil {
 		return err
 	}
+	if state == LetterSetAside {
+		if err := tx.knowSender(ctx, id); err != nil {
+			return err
+		}
+	}
 	return tx.event(ctx, Event{Who: who, Subject: id, What: "letter", From: string(from), To: string(state), Why: why})
 }
 
@@ -301,8 +306,12 @@ func (tx *Tx) Again(ctx context.Context, id, who, why string) error {
 	if from != LetterSetAside && from != LetterLeftAlone {
 		return fmt.Errorf("letter %s is %s; only one that was set aside or left alone can be tried again", id, from)
 	}
-	if err := tx.exec(ctx, `UPDATE letters SET state = 'taken', why = '' WHERE id = ?`, id); err != nil {
+	n, err := tx.changed(ctx, `UPDATE letters SET state = 'taken', why = '' WHERE id = ? AND raw IS NOT NULL`, id)
+	if err != nil {
 		return err
+	}
+	if n == 0 {
+		return fmt.Errorf("letter %s was forgotten, so it cannot be read again", id)
 	}
 	if err := tx.event(ctx, Event{Who: who, Subject: id, What: "letter", From: string(from), To: string(LetterTaken), Why: why}); err != nil {
 		return err

@@ -4,6 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
+	"slices"
 	"time"
 )
 
@@ -11,8 +13,9 @@ import (
 type Notice struct {
 	ID      string    `json:"id"`
 	Kind    string    `json:"kind"`
-	Subject string    `json:"subject"` // id of a letter, job or draft, or a word
-	Text    string    `json:"text"`
+	Subject string    `json:"subject"`           // id of a letter (the latest), job or draft, or a word
+	Letters []string  `json:"letters,omitempty"` // every letter it is about, oldest first
+	Text    string    `json:"text"`              // of the latest letter
 	Open    bool      `json:"open"`
 	Times   int       `json:"times"` // how often it came up while open
 	Made    time.Time `json:"made"`
@@ -21,16 +24,55 @@ type Notice struct {
 	DoneBy  string    `json:"done_by,omitempty"`
 }
 
+// About reports whether a letter, job or draft is among what the notice is about.
+func (n Notice) About(subject string) bool {
+	return subject != "" && (n.Subject == subject || slices.Contains(n.Letters, subject))
+}
+
 // AddNotice tells staff something. While a notice of this kind about this
-// subject is open, it is brought up to date instead.
+// subject is open, it is brought up to date instead. So is one about another
+// letter of the same sender in the same conversation: it stands for all of them,
+// names each, and shows the latest.
 func (tx *Tx) AddNotice(ctx context.Context, kind, subject, text string) error {
-	id, err := tx.newID(ctx, "N")
+	id, err := tx.noticeFor(ctx, kind, subject)
 	if err != nil {
 		return err
 	}
-	return tx.exec(ctx, `INSERT INTO notices (id, kind, subject, text, state, made, last) VALUES (?, ?, ?, ?, 'open', ?, ?)
-		ON CONFLICT (kind, subject) WHERE state = 'open' DO UPDATE SET text = excluded.text, last = excluded.last, times = notices.times + 1`,
-		id, kind, subject, text, stamp(tx.now), stamp(tx.now))
+	if id != "" {
+		err = tx.exec(ctx, `UPDATE notices SET subject = ?, text = ?, last = ?, times = times + 1 WHERE id = ?`, subject, text, stamp(tx.now), id)
+	} else if id, err = tx.newID(ctx, "N"); err == nil {
+		err = tx.exec(ctx, `INSERT INTO notices (id, kind, subject, text, state, made, last) VALUES (?, ?, ?, ?, 'open', ?, ?)`,
+			id, kind, subject, text, stamp(tx.now), stamp(tx.now))
+	}
+	if err != nil {
+		return err
+	}
+	return tx.exec(ctx, `INSERT INTO notice_letters (notice, letter, text, at) SELECT ?, id, ?, ? FROM letters WHERE id = ?
+		ON CONFLICT (notice, letter) DO UPDATE SET text = excluded.text, at = excluded.at`, id, text, stamp(tx.now), subject)
+}
+
+// noticeFor finds the open notice that takes up another one of a kind, or "":
+// about the very subject, or about a letter of the same sender and conversation.
+func (tx *Tx) noticeFor(ctx context.Context, kind, subject string) (string, error) {
+	const conversation = `(SELECT COALESCE(MIN(jobs.thread), '') FROM job_letters JOIN jobs ON jobs.id = job_letters.job WHERE job_letters.letter = `
+	found, err := tx.words(ctx, `SELECT id FROM notices WHERE state = 'open' AND kind = ? AND (subject = ? OR id IN (SELECT notice FROM notice_letters WHERE letter = ?))
+		UNION ALL SELECT n.id FROM letters me JOIN letters latest ON latest.from_address = me.from_address JOIN notices n ON n.subject = latest.id
+			WHERE me.id = ? AND me.from_address <> '' AND n.state = 'open' AND n.kind = ? AND `+conversation+`me.id) = `+conversation+`latest.id)
+		LIMIT 1`, kind, subject, subject, subject, kind)
+	if err != nil || len(found) == 0 {
+		return "", err
+	}
+	return found[0], nil
+}
+
+// unfold takes a letter that is forgotten out of its notices. One that stood for
+// others too goes on with the latest of those.
+func (tx *Tx) unfold(ctx context.Context, letter string) error {
+	if err := tx.exec(ctx, `DELETE FROM notice_letters WHERE letter = ?`, letter); err != nil {
+		return err
+	}
+	return tx.exec(ctx, `UPDATE notices SET (subject, text) = (SELECT letter, text FROM notice_letters WHERE notice = notices.id ORDER BY at DESC, letter DESC LIMIT 1)
+		WHERE subject = ? AND EXISTS (SELECT 1 FROM notice_letters WHERE notice = notices.id)`, letter)
 }
 
 // CloseNotice records that a person dealt with it.
@@ -43,6 +85,19 @@ func (tx *Tx) CloseNotice(ctx context.Context, id, who string) error {
 		return notFound("open notice", id)
 	}
 	return tx.event(ctx, Event{Who: who, Subject: id, What: "notice-done"})
+}
+
+// CloseNoticeSeen is CloseNotice for who read the notice when it had come up so
+// many times; where it has come up since, it gives ErrNoticeGrew.
+func (tx *Tx) CloseNoticeSeen(ctx context.Context, id string, times int, who string) error {
+	grown, err := tx.words(ctx, `SELECT id FROM notices WHERE id = ? AND state = 'open' AND times <> ?`, id, times)
+	if err != nil {
+		return err
+	}
+	if len(grown) > 0 {
+		return fmt.Errorf("notice %s: %w", id, ErrNoticeGrew)
+	}
+	return tx.CloseNotice(ctx, id, who)
 }
 
 // SettleNotices closes what is open of a kind about a subject, once its cause is gone.
@@ -63,7 +118,26 @@ func (r Reader) Notices(ctx context.Context, all bool) ([]Notice, error) {
 		out = append(out, n)
 		return err
 	})
-	return out, err
+	if err != nil {
+		return nil, err
+	}
+	return out, r.noticeLetters(ctx, out, where)
+}
+
+// noticeLetters fills in the letters of notices.
+func (r Reader) noticeLetters(ctx context.Context, list []Notice, where string) error {
+	at := make(map[string]int, len(list))
+	for i, n := range list {
+		at[n.ID] = i
+	}
+	return r.each(ctx, `SELECT notice, letter FROM notice_letters WHERE notice IN (SELECT id FROM notices `+where+`) ORDER BY at, letter`, nil, func(rows *sql.Rows) error {
+		var notice, letter string
+		err := rows.Scan(&notice, &letter)
+		if i, listed := at[notice]; listed {
+			list[i].Letters = append(list[i].Letters, letter)
+		}
+		return err
+	})
 }
 
 // Poll says up to where a folder has been taken.

@@ -220,7 +220,7 @@ func (d *Desk) addDraft(ctx context.Context, s *speech, who personal, v *replyVi
 		return err
 	}
 	for _, n := range notices {
-		if n.Subject == v.Draft.ID || slices.Contains(v.Draft.Jobs, job.ID(n.Subject)) || n.Subject != "" && n.Subject == v.Draft.Letter {
+		if n.About(v.Draft.ID) || slices.Contains(v.Draft.Jobs, job.ID(n.Subject)) || n.About(v.Draft.Letter) {
 			v.Notes = append(v.Notes, n)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -202,7 +203,11 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
 }
 
 func (d *Desk) noticeDone(w http.ResponseWriter, r *http.Request, who personal) error {
-	err := d.cfg.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.CloseNotice(r.Context(), r.PathValue("id"), who.Name) })
+	seen, err := strconv.Atoi(r.PostFormValue("times"))
+	if err != nil {
+		return wrongf("the page was out of date; open it again")
+	}
+	err = d.cfg.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.CloseNoticeSeen(r.Context(), r.PathValue("id"), seen, who.Name) })
 	if err != nil {
 		return err
 	}

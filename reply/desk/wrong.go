@@ -65,6 +65,8 @@ func (s *speech) wrong(err error) (status int, text string) {
 		return http.StatusConflict, s.t("reply %s was approved already, by %s, %s", approved.Draft, approved.By, s.moment(approved.At))
 	case errors.As(err, &state):
 		return http.StatusConflict, s.t("reply %s cannot be changed so; where it stands now: %s", state.Draft, s.code("draft", state.State))
+	case errors.Is(err, ledger.ErrNoticeGrew):
+		return http.StatusConflict, s.t("more came in about this since you read it, so it was not put away; read it again")
 	case errors.Is(err, ledger.ErrDiskFull):
 		return http.StatusInsufficientStorage, s.t("the disk is full, so nothing was changed; tell whoever runs the server")
 	}

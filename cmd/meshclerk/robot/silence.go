@@ -76,7 +76,7 @@ func (r *Robot) settled(ctx context.Context, letter string) (when time.Time, err
 	all, err := r.Ledger.Notices(ctx, true)
 	for _, n := range all {
 		switch {
-		case n.Subject != letter:
+		case !n.About(letter):
 		case n.Open:
 			return time.Time{}, err
 		case n.Done.After(when):
