@@ -36,7 +36,7 @@ func (c *forgetCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.out, "forgotten: %s and %s. The mailbox and backups are not touched: remove the letters there too\n", tally(done.Letters, done.Jobs, done.Drafts), job.Count(done.Agreements, "agreement", "agreements"))
+	_, err = fmt.Fprintf(e.out, "forgotten: %s and %s. The mailbox is not touched: remove the letters there too. Older backups still hold them; when one is restored, forgotten.log in the data folder has them forgotten again\n", tally(done.Letters, done.Jobs, done.Drafts), job.Count(done.Agreements, "agreement", "agreements"))
 	return err
 }
 

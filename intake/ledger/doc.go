@@ -7,6 +7,7 @@
 //	blobs/ab/abcd…   letters, meshes and drafts as files, named by their SHA-256
 //	incoming/        files that are still being written
 //	robot.lock       held by the one running robot
+//	forgotten.log    what was forgotten, as keyed digests; in no backup
 //
 // # Changes
 //

@@ -37,40 +37,46 @@ func isOrAre(ids []string) string {
 
 // ForgetAddress blanks everything personal about an address: its letters, jobs
 // and drafts with their files, and its agreements. The hash of a letter stays, so
-// that the copy in the mailbox is not taken in again. Backups are not touched.
+// that the copy in the mailbox is not taken in again. Backups are not touched;
+// when one is restored, the list of what was forgotten sees to it that this is
+// forgotten again.
 func (l *Ledger) ForgetAddress(ctx context.Context, address, who string) (Forgotten, error) {
-	done, err := in(ctx, l, func(tx *Tx) (Forgotten, error) {
-		address := agreement.Normal(address)
-		if address == "" {
-			return Forgotten{}, fmt.Errorf("name the address to forget")
-		}
-		open, err := tx.words(ctx, `SELECT id FROM jobs WHERE patron_address = ? AND stage IN (`+marks(len(openStages()))+`) ORDER BY id`,
-			append([]any{address}, anys(openStages())...)...)
-		if err != nil {
-			return Forgotten{}, err
-		}
-		if len(open) > 0 {
-			return Forgotten{}, &OpenJobsError{open}
-		}
-		g, err := tx.gather(ctx, address)
-		if err != nil {
-			return Forgotten{}, err
-		}
-		done, err := tx.blank(ctx, g)
-		if err != nil {
-			return Forgotten{}, err
-		}
-		done.Agreements, err = tx.dropAgreements(ctx, address)
-		if err != nil {
-			return Forgotten{}, err
-		}
-		why := fmt.Sprintf("%d letters, %d jobs, %d drafts, %d agreements of one address", done.Letters, done.Jobs, done.Drafts, done.Agreements)
-		return done, tx.event(ctx, Event{Who: who, Subject: "ledger", What: "forgotten", Why: why})
-	})
+	done, err := in(ctx, l, func(tx *Tx) (Forgotten, error) { return tx.forget(ctx, address, who) })
 	if err != nil {
 		return Forgotten{}, err
 	}
 	return done, l.emptyLog(ctx)
+}
+
+func (tx *Tx) forget(ctx context.Context, address, who string) (Forgotten, error) {
+	address = agreement.Normal(address)
+	if address == "" {
+		return Forgotten{}, fmt.Errorf("name the address to forget")
+	}
+	open, err := tx.words(ctx, `SELECT id FROM jobs WHERE patron_address = ? AND stage IN (`+marks(len(openStages()))+`) ORDER BY id`,
+		append([]any{address}, anys(openStages())...)...)
+	if err != nil {
+		return Forgotten{}, err
+	}
+	if len(open) > 0 {
+		return Forgotten{}, &OpenJobsError{open}
+	}
+	g, err := tx.gather(ctx, address)
+	if err != nil {
+		return Forgotten{}, err
+	}
+	done, err := tx.blank(ctx, g)
+	if err != nil {
+		return Forgotten{}, err
+	}
+	if done.Agreements, err = tx.dropAgreements(ctx, address); err != nil {
+		return Forgotten{}, err
+	}
+	why := fmt.Sprintf("%d letters, %d jobs, %d drafts, %d agreements of one address", done.Letters, done.Jobs, done.Drafts, done.Agreements)
+	if err := tx.event(ctx, Event{Who: who, Subject: "ledger", What: "forgotten", Why: why}); err != nil {
+		return Forgotten{}, err
+	}
+	return done, tx.remember(ctx, "forgotten", address, g)
 }
 
 // emptyLog brings the write-ahead log into the database and cuts it off: the old
@@ -127,12 +133,25 @@ func (tx *Tx) blank(ctx context.Context, g gathered) (Forgotten, error) {
 			return Forgotten{}, err
 		}
 	}
-	for _, id := range slices.Concat(g.letters, g.jobs, g.drafts) {
+	threads, err := tx.emptied(ctx, g.jobs)
+	if err != nil {
+		return Forgotten{}, err
+	}
+	for _, id := range slices.Concat(g.letters, g.jobs, g.drafts, threads) {
 		if err := tx.blankTraces(ctx, id); err != nil {
 			return Forgotten{}, err
 		}
 	}
 	return Forgotten{Letters: len(g.letters), Jobs: len(g.jobs), Drafts: len(g.drafts)}, nil
+}
+
+// emptied are the conversations of jobs in which nobody's job is left.
+func (tx *Tx) emptied(ctx context.Context, jobs []string) ([]string, error) {
+	if len(jobs) == 0 {
+		return nil, nil
+	}
+	return tx.words(ctx, `SELECT DISTINCT thread FROM jobs WHERE id IN (`+marks(len(jobs))+`)
+		AND NOT EXISTS (SELECT 1 FROM jobs o WHERE o.thread = jobs.thread AND o.forgotten = '')`, anys(jobs)...)
 }
 
 func (tx *Tx) blankLetter(ctx context.Context, id string) error {
@@ -204,11 +223,16 @@ func (tx *Tx) free(ctx context.Context, query string, args ...any) error {
 // dropAgreements removes the entries whose first address it is, and the address
 // from entries of others.
 func (tx *Tx) dropAgreements(ctx context.Context, address string) (int, error) {
-	n, err := tx.changed(ctx, `DELETE FROM agreements WHERE address = ?`, address)
+	return tx.dropAgreementsBefore(ctx, address, stamp(tx.now))
+}
+
+// dropAgreementsBefore is dropAgreements for entries as old as a stamp.
+func (tx *Tx) dropAgreementsBefore(ctx context.Context, address, at string) (int, error) {
+	n, err := tx.changed(ctx, `DELETE FROM agreements WHERE address = ? AND changed <= ?`, address, at)
 	if err != nil {
 		return 0, err
 	}
-	return int(n), tx.exec(ctx, `DELETE FROM agreement_addresses WHERE address = ?`, address)
+	return int(n), tx.exec(ctx, `DELETE FROM agreement_addresses WHERE address = ? AND agreement IN (SELECT id FROM agreements WHERE changed <= ?)`, address, at)
 }
 
 // expireBatch bounds how much one transaction of Expire blanks.
@@ -266,7 +290,11 @@ func (tx *Tx) expire(ctx context.Context, before time.Time, who string) (Forgott
 	if err != nil {
 		return Forgotten{}, err
 	}
-	return done, tx.event(ctx, Event{Who: who, Subject: "ledger", What: "expired", Why: fmt.Sprintf("%d letters, %d jobs, %d drafts", done.Letters, done.Jobs, done.Drafts)})
+	err = tx.event(ctx, Event{Who: who, Subject: "ledger", What: "expired", Why: fmt.Sprintf("%d letters, %d jobs, %d drafts", done.Letters, done.Jobs, done.Drafts)})
+	if err != nil {
+		return Forgotten{}, err
+	}
+	return done, tx.remember(ctx, "expired", "", g)
 }
 
 // gatherOf adds the drafts of the jobs, and those letters all of whose jobs are

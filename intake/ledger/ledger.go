@@ -37,6 +37,8 @@ type Ledger struct {
 	log   *slog.Logger
 	clock func() time.Time
 	ro    bool
+
+	forgets *forgetList // nil in a copy that is only looked at
 }
 
 // Open opens the ledger in dir, makes it where there is none, and brings its
@@ -124,7 +126,10 @@ func (l *Ledger) openDB(ctx context.Context) (err error) {
 	l.read.SetMaxOpenConns(readers)
 	l.read.SetMaxIdleConns(readers)
 	l.Reader = Reader{q: l.read, l: l}
-	return l.read.PingContext(ctx)
+	if err := l.read.PingContext(ctx); err != nil {
+		return err
+	}
+	return l.openForgetList(ctx)
 }
 
 // closeToOthers makes the database file its owner's alone before the database

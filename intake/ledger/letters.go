@@ -100,7 +100,19 @@ func (tx *Tx) Take(ctx context.Context, t TakenLetter) (id string, fresh bool, e
 	if known.id != "" {
 		return id, false, nil
 	}
+	if tx.l.forgets.letters[tx.l.forgets.digest(ofLetter, t.SHA256)] {
+		return id, false, tx.wasForgotten(ctx, id)
+	}
 	return id, true, tx.Enqueue(ctx, StepRead, id, time.Time{})
+}
+
+// wasForgotten is for a letter that lies in the mailbox still, and was forgotten
+// before this ledger was restored from a backup that did not know it.
+func (tx *Tx) wasForgotten(ctx context.Context, id string) error {
+	if err := tx.SetLetter(ctx, id, LetterLeftAlone, Robot, ""); err != nil {
+		return err
+	}
+	return tx.blankLetter(ctx, id)
 }
 
 // seenAgain is a letter on record. Where it was forgotten, its bytes must not

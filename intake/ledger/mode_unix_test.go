@@ -50,7 +50,7 @@ func TestFilesAreTheOwnersAlone(t *testing.T) {
 	}
 	defer release()
 	taken(t, l, 1, "a")
-	files := []string{dbFile, dbFile + "-wal", dbFile + "-shm", lockName}
+	files := []string{dbFile, dbFile + "-wal", dbFile + "-shm", lockName, forgetFile}
 	shut("new", dir, files...)
 	copied := filepath.Join(t.TempDir(), "copy")
 	if err := l.Backup(t.Context(), copied); err != nil {

@@ -14,6 +14,7 @@ import (
 
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
 	"meshclerk/intake/preflight"
@@ -91,6 +92,28 @@ func TestWhatOtherRoomsTellIsToldInFrench(t *testing.T) {
 		for _, a := range report.Advice {
 			inFrench(t, s, a.Why)
 		}
+	}
+}
+
+// The ledger's own notices are told in French too.
+func TestLedgersNoticesAreToldInFrench(t *testing.T) {
+	s, dir := french(t), t.TempDir()
+	for range 2 { // the second time without its list of what was forgotten
+		l, err := ledger.Open(t.Context(), dir, nil, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		notices, err := l.Notices(t.Context(), false)
+		if err := errors.Join(err, l.Close(), os.Remove(filepath.Join(dir, "forgotten.log"))); err != nil {
+			t.Fatal(err)
+		}
+		for _, n := range notices {
+			inFrench(t, s, n.Text)
+			dir = ""
+		}
+	}
+	if dir != "" {
+		t.Error("there was no notice to tell")
 	}
 }
 
