@@ -33,9 +33,9 @@ func (l *Ledger) Retry(ctx context.Context, s *Step, cause error, wait time.Dura
 	return l.Tx(ctx, func(tx *Tx) error { return tx.Retry(ctx, s, cause, wait) })
 }
 
-// Postpone is Tx.Postpone in a transaction of its own.
-func (l *Ledger) Postpone(ctx context.Context, s *Step, cause error, wait time.Duration) error {
-	return l.Tx(ctx, func(tx *Tx) error { return tx.Postpone(ctx, s, cause, wait) })
+// Wait is Tx.Wait in a transaction of its own.
+func (l *Ledger) Wait(ctx context.Context, s *Step, t Trouble, cause error, wait time.Duration) error {
+	return l.Tx(ctx, func(tx *Tx) error { return tx.Wait(ctx, s, t, cause, wait) })
 }
 
 // GiveUp is Tx.GiveUp in a transaction of its own.

@@ -22,6 +22,9 @@ var (
 	ErrDiskFull   = errors.New("the disk is full")
 	ErrNoticeGrew = errors.New("more came in since you read it; read it again")
 	ErrLocked     = errors.New("another robot works on this ledger")
+	ErrBusy       = errors.New("another program holds the database")
+
+	ErrNotWritable = errors.New("the ledger cannot be written")
 )
 
 // notFound says that there is no such row.
@@ -113,11 +116,13 @@ func (l *Ledger) plainDB(db *sqlite.Error, err error) error {
 	case sqlitelib.SQLITE_FULL:
 		return l.full(err)
 	case sqlitelib.SQLITE_BUSY, sqlitelib.SQLITE_LOCKED:
-		return &plainError{"the ledger is held by another program for too long; try again, and look for a backup or command that hangs", err, nil}
+		return &plainError{"the ledger is held by another program for too long; try again, and look for a backup or command that hangs", err, ErrBusy}
+	case sqlitelib.SQLITE_IOERR:
+		return &plainError{fmt.Sprintf("the disk that holds %s gives errors; look at the machine's log, and take a backup to another disk", l.dir), err, syscall.EIO}
 	case sqlitelib.SQLITE_CORRUPT, sqlitelib.SQLITE_NOTADB:
 		return &plainError{fmt.Sprintf("the ledger in %s is damaged; stop the service, keep a copy of the folder, and restore the last backup", l.dir), err, nil}
 	case sqlitelib.SQLITE_READONLY, sqlitelib.SQLITE_CANTOPEN, sqlitelib.SQLITE_PERM:
-		return &plainError{fmt.Sprintf("the ledger in %s cannot be opened for writing; look who owns the folder and whether the disk is read-only", l.dir), err, nil}
+		return &plainError{fmt.Sprintf("the ledger in %s cannot be opened for writing; look who owns the folder and whether the disk is read-only", l.dir), err, ErrNotWritable}
 	}
 	return err
 }

@@ -18,6 +18,8 @@ type Step struct {
 	Due       time.Time `json:"due"`
 	Until     time.Time `json:"lease_until"`
 	LastError string    `json:"last_error,omitempty"`
+	Trouble   Trouble   `json:"trouble,omitempty"` // what it waited for last time
+	Waits     int       `json:"waits,omitempty"`   // how often it waited for the house, since it was last worked on
 
 	owner string
 	lease int64 // grows with every lease, so that a late worker is known
@@ -52,23 +54,28 @@ func (l *Ledger) Lease(ctx context.Context, owner string, d time.Duration, kinds
 }
 
 func (tx *Tx) lease(ctx context.Context, owner string, d time.Duration, kinds []string) (*Step, error) {
+	return tx.leaseOne(ctx, owner, d, first(kinds), anys(kinds)...)
+}
+
+// first selects the step that has been due longest, of the kinds or of any.
+func first(kinds []string) string {
 	only := ""
 	if len(kinds) > 0 {
 		only = ` AND kind IN (` + marks(len(kinds)) + `)`
 	}
-	return tx.leaseOne(ctx, owner, d, `(SELECT id FROM steps WHERE `+due+only+` ORDER BY due, id LIMIT 1)`, anys(kinds)...)
+	return `(SELECT id FROM steps WHERE ` + due + only + ` ORDER BY due, id LIMIT 1)`
 }
 
 // due has the present moment as its two arguments.
 const due = `((state = 'waiting' AND due <= ?) OR (state = 'leased' AND lease_until <= ?))`
 
-// LeaseFresh gives the step that has been due longest where it is of that kind
-// and was never tried before, else nil. Who works on two steps at once takes the
+// LeaseFresh gives the step that has been due longest, among the kinds named or
+// all, where it is of that kind and was never tried before, else nil. Who works on two steps at once takes the
 // second one so: none is overtaken, and of two steps one of which ends the
 // program, the other is not worn out.
-func (l *Ledger) LeaseFresh(ctx context.Context, owner string, d time.Duration, kind string) (*Step, error) {
+func (l *Ledger) LeaseFresh(ctx context.Context, owner string, d time.Duration, kind string, among ...string) (*Step, error) {
 	return in(ctx, l, func(tx *Tx) (*Step, error) {
-		return tx.leaseOne(ctx, owner, d, `(SELECT id FROM steps WHERE `+due+` ORDER BY due, id LIMIT 1) AND attempts = 0 AND kind = ?`, kind)
+		return tx.leaseOne(ctx, owner, d, first(among)+` AND attempts = 0 AND kind = ?`, append(anys(among), kind)...)
 	})
 }
 
@@ -77,8 +84,8 @@ func (tx *Tx) leaseOne(ctx context.Context, owner string, d time.Duration, which
 	s := &Step{owner: owner, Until: tx.now.Add(d)}
 	args = append([]any{owner, stamp(s.Until), now, now}, args...)
 	err := tx.q.QueryRowContext(ctx, `UPDATE steps SET state = 'leased', lease_owner = ?, lease_until = ?, lease = lease + 1, attempts = attempts + 1
-		WHERE id = `+which+` RETURNING id, kind, subject, attempts, due, last_error, lease`, args...).
-		Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, &s.LastError, &s.lease)
+		WHERE id = `+which+` RETURNING id, kind, subject, attempts, due, last_error, trouble, waits, lease`, args...).
+		Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, &s.LastError, &s.Trouble, &s.Waits, &s.lease)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}
@@ -116,26 +123,22 @@ func (tx *Tx) held(ctx context.Context, s *Step, set string, args ...any) error 
 func (tx *Tx) Done(ctx context.Context, s *Step) error {
 	return tx.held(ctx, s, `state = CASE WHEN again = 1 THEN 'waiting' ELSE 'done' END,
 		attempts = CASE WHEN again = 1 THEN 0 ELSE attempts END, ended = CASE WHEN again = 1 THEN '' ELSE ? END,
-		again = 0, lease_owner = '', lease_until = '', last_error = ''`, stamp(tx.now))
+		again = 0, waits = 0, trouble = '', lease_owner = '', lease_until = '', last_error = ''`, stamp(tx.now))
 }
 
 // Retry lets a step be tried again after wait. The attempt that failed counts.
 func (tx *Tx) Retry(ctx context.Context, s *Step, cause error, wait time.Duration) error {
-	return tx.held(ctx, s, `state = 'waiting', due = ?, again = 0, lease_owner = '', lease_until = '', last_error = ?`,
+	return tx.held(ctx, s, `state = 'waiting', due = ?, again = 0, trouble = '', lease_owner = '', lease_until = '', last_error = ?`,
 		stamp(tx.now.Add(wait)), text(cause))
 }
 
-// Postpone is Retry for a trouble that is not the step's own, such as a server
-// that cannot be reached: the attempt does not count.
-func (tx *Tx) Postpone(ctx context.Context, s *Step, cause error, wait time.Duration) error {
-	return tx.held(ctx, s, `state = 'waiting', due = ?, again = 0, attempts = attempts - 1, lease_owner = '', lease_until = '', last_error = ?`,
-		stamp(tx.now.Add(wait)), text(cause))
-}
+// NoticeStepFailed is the kind of the notice about a step that was given up.
+const NoticeStepFailed = "step-failed"
 
 // GiveUp ends a step that failed too often. Its letter is set aside, with all
 // its bytes, and a notice tells staff.
 func (tx *Tx) GiveUp(ctx context.Context, s *Step, cause error, who string) error {
-	err := tx.held(ctx, s, `state = 'given-up', again = 0, ended = ?, lease_owner = '', lease_until = '', last_error = ?`, stamp(tx.now), text(cause))
+	err := tx.held(ctx, s, `state = 'given-up', again = 0, trouble = '', ended = ?, lease_owner = '', lease_until = '', last_error = ?`, stamp(tx.now), text(cause))
 	if err != nil {
 		return err
 	}
@@ -146,7 +149,7 @@ func (tx *Tx) GiveUp(ctx context.Context, s *Step, cause error, who string) erro
 	} else if err := tx.Note(ctx, s.Subject, "step-failed", who, s.Kind+": "+text(cause)); err != nil {
 		return err
 	}
-	return tx.AddNotice(ctx, "step-failed", s.Subject, fmt.Sprintf("%s failed %d times and was set aside (%s): %s", s.Subject, s.Attempts, s.Kind, text(cause)))
+	return tx.AddNotice(ctx, NoticeStepFailed, s.Subject, fmt.Sprintf("%s failed %d times and was set aside (%s): %s; once the cause is mended: meshclerk retry %s --by NAME", s.Subject, s.Attempts, s.Kind, text(cause), s.Subject))
 }
 
 func text(err error) string {
@@ -165,11 +168,14 @@ type OpenStep struct {
 
 // OpenSteps lists what waits or is being worked on, in the order it is due.
 func (r Reader) OpenSteps(ctx context.Context) ([]OpenStep, error) {
+	return r.openSteps(ctx, `state IN ('waiting', 'leased') ORDER BY due, id`)
+}
+
+func (r Reader) openSteps(ctx context.Context, where string) ([]OpenStep, error) {
 	var out []OpenStep
-	err := r.each(ctx, `SELECT id, kind, subject, attempts, due, lease_until, last_error, state, lease_owner FROM steps
-		WHERE state IN ('waiting', 'leased') ORDER BY due, id`, nil, func(rows *sql.Rows) error {
+	err := r.each(ctx, `SELECT id, kind, subject, attempts, due, lease_until, last_error, trouble, waits, state, lease_owner FROM steps WHERE `+where, nil, func(rows *sql.Rows) error {
 		var s OpenStep
-		err := rows.Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, stamped{&s.Until}, &s.LastError, &s.State, &s.Owner)
+		err := rows.Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, stamped{&s.Until}, &s.LastError, &s.Trouble, &s.Waits, &s.State, &s.Owner)
 		out = append(out, s)
 		return err
 	})

@@ -78,7 +78,7 @@ func TestRetryPostponeGiveUp(t *testing.T) {
 	ctx := t.Context()
 	letter := taken(t, l, 1, "a")
 	s := lease(t, l, "robot")
-	if err := l.Postpone(ctx, s, errors.New("the server is down"), time.Minute); err != nil {
+	if err := l.Wait(ctx, s, MailboxAway, errors.New("the server is down"), time.Minute); err != nil {
 		t.Fatal(err)
 	}
 	if lease(t, l, "robot") != nil {
