@@ -46,14 +46,15 @@ type Config struct {
 	wire.Config
 	Hello         string        // the name we greet with; empty for this machine's
 	AnswerTimeout time.Duration // after the final dot; 0 for defaultAnswer
+	Grace         time.Duration // how long the answer is still waited for when told to stop; 0 for defaultGrace
 }
 
 // defaultAnswer is the wait of RFC 5321, 4.5.3.2.6: to give up earlier makes
 // doubles, or in our case needless questions to a person.
 const defaultAnswer = 10 * time.Minute
 
-// grace is how long the answer is still waited for when we are told to stop.
-const grace = 30 * time.Second
+// defaultGrace is how long the answer is still waited for when we are told to stop.
+const defaultGrace = 15 * time.Second
 
 // Message is one approved draft and its envelope.
 type Message struct {
@@ -132,5 +133,8 @@ func (c *Config) defaults() {
 	}
 	if c.AnswerTimeout <= 0 {
 		c.AnswerTimeout = defaultAnswer
+	}
+	if c.Grace <= 0 {
+		c.Grace = defaultGrace
 	}
 }

@@ -34,6 +34,24 @@ func Probe(ctx context.Context, config Config, source Source, log *slog.Logger) 
 	return out
 }
 
+// Reach tries whether the sending server answers at all: connect, encrypt, sign
+// in, and a NOOP (RFC 5321, 4.1.1.9). Nothing is sent.
+func Reach(ctx context.Context, config Config, source Source, log *slog.Logger) error {
+	config.defaults()
+	c, err := connect(ctx, config, source, log)
+	if err != nil {
+		return err
+	}
+	defer c.raw.Close()
+	stop := context.AfterFunc(ctx, func() { c.raw.Close() })
+	defer stop()
+	if err := c.smtp.Noop(); err != nil {
+		return c.fault(ctx, "being asked whether it is there", err)
+	}
+	c.smtp.Quit() // how it says goodbye does not matter
+	return nil
+}
+
 func (c *client) encryption() string {
 	if _, ok := c.smtp.TLSConnectionState(); ok {
 		return "encrypted"

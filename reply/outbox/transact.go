@@ -141,7 +141,7 @@ func later(err error) Outcome {
 // server's own words make it anything else than uncertain.
 func (c *client) finish(ctx context.Context, data io.WriteCloser) Outcome {
 	c.raw.ArmFor(c.config.AnswerTimeout)
-	stop := context.AfterFunc(ctx, func() { c.raw.ArmFor(min(grace, c.config.AnswerTimeout)) })
+	stop := context.AfterFunc(ctx, func() { c.raw.ArmFor(min(c.config.Grace, c.config.AnswerTimeout)) })
 	defer stop()
 	err := data.Close()
 	if err == nil {
