@@ -7,6 +7,7 @@ type cli struct {
 	Doctor      doctorCmd      `cmd:"" help:"Try every connection, folder, right and rule, and say what to mend."`
 	Drafts      draftsCmd      `cmd:"" help:"List, show, approve, edit or set aside the drafted replies."`
 	Notices     noticesCmd     `cmd:"" help:"List what waits for a person, or record that it is done."`
+	Retry       retryCmd       `cmd:"" help:"List what the robot gave up, or have it tried again once its cause is mended."`
 	Jobs        jobsCmd        `cmd:"" help:"List and show jobs; what is done at the printer and at the counter; job sheets; calls."`
 	Printed     printedCmd     `cmd:"" help:"Record what a finished print really took; the patron is told that it is ready."`
 	Calibration calibrationCmd `cmd:"" help:"Show what finished prints taught about the estimates."`

@@ -63,3 +63,8 @@ func (s *servers) dial(ctx context.Context) (robot.Mail, error) {
 func (s *servers) send(ctx context.Context, m outbox.Message) outbox.Outcome {
 	return outbox.Send(ctx, s.smtp, s.smtpSecret, m, s.log)
 }
+
+// reach tries whether the sending server answers.
+func (s *servers) reach(ctx context.Context) error {
+	return outbox.Reach(ctx, s.smtp, s.smtpSecret, s.log)
+}

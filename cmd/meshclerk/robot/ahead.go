@@ -23,23 +23,24 @@ type ahead struct {
 func (h *hand) next(ctx context.Context) (s *ledger.Step, early *ahead, err error) {
 	if early, h.ahead = h.ahead, nil; early != nil {
 		s = early.step
-	} else if s, err = h.r.Ledger.Lease(ctx, owner, lease); err != nil || s == nil {
+	} else if s, err = h.r.Ledger.Lease(ctx, owner, lease, h.lane.kinds...); err != nil || s == nil {
 		return nil, nil, err
 	}
 	if s.Kind == stepRead && s.Attempts == 1 && h.r.Rules.Caps.Attempts > 1 {
-		h.ahead = h.r.begin(ctx)
+		h.ahead = h.begin(ctx)
 	}
 	return s, early, nil
 }
 
 // begin parses the next letter early, if a letter is next.
-func (r *Robot) begin(ctx context.Context) *ahead {
-	s, err := r.Ledger.LeaseFresh(ctx, owner, lease, stepRead)
+func (h *hand) begin(ctx context.Context) *ahead {
+	r := h.r
+	s, err := r.Ledger.LeaseFresh(ctx, owner, lease, stepRead, h.lane.kinds...)
 	if err != nil || s == nil {
 		return nil // a ledger in trouble shows it at the step in hand
 	}
 	a := &ahead{step: s, done: make(chan struct{})}
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), lease)
+	ctx, cancel := context.WithTimeout(ctx, lease)
 	go func() {
 		defer close(a.done)
 		defer cancel()
@@ -70,7 +71,8 @@ func (a *ahead) drop(ctx context.Context, r *Robot) {
 		return
 	}
 	<-a.done
-	err := r.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.Postpone(ctx, a.step, nil, 0) })
+	ctx = context.WithoutCancel(ctx)
+	err := r.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.Release(ctx, a.step) })
 	if err != nil {
 		r.Log.Warn("letter waits until its lease ends", "letter", a.step.Subject, "why", err)
 	}

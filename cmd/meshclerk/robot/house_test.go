@@ -40,8 +40,14 @@ const marisol = "Marisol Teague" // of the built-in rules' staff
 
 func newHouse(t *testing.T) *house {
 	t.Helper()
+	return newHouseIn(t, t.TempDir())
+}
+
+// newHouseIn is a house whose ledger lies in a given folder.
+func newHouseIn(t *testing.T, dir string) *house {
+	t.Helper()
 	h := &house{t: t, imap: mailtest.Dovecot(t), smtp: mailtest.SMTP(t, mailtest.Accept), log: &bytes.Buffer{}}
-	l, err := ledger.Open(t.Context(), t.TempDir(), nil, h.now)
+	l, err := ledger.Open(t.Context(), dir, nil, h.now)
 	if err != nil {
 		t.Fatal(err)
 	}

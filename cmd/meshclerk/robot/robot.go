@@ -14,7 +14,7 @@ import (
 	"meshclerk/templates"
 )
 
-// Robot holds what the loops need. Everything but At is required.
+// Robot holds what the loops need. Everything but Reach and At is required.
 type Robot struct {
 	Ledger    *ledger.Ledger
 	Rules     *rules.Rules
@@ -23,6 +23,9 @@ type Robot struct {
 
 	Dial func(ctx context.Context) (Mail, error)                    // opens the mailbox
 	Send func(ctx context.Context, m outbox.Message) outbox.Outcome // hands a message to the sending server
+	// Reach tries whether the sending server answers. It is asked after a send
+	// that had no answer; nil is not asked.
+	Reach func(ctx context.Context) error
 
 	Log *slog.Logger
 	Now func() time.Time
@@ -31,12 +34,14 @@ type Robot struct {
 	// there; the demo shows progress.
 	At func(point string)
 
-	lastGood goodPoll
-	newer    atomic.Pointer[templates.Set] // texts saved since the start
-	words    sync.Once
-	reader   *wishes.Reader // of the house's words
-	tidied   time.Time      // when the calendar was last looked at
-	moves    sync.Mutex     // held while approved folders are looked at
+	vitals  vitals
+	breaker breaker
+	ailing  atomic.Bool                   // a step waits for the house, or may have since before the start
+	newer   atomic.Pointer[templates.Set] // texts saved since the start
+	words   sync.Once
+	reader  *wishes.Reader // of the house's words
+	tidied  time.Time      // when the calendar was last looked at
+	moves   sync.Mutex     // held while approved folders are looked at
 }
 
 // SetTemplates has later replies written with other texts, as saved while the
@@ -50,34 +55,27 @@ func (r *Robot) texts() *templates.Set {
 	return r.Templates
 }
 
-// goodPoll remembers when the mailbox was last looked at without an error.
-type goodPoll struct {
-	mu   sync.Mutex
-	when time.Time
-	err  error
-}
-
-func (g *goodPoll) set(when time.Time, err error) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	if err == nil {
-		g.when = when
-	}
-	g.err = err
-}
-
 // LastGoodPoll tells when the mailbox was last looked at without an error, and
 // what went wrong since, if anything.
-func (r *Robot) LastGoodPoll() (time.Time, error) {
-	r.lastGood.mu.Lock()
-	defer r.lastGood.mu.Unlock()
-	return r.lastGood.when, r.lastGood.err
-}
+func (r *Robot) LastGoodPoll() (time.Time, error) { return r.vitals.lastLook() }
 
 // Well tells whether the last good poll is recent enough: within five polls.
 func (r *Robot) Well() bool {
 	when, _ := r.LastGoodPoll()
 	return !when.IsZero() && r.Now().Sub(when) < 5*r.Rules.Mailbox.Poll+r.Rules.Mailbox.Command
+}
+
+// lane is a loop of its own over some kinds of steps.
+type lane struct {
+	name  string
+	kinds []string // none is all
+}
+
+// The lanes of the running robot. A sending server that does not answer holds
+// up nothing but other sends.
+var lanes = []lane{
+	{"work", []string{stepRead, stepCheck, stepDraft, stepReminder, stepPickupReminder, stepQuestion, stepReceipt, stepPost, stepFile}},
+	{"send", []string{stepSend}},
 }
 
 // Run watches and works until the context ends. The step in hand is finished first.
@@ -86,10 +84,13 @@ func (r *Robot) Run(ctx context.Context) error {
 		return err
 	}
 	var wg sync.WaitGroup
-	news := make(chan struct{}, 1)
-	wg.Go(func() { r.watch(ctx, news) })
+	news := make([]chan struct{}, len(lanes))
+	for i, l := range lanes {
+		news[i] = make(chan struct{}, 1)
+		wg.Go(func() { r.work(ctx, l, news[i]) })
+	}
 	wg.Go(func() { r.watchMoves(ctx) })
-	r.work(ctx, news)
+	r.watch(ctx, news)
 	wg.Wait()
 	return nil
 }
@@ -106,10 +107,10 @@ func (r *Robot) Once(ctx context.Context) error {
 }
 
 // watch polls the mailbox, and between polls waits for the server's news.
-func (r *Robot) watch(ctx context.Context, news chan<- struct{}) {
+func (r *Robot) watch(ctx context.Context, news []chan struct{}) {
 	for ctx.Err() == nil {
 		err := r.round(ctx, news)
-		r.lastGood.set(r.Now(), err)
+		r.vitals.looked(r.Now(), err)
 		if err != nil && ctx.Err() == nil {
 			r.Log.Warn("poll failed", "why", err)
 			pause(ctx, min(r.Rules.Mailbox.Poll, time.Minute))
@@ -118,7 +119,7 @@ func (r *Robot) watch(ctx context.Context, news chan<- struct{}) {
 }
 
 // round keeps one connection for as long as it lasts.
-func (r *Robot) round(ctx context.Context, news chan<- struct{}) error {
+func (r *Robot) round(ctx context.Context, news []chan struct{}) error {
 	m, err := r.Dial(ctx)
 	if err != nil {
 		return err
@@ -128,8 +129,10 @@ func (r *Robot) round(ctx context.Context, news chan<- struct{}) error {
 		if err := r.look(ctx, m); err != nil {
 			return err
 		}
-		r.lastGood.set(r.Now(), nil)
-		wake(news)
+		r.vitals.looked(r.Now(), nil)
+		for _, lane := range news {
+			wake(lane)
+		}
 		if err := r.idle(ctx, m); err != nil {
 			return err
 		}
@@ -141,28 +144,35 @@ func (r *Robot) round(ctx context.Context, news chan<- struct{}) error {
 func (r *Robot) Poll(ctx context.Context) error {
 	m, err := r.Dial(ctx)
 	if err != nil {
-		r.lastGood.set(r.Now(), err)
+		r.vitals.looked(r.Now(), err)
 		return err
 	}
 	defer m.Close()
 	err = r.look(ctx, m)
-	r.lastGood.set(r.Now(), err)
+	r.vitals.looked(r.Now(), err)
 	return err
 }
 
-// work carries out steps until the context ends. Approvals may come from
-// another process, so it also looks every second.
-func (r *Robot) work(ctx context.Context, news <-chan struct{}) {
+// work carries out the steps of a lane until the context ends. Approvals may
+// come from another process, so it also looks every second.
+func (r *Robot) work(ctx context.Context, l lane, news <-chan struct{}) {
 	tick := time.NewTicker(time.Second)
 	defer tick.Stop()
+	said := ""
 	for {
-		if err := r.Work(ctx); err != nil && ctx.Err() == nil {
-			r.Log.Error("work failed", "why", err)
+		err := r.walk(ctx, l)
+		if err != nil && ctx.Err() == nil {
+			if said != err.Error() {
+				r.Log.Error("work failed", "lane", l.name, "why", err)
+			}
+			said = err.Error()
 			pause(ctx, 5*time.Second)
+		} else {
+			said = ""
 		}
 		select {
 		case <-ctx.Done():
-			r.Log.Info("stopping")
+			r.Log.Info("stopping", "lane", l.name)
 			return
 		case <-news:
 		case <-tick.C:

@@ -16,13 +16,16 @@ import (
 // recorded when the server has accepted the recipients and before the first
 // byte of the message: whatever stops us from then on leaves an uncertain
 // draft, never a second copy.
-func (r *Robot) send(ctx context.Context, s *ledger.Step) error {
+func (r *Robot) send(ctx context.Context, h *hand, s *ledger.Step) error {
 	d, err := r.Ledger.Draft(ctx, s.Subject)
 	if err != nil {
 		return err
 	}
 	if d.State != ledger.DraftApproved {
 		return r.Ledger.Done(ctx, s)
+	}
+	if err := r.mayTry(ctx); err != nil {
+		return err
 	}
 	raw, err := r.Ledger.DraftBytes(ctx, d.ID)
 	if err != nil {
@@ -49,42 +52,63 @@ func (r *Robot) send(ctx context.Context, s *ledger.Step) error {
 		r.at("sending")
 		return nil
 	}
-	out := r.Send(ctx, m)
+	out := r.Send(h.stop, m)
 	r.at("answered")
-	return r.endSend(ctx, s, d.ID, try, out)
-}
-
-// endSend records how the try ended and what comes next.
-func (r *Robot) endSend(ctx context.Context, s *ledger.Step, id string, try *ledger.Send, out outbox.Outcome) error {
+	r.breaker.note(out.State == outbox.Uncertain, r.Now())
 	words := outbox.Mask(out.Sentence())
-	r.Log.Info(logWord(out.State), "draft", id, "outcome", out)
+	r.Log.Info(logWord(out.State), "draft", d.ID, "outcome", out)
 	if try == nil && out.State == outbox.Later {
-		return r.Ledger.Postpone(ctx, s, out.Err, backoff(s.Attempts))
+		return houseError{laterTrouble(h.stop, out.Err), out.Err}
 	}
 	if try == nil { // refused before DATA: recorded all the same, so that staff can see the try
-		t, _, err := r.Ledger.BeginSend(ctx, id, owner)
-		if err != nil {
+		if err := r.persist(ctx, m.Commit); err != nil {
 			return err
 		}
-		try = &t
 	}
-	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		if err := tx.EndSend(ctx, *try, ledger.Outcome(out.State), words, ledger.Robot); err != nil {
+	return r.persist(ctx, func(ctx context.Context) error { return r.endSend(ctx, s, *try, out, words) })
+}
+
+// laterTrouble is what a send that did not come off waits for.
+func laterTrouble(stop context.Context, err error) ledger.Trouble {
+	if stop.Err() != nil {
+		return ledger.Stopping
+	}
+	if t := ledger.TroubleOf(err); t != ledger.NoTrouble {
+		return t
+	}
+	return ledger.SendingAway
+}
+
+// endSend records how the try ended and what comes next. The server's word
+// stands, also where the lease ran out while it could not be written down.
+func (r *Robot) endSend(ctx context.Context, s *ledger.Step, try ledger.Send, out outbox.Outcome, words string) error {
+	end := func(tx *ledger.Tx) error { return r.recordSend(ctx, tx, try, out, words) }
+	err := r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		if err := end(tx); err != nil {
 			return err
 		}
-		switch out.State {
-		case outbox.Later:
-			return tx.Postpone(ctx, s, out.Err, backoff(s.Attempts))
-		case outbox.Sent:
-			if err := afterSent(ctx, tx, id); err != nil {
-				return err
-			}
-			if err := tx.Enqueue(ctx, stepFile, id, time.Time{}); err != nil {
-				return err
-			}
+		if out.State == outbox.Later {
+			return r.waitOut(ctx, tx, s, ledger.SendingAway, out.Err)
 		}
 		return tx.Done(ctx, s)
 	})
+	if errors.Is(err, ledger.ErrLeaseLost) {
+		return r.Ledger.Tx(ctx, end)
+	}
+	return err
+}
+
+func (r *Robot) recordSend(ctx context.Context, tx *ledger.Tx, try ledger.Send, out outbox.Outcome, words string) error {
+	if err := tx.EndSend(ctx, try, ledger.Outcome(out.State), words, ledger.Robot); err != nil {
+		return err
+	}
+	if out.State != outbox.Sent {
+		return nil
+	}
+	if err := afterSent(ctx, tx, try.Draft); err != nil {
+		return err
+	}
+	return tx.Enqueue(ctx, stepFile, try.Draft, time.Time{})
 }
 
 func logWord(s outbox.State) string {

@@ -4,11 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"time"
 
 	"meshclerk/intake/ledger"
-	"meshclerk/intake/mailbox"
 )
 
 // The kinds of steps, in the order a letter meets them.
@@ -24,13 +22,18 @@ const (
 const (
 	owner = "robot"
 	lease = 15 * time.Minute // longer than any step: its own deadlines end it before
+
+	// stopGrace is how long the step in hand may go on when we are told to stop.
+	stopGrace = 20 * time.Second
 )
 
-// hand is what the steps may use: the mailbox is dialled when first needed and
-// kept for the steps after it. Ahead is a letter that is read while another's
-// step is in hand.
+// hand is what the steps of a lane may use: the mailbox is dialled when first
+// needed and kept for the steps after it. Ahead is a letter that is read while
+// another's step is in hand. stop ends at once when we are told to stop.
 type hand struct {
 	r     *Robot
+	lane  lane
+	stop  context.Context
 	m     Mail
 	ahead *ahead
 }
@@ -42,7 +45,7 @@ func (h *hand) mail(ctx context.Context) (Mail, error) {
 	h.close()
 	m, err := h.r.Dial(ctx)
 	if err != nil {
-		return nil, err
+		return nil, away(err)
 	}
 	h.m = m
 	return m, nil
@@ -55,16 +58,28 @@ func (h *hand) close() {
 	}
 }
 
-// Work carries out every step that is due. A step that fails never stops the
-// others. When the context ends, the step in hand is finished first.
-func (r *Robot) Work(ctx context.Context) error {
-	h := &hand{r: r}
+// away says of an error at the mailbox's door that it is the house's.
+func away(err error) error {
+	trouble := troubleOf(err)
+	if trouble == ledger.NoTrouble {
+		trouble = ledger.MailboxRefuses
+	}
+	return houseError{trouble, err}
+}
+
+// Work carries out every step that is due, of all kinds. A step that fails never
+// stops the others. When the context ends, the step in hand is finished first,
+// within stopGrace.
+func (r *Robot) Work(ctx context.Context) error { return r.walk(ctx, lane{name: "all"}) }
+
+func (r *Robot) walk(ctx context.Context, l lane) error {
+	h := &hand{r: r, lane: l, stop: ctx}
 	defer h.close()
-	defer func() { h.ahead.drop(context.WithoutCancel(ctx), r) }()
-	for ctx.Err() == nil || h.ahead != nil {
-		bounded, cancel := context.WithTimeout(context.WithoutCancel(ctx), lease)
-		more, err := r.oneStep(bounded, h)
-		cancel()
+	working, cancel := lingering(ctx, stopGrace)
+	defer cancel()
+	defer func() { h.ahead.drop(working, r) }()
+	for ctx.Err() == nil {
+		more, err := r.oneStep(working, h)
 		if err != nil || !more {
 			return err
 		}
@@ -75,13 +90,19 @@ func (r *Robot) Work(ctx context.Context) error {
 // oneStep carries out the step that is due, and tells whether there was one.
 func (r *Robot) oneStep(ctx context.Context, h *hand) (more bool, err error) {
 	s, early, err := h.next(ctx)
+	r.vitals.beats(h.lane.name, r.Now(), s)
 	if err != nil || s == nil {
 		return false, err
 	}
 	r.at("leased " + s.Kind)
-	cause := guarded(func() error { return r.step(ctx, h, s, early) })
-	if err := r.settle(ctx, s, cause); err != nil {
+	bounded, cancel := context.WithTimeout(ctx, lease)
+	defer cancel()
+	cause := guarded(func() error { return r.step(bounded, h, s, early) })
+	if err := r.persist(ctx, func(ctx context.Context) error { return r.settle(ctx, s, cause) }); err != nil {
 		return false, err
+	}
+	if cause == nil {
+		r.recovered(ctx)
 	}
 	r.at("done " + s.Kind)
 	return true, nil
@@ -120,37 +141,9 @@ func (r *Robot) step(ctx context.Context, h *hand, s *ledger.Step, early *ahead)
 	case stepPost:
 		return r.post(ctx, h, s)
 	case stepSend:
-		return r.send(ctx, s)
+		return r.send(ctx, h, s)
 	case stepFile:
 		return r.file(ctx, h, s)
 	}
 	return fmt.Errorf("there is no step %q; was the ledger written by a newer program?", s.Kind)
-}
-
-// settle records how a failed step goes on: trouble that is not the step's own
-// waits without being counted, other trouble counts and is given up at the cap.
-func (r *Robot) settle(ctx context.Context, s *ledger.Step, cause error) error {
-	if cause == nil || errors.Is(cause, ledger.ErrLeaseLost) {
-		return nil
-	}
-	r.Log.Warn("step failed", "step", s.Kind, "of", s.Subject, "attempt", s.Attempts, "why", cause)
-	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		switch {
-		case mailbox.Temporary(cause), errors.Is(cause, os.ErrDeadlineExceeded):
-			return tx.Postpone(ctx, s, cause, backoff(s.Attempts))
-		case s.Attempts >= r.Rules.Caps.Attempts:
-			r.Log.Error("letter set aside", "step", s.Kind, "of", s.Subject, "why", cause)
-			return tx.GiveUp(ctx, s, cause, ledger.Robot)
-		}
-		return tx.Retry(ctx, s, cause, backoff(s.Attempts))
-	})
-}
-
-// backoff is the wait before the next try: 10 s, 1 min, 6 min, at most half an hour.
-func backoff(attempts int) time.Duration {
-	d := 10 * time.Second
-	for range min(attempts-1, 4) {
-		d *= 6
-	}
-	return min(d, 30*time.Minute)
 }
