@@ -147,6 +147,6 @@ func (l *loader) checkCaps() {
 	j.count("archive_depth", c.ArchiveDepth, 0, 10)
 	j.count("facets", c.Facets, 4, 100_000_000)
 	j.between("coordinate_mm", c.CoordinateMM, 100, 1e9, "mm")
-	j.between("check_seconds", c.CheckSeconds, 1, 3600, "seconds")
+	j.between("check_work", c.CheckWork, 100, 1_000_000, "million steps")
 	j.count("attempts", c.Attempts, 1, 100)
 }

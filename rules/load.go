@@ -215,6 +215,11 @@ func (l *loader) syntax(s *source, into any, bad *toml.DecodeError) {
 	l.problems = append(l.problems, s.problem(at, text, hint))
 }
 
+// replaced says what stands in place of keys that earlier versions had.
+var replaced = map[string]struct{ key, hint string }{
+	"caps.toml check_seconds": {"check_work", "write check_work = 6000 instead; it counts work, in millions of steps, so that a busy machine gives the same report"},
+}
+
 // unknown tells of each key that means nothing, with the nearest one that
 // does; it gives those that were near, since they are misspelt and not missing.
 func (l *loader) unknown(s *source, into any, strict *toml.StrictMissingError) (misspelt []string) {
@@ -223,8 +228,13 @@ func (l *loader) unknown(s *source, into any, strict *toml.StrictMissingError) (
 		key := e.Key()
 		name := key[len(key)-1]
 		known := keysOf(typeAt(reflect.TypeOf(into).Elem(), key[:len(key)-1]))
-		p := s.problem(place{s.lineStart(row) + col - 1, len(name)}, "unknown key "+name, didYouMean(name, known))
-		l.problems = append(l.problems, p)
+		at := place{s.lineStart(row) + col - 1, len(name)}
+		if now, was := replaced[s.name+" "+name]; was {
+			l.problems = append(l.problems, s.problem(at, "the key "+name+" is no longer used", now.hint))
+			misspelt = append(misspelt, now.key)
+			continue
+		}
+		l.problems = append(l.problems, s.problem(at, "unknown key "+name, didYouMean(name, known)))
 		misspelt = append(misspelt, Nearest(name, known))
 	}
 	return misspelt

@@ -238,7 +238,7 @@ type Caps struct {
 	MeshBytes    int64   `toml:"mesh_bytes"`
 	Facets       int     `toml:"facets"`
 	CoordinateMM float64 `toml:"coordinate_mm"` // largest absolute coordinate
-	CheckSeconds float64 `toml:"check_seconds"` // wall clock for one preflight
+	CheckWork    float64 `toml:"check_work"`    // for one preflight, in millions of units of work (package budget)
 	Attempts     int     `toml:"attempts"`      // before a letter is set aside
 }
 

@@ -7,6 +7,7 @@ type Report struct {
 	Readable    bool         `json:"readable"`
 	Format      string       `json:"format"` // "binary" or "ascii"
 	Error       string       `json:"error"`
+	Unfinished  bool         `json:"unfinished,omitempty"` // the check did not come to its end: this is no verdict
 	Mesh        *Shape       `json:"mesh,omitempty"`
 	Findings    []Finding    `json:"findings"`
 	Fit         *Fit         `json:"fit,omitempty"`
@@ -59,6 +60,10 @@ type Finding struct {
 	At       *[3]float64 `json:"at,omitempty"`       // mm, in the file's own coordinates times scale
 	Question string      `json:"question,omitempty"` // what must be asked, when the level is ask
 }
+
+// CodeUnfinished is the finding of a check that did not come to its end. No rule can
+// make it milder.
+const CodeUnfinished = "unfinished"
 
 // Level says what a finding means for the job.
 type Level string

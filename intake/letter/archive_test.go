@@ -185,5 +185,5 @@ func FuzzZip(f *testing.F) {
 // small caps make hostile input meet them soon.
 func small() rules.Caps {
 	return rules.Caps{LetterBytes: 1 << 20, HeaderBytes: 4096, Parts: 10, Depth: 4, TextBytes: 4096, ArchiveFiles: 5,
-		ArchiveBytes: 1 << 20, ArchiveRatio: 20, ArchiveDepth: 2, MeshBytes: 1 << 19, Facets: 100, CoordinateMM: 1000, CheckSeconds: 1, Attempts: 1}
+		ArchiveBytes: 1 << 20, ArchiveRatio: 20, ArchiveDepth: 2, MeshBytes: 1 << 19, Facets: 100, CoordinateMM: 1000, CheckWork: 100, Attempts: 1}
 }

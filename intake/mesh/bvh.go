@@ -2,6 +2,8 @@ package mesh
 
 import (
 	"math"
+
+	"meshclerk/intake/budget"
 )
 
 const (
@@ -19,7 +21,8 @@ const (
 // Nodes lie in depth-first order: the left child of an inner node follows it.
 // Boxes are single precision, rounded outward.
 type BVH struct {
-	mesh *Mesh
+	mesh  *Mesh
+	meter *budget.Meter // counts the nodes and facets that queries visit
 	tree
 }
 

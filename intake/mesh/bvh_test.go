@@ -183,7 +183,7 @@ func TestInAndSelfPairs(t *testing.T) {
 			const margin, slack = 0.5, 1e-5 // the tree's boxes are single precision, rounded outward
 			found := map[[2]int32]int{}
 			var mu sync.Mutex
-			err := tree.SelfPairs(context.Background(), margin, func(int) {}, func(_ int, f, g int32) {
+			_, err := tree.SelfPairs(context.Background(), margin, 0, func(int) {}, func(_ int, f, g int32) {
 				mu.Lock()
 				defer mu.Unlock()
 				found[[2]int32{min(f, g), max(f, g)}]++

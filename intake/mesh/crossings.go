@@ -3,7 +3,6 @@ package mesh
 import (
 	"cmp"
 	"context"
-	"errors"
 	"math"
 	"slices"
 )
@@ -13,22 +12,20 @@ import (
 // line of some length. Facets in one plane that face the same way and overlap
 // in some area count too, since the bodies behind them do. Facets that only
 // touch do not count, nor do neighbours at an edge. The search ends with the
-// options' time; Shape.IntersectionsExact says whether it was complete.
+// options' work; Shape.IntersectionsExact says whether it was complete.
 func (t *Topology) findCrossings(ctx context.Context, opts Options) error {
-	limited, cancel := context.WithTimeout(ctx, opts.CrossingTime)
-	defer cancel()
 	var found []crossings
-	err := t.BVH().SelfPairs(limited, 0, func(tasks int) {
+	complete, err := t.BVH().SelfPairs(ctx, 0, opts.CrossingWork, func(tasks int) {
 		found = make([]crossings, tasks)
 	}, func(task int, f, g int32) {
 		if t.mesh.facetsCross(f, g) {
 			found[task].add(f, g, opts.Places)
 		}
 	})
-	if err != nil && !errors.Is(err, context.DeadlineExceeded) {
+	if err != nil {
 		return err
 	}
-	t.Shape.IntersectionsExact = err == nil
+	t.Shape.IntersectionsExact = complete
 	var pairs [][2]int32
 	for _, c := range found {
 		t.Shape.SelfIntersections += c.count

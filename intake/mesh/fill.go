@@ -26,6 +26,7 @@ func (w *mending) close() error {
 		case h.LengthMM > diagonal/2 && unevenness(w.mesh, h) > 0.02*h.LengthMM:
 			return unmendable("the hole near %s is %.4g mm around and not flat, so it cannot be guessed what was there", place(h.At), h.LengthMM)
 		}
+		w.top.meter.Spend(h.Edges * h.Edges * h.Edges / 24) // leastArea compares a sixth of the cube, each in a quarter of a unit
 		if err := w.ctx.Err(); err != nil {
 			return err
 		}

@@ -185,7 +185,7 @@ func TestHostile(t *testing.T) {
 			m, f, err := mesh.Read(ctx, bytes.NewReader(file), int64(len(file)), mesh.Limits{})
 			read := time.Since(start)
 			if err == nil {
-				_, err = mesh.Examine(ctx, m, f, mesh.Options{CrossingTime: time.Second})
+				_, err = mesh.Examine(ctx, m, f, mesh.Options{CrossingWork: 100_000_000})
 			}
 			held := peak()
 			t.Logf("%s: read in %v, all in %v, %v of processor; held %d MB; %d facets; %v", name, read.Round(time.Millisecond), time.Since(start).Round(time.Millisecond), cpuTime()-cpu, held>>20, f.Facets, err)

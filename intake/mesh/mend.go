@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"meshclerk/intake/budget"
 	"meshclerk/intake/job"
 )
 
@@ -34,6 +35,7 @@ func Mend(ctx context.Context, m *Mesh, opts MendOptions) (*Mesh, []string, erro
 	if opts.HoleEdges <= 0 {
 		opts.HoleEdges = 400
 	}
+	budget.From(ctx).Spend(examineCost * len(m.Triangles))
 	w := &mending{ctx: ctx, opts: opts}
 	if err := w.clean(m); err != nil {
 		return nil, nil, err

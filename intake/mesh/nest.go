@@ -21,6 +21,7 @@ func (t *Topology) nest(ctx context.Context) error {
 			}
 		}
 		t.NestingUnsure = n.work <= 0
+		t.meter.Spend(nestingWork - n.work)
 	}
 	done := make([]bool, len(t.Shells))
 	for i := range t.Shells {

@@ -5,8 +5,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"runtime"
+	"slices"
 	"testing"
-	"time"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
@@ -103,20 +103,35 @@ func TestSameOnAnyMachine(t *testing.T) {
 	}
 }
 
-// TestCrossingTime: the search for crossings keeps to its time, and says that it
-// was not complete.
-func TestCrossingTime(t *testing.T) {
+// TestCrossingWork: the search for crossings keeps to its work, says that it was
+// not complete, and ends at the same place whatever else the machine does.
+func TestCrossingWork(t *testing.T) {
 	r := rand.New(rand.NewPCG(16, 17))
 	m := cloud(4000, r)
 	for i := range m.Vertices {
 		m.Vertices[i] = m.Vertices[i].Mul(0.05) // all in a heap: millions of pairs
 	}
-	top, err := mesh.Examine(context.Background(), m, mesh.Facts{}, mesh.Options{CrossingTime: time.Millisecond, Places: 5})
-	if err != nil {
-		t.Fatal(err)
+	var first *mesh.Topology
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
+	for _, procs := range []int{1, 2, 7} {
+		runtime.GOMAXPROCS(procs)
+		top, err := mesh.Examine(context.Background(), m, mesh.Facts{}, mesh.Options{CrossingWork: 100_000, Places: 5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if top.Shape.IntersectionsExact || len(top.Crossings) > 5 || top.Shape.SelfIntersections == 0 {
+			t.Errorf("complete %v, %d found, %d places", top.Shape.IntersectionsExact, top.Shape.SelfIntersections, len(top.Crossings))
+		}
+		if first == nil {
+			first = top
+		}
+		if top.Shape != first.Shape || !slices.Equal(top.Crossings, first.Crossings) {
+			t.Errorf("with %d cores:\n%+v\nwith one:\n%+v", procs, top.Shape, first.Shape)
+		}
 	}
-	if top.Shape.IntersectionsExact || len(top.Crossings) > 5 {
-		t.Errorf("complete %v, %d places", top.Shape.IntersectionsExact, len(top.Crossings))
+	whole, err := mesh.Examine(context.Background(), m, mesh.Facts{}, mesh.Options{Places: 5})
+	if err != nil || !whole.Shape.IntersectionsExact || whole.Shape.SelfIntersections <= first.Shape.SelfIntersections {
+		t.Errorf("in full: %v, %+v; in part %d were found", err, whole.Shape, first.Shape.SelfIntersections)
 	}
 }
 

@@ -17,7 +17,9 @@ type Hit struct {
 // of a closed surface never slips between its facets (Woop, Benthin and Wald 2013).
 func (b *BVH) Ray(origin, dir Vec, tmin, tmax float64) (facet int, t float64, ok bool) {
 	r := newRay(origin, dir)
-	return b.first(&r, tmin, tmax)
+	facet, t, ok = b.first(&r, tmin, tmax)
+	b.meter.Spend(r.visited)
+	return facet, t, ok
 }
 
 func (b *BVH) first(r *ray, tmin, tmax float64) (facet int, t float64, ok bool) {
@@ -39,6 +41,7 @@ func (b *BVH) RayAll(origin, dir Vec, tmin, tmax float64, hits []Hit) []Hit {
 	b.alongRay(&r, tmin, &tmax, func(f int32, at float64) {
 		hits = append(hits, Hit{int(f), at})
 	})
+	b.meter.Spend(r.visited + len(hits) - n)
 	slices.SortFunc(hits[n:], func(a, b Hit) int {
 		switch {
 		case a.T < b.T:
@@ -55,6 +58,7 @@ func (b *BVH) RayAll(origin, dir Vec, tmin, tmax float64, hits []Hit) []Hit {
 func (b *BVH) Visits(origin, dir Vec, tmin, tmax float64) int {
 	r := newRay(origin, dir)
 	b.alongRay(&r, tmin, &tmax, func(int32, float64) {})
+	b.meter.Spend(r.visited)
 	return r.visited
 }
 
@@ -203,8 +207,11 @@ func (b *BVH) NearestWithin(p Vec, most float64, skip func(facet int) bool) (fac
 	}
 	var stack [stackDepth]visit
 	stack[0] = visit{0, b.nodes[0].box.distance(&p)}
+	visited := 0
+	defer func() { b.meter.Spend(visited) }()
 	for top := 1; top > 0; {
 		top--
+		visited++
 		if stack[top].dist > best {
 			continue
 		}
@@ -219,6 +226,7 @@ func (b *BVH) NearestWithin(p Vec, most float64, skip func(facet int) bool) (fac
 			top += 2
 			continue
 		}
+		visited += int(n.count)
 		for _, it := range b.leaf(n) {
 			if it.box.distance(&p) > best || skip != nil && skip(int(it.id)) {
 				continue
@@ -285,9 +293,11 @@ func (b *BVH) In(box Box, visit func(facet int) bool) {
 		return
 	}
 	var stack [stackDepth]int32
-	top := 1
+	top, visited := 1, 0
+	defer func() { b.meter.Spend(visited) }()
 	for top > 0 {
 		top--
+		visited++
 		at := stack[top]
 		n := &b.nodes[at]
 		if !n.box.meets(&box) {

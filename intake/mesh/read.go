@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 
+	"meshclerk/intake/budget"
 	"meshclerk/intake/job"
 )
 
@@ -89,6 +90,10 @@ func ReadFile(ctx context.Context, path string, lim Limits) (*Mesh, Facts, error
 	return Read(ctx, f, info.Size(), lim)
 }
 
+// readCost is what a byte of a file costs in units of work, until its facets are
+// welded and their edges found.
+const readCost = 1
+
 // Read reads an STL file of the given size. The error is as ReadFile's.
 func Read(ctx context.Context, r io.ReaderAt, size int64, lim Limits) (*Mesh, Facts, error) {
 	lim = lim.orDefault()
@@ -97,6 +102,10 @@ func Read(ctx context.Context, r io.ReaderAt, size int64, lim Limits) (*Mesh, Fa
 	}
 	if size > lim.Bytes {
 		return nil, Facts{}, unreadable("the file is too large to be checked: %d MB, and the limit is %d MB", size/1e6, lim.Bytes/1e6)
+	}
+	budget.From(ctx).Spend(readCost * int(size))
+	if err := ctx.Err(); err != nil {
+		return nil, Facts{}, err
 	}
 	head := make([]byte, min(size, headBytes))
 	if _, err := r.ReadAt(head, 0); err != nil && !errors.Is(err, io.EOF) {

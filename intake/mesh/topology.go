@@ -3,21 +3,21 @@ package mesh
 import (
 	"context"
 	"math"
-	"time"
 
+	"meshclerk/intake/budget"
 	"meshclerk/intake/job"
 )
 
 // Options say how thoroughly Examine looks. A zero field takes its default.
 type Options struct {
-	SkipCrossings bool          // leave self-intersections out: Shape.IntersectionsExact is then false
-	CrossingTime  time.Duration // for the search for self-intersections; 10 s
-	Places        int           // of each kind of defect to keep; 100
+	SkipCrossings bool // leave self-intersections out: Shape.IntersectionsExact is then false
+	CrossingWork  int  // pairs of boxes that the search for self-intersections compares at most; 2,000,000,000
+	Places        int  // of each kind of defect to keep; 100
 }
 
 func (o Options) orDefault() Options {
-	if o.CrossingTime <= 0 {
-		o.CrossingTime = 10 * time.Second
+	if o.CrossingWork <= 0 {
+		o.CrossingWork = 2_000_000_000
 	}
 	if o.Places <= 0 {
 		o.Places = 100
@@ -44,6 +44,7 @@ type Topology struct {
 	Touching      int  // vertices at which a surface touches itself or another in that point alone; 0 beside crowded edges
 	NestingUnsure bool // there were too many shells to find out which lie inside which
 
+	meter  *budget.Meter
 	turned []bool // facets wound against the most of their shell; nil when there are none
 	bvh    *BVH
 	mesh   *Mesh
@@ -87,11 +88,15 @@ type Crossing struct {
 	At   Vec // a point on both
 }
 
+// examineCost is what a facet costs in units of work, its place in the tree included.
+const examineCost = 60
+
 // Examine measures a mesh. The facts are those of Read; for a mesh from
 // elsewhere they may be zero. The mesh must be clean as Read leaves it.
 func Examine(ctx context.Context, m *Mesh, f Facts, opts Options) (*Topology, error) {
 	opts = opts.orDefault()
-	t := &Topology{mesh: m, box: m.Bounds(), Edges: f.edges}
+	t := &Topology{mesh: m, box: m.Bounds(), Edges: f.edges, meter: budget.From(ctx)}
+	t.meter.Spend(examineCost * len(m.Triangles))
 	if !t.Edges.of(m) {
 		t.Edges = FindEdges(m)
 	}
@@ -120,6 +125,7 @@ func Examine(ctx context.Context, m *Mesh, f Facts, opts Options) (*Topology, er
 func (t *Topology) BVH() *BVH {
 	if t.bvh == nil {
 		t.bvh = NewBVH(t.mesh)
+		t.bvh.meter = t.meter
 	}
 	return t.bvh
 }

@@ -105,7 +105,7 @@ func TestTanglesAreLookedAtFromFewerPlaces(t *testing.T) {
 		{"a ball", ball(100_000), false},
 		{"a dome", dome(100_000), false},
 	} {
-		topo, err := mesh.Examine(context.Background(), c.mesh, mesh.Facts{}, examineOptions())
+		topo, err := mesh.Examine(context.Background(), c.mesh, mesh.Facts{}, examineOptions(len(c.mesh.Triangles)))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -7,7 +7,6 @@ import (
 	"math"
 	"slices"
 	"sync"
-	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -25,12 +24,12 @@ func (c *checker) examine(ctx context.Context, m *mesh.Mesh, facts mesh.Facts) e
 	if c.scale != 1 {
 		scaled = m.Transformed(mesh.Upright, c.scale)
 	}
-	// Should time run out, at least the size is known.
+	// Should the budget run out, at least the size is known.
 	c.report.Mesh = &job.Shape{Triangles: facts.Facets, Vertices: len(m.Vertices), SizeMM: scaled.Bounds().Size()}
 	var hull envelope
 	var beside sync.WaitGroup
 	beside.Go(func() { hull = envelopeOf(scaled) })
-	topo, err := mesh.Examine(ctx, scaled, facts, examineOptions())
+	topo, err := mesh.Examine(ctx, scaled, facts, examineOptions(len(scaled.Triangles)))
 	beside.Wait()
 	if err != nil {
 		return err
@@ -45,9 +44,18 @@ func (c *checker) examine(ctx context.Context, m *mesh.Mesh, facts mesh.Facts) e
 		}
 		hull = envelopeOf(body)
 	}
+	c.meter.Spend(partCost*len(body.Triangles) + hullCost*len(body.Vertices))
 	c.part = newPart(body, bodyTopo, hull)
 	return ctx.Err()
 }
+
+// What a facet or a vertex costs in units of work, when all of them are gone through.
+const (
+	partCost    = 20  // a facet, for its normal and what it adds to the body
+	hullCost    = 100 // a vertex, for the hull of the whole and of its pieces
+	inspectCost = 12  // a facet, in each way up that is looked at with care
+	surveyCost  = 60  // a facet, for curves, steps and pieces
+)
 
 // measure takes every figure that the findings need.
 func (c *checker) measure(ctx context.Context) error {
@@ -60,6 +68,9 @@ func (c *checker) measure(ctx context.Context) error {
 	g.Go(func() error { return c.estimate(inner) })
 	g.Go(func() error { return c.survey(inner, walls) })
 	if err := g.Wait(); err != nil {
+		return err
+	}
+	if err := ctx.Err(); err != nil {
 		return err
 	}
 	return c.advise(ctx)
@@ -112,6 +123,7 @@ func (c *checker) survey(ctx context.Context, walls felt) error {
 		c.orient(ctx)
 	}
 	p := c.part
+	c.meter.Spend(surveyCost * len(p.m.Triangles))
 	c.thin = p.sum(c.now.stance, c.thick, walls.places, walls.looks)
 	c.step = p.lowSteps(c.now.stance, c.layer())
 	c.coarse = p.coarseness(c.limits["coarse-facets"].Limit)
@@ -175,6 +187,7 @@ func (c *checker) orient(ctx context.Context) {
 			return room(plan, s.high-s.low, p.BuildMM) >= 1-1e-3
 		})
 	}
+	c.meter.Spend(partCost * len(c.part.m.Triangles))
 	c.best = c.part.bestWay(ctx, c.sent, c.hangs, c.price(), c.lying, fits)
 }
 
@@ -218,6 +231,7 @@ func (c *checker) withoutEstimate(ctx context.Context, err error) error {
 		return ctx.Err()
 	}
 	c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: "estimate this part by hand", Why: err.Error()})
+	c.noEstimate = err
 	return nil
 }
 
@@ -325,7 +339,7 @@ func righted(ctx context.Context, m *mesh.Mesh, topo *mesh.Topology) (*mesh.Mesh
 	if err != nil {
 		return nil, nil, err
 	}
-	fresh, err := mesh.Examine(ctx, body, mesh.Facts{}, examineOptions())
+	fresh, err := mesh.Examine(ctx, body, mesh.Facts{}, examineOptions(len(body.Triangles)))
 	return body, fresh, err
 }
 
@@ -337,7 +351,9 @@ func turnedOver(m *mesh.Mesh) *mesh.Mesh {
 	return out
 }
 
-// examineOptions keeps enough crossings to tell which bodies hang together.
-func examineOptions() mesh.Options {
-	return mesh.Options{CrossingTime: 2 * time.Second, Places: 5000}
+// examineOptions keeps enough crossings to tell which bodies hang together, and lets
+// the search for them make some hundred comparisons a facet: a sound part needs
+// about one hundred.
+func examineOptions(facets int) mesh.Options {
+	return mesh.Options{CrossingWork: max(400_000_000, 300*facets), Places: 5000}
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"meshclerk/intake/budget"
 	"meshclerk/intake/mesh"
 )
 
@@ -17,6 +18,7 @@ const (
 	waysTried   = 40
 	waysKept    = 4
 	carePlaces  = 500
+	quickCost   = 15 // units of work for a place in the quick look
 )
 
 // way is a way up with what it costs.
@@ -49,8 +51,9 @@ func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, more
 	var guesses []guess
 	bar := math.Inf(1) // ways that promise no less than the given one are not looked at with care
 	if fits(sent.stance) {
-		bar = quick.cost(standing(sent.stance.up, p.few), r, c)
+		bar, _ = quick.cost(standing(sent.stance.up, p.few), r, c)
 	}
+	meter := budget.From(ctx)
 	for _, up := range append(more, p.candidates()...) {
 		if ctx.Err() != nil {
 			return sent
@@ -59,7 +62,8 @@ func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, more
 		if !fits(s) || sent.stance.up.Dot(up) >= 0.9999 {
 			continue
 		}
-		if cost := quick.cost(s, r, c); cost < bar {
+		cost, looks := quick.cost(s, r, c)
+		if meter.Spend(quickCost*quickPlaces + looks/4); cost < bar {
 			guesses = append(guesses, guess{up, cost})
 		}
 	}
@@ -86,6 +90,7 @@ func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, more
 
 // inspect looks at a way up with care.
 func (p *part) inspect(ctx context.Context, s stance, r hangRules, c price, n int) way {
+	budget.From(ctx).Spend(inspectCost * len(p.m.Triangles))
 	w := way{stance: s, hang: p.hang(ctx, s, r, n), foot: p.stand(s, 2*r.first)}
 	w.cost = c.of(s.high-s.low, w.hang.columnMM3, w.hang.areaMM2+3*w.hang.lockedMM2, w.foot.share, w.foot.tipDeg)
 	return w
@@ -192,8 +197,8 @@ func (p *part) quickLook(r hangRules) quick {
 
 // cost prices a way up from the sample: a column of support goes down from each
 // place that faces down to the next place that faces up in the same cell of the
-// plan, or to the plate.
-func (q quick) cost(s stance, r hangRules, c price) float64 {
+// plan, or to the plate. It also tells how many of those it looked at.
+func (q quick) cost(s stance, r hangRules, c price) (cost float64, looks int) {
 	step := q.size / quickCells
 	cell := func(at mesh.Vec) [2]int {
 		p := s.onto(at)
@@ -218,7 +223,9 @@ func (q quick) cost(s stance, r hangRules, c price) float64 {
 			bed += at.weight
 		case -up > r.sine && h > r.first:
 			land := 0.0
-			for _, t := range tops[cell(at.at)] {
+			under := tops[cell(at.at)]
+			looks += len(under)
+			for _, t := range under {
 				if t < h-r.layer && t > land {
 					land = t
 				}
@@ -228,5 +235,5 @@ func (q quick) cost(s stance, r hangRules, c price) float64 {
 		}
 	}
 	tip := math.Atan2(math.Sqrt(bed)/2, max(s.height(q.centre), 1e-9)) * 180 / math.Pi
-	return c.of(s.high-s.low, column, marks, bed/max(seen, 1e-9), tip)
+	return c.of(s.high-s.low, column, marks, bed/max(seen, 1e-9), tip), looks
 }

@@ -16,11 +16,13 @@
 //
 // Findings come in the order of Codes. Places are in the file's own coordinates
 // times the scale. The same file and rules give the same report: places are
-// spread by fixed sequences, and nothing depends on the clock but the bounds of
-// caps.toml. Figures of areas are exact where a whole surface is concerned and
+// spread by fixed sequences, and what a check may cost is counted in work (package
+// budget), not in time. Figures of areas are exact where a whole surface is concerned and
 // else good to a few per cent.
 //
-// A bad file is never an error here: the report says that it is unreadable.
+// A bad file is never an error here: the report says that it is unreadable. A check
+// that did not come to its end, or to an estimate, is Unfinished: its one finding
+// stops the job, whatever the rules say of levels.
 package preflight
 
 import (
@@ -29,11 +31,15 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
+	"meshclerk/intake/budget"
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/slice"
@@ -57,32 +63,64 @@ type Options struct {
 	EveryLayer bool
 }
 
+// The wall clock's only say: a check that is still going on after an hour, and after
+// a microsecond for each unit it may spend, does not end by itself. The budget is
+// used up long before, even on a slow and busy machine.
+const (
+	hang     = time.Hour
+	longUnit = time.Microsecond
+)
+
+// patienceFor is the guard's length for so many units, a little less than what a caller
+// gives, so that the report can still be recorded.
+func patienceFor(ctx context.Context, units float64) time.Duration {
+	d := max(hang, time.Duration(units)*longUnit)
+	if end, ok := ctx.Deadline(); ok {
+		d = min(d, time.Until(end)*14/15)
+	}
+	return d
+}
+
+var errHang = errors.New("the check did not come to an end")
+
 // Check looks a file over under the house rules. The settings are what is known
-// of how it is to be printed. It takes no longer than the rules' check_seconds.
+// of how it is to be printed. It takes no more work than the rules' check_work;
+// a report that says Unfinished is no verdict.
 func Check(ctx context.Context, path string, r *rules.Rules, s job.Settings, opts Options) job.Report {
-	if seconds := r.Caps.CheckSeconds; seconds > 0 {
-		var cancel context.CancelFunc
-		ctx, cancel = context.WithTimeout(ctx, time.Duration(seconds*float64(time.Second)))
+	units := r.Caps.CheckWork * unitsPerWork
+	ctx, stop := context.WithTimeoutCause(ctx, patienceFor(ctx, units), errHang)
+	defer stop()
+	if units > 0 {
+		var cancel func()
+		ctx, cancel = budget.With(ctx, int64(math.Round(units)))
 		defer cancel()
 	}
 	c := newChecker(r, s, opts)
+	c.meter = budget.From(ctx)
 	c.report.File = cmp.Or(opts.Name, filepath.Base(path))
 	c.say("reading the file")
 	m, facts, err := mesh.ReadFile(ctx, path, mesh.Limits{Bytes: r.Caps.MeshBytes, Facets: r.Caps.Facets, CoordinateMM: r.Caps.CoordinateMM})
 	c.report.Format = facts.Format
-	if err != nil {
+	if err != nil && ctx.Err() == nil {
 		return c.unreadable(err)
 	}
-	c.report.Readable = true
-	if err := c.examine(ctx, m, facts); err != nil {
-		return c.cutShort(err)
+	if err == nil {
+		c.report.Readable = true
+		err = c.examine(ctx, m, facts)
 	}
-	if err := c.measure(ctx); err != nil {
-		return c.cutShort(err)
+	if err == nil {
+		err = c.measure(ctx)
+	}
+	if err != nil || ctx.Err() != nil {
+		return c.cutShort(ctx, err)
 	}
 	c.judge(c.seen(path))
+	c.judgeWhole()
 	return c.report
 }
+
+// unitsPerWork is how many units the rules count as one: a million.
+const unitsPerWork = 1e6
 
 // checker carries one check through its steps.
 type checker struct {
@@ -91,6 +129,9 @@ type checker struct {
 	opts   Options
 	limits map[string]rules.Check
 	report job.Report
+	meter  *budget.Meter
+
+	noEstimate error // why there is none
 
 	file  *mesh.Mesh // as read
 	scale float64
@@ -131,13 +172,9 @@ func (c *checker) say(what string) {
 // unreadable reports a file that holds no mesh.
 func (c *checker) unreadable(err error) job.Report {
 	bad, ok := errors.AsType[*mesh.Unreadable](err)
-	switch {
-	case ok:
+	c.report.Error = err.Error()
+	if ok {
 		c.report.Error = bad.What
-	case errors.Is(err, context.DeadlineExceeded):
-		c.report.Error = "the file could not be read in the time that one file may take"
-	default:
-		c.report.Error = err.Error()
 	}
 	c.add("unreadable", job.Finding{Text: sentence("We cannot read this file: " + c.report.Error)})
 	if ok && bad.NotSTL {
@@ -146,14 +183,57 @@ func (c *checker) unreadable(err error) job.Report {
 	return c.report
 }
 
-// cutShort reports a file that could not be looked at in full.
-func (c *checker) cutShort(err error) job.Report {
-	c.report.Error = "the check was not finished: " + err.Error()
-	if errors.Is(err, context.DeadlineExceeded) {
-		c.report.Error = "the check was not finished in the time that one file may take; look at the file by hand"
+// cutShort reports a file that could not be looked at in full. What was found
+// until then is no verdict, and how far the steps that go on side by side had come
+// is chance: all of it is dropped but the size and the printer.
+func (c *checker) cutShort(ctx context.Context, err error) job.Report {
+	why := "it was stopped"
+	switch {
+	case budget.Out(ctx):
+		why = fmt.Sprintf("it needs more work than the rules allow for one file (check_work in caps.toml, %g million steps)", c.rules.Caps.CheckWork)
+	case errors.Is(context.Cause(ctx), errHang):
+		why = "it did not come to an end by the clock, though its work is bounded: the machine is overloaded, or the program has a fault"
+	case err != nil && ctx.Err() == nil:
+		why = err.Error()
 	}
-	c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: "look at the file by hand", Why: c.report.Error})
+	return c.unfinished("the check was not finished: " + why)
+}
+
+// unfinished makes the report one that settles nothing.
+func (c *checker) unfinished(why string) job.Report {
+	c.report.Unfinished, c.report.Error = true, why
+	c.report.Estimate, c.report.Orientation = nil, nil
+	c.report.Findings = []job.Finding{unfinishedFinding()}
+	c.report.Advice = []job.Advice{{About: "check", Do: "look at the file by hand", Why: why}}
 	return c.report
+}
+
+// judgeWhole makes a report Unfinished when it would let a part pass of which something
+// that matters is not known.
+func (c *checker) judgeWhole() {
+	stopped := func(f job.Finding) bool { return f.Level == job.Stop }
+	if slices.ContainsFunc(c.report.Findings, stopped) {
+		return
+	}
+	s, limit := c.topo.Shape, c.limits["self-crossing"]
+	why := ""
+	switch {
+	case c.report.Estimate == nil && c.noEstimate != nil:
+		why = "no time could be worked out: " + c.noEstimate.Error()
+	case c.report.Estimate == nil:
+		why = "no time could be worked out"
+	case !s.IntersectionsExact && float64(s.SelfIntersections) <= limit.Limit && job.Level(limit.Level) != levelOff:
+		why = "the part has so many facets in one place that it is not known whether its surface passes through itself"
+	default:
+		return
+	}
+	c.report.Unfinished, c.report.Error = true, "the check was not finished: "+why
+	c.report.Findings = slices.Insert(c.report.Findings, 0, unfinishedFinding())
+}
+
+func unfinishedFinding() job.Finding {
+	return job.Finding{Code: job.CodeUnfinished, Level: job.Stop,
+		Text: "We could not finish checking this file by machine; a member of staff looks at it by hand."}
 }
 
 // seen asks what became of an earlier file with the same bytes.

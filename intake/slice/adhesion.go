@@ -55,7 +55,7 @@ func (s *sliced) layRaft(r *arranger) bedside {
 		var t track
 		t.reset(s.recipe)
 		fr := s.frames[k%2]
-		t.hatch(strands(hatched(region, fr), func(int) bool { return true }), fr, raft, true)
+		t.hatch(t.strands(hatched(region, fr), func(int) bool { return true }), fr, raft, true)
 		out.tracks, out.levels = append(out.tracks, t.moves), append(out.levels, s.level(k))
 	}
 	return out

@@ -43,6 +43,7 @@ type arranger struct {
 	meets  []meeting
 	raw    loop
 
+	looks   int  // comparisons made in all, each a few nanoseconds
 	tangled bool // there were too many crossings, and so no outlines
 }
 
@@ -96,6 +97,13 @@ func (r *arranger) number(p point) int32 {
 	return id
 }
 
+// What an edge costs in looks beside the comparisons that are counted, and a place
+// where it is split, which is sorted in and makes a piece more.
+const (
+	perEdge  = 20
+	perSplit = 100
+)
+
 // outlines returns the outlines of the inside of all that was added.
 func (r *arranger) outlines(inside fillRule) []loop {
 	if len(r.edges) < 3 {
@@ -106,6 +114,7 @@ func (r *arranger) outlines(inside fillRule) []loop {
 	r.fill(&r.strips, len(r.edges), edgeRange)
 	r.sortStrips(&r.strips, func(i int32) int32 { return r.leftEnd(r.edges[i].a, r.edges[i].b) })
 	r.cross()
+	r.looks += perEdge*len(r.edges) + perSplit*len(r.splits)
 	if r.tangled {
 		return nil
 	}
@@ -160,6 +169,7 @@ func (r *arranger) fill(b *buckets, n int, yRange func(int) (int32, int32)) {
 		}
 	}
 	b.place()
+	r.looks += 4*len(b.items) + b.len()
 	for i := range n {
 		lo, hi := yRange(i)
 		for s := r.strip(lo); s <= r.strip(hi); s++ {
@@ -182,6 +192,7 @@ func (r *arranger) cross() {
 				return
 			}
 			for _, f := range r.swept[i+1:] {
+				r.looks++
 				if f.lo <= e.hi && e.lo <= f.hi {
 					r.crossPair(s, min(e.edge, f.edge), max(e.edge, f.edge))
 				} else if f.lo > e.hi && len(r.swept) > crowded {
@@ -259,7 +270,9 @@ func (r *arranger) meetPixels() {
 				from, _ := slices.BinarySearchFunc(dots, left, func(id, x int32) int { return cmp.Compare(r.points[id].x, x) })
 				dots = dots[from:]
 			}
+			r.looks++
 			for _, id := range dots {
+				r.looks++
 				p := r.points[id]
 				if sorted && p.x > right {
 					break

@@ -22,10 +22,10 @@ func TestLevelRuns(t *testing.T) {
 		}
 		touches, starts := g.sortTouches(all)
 		under := g.gaps(touches, starts)
-		s := g.spannerOf(p, under, touches, starts)
-		got, runs := g.bridged(p, under, touches, starts), s.levelRuns(1)
+		s := g.spannerOf(context.Background(), p, under, touches, starts)
+		got, runs := s.bridged(), s.levelRuns(1)
 		for i := range under {
-			if want := s.spans(&under[i], 1) || s.spans(&under[i], g.nx); got[i] != want {
+			if want := s.spans(&under[i], 1, new(looking)) || s.spans(&under[i], g.nx, new(looking)); got[i] != want {
 				t.Fatalf("gap %d: bridged is %t", i, got[i])
 			}
 			if int(runs[i]) > s.longest {

@@ -115,12 +115,16 @@ type segment struct {
 // begin makes the active facets those that were crossed before height i and still are.
 func (c *cutter) begin(s *sorted, i int) {
 	c.active = c.active[:0]
+	c.looks += int(s.starts[i])
 	for k := range s.starts[i] {
 		if int(s.last[k]) >= i {
 			c.active = append(c.active, activeFacet{s.order[k], s.last[k]})
 		}
 	}
 }
+
+// perSegment is what cutting a facet and linking it costs, in looks.
+const perSegment = 24
 
 // layer cuts at height i; heights must be asked for in turn. It returns the
 // region of the part there.
@@ -136,6 +140,7 @@ func (c *cutter) layer(s *sorted, i int) []loop {
 			c.facet(s.part, a.facet, s.zs[i])
 		}
 	}
+	c.looks += len(c.active) + perSegment*len(c.segs)
 	c.active = kept
 	c.linkSegments()
 	c.reset()

@@ -7,6 +7,7 @@ type fills struct {
 	skin   *rows // solid, on something
 	bridge *rows // solid, across air
 	sparse *rows // every row; which are laid depends on the density
+	looks  int   // what it cost
 }
 
 // fillsOf divides what the walls of level i leave: skin where one of the next
@@ -20,7 +21,11 @@ func (s *sliced) fillsOf(i int) fills {
 	if s.printing.TopSkin {
 		covers = append(covers, s.covers(i, 1)...)
 	}
-	return s.parted(i, inside, covered(inside, covers))
+	out := s.parted(i, inside, covered(inside, covers))
+	for _, c := range covers {
+		out.looks += 3 * (len(c.ends) + inside.len())
+	}
+	return out
 }
 
 // solidInfill is the density from which the inside is laid like a skin.
@@ -48,7 +53,7 @@ func (s *sliced) parted(i int, inside, sparse *rows) fills {
 		bridge.endRow()
 		skin.endRow()
 	}
-	return fills{&skin.rows, &bridge.rows, sparse}
+	return fills{&skin.rows, &bridge.rows, sparse, 10 * len(inside.ends)}
 }
 
 // every tells whether a row is laid when lines are a pitch apart and rows are
@@ -70,7 +75,7 @@ type strand []line
 
 // strands joins the spans of the rows that are laid to runs that the nozzle
 // can lay to and fro without leaving the region.
-func strands(r *rows, laid func(row int) bool) []strand {
+func (t *track) strands(r *rows, laid func(row int) bool) []strand {
 	var done, open, next []strand
 	for k := range r.len() {
 		row := r.first + k
@@ -83,6 +88,7 @@ func strands(r *rows, laid func(row int) bool) []strand {
 			l := line{row, spans[i], spans[i+1]}
 			at := -1
 			for j, o := range open {
+				t.looks++
 				if o != nil && o.under(l) {
 					at = j
 					break

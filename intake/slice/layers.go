@@ -6,6 +6,9 @@ import (
 	"math"
 	"runtime"
 	"slices"
+	"sync/atomic"
+
+	"meshclerk/intake/budget"
 )
 
 // level is a layer that is cut, at half its height.
@@ -181,25 +184,34 @@ func sliceAll(ctx context.Context, part *part, p *recipe, c *choice) (*sliced, e
 	for i, l := range s.levels {
 		zs[i] = min(l.middle(), (l.bottom+part.size[2])/2) // a film is thinner than its layer
 	}
+	budget.From(ctx).Spend(6*len(part.triangles) + 10*len(zs))
 	facets := sortFacets(part, zs)
 	workers := runtime.GOMAXPROCS(0)
 	cutters := make([]cutter, workers)
-	ctx, stop := context.WithCancelCause(ctx)
-	defer stop(nil)
-	err := inRuns(ctx, len(s.slabs), 16, workers, func(w, from, to int) {
+	meter := budget.From(ctx)
+	var tangled atomic.Bool
+	err := inRuns(ctx, len(s.slabs), 16, workers, func(w, from, to int) bool {
 		c := &cutters[w]
 		c.begin(facets, from)
-		for i := from; i < to && ctx.Err() == nil; i++ {
-			if !s.cutSlab(c, facets, i) {
-				stop(errTangled)
-			}
+		good := true
+		for i := from; i < to && good && ctx.Err() == nil; i++ {
+			good = s.cutSlab(c, facets, i)
+			meter.Spend(c.looks / looksPerUnit)
+			c.looks = 0
 		}
+		if !good {
+			tangled.Store(true)
+		}
+		return good
 	})
-	if err != nil {
-		return nil, context.Cause(ctx)
+	if err == nil && tangled.Load() {
+		err = errTangled
 	}
-	return s, nil
+	return s, err
 }
+
+// looksPerUnit is how many comparisons of the inner loops make a unit of work.
+const looksPerUnit = 4
 
 var errTangled = errors.New("the part's faces cross each other so often that no time can be worked out; the file must be mended first")
 
@@ -218,11 +230,21 @@ func (s *sliced) cutSlab(c *cutter, facets *sorted, i int) bool {
 	l := &s.levels[i]
 	for k, f := range s.frames {
 		if l.frames&(1<<k) != 0 {
-			b.shape[k] = hatched(region, f)
+			b.shape[k] = c.hatched(region, f)
 		}
 	}
 	if l.count > 0 {
-		b.inside = hatched(c.layWalls(b, region, s.recipe), s.frames[l.hatch])
+		b.inside = c.hatched(c.layWalls(b, region, s.recipe), s.frames[l.hatch])
 	}
 	return true
+}
+
+// hatched is as the function of that name, and counts what it costs.
+func (c *cutter) hatched(region []loop, f frame) *rows {
+	out := hatched(region, f)
+	for _, l := range region {
+		c.looks += 8 * len(l)
+	}
+	c.looks += len(out.starts) + 20*len(out.ends)
+	return out
 }

@@ -6,8 +6,12 @@ import (
 	"math"
 	"slices"
 
+	"meshclerk/intake/budget"
 	"meshclerk/intake/mesh"
 )
+
+// mendCost is what looking at a facet costs in units of work, turning it included.
+const mendCost = 10
 
 // mend turns facets so that the winding number tells inside from outside as a
 // person would: the facets of a body agree with each other, and a body whose
@@ -15,6 +19,7 @@ import (
 // cancel where they overlap. A body inside another stays as it is: wound
 // against it, it is a void; wound with it, it only makes solid what is solid.
 func (p *part) mend(ctx context.Context) error {
+	budget.From(ctx).Spend(mendCost * len(p.triangles))
 	if p.closed = p.balanced(); !p.closed {
 		p.agree()
 		p.closed = p.balanced()
@@ -36,6 +41,8 @@ func (p *part) mend(ctx context.Context) error {
 	}
 	rightly := func(k int32) bool { return b.volume[k] >= 0 }
 	turn := make([]bool, len(b.volume))
+	meter := budget.From(ctx)
+	defer func() { meter.Spend(b.looks) }()
 	for i, out := range b.outside(p, wrong, rightly) {
 		turn[wrong[i]] = out // inside out, not a void
 	}
@@ -124,6 +131,7 @@ type bodies struct {
 	of     []int32 // by vertex
 	volume []float64
 	tips   [][6]mesh.Vec // the vertices of each that lie outermost along x, y and z
+	looks  int           // made by outside
 }
 
 func (p *part) bodies() *bodies {
@@ -206,6 +214,7 @@ func (b *bodies) outside(p *part, some []int32, counts func(body int32) bool) []
 	}
 	slices.SortFunc(tips, func(a, b tip) int { return cmp.Compare(a.at[0], b.at[0]) })
 	looks := 0
+	defer func() { b.looks += looks }()
 	for _, t := range p.triangles {
 		own := b.of[t[0]]
 		if !counts(own) {

@@ -11,6 +11,7 @@ func (r *arranger) leftOf(i int) int32 {
 	w := int32(0)
 	in := r.strips.of(int((my/2 - int64(r.bounds.lo)) >> r.shift))
 	for _, k := range in {
+		r.looks++
 		o := r.pieces[k]
 		u, v := r.points[o.a], r.points[o.b]
 		if len(in) > crowded && 2*int64(min(u.x, v.x)) > mx {
@@ -148,6 +149,7 @@ func (r *arranger) walk(first int32) loop {
 func (r *arranger) turnLeft(e int32) int32 {
 	at := r.edges[e].b
 	best := int32(-1)
+	r.looks += int(r.starts[at+1] - r.starts[at])
 	for _, o := range r.outs[r.starts[at]:r.starts[at+1]] {
 		if r.used[o] {
 			continue

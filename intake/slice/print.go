@@ -3,7 +3,12 @@ package slice
 import (
 	"context"
 	"runtime"
+
+	"meshclerk/intake/budget"
 )
+
+// perMove is what laying and timing a move costs in units of work.
+const perMove = 15
 
 // printed is one copy, planned: how long each layer takes and what it lays.
 type printed struct {
@@ -24,7 +29,8 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 	workers := runtime.GOMAXPROCS(0)
 	sums, others := make([]plastic, n), make([]plastic, n)
 	tracks, timers := make([]track, workers), make([]*timer, workers)
-	err := inRuns(ctx, n, 8, workers, func(w, from, to int) {
+	meter := budget.From(ctx)
+	err := inRuns(ctx, n, 8, workers, func(w, from, to int) bool {
 		if timers[w] == nil {
 			timers[w] = newTimer(s.recipe)
 		}
@@ -34,12 +40,14 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 			}
 			t := &tracks[w]
 			at := s.layLayer(t, i)
+			meter.Spend(t.looks/looksPerUnit + perMove*len(t.moves))
 			ends[i] = [2]spot{t.first, t.at}
 			out.changes[i] = s.changesIn(at, len(t.moves))
 			others[i] = laid(t.moves[at.second:], s.levels[i])
 			out.paces[i] = timers[w].pace(t.moves, s.levels[i])
 			sums[i] = laid(t.moves, s.levels[i])
 		}
+		return true
 	})
 	if err != nil {
 		return nil, err
@@ -87,7 +95,8 @@ func (s *sliced) layLayer(t *track, i int) turns {
 	if s.posts != nil {
 		post := s.posts.frame()
 		laid := func(row int) bool { return every(row, s.width/s.printing.SupportDensity, post.pitch) }
-		t.hatch(strands(s.posts.at(s.levels[i].middle(), laid), laid), post, supports, false)
+		t.looks += len(s.posts.posts) + len(s.posts.starts)
+		t.hatch(t.strands(s.posts.at(s.levels[i].middle(), laid), laid), post, supports, false)
 	}
 	at.part = len(t.moves)
 	s.layBody(t, i)
@@ -104,11 +113,12 @@ func (s *sliced) layBody(t *track, i int) {
 	t.layRings(ringsOf(b))
 	all := func(int) bool { return true }
 	f := s.fillsOf(i)
-	t.hatch(strands(f.bridge, all), fr, bridge, true)
-	t.hatch(strands(f.skin, all), fr, skin, true)
+	t.looks += f.looks
+	t.hatch(t.strands(f.bridge, all), fr, bridge, true)
+	t.hatch(t.strands(f.skin, all), fr, skin, true)
 	if s.infill > 0 {
 		pitch := s.width / s.infill
-		t.hatch(strands(f.sparse, func(row int) bool { return every(row, pitch, fr.pitch) }), fr, sparse, false)
+		t.hatch(t.strands(f.sparse, func(row int) bool { return every(row, pitch, fr.pitch) }), fr, sparse, false)
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 
+	"meshclerk/intake/budget"
 	"meshclerk/intake/mesh"
 )
 
@@ -31,13 +32,22 @@ func (p *recipe) blank(layers int) *sketch {
 // Stopped by the context, it is not whole.
 func (p *recipe) sketched(ctx context.Context, part *part, g *posts) *sketch {
 	s := p.blank(p.layers(part.size[2]))
+	const perSpend = 1 << 12
+	meter := budget.From(ctx)
+	meter.Spend(3*len(part.triangles) + 20*s.layers)
 	var own [sharers]*sketch
 	shared(len(part.triangles), func(k, from, to int) {
 		own[k] = p.blank(s.layers)
+		cut := 0
 		for f := from; f < to && (f%64 != 0 || ctx.Err() == nil); f++ {
 			t := part.triangles[f]
-			own[k].facet(&part.vertices[t[0]], &part.vertices[t[1]], &part.vertices[t[2]])
+			cut += own[k].facet(&part.vertices[t[0]], &part.vertices[t[1]], &part.vertices[t[2]])
+			if cut >= perSpend {
+				meter.Spend(cut)
+				cut = 0
+			}
 		}
+		meter.Spend(cut)
 	})
 	for _, o := range own {
 		s.add(o)
@@ -88,7 +98,7 @@ func (s *sketch) spread(list []float64, lo, hi int, amount float64, together boo
 }
 
 // facet adds a facet to the layers that it lies in.
-func (s *sketch) facet(a, b, c *mesh.Vec) {
+func (s *sketch) facet(a, b, c *mesh.Vec) (cut int) {
 	seen := ((b[0]-a[0])*(c[1]-a[1]) - (b[1]-a[1])*(c[0]-a[0])) / 2 // from above
 	turns := 1.0
 	// By height, from the lowest corner.
@@ -107,6 +117,7 @@ func (s *sketch) facet(a, b, c *mesh.Vec) {
 	} else {
 		s.spread(s.down, lo, hi, -seen, true)
 	}
+	cut = max(0, min(hi, s.layers)-lo)
 	for i := lo; i < min(hi, s.layers); i++ {
 		bottom, thick := s.lies(i)
 		z := bottom + thick/2
@@ -123,6 +134,7 @@ func (s *sketch) facet(a, b, c *mesh.Vec) {
 		s.gapX[i] += turns * (u - x)
 		s.gapY[i] += turns * (v - y)
 	}
+	return cut
 }
 
 // between is where the line from a to b passes a height.

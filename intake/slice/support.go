@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sync/atomic"
 
+	"meshclerk/intake/budget"
 	"meshclerk/intake/mesh"
 )
 
@@ -45,8 +46,9 @@ func findPosts(ctx context.Context, p *recipe, part *part) (*posts, error) {
 	}
 	touches, starts := g.sortTouches(all)
 	under := g.gaps(touches, starts)
-	g.stand(p, under, g.bridged(p, under, touches, starts))
-	return g, nil
+	s := g.spannerOf(ctx, p, under, touches, starts)
+	g.stand(p, under, s.bridged())
+	return g, ctx.Err()
 }
 
 func newGrid(p *recipe, part *part) *posts {
@@ -68,10 +70,12 @@ func (g *posts) touches(ctx context.Context, p *recipe, part *part) ([sharers][]
 	const steepnessSlack = 1e-4
 	steep := math.Sin(p.printing.SupportAngleDeg*math.Pi/180) + steepnessSlack
 	var found [sharers][]touch
-	likely := g.likelyTouches(part)
+	likely, rows := g.likelyTouches(part)
 	if sum(likely[:]) > mostTouches {
 		return found, errTangled
 	}
+	meter := budget.From(ctx)
+	meter.Spend(4*len(part.triangles) + int(sum(rows[:])))
 	var total atomic.Int64
 	shared(len(part.triangles), func(k, from, to int) {
 		own := make([]touch, 0, int(1.05*likely[k])+100)
@@ -84,6 +88,8 @@ func (g *posts) touches(ctx context.Context, p *recipe, part *part) ([sharers][]
 		}
 		found[k] = own
 	})
+	const perTouch = 15                                         // in units, sorting in
+	meter.Spend(perTouch * int(min(total.Load(), mostTouches))) // the same, wherever each stopped
 	if total.Load() > mostTouches {
 		return found, errTangled
 	}
@@ -91,18 +97,18 @@ func (g *posts) touches(ctx context.Context, p *recipe, part *part) ([sharers][]
 }
 
 // likelyTouches is how many touches each sharer will find, by the area of its
-// facets as seen from above.
-func (g *posts) likelyTouches(part *part) [sharers]float64 {
-	var out [sharers]float64
+// facets as seen from above, and how many rows of columns it will look along.
+func (g *posts) likelyTouches(part *part) (out, rows [sharers]float64) {
 	shared(len(part.triangles), func(k, from, to int) {
-		twice := 0.0
+		twice, deep := 0.0, 0.0
 		for _, t := range part.triangles[from:to] {
 			a, b, c := &part.vertices[t[0]], &part.vertices[t[1]], &part.vertices[t[2]]
 			twice += math.Abs((b[0]-a[0])*(c[1]-a[1]) - (b[1]-a[1])*(c[0]-a[0]))
+			deep += max(a[1], b[1], c[1]) - min(a[1], b[1], c[1])
 		}
-		out[k] = twice / (2 * g.cell * g.cell)
+		out[k], rows[k] = twice/(2*g.cell*g.cell), deep/g.cell
 	})
-	return out
+	return out, rows
 }
 
 func sum(list []float64) float64 {
@@ -232,20 +238,35 @@ func (g *posts) gaps(touches []touch, starts []int32) []gap {
 
 // bridged tells which gaps are under flat spans that end on something at both
 // sides and are short enough, along x or along y.
-func (g *posts) bridged(p *recipe, under []gap, touches []touch, starts []int32) []bool {
-	s := g.spannerOf(p, under, touches, starts)
-	alongX, alongY := s.levelRuns(1), s.levelRuns(g.nx)
-	out := make([]bool, len(under))
-	shared(len(under), func(_, from, to int) {
-		for i := from; i < to; i++ {
-			u := &under[i]
-			out[i] = int(alongX[i]) <= s.longest && s.spans(u, 1) || int(alongY[i]) <= s.longest && s.spans(u, g.nx)
+func (s *spanner) bridged() []bool {
+	alongX, alongY := s.levelRuns(1), s.levelRuns(s.nx)
+	out := make([]bool, len(s.under))
+	shared(len(s.under), func(_, from, to int) {
+		var l looking
+		for i := from; i < to && s.mayLook(&l); i++ {
+			u := &s.under[i]
+			out[i] = int(alongX[i]) <= s.longest && s.spans(u, 1, &l) || int(alongY[i]) <= s.longest && s.spans(u, s.nx, &l)
 		}
+		s.meter.Spend(int(l) / looksPerUnit)
 	})
 	return out
 }
 
-func (g *posts) spannerOf(p *recipe, under []gap, touches []touch, starts []int32) *spanner {
+// looking is how many touches and gaps were looked at and are not counted yet.
+type looking int
+
+// mayLook counts what was looked at, now and then, and reports whether more may be.
+func (s *spanner) mayLook(l *looking) bool {
+	const piece = 1 << 14
+	if *l < piece {
+		return true
+	}
+	s.meter.Spend(int(*l) / looksPerUnit)
+	*l %= looksPerUnit
+	return s.ctx.Err() == nil
+}
+
+func (g *posts) spannerOf(ctx context.Context, p *recipe, under []gap, touches []touch, starts []int32) *spanner {
 	at := make([]int32, g.nx*g.ny+1) // first gap of each column
 	for _, u := range under {
 		at[u.cell+1]++
@@ -253,11 +274,13 @@ func (g *posts) spannerOf(p *recipe, under []gap, touches []touch, starts []int3
 	for i := range g.nx * g.ny {
 		at[i+1] += at[i]
 	}
-	return &spanner{posts: g, under: under, at: at, touches: touches, starts: starts, flat: float32(p.layer), longest: int(p.printing.BridgeMM/g.cell + 1)}
+	return &spanner{ctx: ctx, meter: budget.From(ctx), posts: g, under: under, at: at, touches: touches, starts: starts, flat: float32(p.layer), longest: int(p.printing.BridgeMM/g.cell + 1)}
 }
 
 type spanner struct {
 	*posts
+	ctx     context.Context
+	meter   *budget.Meter
 	under   []gap
 	at      []int32
 	touches []touch
@@ -268,16 +291,18 @@ type spanner struct {
 
 // spans tells whether the face over a gap is carried on both sides along one
 // axis, whose columns are stride apart.
-func (s *spanner) spans(u *gap, stride int) bool {
+func (s *spanner) spans(u *gap, stride int, l *looking) bool {
 	cells, carried := 1, 0
 	for _, step := range [2]int{-stride, stride} {
 		for cell := int(u.cell) + step; s.sameLine(int(u.cell), cell, stride); cell += step {
+			*l += looking(s.at[cell+1] - s.at[cell])
 			if s.hangs(cell, u.top) {
 				if cells++; cells > s.longest {
 					return false
 				}
 				continue
 			}
+			*l += looking(s.starts[cell+1] - s.starts[cell])
 			if s.solidAt(cell, u.top-s.flat) {
 				carried++
 			}
@@ -292,9 +317,15 @@ func (s *spanner) spans(u *gap, stride int) bool {
 // nothing more need be looked at.
 func (s *spanner) levelRuns(stride int) []int32 {
 	run, counts := make([]int32, len(s.under)), []int32{}
+	var l looking
+	defer func() { s.meter.Spend(int(l) / looksPerUnit) }()
 	for i, u := range s.under {
+		if !s.mayLook(&l) {
+			return run
+		}
 		run[i] = -1
 		if before := int(u.cell) - stride; s.sameLine(int(u.cell), before, stride) {
+			l += looking(s.at[before+1] - s.at[before])
 			for k := s.at[before]; k < s.at[before+1]; k++ {
 				if s.under[k].top == u.top {
 					run[i] = run[k]

@@ -49,6 +49,7 @@ type track struct {
 	begun  bool
 	first  spot
 	begins [][4]spot // of the strands that are being laid
+	looks  int       // comparisons made, each a few nanoseconds
 }
 
 func (t *track) reset(r *recipe) { *t = track{recipe: r, moves: t.moves[:0], begins: t.begins} }
@@ -104,6 +105,7 @@ func (t *track) nearest(rings []ring) (pick, corner int) {
 	x, y := int64(t.at.x*perMM), int64(t.at.y*perMM)
 	best := int64(math.MaxInt64)
 	for i, r := range rings[from:] {
+		t.looks += len(r.loop)
 		for k, p := range r.loop {
 			if r.open && k > 0 && k < len(r.loop)-1 {
 				continue
@@ -142,6 +144,7 @@ func (t *track) hatch(ss []strand, fr frame, f feature, join bool) {
 	}
 	for from := range ss {
 		best, pick, way := math.Inf(1), from, 0
+		t.looks += 8 * min(many, len(ss)-from)
 		for i, b := range t.begins[from:min(from+many, len(ss))] {
 			for w := range b {
 				if d := t.at.square(b[w]); d < best {

@@ -57,7 +57,7 @@ func (c *cutter) layLanes(b *slab, region, lines []loop, p *recipe) float64 {
 		c.add(c.raw)
 	}
 	sum := 0.0
-	for _, g := range withHoles(c.outlines(positive)) {
+	for _, g := range c.withHoles(c.outlines(positive)) {
 		length := lengthOf(g) / 2
 		width := areaOf(g) / length
 		if width < leastLane*p.width || length < p.width {
@@ -72,7 +72,7 @@ func (c *cutter) layLanes(b *slab, region, lines []loop, p *recipe) float64 {
 }
 
 // withHoles groups each outline around a body with those of the holes in it.
-func withHoles(ls []loop) [][]loop {
+func (r *arranger) withHoles(ls []loop) [][]loop {
 	var groups [][]loop
 	for _, l := range ls {
 		if l.area() > 0 {
@@ -85,6 +85,7 @@ func withHoles(ls []loop) [][]loop {
 		}
 		best, least := -1, math.Inf(1)
 		for i, g := range groups {
+			r.looks += 2 * len(g[0])
 			if a := g[0].area(); a < least && g[0].contains(l[0]) {
 				best, least = i, a
 			}

@@ -23,7 +23,7 @@ func TestCapsOfAFile(t *testing.T) {
 	}{
 		"facets":        {func(c *rules.Caps) { c.Facets = 11 }, "unreadable", "11"},
 		"coordinate_mm": {func(c *rules.Caps) { c.CoordinateMM = 9 }, "unreadable", "coordinate"},
-		"check_seconds": {func(c *rules.Caps) { c.CheckSeconds = 1e-6 }, "unreadable", "in the time that one file may take"},
+		"check_work":    {func(c *rules.Caps) { c.CheckWork = 0.1 }, "unfinished", "more work than the rules allow"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			h := newHouse(t)
