@@ -1,12 +1,8 @@
 package desk
 
 import (
-	"bytes"
+	"context"
 	"fmt"
-	"image"
-	_ "image/gif" // scans of a signed form come in these
-	"image/jpeg"
-	_ "image/png"
 	"io"
 	"net/http"
 	"path"
@@ -20,11 +16,6 @@ import (
 // A signed form comes as a picture or a document. A picture is drawn anew by us
 // and shown; a document is handed out to be saved, under a name of ours and with
 // a type that no browser opens.
-
-const (
-	maxForms = 30 << 20 // bytes of a file that is looked at
-	maxScan  = 24 << 20 // pixels of a picture that is drawn anew
-)
 
 var formEndings = []string{".pdf", ".png", ".jpg", ".jpeg", ".gif", ".tif", ".tiff", ".heic", ".docx", ".odt", ".txt"}
 
@@ -76,7 +67,7 @@ func (d *Desk) showForm(w http.ResponseWriter, r *http.Request, _ personal) erro
 	if err != nil {
 		return err
 	}
-	body, err := d.pictures.get(r.Context(), "form-"+a.SHA256, func() ([]byte, error) { return d.redrawn(a.SHA256) })
+	body, err := d.pictures.get(r.Context(), d.pictures.scans, "form-"+a.SHA256, func(ctx context.Context) ([]byte, error) { return d.redrawn(ctx, a.SHA256) })
 	if err != nil {
 		return err
 	}
@@ -86,7 +77,7 @@ func (d *Desk) showForm(w http.ResponseWriter, r *http.Request, _ personal) erro
 	return err
 }
 
-func (d *Desk) redrawn(sha string) ([]byte, error) {
+func (d *Desk) redrawn(ctx context.Context, sha string) ([]byte, error) {
 	f, err := d.cfg.Ledger.OpenBlob(sha)
 	if err != nil {
 		return nil, err
@@ -96,15 +87,5 @@ func (d *Desk) redrawn(sha string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	size, _, err := image.DecodeConfig(bytes.NewReader(raw))
-	if err != nil || size.Width < 1 || size.Height < 1 || size.Width > maxScan/size.Height {
-		return nil, wrongf("this picture is of a kind or size that cannot be shown here; save it and look at it with care")
-	}
-	img, _, err := image.Decode(bytes.NewReader(raw))
-	if err != nil {
-		return nil, wrongf("this picture is damaged; ask the patron to send it again")
-	}
-	var b bytes.Buffer
-	err = jpeg.Encode(&b, img, &jpeg.Options{Quality: 85})
-	return b.Bytes(), err
+	return redraw(ctx, raw)
 }

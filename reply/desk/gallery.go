@@ -4,27 +4,43 @@ import (
 	"bytes"
 	"container/list"
 	"context"
+	"errors"
 	"fmt"
 	"image"
 	"net/http"
 	"strings"
 	"sync"
+	"time"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/reply/picture"
 )
 
-// gallery keeps the pictures that were drawn lately, and lets one at a time be
-// drawn: a large mesh takes memory and both cores.
+// gallery keeps the pictures that were drawn lately, and lets one part at a time
+// be drawn: a large mesh takes memory and both cores. Pictures that came by mail
+// have places of their own. Nothing is drawn for longer than drawTime, and what
+// could not be drawn is not tried again for a while, so that a bad picture keeps
+// nobody waiting who looks at another.
 type gallery struct {
 	mu    sync.Mutex
 	order *list.List // of *drawn, the latest in front
 	at    map[string]*list.Element
 	bytes int
 	easel chan struct{}
+	scans chan struct{}
 	model model // on the stand before the easel, for whoever draws
 }
+
+const (
+	drawTime   = 10 * time.Second
+	notAgain   = 5 * time.Minute
+	maxDrawn   = 10_000 // things that are kept, refusals too
+	scanPlaces = 2
+)
+
+// errSlow is why drawing was stopped.
+var errSlow = wrongf("this picture takes too long to draw, so it is not shown; save the file and look at it with care")
 
 // model is the part that was drawn last, so that its other views need not read
 // it again.
@@ -38,59 +54,77 @@ type model struct {
 const maxModel = 600_000
 
 type drawn struct {
-	key  string
-	body []byte
+	key     string
+	body    []byte
+	refused error     // why there is no body
+	until   time.Time // when that may be tried again
 }
 
 const maxGallery = 32 << 20
 
 func newGallery() *gallery {
-	return &gallery{order: list.New(), at: map[string]*list.Element{}, easel: make(chan struct{}, 1)}
+	return &gallery{order: list.New(), at: map[string]*list.Element{}, easel: make(chan struct{}, 1), scans: make(chan struct{}, scanPlaces)}
 }
 
-func (g *gallery) find(key string) ([]byte, bool) {
+func (g *gallery) find(key string) (*drawn, bool) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	e, ok := g.at[key]
 	if !ok {
 		return nil, false
 	}
+	d := e.Value.(*drawn)
+	if d.refused != nil && time.Now().After(d.until) {
+		g.drop(e)
+		return nil, false
+	}
 	g.order.MoveToFront(e)
-	return e.Value.(*drawn).body, true
+	return d, true
 }
 
-func (g *gallery) keep(key string, body []byte) {
+func (g *gallery) keep(d *drawn) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	if _, ok := g.at[key]; ok {
+	if _, ok := g.at[d.key]; ok {
 		return
 	}
-	g.at[key] = g.order.PushFront(&drawn{key, body})
-	g.bytes += len(body)
-	for g.bytes > maxGallery && g.order.Len() > 1 {
-		last := g.order.Remove(g.order.Back()).(*drawn)
-		delete(g.at, last.key)
-		g.bytes -= len(last.body)
+	g.at[d.key] = g.order.PushFront(d)
+	g.bytes += len(d.body)
+	for (g.bytes > maxGallery || g.order.Len() > maxDrawn) && g.order.Len() > 1 {
+		g.drop(g.order.Back())
 	}
 }
 
-// get finds something or makes it, one at a time.
-func (g *gallery) get(ctx context.Context, key string, make func() ([]byte, error)) ([]byte, error) {
-	if b, ok := g.find(key); ok {
-		return b, nil
+func (g *gallery) drop(e *list.Element) {
+	d := g.order.Remove(e).(*drawn)
+	delete(g.at, d.key)
+	g.bytes -= len(d.body)
+}
+
+// get finds something, or makes it where there is a place to draw at. It is
+// stopped when nobody wants it any more, and after drawTime.
+func (g *gallery) get(ctx context.Context, places chan struct{}, key string, make func(ctx context.Context) ([]byte, error)) ([]byte, error) {
+	if d, ok := g.find(key); ok {
+		return d.body, d.refused
 	}
 	select {
-	case g.easel <- struct{}{}:
+	case places <- struct{}{}:
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
-	defer func() { <-g.easel }()
-	if b, ok := g.find(key); ok { // drawn while we waited
-		return b, nil
+	defer func() { <-places }()
+	if d, ok := g.find(key); ok { // drawn while we waited
+		return d.body, d.refused
 	}
-	b, err := make()
-	if err == nil {
-		g.keep(key, b)
+	bounded, cancel := context.WithTimeoutCause(ctx, drawTime, errSlow)
+	defer cancel()
+	b, err := make(bounded)
+	if err != nil && ctx.Err() == nil && bounded.Err() != nil {
+		err = errSlow
+	}
+	var wrong wrongInput
+	if err == nil || ctx.Err() == nil && errors.As(err, &wrong) {
+		g.keep(&drawn{key, b, err, time.Now().Add(notAgain)})
 	}
 	return b, err
 }
@@ -122,7 +156,7 @@ func (d *Desk) picture(w http.ResponseWriter, r *http.Request, _ personal) error
 		w.WriteHeader(http.StatusNotModified)
 		return nil
 	}
-	body, err := d.pictures.get(r.Context(), key, func() ([]byte, error) { return d.draw(r.Context(), s, j, name, dark) })
+	body, err := d.pictures.get(r.Context(), d.pictures.easel, key, func(ctx context.Context) ([]byte, error) { return d.draw(ctx, s, j, name, dark) })
 	if err != nil {
 		return err
 	}
@@ -200,7 +234,7 @@ func (d *Desk) draw(ctx context.Context, s *speech, j job.Job, name string, dark
 		return nil, err
 	}
 	m := p.mesh
-	o := picture.Options{Width: 640, Height: 480, Sizes: true, Dark: dark, Marks: marks(j), Spots: d.thinOf(p, j)}
+	o := picture.Options{Width: 640, Height: 480, Sizes: true, Dark: dark, Marks: marks(j), Spots: while(ctx, d.thinOf(p, j))}
 	var img *image.RGBA
 	switch name {
 	case "strip":
@@ -222,9 +256,26 @@ func (d *Desk) draw(ctx context.Context, s *speech, j job.Job, name string, dark
 		}
 		img = picture.Draw(m, views[name], o)
 	}
+	if ctx.Err() != nil { // its spots are not all there
+		return nil, context.Cause(ctx)
+	}
 	var b bytes.Buffer
 	err = picture.WritePNG(&b, img)
 	return b.Bytes(), err
+}
+
+// while asks only as long as a context lasts: in a mesh that was made for it,
+// looking for the far side of a wall takes as long as its maker likes.
+func while(ctx context.Context, ask func(facet int, at mesh.Vec) (picture.Tone, bool)) func(facet int, at mesh.Vec) (picture.Tone, bool) {
+	if ask == nil {
+		return nil
+	}
+	return func(facet int, at mesh.Vec) (picture.Tone, bool) {
+		if ctx.Err() != nil {
+			return 0, false
+		}
+		return ask(facet, at)
+	}
 }
 
 // turned asks about the part as it was sent while it is seen turned.
@@ -292,8 +343,8 @@ func (d *Desk) shape(w http.ResponseWriter, r *http.Request, _ personal) error {
 		d.fail(w, r, http.StatusNotFound, "there is no such picture")
 		return nil
 	}
-	body, err := d.pictures.get(r.Context(), fmt.Sprintf("%s-shape-%g", j.Blob, scaleOf(j)), func() ([]byte, error) {
-		p, err := d.pose(r.Context(), j)
+	body, err := d.pictures.get(r.Context(), d.pictures.easel, fmt.Sprintf("%s-shape-%g", j.Blob, scaleOf(j)), func(ctx context.Context) ([]byte, error) {
+		p, err := d.pose(ctx, j)
 		if err != nil {
 			return nil, err
 		}
