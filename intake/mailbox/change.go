@@ -24,6 +24,9 @@ func (c *Client) Append(ctx context.Context, folder string, flags []string, date
 	if bytes.IndexByte(raw, 0) >= 0 { // RFC 9051, 4.3: a literal holds no NUL
 		return Ref{}, &Error{Folder: folder, Text: "the message holds a NUL octet, which mail cannot carry", Mend: "encode the part it comes from"}
 	}
+	if err := c.leave(ctx, name); err != nil {
+		return Ref{}, err
+	}
 	options := &imap.AppendOptions{Time: date}
 	for _, f := range flags {
 		options.Flags = append(options.Flags, imap.Flag(f))
@@ -46,6 +49,21 @@ func (c *Client) Append(ctx context.Context, folder string, flags []string, date
 		return Ref{folder, data.UIDValidity, uint32(data.UID)}, nil
 	}
 	return c.newest(ctx, folder, messageID)
+}
+
+// leave closes a folder that is open for reading only, before something is put
+// into it: some servers refuse that. CLOSE removes nothing then (RFC 9051, 6.4.1).
+func (c *Client) leave(ctx context.Context, name string) error {
+	if c.selected != name || c.writable {
+		return nil
+	}
+	c.selected = ""
+	return c.do(ctx, "closing a folder", 1, func() error {
+		if c.caps.Has(imap.CapUnselect) {
+			return c.imap.Unselect().Wait()
+		}
+		return c.imap.UnselectAndExpunge().Wait()
+	})
 }
 
 func firstOf(errs ...error) error {

@@ -2,10 +2,13 @@ package mailbox
 
 import (
 	"context"
+	"crypto/rand"
+	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/emersion/go-imap/v2"
 
@@ -24,7 +27,9 @@ type Wanted struct {
 }
 
 // Probe tries connection, sign-in, folders and rights, one line each. It makes
-// the folders that are missing, as the robot would, and changes nothing else.
+// the folders that are missing, as the robot would, and puts a test message into
+// each folder but the inbox and takes it out again: what a server says of our
+// rights is not all that it refuses. Nothing else is changed.
 func Probe(ctx context.Context, config Config, source credential.Source, want Wanted, log *slog.Logger) []Check {
 	c, err := Dial(ctx, config, source, log)
 	if err != nil {
@@ -90,7 +95,60 @@ func (c *Client) probeFolder(ctx context.Context, folder, rights string) Check {
 	if len(made) > 0 {
 		state = "was missing and has been made"
 	}
-	return wire.Passed("mailbox", fmt.Sprintf("the folder %q %s (%d messages)", folder, state, data.NumMessages))
+	state = fmt.Sprintf("the folder %q %s (%d messages)", folder, state, data.NumMessages)
+	if rights == readRights {
+		return wire.Passed("mailbox", state)
+	}
+	return c.probePost(ctx, folder, state, rights)
+}
+
+// probePost stores a message as the robot stores a draft, and removes it. It is
+// marked as deleted from the start: nobody takes it for a draft, and where it
+// cannot be removed it goes with the next clearing up.
+func (c *Client) probePost(ctx context.Context, folder, state, rights string) Check {
+	if rights == storeRights {
+		missing, err := c.missingRights(ctx, folder, draftRights)
+		if err != nil {
+			return wire.Failed("mailbox", err)
+		}
+		if len(missing) > 0 { // nor need we: what is sent stays there
+			return wire.Passed("mailbox", state+"; no test message was put in, since we may not take it out again")
+		}
+	}
+	id := "<doctor." + strings.ToLower(rand.Text()) + "@meshclerk.invalid>"
+	ref, err := c.AppendOnce(ctx, folder, []string{`\Seen`, `\Deleted`}, time.Now(), probeMessage(id), id)
+	if err != nil {
+		return wire.Failed("mailbox", err)
+	}
+	if err := c.probeRemove(ctx, ref, id); err != nil {
+		if rights == storeRights {
+			return wire.Doubtful("mailbox", err.Error())
+		}
+		return wire.Failed("mailbox", err)
+	}
+	if !c.caps.Has(imap.CapUIDPlus) {
+		return wire.Passed("mailbox", state+"; a test message was put in and marked as deleted")
+	}
+	return wire.Passed("mailbox", state+"; a test message was put in and taken out again")
+}
+
+func (c *Client) probeRemove(ctx context.Context, ref Ref, id string) error {
+	err := c.RemoveOwn(ctx, ref, id)
+	if err == nil && c.caps.Has(imap.CapUIDPlus) {
+		var left []Ref
+		if left, err = c.FindMessageID(ctx, ref.Folder, id); err == nil && len(left) > 0 {
+			err = errors.New("the server keeps it")
+		}
+	}
+	if err != nil {
+		return fmt.Errorf("a test message that was put into the folder %q could not be taken out again (%w); delete it in a mail program and ask the mailbox's owner for the right to delete there", ref.Folder, err)
+	}
+	return nil
+}
+
+func probeMessage(id string) []byte {
+	return []byte("From: Meshclerk <doctor@meshclerk.invalid>\r\nSubject: test message of the doctor, to be deleted\r\nDate: " + time.Now().Format(time.RFC1123Z) +
+		"\r\nMessage-ID: " + id + "\r\n\r\nmeshclerk doctor tried whether it may put messages into this folder and take them out.\r\n")
 }
 
 // missingRights asks for our own rights where the server can tell (RFC 4314, 3.5).

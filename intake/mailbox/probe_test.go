@@ -32,9 +32,9 @@ func TestProbeOfAGoodMailbox(t *testing.T) {
 	for _, line := range []string{
 		"lets us in with the password of print@larkfield.example from $PW\n",
 		"ok the folder \"INBOX\" is there (0 messages)\n",
-		"ok the folder \"To approve\" is there (1 messages)\n",
-		"ok the folder \"Set aside\" was missing and has been made (0 messages)\n",
-		"ok the folder \"Outgoing archive\" is there (0 messages)\n",
+		"ok the folder \"To approve\" is there (1 messages); a test message was put in and taken out again\n",
+		"ok the folder \"Set aside\" was missing and has been made (0 messages); a test message was put in and taken out again\n",
+		"ok the folder \"Outgoing archive\" is there (0 messages); a test message was put in and taken out again\n",
 	} {
 		if !strings.Contains(got, line) {
 			t.Errorf("%q is not in\n%s", line, got)
@@ -74,5 +74,29 @@ func TestProbeOfNoServer(t *testing.T) {
 	got := mailbox.Probe(t.Context(), s.Config("none"), mailtest.Password(t, s.User, "wrong"), mailbox.Wanted{Inbox: "INBOX"}, quiet)
 	if len(got) != 1 || got[0].OK || !strings.Contains(got[0].Text, "check user and secret") {
 		t.Fatal(text(got))
+	}
+}
+
+// Rights that the server does not tell of show when a message is put in.
+func TestProbeReallyPosts(t *testing.T) {
+	s := mailtest.Dovecot(t, mailtest.ACL(), mailtest.Hide("ACL"))
+	for folder, rights := range map[string]string{"To approve": "lrs", "Set aside": "lrsit", "Approved": "lrsite"} {
+		s.Put(folder, letter("d", "x", "x"))
+		s.Restrict(folder, rights)
+	}
+	got := text(mailbox.Probe(t.Context(), s.Config("none"), s.Source(), mailbox.Wanted{Inbox: "INBOX", Folders: []string{"To approve", "Set aside", "Approved"}, Sent: "Outgoing archive"}, quiet))
+	for _, want := range []string{`refuses to store a message in the folder "To approve"`, `a test message that was put into the folder "Set aside" could not be taken out again`,
+		"ok the folder \"Approved\" is there (1 messages); a test message was put in and taken out again\n", "ok the folder \"Outgoing archive\" is there (0 messages); a test message was put in and taken out again\n"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q is not in\n%s", want, got)
+		}
+	}
+	if strings.Count(got, "mend ") != 2 {
+		t.Error(got)
+	}
+	for folder, want := range map[string]int{"Approved": 1, "Outgoing archive": 0} {
+		if left := s.Messages(folder); len(left) != want {
+			t.Errorf("%d messages are left in %s, want %d", len(left), folder, want)
+		}
 	}
 }

@@ -5,6 +5,9 @@
 // Dovecot (Debian: dovecot-imapd) runs unprivileged, also where the tests run
 // as root. Where it is not installed, the test is skipped with a line that
 // says so, or fails when MESHCLERK_REQUIRE_SERVERS=1.
+//
+// Cyrus, Courier, Postfix and Exim, which cannot all be installed beside it, are
+// started from unpacked trees (.ci/servers), each in a private copy, as root.
 package mailtest
 
 import (
