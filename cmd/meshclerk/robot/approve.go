@@ -15,6 +15,9 @@ func Approve(ctx context.Context, l *ledger.Ledger, id, sha, by, via string) err
 		if err := tx.Approve(ctx, id, sha, by, via); err != nil {
 			return err
 		}
+		if err := tx.SettleNotices(ctx, noticeSentBefore, id, by); err != nil {
+			return err
+		}
 		return tx.Enqueue(ctx, stepSend, id, time.Time{})
 	})
 }
@@ -26,6 +29,9 @@ func SetAside(ctx context.Context, l *ledger.Ledger, id, by, why string) error {
 			return err
 		}
 		if err := decline(ctx, tx, id, by); err != nil {
+			return err
+		}
+		if err := tx.SettleNotices(ctx, noticeSentBefore, id, by); err != nil {
 			return err
 		}
 		return tx.Enqueue(ctx, stepFile, id, time.Time{})
@@ -73,10 +79,23 @@ func Edit(ctx context.Context, l *ledger.Ledger, id, base string, raw []byte, by
 	return d, err
 }
 
-// Settle records what a person found out about an uncertain draft.
+// Settle records what a person found out about an uncertain draft, or that one
+// which waits was sent all the same.
 func Settle(ctx context.Context, l *ledger.Ledger, id string, sent bool, by string) error {
 	return l.Tx(ctx, func(tx *ledger.Tx) error {
-		if err := tx.Settle(ctx, id, sent, by, "looked up"); err != nil {
+		d, err := tx.Draft(ctx, id)
+		if err != nil {
+			return err
+		}
+		if sent && d.State != ledger.DraftUncertain {
+			err = tx.WasSent(ctx, id, by, "looked up")
+		} else {
+			err = tx.Settle(ctx, id, sent, by, "looked up")
+		}
+		if err == nil {
+			err = tx.SettleNotices(ctx, noticeSentBefore, id, by)
+		}
+		if err != nil {
 			return err
 		}
 		if !sent {

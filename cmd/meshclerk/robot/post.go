@@ -39,6 +39,12 @@ func (r *Robot) post(ctx context.Context, h *hand, s *ledger.Step) error {
 	if err != nil {
 		return err
 	}
+	if err := r.mayAct(ctx, m); err != nil {
+		return err
+	}
+	if before, err := r.postedBefore(ctx, m, s, d); before || err != nil {
+		return err
+	}
 	// What lies in the folders until now was not moved there for this version.
 	if err := r.seeMoved(ctx, m); err != nil {
 		return err

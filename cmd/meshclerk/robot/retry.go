@@ -74,7 +74,7 @@ const patience = 3
 func (r *Robot) waitOut(ctx context.Context, tx *ledger.Tx, s *ledger.Step, t ledger.Trouble, cause error) error {
 	r.ailing.Store(true)
 	passing := t == ledger.MailboxAway || t == ledger.SendingAway
-	if !passing || s.Waits >= patience {
+	if t != ledger.Held && (!passing || s.Waits >= patience) {
 		if err := tx.AddNotice(ctx, ledger.NoticeTrouble, string(t), cause.Error()); err != nil {
 			return err
 		}

@@ -34,14 +34,15 @@ type Robot struct {
 	// there; the demo shows progress.
 	At func(point string)
 
-	vitals  vitals
-	breaker breaker
-	ailing  atomic.Bool                   // a step waits for the house, or may have since before the start
-	newer   atomic.Pointer[templates.Set] // texts saved since the start
-	words   sync.Once
-	reader  *wishes.Reader // of the house's words
-	tidied  time.Time      // when the calendar was last looked at
-	moves   sync.Mutex     // held while approved folders are looked at
+	vitals     vitals
+	breaker    breaker
+	reconciled reconciled
+	ailing     atomic.Bool                   // a step waits for the house, or may have since before the start
+	newer      atomic.Pointer[templates.Set] // texts saved since the start
+	words      sync.Once
+	reader     *wishes.Reader // of the house's words
+	tidied     time.Time      // when the calendar was last looked at
+	moves      sync.Mutex     // held while approved folders are looked at
 }
 
 // SetTemplates has later replies written with other texts, as saved while the

@@ -31,6 +31,16 @@ func (r *Robot) send(ctx context.Context, h *hand, s *ledger.Step) error {
 	if err != nil {
 		return err
 	}
+	box, err := h.mail(ctx)
+	if err != nil {
+		return err
+	}
+	if err := r.mayAct(ctx, box); err != nil {
+		return err
+	}
+	if before, err := r.sentAlready(ctx, box, s, d.ID, raw); before || err != nil {
+		return err
+	}
 	m := outbox.Message{Raw: raw}
 	if m.From, err = outbox.Sender(raw); err != nil {
 		return err

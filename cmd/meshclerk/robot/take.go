@@ -16,6 +16,9 @@ func (r *Robot) look(ctx context.Context, m Mail) error {
 	if _, err := m.Ensure(ctx, r.folders()...); err != nil {
 		return err
 	}
+	if err := r.askMailbox(ctx, m); err != nil {
+		return err
+	}
 	if err := r.takeNew(ctx, m); err != nil {
 		return err
 	}
