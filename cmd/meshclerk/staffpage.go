@@ -120,6 +120,10 @@ func newStaffPage(bot *robot.Robot, cfg desk.Config) (*staffPage, error) {
 		Settle: func(ctx context.Context, id string, sent bool, by string) error {
 			return robot.Settle(ctx, bot.Ledger, id, sent, by)
 		},
+		GoOn: func(ctx context.Context, by string) error {
+			_, err := robot.GoOn(ctx, bot.Ledger, by)
+			return err
+		},
 		Replaced: robot.Replaced,
 		Confirm:  func(ctx context.Context, id job.ID, by string) error { return robot.Confirm(ctx, bot.Ledger, id, by) },
 		Assign:   bot.Reassign,

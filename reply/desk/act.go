@@ -36,6 +36,11 @@ func (d *Desk) acts() Acts {
 			return l.Settle(ctx, id, sent, by, "settled on the staff page")
 		}
 	}
+	if a.GoOn == nil {
+		a.GoOn = func(ctx context.Context, by string) error {
+			return l.Tx(ctx, func(tx *ledger.Tx) error { _, err := tx.GoOn(ctx, by); return err })
+		}
+	}
 	if a.Replaced == nil {
 		a.Replaced = func(context.Context, *ledger.Tx, string) error { return nil }
 	}

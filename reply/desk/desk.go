@@ -65,6 +65,8 @@ type Acts struct {
 	Approve  func(ctx context.Context, id, sha, by string) error
 	SetAside func(ctx context.Context, id, by, why string) error
 	Settle   func(ctx context.Context, id string, sent bool, by string) error
+	// GoOn lets a ledger go on that is held since it was restored from a backup.
+	GoOn func(ctx context.Context, by string) error
 	// Replaced is called in the transaction that changed a waiting draft's words.
 	Replaced func(ctx context.Context, tx *ledger.Tx, id string) error
 	// Confirm records that a person made sure who the sender of a job is.
@@ -218,6 +220,7 @@ func (d *Desk) routes() http.Handler {
 	staff("GET /{$}", d.waiting)
 	staff("GET /state", d.waitingState)
 	staff("POST /notice/{id}/done", d.noticeDone)
+	staff("POST /go-on", d.goOn)
 
 	staff("GET /reply/{draft}", d.replyPage)
 	staff("GET /reply/{draft}/state", d.replyState)

@@ -70,6 +70,7 @@ var onList = []ledger.DraftState{ledger.DraftWaiting, ledger.DraftUncertain, led
 
 type waitingView struct {
 	Mark    string
+	Held    *heldView
 	Urgent  []waitingRow // uncertain and failed
 	Waiting []waitingRow
 	OnWay   []waitingRow // approved or being sent
@@ -105,11 +106,17 @@ func (d *Desk) waitingView(ctx context.Context, who personal, s *speech) (waitin
 	if err != nil {
 		return v, err
 	}
+	if v.Held, err = d.heldView(ctx); err != nil {
+		return v, err
+	}
 	notes := map[string]*ledger.Notice{}
 	for _, n := range notices {
 		if n.Kind == kindNote {
 			notes[n.Subject] = &n
 			continue
+		}
+		if n.Kind == ledger.NoticeRestored {
+			continue // told at length by Held
 		}
 		v.Notices = append(v.Notices, n)
 	}

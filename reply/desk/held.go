@@ -1,0 +1,41 @@
+package desk
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"meshclerk/intake/ledger"
+)
+
+// heldView is what the mailbox knows and a restored ledger does not. Nothing is
+// posted or sent until somebody has looked at it.
+type heldView struct {
+	Since time.Time
+	Found []ledger.FoundSent
+}
+
+// heldView gives nil while nothing is held.
+func (d *Desk) heldView(ctx context.Context) (*heldView, error) {
+	since, err := d.cfg.Ledger.HeldSince(ctx)
+	if err != nil || since.IsZero() {
+		return nil, err
+	}
+	found, err := d.cfg.Ledger.FoundSent(ctx)
+	return &heldView{since, found}, err
+}
+
+// goOn records that this person has looked, and lets the service go on.
+func (d *Desk) goOn(w http.ResponseWriter, r *http.Request, who personal) error {
+	if r.PostFormValue("looked") == "" {
+		return wrongf("tick that you have looked at the list, then let it go on")
+	}
+	if err := d.cfg.Acts.GoOn(r.Context(), who.Name); err != nil {
+		return err
+	}
+	d.wake()
+	d.cfg.Log.Info("goes on after a restore", "by", who.Name)
+	d.say(r, "The service goes on.")
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+	return nil
+}
