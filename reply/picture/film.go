@@ -1,10 +1,12 @@
 package picture
 
 import (
+	"cmp"
 	"image"
 	"image/color"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 
 	"meshclerk/intake/mesh"
@@ -43,21 +45,75 @@ func newFilm(w, h int, facets bool) *film {
 // each band draws only its own rows, so no two cores write the same sample.
 // Facets from thing on are not the part's.
 func (f *film) expose(m *mesh.Mesh, thing int, c camera, o Options) {
+	pts := f.projected(m, c)
+	order := f.affordable(m, pts)
+	cores := runtime.GOMAXPROCS(0)
+	var wg sync.WaitGroup
+	for k := range cores {
+		wg.Go(func() { f.band(m, thing, pts, order, c, o, k*f.h/cores, (k+1)*f.h/cores) })
+	}
+	wg.Wait()
+}
+
+func (f *film) projected(m *mesh.Mesh, c camera) [][3]float32 {
 	pts := make([][3]float32, len(m.Vertices))
 	for i, v := range m.Vertices {
 		x, y, z := c.project(v)
 		pts[i] = [3]float32{float32(x), float32(y), float32(z)}
 	}
-	cores := runtime.GOMAXPROCS(0)
-	var wg sync.WaitGroup
-	for k := range cores {
-		wg.Go(func() { f.band(m, thing, pts, c, o, k*f.h/cores, (k+1)*f.h/cores) })
-	}
-	wg.Wait()
+	return pts
 }
 
-func (f *film) band(m *mesh.Mesh, thing int, pts [][3]float32, c camera, o Options, from, to int) {
+// overdraw is how many times the whole film may be covered. A part that was made
+// to be printed covers it some ten times; a mesh of thousands of layers that each
+// fill the picture was made for something else.
+const overdraw = 200
+
+// affordable gives the facets that are drawn, those in front first, where all of
+// them would cover the film too often. It is nil where they would not. What is
+// left out lies behind what covers the film overdraw times.
+func (f *film) affordable(m *mesh.Mesh, pts [][3]float32) []int32 {
+	left := float64(overdraw * f.w * f.h)
+	all := 0.0
+	for i := range m.Triangles {
+		all += cost(m, pts, i)
+	}
+	if all <= left {
+		return nil
+	}
+	order := make([]int32, len(m.Triangles))
+	front := make([]float32, len(m.Triangles))
 	for i, t := range m.Triangles {
+		order[i], front[i] = int32(i), max(pts[t[0]][2], pts[t[1]][2], pts[t[2]][2])
+	}
+	slices.SortStableFunc(order, func(a, b int32) int { return cmp.Compare(front[b], front[a]) })
+	for n, i := range order {
+		if left -= cost(m, pts, int(i)); left < 0 {
+			return order[:n]
+		}
+	}
+	return order
+}
+
+// cost is about how many samples are looked at for a facet; a facet itself costs
+// little, so that any number of small ones is drawn.
+func cost(m *mesh.Mesh, pts [][3]float32, facet int) float64 {
+	t := m.Triangles[facet]
+	a, b, d := pts[t[0]], pts[t[1]], pts[t[2]]
+	area := math.Abs(float64(b[0]-a[0])*float64(d[1]-a[1])-float64(b[1]-a[1])*float64(d[0]-a[0])) / 2
+	return area + 2*float64(max(a[1], b[1], d[1])-min(a[1], b[1], d[1]))
+}
+
+func (f *film) band(m *mesh.Mesh, thing int, pts [][3]float32, order []int32, c camera, o Options, from, to int) {
+	for n := range m.Triangles {
+		i := n
+		if order != nil {
+			if n == len(order) {
+				return
+			}
+			i = int(order[n])
+		}
+		t := m.Triangles[i]
 		a, b, d := pts[t[0]], pts[t[1]], pts[t[2]]
 		if max(a[1], b[1], d[1]) < float32(from) || min(a[1], b[1], d[1]) > float32(to) {
 			continue
