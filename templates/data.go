@@ -51,7 +51,7 @@ type Library struct {
 type Part struct {
 	Number  int // in this letter, from 1
 	File    Text
-	Outcome string // "quote", "too-long", "too-big", "cannot-print" or "unreadable"
+	Outcome string // "quote", "too-long", "too-big", "cannot-print", "unreadable" or "unfinished"
 	Really  Text   // of an unreadable file: what it is, in English
 
 	Size     Text // width, depth and height as it would be printed
@@ -196,7 +196,7 @@ type Limits struct {
 
 // Codes lists the findings that texts in other languages have words for.
 func Codes() []string {
-	return []string{"unreadable", "not-stl", "units-doubtful", "too-big", "too-long", "holes", "nonmanifold", "flipped", "inside-out",
+	return []string{"unreadable", "not-stl", "unfinished", "units-doubtful", "too-big", "too-long", "holes", "nonmanifold", "flipped", "inside-out",
 		"self-crossing", "several-parts", "floating-part", "sealed-void", "thin-wall", "fine-detail", "narrow-gap", "overhang", "long-bridge",
 		"small-footprint", "tips-over", "small-part-hazard", "coarse-facets", "already-printed"}
 }
@@ -207,7 +207,7 @@ func Situations() []string {
 	return []string{
 		"quote", "agreement-arrived", "changed-quote", "several", // a price
 		"needs-agreement", "agreement-expired", // sign first
-		"too-long", "too-big", "cannot-print", "unreadable", // not as it is
+		"too-long", "too-big", "cannot-print", "unreadable", "unfinished", // not as it is
 		"wrong-file-type", "forgotten-attachment", "link", "cannot-open", // no 3D file
 		"accepted", "question", "reminder", "lapsed", "withdrawn", "declined", // the talk
 		"failed", "ready", "pickup-reminder", "not-collected", "collected", // the print

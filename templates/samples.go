@@ -16,7 +16,7 @@ type Sample struct {
 func Samples(language string) []Sample {
 	l := NewLocale(language, "en-CA", "CAD")
 	samples := []Sample{{"full", full(l)}, {"empty", Data{Language: language}}, {"awkward", awkward(l)}, {"several", severalParts(l)}}
-	for _, outcome := range []string{"too-long", "too-big", "cannot-print", "unreadable"} {
+	for _, outcome := range []string{"too-long", "too-big", "cannot-print", "unreadable", "unfinished"} {
 		d := full(l)
 		d.Part.Outcome, d.Printable, d.Total = outcome, false, ""
 		d.Parts = []Part{d.Part}
@@ -96,8 +96,8 @@ func sampleFiles() []File {
 
 func severalParts(l Locale) Data {
 	d := full(l)
-	d.Several, d.Subjects, d.Parts = true, "5 files", nil
-	for i, outcome := range []string{"quote", "too-long", "too-big", "cannot-print", "unreadable"} {
+	d.Several, d.Subjects, d.Parts = true, "6 files", nil
+	for i, outcome := range []string{"quote", "too-long", "too-big", "cannot-print", "unreadable", "unfinished"} {
 		p := fullPart(l)
 		p.Number, p.Outcome = i+1, outcome
 		d.Parts = append(d.Parts, p)

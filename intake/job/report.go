@@ -1,5 +1,7 @@
 package job
 
+import "slices"
+
 // Report is everything the preflight found out about one file. Lengths are
 // millimetres, areas mm2, volumes mm3, masses grams, times seconds.
 type Report struct {
@@ -15,6 +17,22 @@ type Report struct {
 	Estimate    *Estimate    `json:"estimate,omitempty"`
 	Quote       *Quote       `json:"quote,omitempty"`
 	Advice      []Advice     `json:"advice,omitempty"`
+}
+
+// Printable reports whether a part may be offered: it was checked to the end, nothing
+// found stops it, and it has a time and a price. A report that lacks one of these is
+// no verdict in the part's favour, whatever else it says.
+func (r *Report) Printable() bool {
+	return r != nil && r.Readable && !r.CutShort() && r.Estimate != nil && r.Quote != nil && !r.Stops()
+}
+
+// CutShort reports whether a check did not come to its end. Reports of earlier
+// versions say so in their error alone.
+func (r *Report) CutShort() bool { return r.Unfinished || r.Readable && r.Error != "" }
+
+// Stops reports whether something that was found stops the job.
+func (r *Report) Stops() bool {
+	return slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Level == Stop })
 }
 
 // Advice is what staff should know or do that is no fault of the file.

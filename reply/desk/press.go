@@ -181,6 +181,7 @@ func (d *Desk) assignHere(ctx context.Context, id job.ID, printer, by string) er
 	if err != nil {
 		return err
 	}
+	was := j
 	j.Settings.Printer = printer
 	if d.cfg.Recheck != nil && j.Report != nil {
 		report, err := d.cfg.Recheck(ctx, id, j.Settings)
@@ -191,7 +192,17 @@ func (d *Desk) assignHere(ctx context.Context, id job.ID, printer, by string) er
 		told.Estimate = report.Estimate
 		j.Report = &told
 	}
-	return d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.SaveJob(ctx, j, by, "assigned to "+printer) })
+	return d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		now, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		if !job.SameAsked(was, now) {
+			return wrongf("this job was changed meanwhile; look at it as it is now, and try again")
+		}
+		now.Settings, now.Report = j.Settings, j.Report
+		return tx.SaveJob(ctx, now, by, "assigned to "+printer)
+	})
 }
 
 // sheetPage shows the job sheet, to be printed.

@@ -98,6 +98,9 @@ func (d *Desk) useSettings(w http.ResponseWriter, r *http.Request, who personal,
 		if err != nil {
 			return err
 		}
+		if !job.SameAsked(j, now) {
+			return wrongf("this job was changed meanwhile; look at it as it is now, and try again")
+		}
 		now.Settings, now.Report = t.Settings, &t.Report
 		return tx.SaveJob(ctx, now, who.Name, "settings changed on the staff page")
 	})

@@ -78,7 +78,7 @@ type waitingView struct {
 }
 
 // unpriced are the situations in which the patron is told no price.
-var unpriced = []string{"too-long", "too-big", "cannot-print", "unreadable"}
+var unpriced = []string{"too-long", "too-big", "cannot-print", "unreadable", "unfinished"}
 
 // kindNote is a colleague's remark on a reply.
 const kindNote = "colleague-note"

@@ -158,6 +158,12 @@ func checkedCases(add func(string, func(*Input)), lang string) {
 	add("cannot-print", func(in *Input) {
 		in.Jobs = []*job.Job{finding(settled(part(lang)), job.Finding{Code: "holes", Level: job.Stop, Text: "the surface has 3 holes, the largest about 4 mm wide", Amount: 3})}
 	})
+	add("unfinished", func(in *Input) {
+		j := settled(part(in.Letter.Language))
+		j.Report = &job.Report{File: "bracket.stl", Readable: true, Format: "binary", Unfinished: true, Error: "the check was not finished: it needs more work than the rules allow for one file (check_work in caps.toml, 6000 million steps)",
+			Mesh: &job.Shape{Triangles: 2_000_000, SizeMM: [3]float64{60, 31, 48}}, Findings: []job.Finding{{Code: job.CodeUnfinished, Level: job.Stop, Text: "We could not finish checking this file by machine; a member of staff looks at it by hand."}}}
+		in.Jobs = []*job.Job{j}
+	})
 	add("unreadable", func(in *Input) {
 		j := settled(part(lang))
 		j.Report = &job.Report{File: "bracket.stl", Error: "this is a zip archive, not an STL file", Findings: []job.Finding{{Code: "unreadable", Level: job.Stop, Text: "the file cannot be read"}}}

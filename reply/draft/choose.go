@@ -14,16 +14,41 @@ const (
 	tooBig      = "too-big"
 	cannotPrint = "cannot-print"
 	unreadable  = "unreadable"
+	unfinished  = "unfinished" // nobody knows yet
 )
 
-// outcome sorts a checked file by what has to be said of it.
-func outcome(r *job.Report) string {
-	if r == nil {
+// outcome sorts a job by what has to be said of its file. Only a report that says so
+// in full makes it one that can be printed.
+func outcome(j *job.Job) string {
+	r := j.Report
+	switch {
+	case r == nil && beforeOffer(j.Stage):
+		return unfinished
+	case r == nil:
 		return canPrint // not checked anew, e.g. when the letter is about its pickup
-	}
-	if !r.Readable {
+	case r.CutShort():
+		return unfinished
+	case !r.Readable:
 		return unreadable
 	}
+	worst := stopped(r)
+	if worst == canPrint && beforeOffer(j.Stage) && !r.Printable() {
+		return unfinished
+	}
+	return worst
+}
+
+// beforeOffer tells whether a letter about a job in that stage says what its check found.
+func beforeOffer(s job.Stage) bool {
+	switch s {
+	case job.Taken, job.Checked, job.NeedsAgreement, job.Drafted:
+		return true
+	}
+	return false
+}
+
+// stopped sorts a file by what stops it.
+func stopped(r *job.Report) string {
 	worst := canPrint
 	for _, f := range r.Findings {
 		switch {
@@ -61,7 +86,7 @@ func Choose(letter *job.Letter, jobs []*job.Job, r *rules.Rules) string {
 	case len(jobs) > 1:
 		return "several"
 	}
-	if what := outcome(jobs[0].Report); what != canPrint {
+	if what := outcome(jobs[0]); what != canPrint {
 		return what
 	}
 	switch needed, state := agreementState(jobs, r); {

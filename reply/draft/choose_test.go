@@ -24,6 +24,11 @@ func TestChoose(t *testing.T) {
 		j.Stage = s
 		return j
 	}
+	reported := func(change func(*job.Report)) *job.Job {
+		j := part("en")
+		change(j.Report)
+		return j
+	}
 	with := func(as ...job.Attachment) *job.Letter { return &job.Letter{Attachments: as} }
 	notLooked := part("en")
 	notLooked.Agreement = nil
@@ -45,6 +50,12 @@ func TestChoose(t *testing.T) {
 		{"holes outweigh size", nil, []*job.Job{stop("too-big", "holes", "too-long")}, "cannot-print"},
 		{"not stl", nil, []*job.Job{stop("not-stl")}, "unreadable"},
 		{"unreadable", nil, []*job.Job{{Stage: job.Checked, Report: &job.Report{}}}, "unreadable"},
+		{"unfinished", nil, []*job.Job{reported(func(r *job.Report) { r.Unfinished = true })}, "unfinished"},
+		{"unfinished, as earlier versions said it", nil, []*job.Job{reported(func(r *job.Report) { r.Error = "the check was not finished" })}, "unfinished"},
+		{"unfinished and unreadable", nil, []*job.Job{reported(func(r *job.Report) { r.Readable, r.Unfinished = false, true })}, "unfinished"},
+		{"no estimate", nil, []*job.Job{reported(func(r *job.Report) { r.Estimate = nil })}, "unfinished"},
+		{"no price", nil, []*job.Job{reported(func(r *job.Report) { r.Quote = nil })}, "unfinished"},
+		{"no report", nil, []*job.Job{{Stage: job.Checked}}, "unfinished"},
 		{"several", nil, []*job.Job{part("en"), stop("holes")}, "several"},
 		{"agreed", nil, []*job.Job{stage(job.Agreed)}, "accepted"},
 		{"both ready", nil, []*job.Job{stage(job.Ready), stage(job.Ready)}, "ready"},

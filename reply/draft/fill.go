@@ -118,7 +118,7 @@ func (f *filler) money(d *templates.Data) {
 	var totals, deposits []string
 	code, until := "", ""
 	for _, j := range f.in.Jobs {
-		if outcome(j.Report) != canPrint {
+		if outcome(j) != canPrint {
 			continue
 		}
 		if j.Report == nil || j.Report.Quote == nil {

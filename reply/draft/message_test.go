@@ -348,13 +348,13 @@ func TestNoPriceOfOurOwn(t *testing.T) {
 			}
 		}
 	}
-	// One of two printable parts without a price: no total that leaves it out.
+	// One of two parts without a price: it is not offered, and the total is not said to be for both.
 	in := input(t, "en")
 	a, b := part("en"), part("en")
 	b.Report.Quote = nil
 	in.Jobs = []*job.Job{a, b}
-	if m, err := Compose(in); err != nil || strings.Contains(m.Plain, "Together") {
-		t.Errorf("a total over a part without a price: %v\n%s", err, m.Plain)
+	if m, err := Compose(in); err != nil || strings.Count(m.Plain, "not known yet") != 1 || !strings.Contains(m.Plain, "Together, what can be printed costs *$3.45*") || strings.Count(m.Plain, "Printing time") != 1 {
+		t.Errorf("a part without a price: %v\n%s", err, m.Plain)
 	}
 }
 

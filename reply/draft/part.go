@@ -13,7 +13,7 @@ import (
 func (f *filler) part(j *job.Job) templates.Part {
 	l, r := f.locale, f.in.Rules
 	p := templates.Part{
-		File: templates.Name(j.File, longestFile), Outcome: outcome(j.Report),
+		File: templates.Name(j.File, longestFile), Outcome: outcome(j),
 		Copies: copiesOf(j), Plates: 1, Supports: j.Settings.Supports, Turned: j.Settings.Reoriented,
 		Layer: l.Length(firstOf(j.Settings.LayerMM, r.Printing.LayerMM)), Infill: l.Percent(infillOf(j, r)), Shells: int(firstOf(float64(j.Settings.Shells), float64(r.Printing.Shells))),
 		Colour: f.locale.Colour(colourOf(j, r)), Limit: l.Exact(r.Limits.JobHours * 3600),

@@ -55,7 +55,7 @@ func merge(all []Question, jobs []*job.Job) []Question {
 	}
 	printable := 0
 	for _, j := range jobs {
-		if outcome(j.Report) == canPrint && !j.Stage.Over() {
+		if outcome(j) == canPrint && !j.Stage.Over() {
 			printable++
 		}
 	}
@@ -87,8 +87,8 @@ func count(all []Question, is func(Question) bool) (n int) {
 // ofPart are the questions about one file.
 func ofPart(j *job.Job, r *rules.Rules) []Question {
 	var qs []Question
-	switch outcome(j.Report) {
-	case unreadable:
+	switch outcome(j) {
+	case unreadable, unfinished:
 		return nil // nothing can be asked about a file that nobody has seen
 	case canPrint:
 		qs = append(qs, material(j, r)...)
@@ -227,7 +227,7 @@ func ofLetter(jobs []*job.Job, r *rules.Rules) []Question {
 	var qs []Question
 	printable, pickup, card := false, "", ""
 	for _, j := range jobs {
-		printable = printable || outcome(j.Report) == canPrint && !j.Stage.Over()
+		printable = printable || outcome(j) == canPrint && !j.Stage.Over()
 		pickup += j.Wishes.Pickup
 		card += j.Wishes.Card
 	}

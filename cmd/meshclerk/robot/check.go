@@ -3,6 +3,7 @@ package robot
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"meshclerk/intake/agreement"
@@ -13,18 +14,8 @@ import (
 	"meshclerk/reply/quote"
 )
 
-// Printable tells whether a part was checked and nothing found stops it.
-func Printable(r *job.Report) bool {
-	if r == nil || !r.Readable {
-		return false
-	}
-	for _, f := range r.Findings {
-		if f.Level == job.Stop {
-			return false
-		}
-	}
-	return true
-}
+// Printable tells whether a part may be offered.
+func Printable(r *job.Report) bool { return r.Printable() }
 
 // check runs preflight, estimate and price on a job, and looks up the agreement.
 func (r *Robot) check(ctx context.Context, s *ledger.Step) error {
@@ -46,9 +37,13 @@ func (r *Robot) check(ctx context.Context, s *ledger.Step) error {
 	}
 	r.at("checked")
 	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		was := j
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
+		}
+		if !job.SameAsked(was, j) || !job.MayGo(j.Stage, job.Checked) {
+			return r.checkAgain(ctx, tx, s, j)
 		}
 		j.Report, j.Agreement, j.Settings.Scale = report, &verdict, scale
 		if err := r.recordCheck(ctx, tx, j); err != nil {
@@ -61,9 +56,22 @@ func (r *Robot) check(ctx context.Context, s *ledger.Step) error {
 	})
 }
 
+// checkAgain drops what was found out about a job that was changed meanwhile: the
+// step is done again for the job as it is now.
+func (r *Robot) checkAgain(ctx context.Context, tx *ledger.Tx, s *ledger.Step, j job.Job) error {
+	r.Log.Info("job changed while it was checked", "job", j.ID)
+	if err := tx.Enqueue(ctx, stepCheck, string(j.ID), time.Time{}); err != nil {
+		return err
+	}
+	return tx.Done(ctx, s)
+}
+
 // recordCheck saves a checked job and moves it on.
 func (r *Robot) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) error {
 	if err := tx.SaveJob(ctx, j, ledger.Robot, "checked"); err != nil {
+		return err
+	}
+	if err := tellUnfinished(ctx, tx, j); err != nil {
 		return err
 	}
 	to, why := job.Checked, "checked"
@@ -88,6 +96,17 @@ func (r *Robot) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) error
 	}
 	r.Log.Info("job checked", "job", j.ID, "stage", to)
 	return nil
+}
+
+// noticeUnfinished tells of a check that was not finished: a person has to look.
+const noticeUnfinished = "unfinished-check"
+
+func tellUnfinished(ctx context.Context, tx *ledger.Tx, j job.Job) error {
+	if j.Report == nil || !j.Report.CutShort() {
+		return nil
+	}
+	why := strings.TrimPrefix(j.Report.Error, "the check was not finished: ")
+	return tx.AddNotice(ctx, noticeUnfinished, string(j.ID), fmt.Sprintf("the check of job %s is not finished, so nothing was promised: %s; look at the file by hand and write the answer yourself, or allow more work (check_work in caps.toml) and have it worked out again on the page", j.ID, why))
 }
 
 // formWithRequest tells staff when the agreement that is missing may have come

@@ -266,7 +266,7 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 
 // onlyTooBig tells whether nothing stops a part but its size.
 func onlyTooBig(r *job.Report) bool {
-	if r == nil || r.Fit == nil || r.Fit.ScaleToFit <= 0 || r.Fit.ScaleToFit >= 1 {
+	if r == nil || !r.Readable || r.CutShort() || r.Fit == nil || r.Fit.ScaleToFit <= 0 || r.Fit.ScaleToFit >= 1 {
 		return false
 	}
 	for _, f := range r.Findings {

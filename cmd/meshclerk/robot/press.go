@@ -48,7 +48,7 @@ func (r *Robot) Reassign(ctx context.Context, id job.ID, printer, by string) err
 		if err != nil {
 			return err
 		}
-		if j.Settings != was.Settings {
+		if !job.SameAsked(was, j) {
 			return fmt.Errorf("job %s was changed meanwhile; look at it again", id)
 		}
 		if report != nil && report.Estimate != nil && j.Report != nil {
