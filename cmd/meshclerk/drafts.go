@@ -110,7 +110,7 @@ func (c *draftsShowCmd) write(e *env, l *ledger.Ledger, d ledger.Draft, raw []by
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(e.out, "changed   a mail program changed whom it goes to\n  before  %s\n  now     %s\n", oneLine(d.AddressedBefore), oneLine(strings.Join(now, ", ")))
+		fmt.Fprintf(e.out, "changed   whom it goes to, by an edit\n  before  %s\n  now     %s\n", oneLine(d.AddressedBefore), oneLine(strings.Join(now, ", ")))
 	}
 	if d.Approval != nil {
 		fmt.Fprintf(e.out, "approved  by %s, %s, %s\n", d.Approval.By, d.Approval.Via, day(d.Approval.At))
@@ -177,7 +177,7 @@ type draftsApproveCmd struct {
 	ID  string `arg:"" help:"The draft, e.g. D-000017."`
 	By  string `required:"" placeholder:"NAME" help:"Who approves it."`
 	SHA string `name:"sha256" placeholder:"HASH" help:"Approve only these bytes, as drafts show gave them; else the draft as it stands."`
-	To  string `placeholder:"ADDRESS,…" help:"Confirm the recipients of a draft that a mail program addressed to others."`
+	To  string `placeholder:"ADDRESS,…" help:"Confirm the recipients of a draft that an edit addressed to others."`
 }
 
 func (c *draftsApproveCmd) Run(e *env) error {
@@ -221,7 +221,7 @@ func (c *draftsApproveCmd) confirmed(e *env, l *ledger.Ledger, d ledger.Draft) e
 	if given := strings.ReplaceAll(c.To, " ", ""); strings.EqualFold(given, list) {
 		return nil
 	}
-	return wrongUse("a mail program changed whom draft %s goes to: before %s, now %s; to confirm that, approve it with --to %s", d.ID, d.AddressedBefore, strings.Join(now, ", "), list)
+	return wrongUse("an edit changed whom draft %s goes to: before %s, now %s; to confirm that, approve it with --to %s", d.ID, d.AddressedBefore, strings.Join(now, ", "), list)
 }
 
 type draftsSetAsideCmd struct {

@@ -10,7 +10,7 @@ import (
 	"meshclerk/intake/ledger"
 )
 
-// A draft that a mail program addressed to others is shown with both, and is
+// A draft that an edit addressed to others is shown with both, and is
 // approved by command only by naming those it goes to now.
 func TestChangedRecipientsAreConfirmedByName(t *testing.T) {
 	dir := t.TempDir()

@@ -137,7 +137,7 @@ func (tx *Tx) readdress(ctx context.Context, d Draft, m Moved) (MoveOutcome, str
 // readdressed says what a draft with other recipients than it was made for waits
 // for. It names no address: notices outlive what is forgotten of a patron.
 func (d Draft) readdressed() string {
-	return fmt.Sprintf("draft %[1]s goes to others than it was written for, since it was edited in a mail program; look at it on the page, or confirm it with meshclerk drafts approve %[1]s", d.ID)
+	return fmt.Sprintf("draft %[1]s goes to others than it was written for, since it was edited; look at it on the page, or confirm it with meshclerk drafts approve %[1]s", d.ID)
 }
 
 // SetAsideMoved sets aside what a person moved into the set-aside folder.

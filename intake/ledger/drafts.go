@@ -52,7 +52,7 @@ type Draft struct {
 	Place        Place           `json:"place,omitzero"` // its copy in the mailbox
 	Approval     *Approval       `json:"approval,omitempty"`
 	// AddressedBefore are the recipients, ", " between them, that it had until
-	// they were changed in a mail program. No folder approves it then.
+	// somebody's edit changed them. No folder approves it then.
 	AddressedBefore string `json:"addressed_before,omitempty"`
 }
 

@@ -19,7 +19,7 @@ func TestOtherMakes(t *testing.T) {
 			b := start(t)
 			c := b.Dial()
 			ctx := t.Context()
-			if made, err := c.Ensure(ctx, "To approve", "Printing/Genehmigt für Zoë"); err != nil || len(made) != 2 {
+			if made, err := c.Ensure(ctx, "To approve", "Approved", "Printing/Genehmigt für Zoë"); err != nil || len(made) != 3 {
 				t.Fatalf("made %q, %v", made, err)
 			}
 			b.Deliver(letter("one", "One", "x"))
@@ -42,6 +42,7 @@ func TestOtherMakes(t *testing.T) {
 			if err != nil || again != ref {
 				t.Errorf("stored again at %v (%v), first at %v", again, err, ref)
 			}
+			ref = watched(t, b, c)
 			moved, err := c.Move(ctx, ref, "Printing/Genehmigt für Zoë")
 			if err != nil || len(b.Messages("To approve")) != 0 {
 				t.Fatalf("moved to %v, %v", moved, err)
@@ -60,4 +61,26 @@ func TestOtherMakes(t *testing.T) {
 			}
 		})
 	}
+}
+
+// watched proves that a connection that looks into a folder again and again sees
+// what another one moves there, and gives where it lies.
+func watched(t *testing.T, b *mailtest.Box, c *mailbox.Client) mailbox.Ref {
+	t.Helper()
+	var at mailbox.Cursor
+	for range 3 {
+		batch, err := c.New(t.Context(), "Approved", at, time.Time{})
+		if err != nil || len(batch.Items) > 0 {
+			t.Fatalf("%+v %v", batch, err)
+		}
+		at = batch.Cursor
+	}
+	if n := b.MoveAs("To approve", "draft@example.org", "Approved"); n != 1 {
+		t.Fatalf("%d moved", n)
+	}
+	batch, err := c.New(t.Context(), "Approved", at, time.Time{})
+	if err != nil || len(batch.Items) != 1 || batch.Reset {
+		t.Fatalf("%+v %v", batch, err)
+	}
+	return batch.Items[0].Ref
 }

@@ -209,7 +209,7 @@ func TestSettingsAreWorkedOutAndUsed(t *testing.T) {
 	holds(t, page, "Copies is &#34;many&#34;; it must be a number from 1 to 20")
 }
 
-// Whom a reply went to before a mail program changed that stands beside whom it
+// Whom a reply went to before an edit changed that stands beside whom it
 // goes to now, before anybody approves it.
 func TestChangedRecipientsAreShown(t *testing.T) {
 	h := newHouse(t, nil)
@@ -229,7 +229,7 @@ func TestChangedRecipientsAreShown(t *testing.T) {
 	})
 	b := h.browser("marisol")
 	_, page := b.get("/reply/" + id)
-	holds(t, page, "A mail program changed whom this reply goes to: before "+d.To.Address+", now ", "else@example.net")
+	holds(t, page, "An edit changed whom this reply goes to: before "+d.To.Address+", now ", "else@example.net")
 	if code, page := b.post("/reply/"+id+"/approve", url.Values{"sha": {sha(t, page)}}); code != http.StatusOK {
 		t.Errorf("%d\n%s", code, page)
 	}

@@ -342,7 +342,7 @@ func (v *replyView) remarks(s *speech) []reason {
 		}
 	}
 	if d := v.Draft; d != nil && d.AddressedBefore != "" {
-		add("stop", s.t("A mail program changed whom this reply goes to: before %s, now %s. Approving it here confirms that.", oneLine(d.AddressedBefore, 500), v.Mail.recipients()))
+		add("stop", s.t("An edit changed whom this reply goes to: before %s, now %s. Approving it here confirms that.", oneLine(d.AddressedBefore, 500), v.Mail.recipients()))
 	}
 	for _, p := range v.Parts {
 		if p.Auth != job.Pass {

@@ -70,6 +70,13 @@ func Edit(ctx context.Context, l *ledger.Ledger, id, base string, raw []byte, by
 	if err != nil {
 		return d, err
 	}
+	now, err := l.DraftBytes(ctx, id)
+	if err != nil {
+		return d, err
+	}
+	if e.AddressedBefore, err = readdressed(d, now, e.Raw); err != nil {
+		return d, err
+	}
 	err = l.Tx(ctx, func(tx *ledger.Tx) (err error) {
 		if d, err = tx.Replace(ctx, id, base, e, by, "edited"); err != nil {
 			return err

@@ -15,6 +15,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/emersion/go-imap/v2"
+
 	"meshclerk/cmd/meshclerk/sample"
 	"meshclerk/intake/credential"
 	"meshclerk/intake/job"
@@ -32,6 +34,7 @@ type mortal struct {
 	IMAPUser, IMAPPassword string
 	SMTPUser, SMTPPassword string
 	DieAt                  int
+	ByFolder               bool // approves by moving drafts, and counts from the posting on
 }
 
 const mortalEnv = "MESHCLERK_TEST_MORTAL"
@@ -67,6 +70,9 @@ func live(told string) error {
 	}
 	points := 0
 	r.At = func(point string) {
+		if c.ByFolder && points == 0 && point != "posted" {
+			return
+		}
 		if points++; points == c.DieAt {
 			fmt.Println("dies at:", point)
 			syscall.Kill(os.Getpid(), syscall.SIGKILL)
@@ -75,6 +81,9 @@ func live(told string) error {
 	}
 	if err := r.Once(ctx); err != nil {
 		return err
+	}
+	if c.ByFolder {
+		return c.moves(ctx, r)
 	}
 	waiting, err := l.Drafts(ctx, ledger.DraftFilter{States: []ledger.DraftState{ledger.DraftWaiting}})
 	if err != nil {
@@ -87,6 +96,28 @@ func live(told string) error {
 		r.at("approved")
 	}
 	return r.Work(ctx)
+}
+
+// moves has a member of staff move what waits, and works on.
+func (c mortal) moves(ctx context.Context, r *Robot) error {
+	m, err := mailtest.Staff(c.IMAPPort, c.IMAPUser, c.IMAPPassword)
+	if err != nil {
+		return err
+	}
+	defer m.Close()
+	box := r.Rules.Mailbox
+	data, err := m.Select(box.ToApprove, nil).Wait()
+	if err != nil {
+		return err
+	}
+	if data.NumMessages > 0 {
+		var all imap.SeqSet
+		all.AddRange(1, 0)
+		if _, err := m.Move(all, box.Approved[0].Folder).Wait(); err != nil {
+			return err
+		}
+	}
+	return r.Once(ctx)
 }
 
 func (c mortal) connect(r *Robot, quiet *slog.Logger) error {
@@ -138,6 +169,37 @@ func TestKilledAtEachDurablePoint(t *testing.T) {
 		died[strings.Fields(point)[0]] = true
 	}
 	for _, word := range []string{"fetched", "letter", "leased", "files", "done", "checked", "composed", "posted", "approved", "sending", "answered", "copied", "filed"} {
+		if !died[word] {
+			t.Errorf("no child died at a point that begins with %q; died at %v", word, died)
+		}
+	}
+}
+
+// The process is killed at each point from the posting of a draft to the end,
+// where a person approves it by moving it: it leaves once all the same.
+func TestKilledWhileApprovedByFolder(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts the process some thirty times")
+	}
+	c, imap, smtp := newMortal(t)
+	c.ByFolder = true
+	died := map[string]bool{}
+	for n := 1; ; n++ {
+		key := fmt.Sprintf("moved-%02d", n)
+		imap.Deliver(request(t, key))
+		c.DieAt = n
+		point, alive := c.run(t)
+		c.DieAt = 0
+		if _, alive := c.run(t); !alive {
+			t.Fatal("a child without a death sentence died")
+		}
+		c.check(t, key, point, smtp)
+		if alive {
+			break
+		}
+		died[strings.Fields(point)[0]] = true
+	}
+	for _, word := range []string{"posted", "moved", "sending", "answered", "copied", "filed"} {
 		if !died[word] {
 			t.Errorf("no child died at a point that begins with %q; died at %v", word, died)
 		}

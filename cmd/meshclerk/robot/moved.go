@@ -195,7 +195,11 @@ func (r *Robot) decide(ctx context.Context, w watched, head mailbox.Head, d ledg
 		}
 		moved.Edit = edit
 	}
-	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return w.act(ctx, tx, moved) })
+	if err := r.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return w.act(ctx, tx, moved) }); err != nil {
+		return err
+	}
+	r.at("moved")
+	return nil
 }
 
 // notAPersons tells why a message is not what a person made of a draft, or "".

@@ -1,6 +1,7 @@
 package robot
 
 import (
+	"bytes"
 	"context"
 	"slices"
 	"strings"
@@ -270,6 +271,37 @@ func TestChangedRecipientsAreConfirmed(t *testing.T) {
 		t.Errorf("still told: %+v", n)
 	}
 	h.whole()
+}
+
+// Changed recipients stay to be confirmed through an edit of the words, and are
+// confirmed too where the edit by command changed them.
+func TestCommandEditConfirmsNoRecipients(t *testing.T) {
+	h := newHouse(t)
+	raw := h.posted("keep")
+	d := h.waiting()
+	for _, change := range []func([]byte) []byte{
+		func(b []byte) []byte { return replaceHeader(b, "To", "else@example.net") },
+		func(b []byte) []byte { return bytes.ReplaceAll(b, []byte("Kind regards"), []byte("Goodbye")) },
+	} {
+		raw = change(raw)
+		var err error
+		if d, err = Edit(t.Context(), h.Ledger, d.ID, d.SHA256, raw, marisol); err != nil {
+			t.Fatal(err)
+		}
+		if d.AddressedBefore != "amara.okafor@example.org" {
+			t.Errorf("addressed before: %q", d.AddressedBefore)
+		}
+	}
+	h.once()
+	h.imap.MoveAs(h.Rules.Mailbox.ToApprove, "else@example.net", h.Rules.Mailbox.Approved[0].Folder)
+	h.looks(2)
+	h.wantDelivered(0)
+	h.waiting()
+	h.wantTold("readdressed", d.ID)
+	d, err := Edit(t.Context(), h.Ledger, d.ID, d.SHA256, replaceHeader(raw, "To", "amara.okafor@example.org"), marisol)
+	if err != nil || d.AddressedBefore != "" {
+		t.Errorf("addressed as it was: %q, %v", d.AddressedBefore, err)
+	}
 }
 
 // An approval acts soon after the move, whenever the next poll is.
