@@ -9,6 +9,7 @@ type cli struct {
 	Notices     noticesCmd     `cmd:"" help:"List what waits for a person, or record that it is done."`
 	Retry       retryCmd       `cmd:"" help:"List what the robot gave up, or have it tried again once its cause is mended."`
 	Restored    restoredCmd    `cmd:"" help:"After a backup was restored: show what left since then, and let the service go on."`
+	Clock       clockCmd       `cmd:"" help:"Show whether the clock is believed, or say that it is right."`
 	Jobs        jobsCmd        `cmd:"" help:"List and show jobs; what is done at the printer and at the counter; job sheets; calls."`
 	Printed     printedCmd     `cmd:"" help:"Record what a finished print really took; the patron is told that it is ready."`
 	Calibration calibrationCmd `cmd:"" help:"Show what finished prints taught about the estimates."`

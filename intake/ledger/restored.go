@@ -86,13 +86,7 @@ func hashed(messageID string) string {
 }
 
 // HeldSince tells since when the ledger is held; zero when it is not.
-func (r Reader) HeldSince(ctx context.Context) (since time.Time, err error) {
-	word, err := r.Meta(ctx, metaRestored)
-	if err == nil {
-		err = stamped{&since}.Scan(word)
-	}
-	return since, err
-}
+func (r Reader) HeldSince(ctx context.Context) (time.Time, error) { return r.moment(ctx, metaRestored) }
 
 // FoundSent lists what was found, oldest first, with the letters that it answers
 // as far as they are taken again.

@@ -127,3 +127,45 @@ func (tx *Tx) TryAgain(ctx context.Context, subject, who string) error {
 	}
 	return tx.Note(ctx, subject, "try-again", who, "")
 }
+
+// NoticeClock is the kind of the notice that the machine's clock is not believed.
+const NoticeClock = "clock-doubtful"
+
+const (
+	metaClock      = "clock"       // when it was last believed
+	metaClockRight = "clock-right" // when a person said that it is right
+)
+
+// BelieveClock records that the clock is believed as it stands.
+func (tx *Tx) BelieveClock(ctx context.Context) error {
+	return tx.SetMeta(ctx, metaClock, stamp(tx.now))
+}
+
+// ClockBelieved tells when the clock was last believed; zero where never.
+func (r Reader) ClockBelieved(ctx context.Context) (time.Time, error) {
+	return r.moment(ctx, metaClock)
+}
+
+// SayClockRight records a person's word that the machine's clock is right.
+func (tx *Tx) SayClockRight(ctx context.Context, by string) error {
+	if by == "" || by == Robot {
+		return errors.New("a person says that the clock is right; say who")
+	}
+	if err := tx.SetMeta(ctx, metaClockRight, stamp(tx.now)); err != nil {
+		return err
+	}
+	return tx.Note(ctx, "clock", "said-right", by, "")
+}
+
+// ClockSaidRight tells when a person last said that the clock is right.
+func (r Reader) ClockSaidRight(ctx context.Context) (time.Time, error) {
+	return r.moment(ctx, metaClockRight)
+}
+
+func (r Reader) moment(ctx context.Context, name string) (t time.Time, err error) {
+	word, err := r.Meta(ctx, name)
+	if err == nil {
+		err = stamped{&t}.Scan(word)
+	}
+	return t, err
+}

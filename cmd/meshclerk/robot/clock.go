@@ -20,6 +20,9 @@ func (r *Robot) tidy(ctx context.Context) error {
 	if err := r.tellMoved(ctx); err != nil {
 		return err
 	}
+	if r.clockDoubt() != "" {
+		return nil
+	}
 	if now := r.Now(); r.tidied.IsZero() || now.Sub(r.tidied) >= between || now.Before(r.tidied) {
 		for _, do := range []func(context.Context) error{r.seeQuotes, r.seePickups, r.forgetOld} {
 			if err := do(ctx); err != nil {

@@ -34,6 +34,7 @@ type house struct {
 
 	mu    sync.Mutex
 	ahead time.Duration
+	wrong time.Duration // how far the machine's clock is off
 }
 
 const marisol = "Marisol Teague" // of the built-in rules' staff
@@ -55,6 +56,7 @@ func newHouseIn(t *testing.T, dir string) *house {
 	h.Robot = underDefaults(l, slog.New(slog.NewTextHandler(h.log, nil)), h.now)
 	h.Dial = h.dialAt(h.imap.Config("none"))
 	h.Send = sender(t, h.smtp)
+	h.Elapsed = h.ran
 	return h
 }
 
@@ -66,7 +68,21 @@ func underDefaults(l *ledger.Ledger, log *slog.Logger, now func() time.Time) *Ro
 func (h *house) now() time.Time {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	return time.Now().Add(h.ahead)
+	return time.Now().Add(h.ahead + h.wrong)
+}
+
+// ran is how long the program has run, whatever its clock says.
+func (h *house) ran() time.Duration {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return time.Since(started) + h.ahead
+}
+
+// misset puts the machine's clock off by d, while no time goes by.
+func (h *house) misset(d time.Duration) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.wrong = d
 }
 
 // forward puts the clock ahead, past every wait before a next try.

@@ -32,7 +32,7 @@ func (h *house) reopened(dir string) {
 	h.t.Cleanup(func() { l.Close() })
 	old := h.Robot
 	h.Robot = underDefaults(l, old.Log, h.now)
-	h.Dial, h.Send = old.Dial, old.Send
+	h.Dial, h.Send, h.Elapsed = old.Dial, old.Send, old.Elapsed
 }
 
 func (h *house) noticesOf(kind string) (n int) {

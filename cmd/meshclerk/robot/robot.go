@@ -14,7 +14,8 @@ import (
 	"meshclerk/templates"
 )
 
-// Robot holds what the loops need. Everything but Reach and At is required.
+// Robot holds what the loops need. Everything but Reach,
+// Elapsed and At is required.
 type Robot struct {
 	Ledger    *ledger.Ledger
 	Rules     *rules.Rules
@@ -29,6 +30,9 @@ type Robot struct {
 
 	Log *slog.Logger
 	Now func() time.Time
+	// Elapsed is how long the program has run, whatever the clock is set to; nil
+	// is the machine's own count.
+	Elapsed func() time.Duration
 
 	// At is called after each durable step with its name. Tests end the process
 	// there; the demo shows progress.
@@ -37,6 +41,7 @@ type Robot struct {
 	vitals     vitals
 	breaker    breaker
 	reconciled reconciled
+	clock      clockGuard
 	ailing     atomic.Bool                   // a step waits for the house, or may have since before the start
 	newer      atomic.Pointer[templates.Set] // texts saved since the start
 	words      sync.Once

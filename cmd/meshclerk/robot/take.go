@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"meshclerk/intake/ledger"
@@ -13,6 +15,9 @@ import (
 // look is one look at the mailbox: new letters first, then what people moved,
 // then jobs whose agreement has come, then what the calendar asks for.
 func (r *Robot) look(ctx context.Context, m Mail) error {
+	if err := r.seeClock(ctx); err != nil {
+		return err
+	}
 	if _, err := m.Ensure(ctx, r.folders()...); err != nil {
 		return err
 	}
@@ -42,39 +47,73 @@ func (r *Robot) folders() []string {
 }
 
 // takeNew takes every letter that is not taken yet. The cursor moves on only
-// when all letters before it are safe.
+// when all letters before it are safe. The first listing leaves alone what was
+// there long before, and what somebody answered by hand; where it breaks off, it
+// is the first listing again.
 func (r *Robot) takeNew(ctx context.Context, m Mail) error {
 	inbox := r.Rules.Mailbox.Inbox
+	known, err := r.Ledger.Poll(ctx, inbox)
+	if err != nil {
+		return err
+	}
+	at := mailbox.Cursor{UIDValidity: known.UIDValidity, LastUID: known.HighestUID}
+	first, since := known.First.IsZero(), time.Time{}
+	if first {
+		since = r.cutoff(known)
+	}
 	for {
-		known, err := r.Ledger.Poll(ctx, inbox)
+		batch, err := m.New(ctx, inbox, at, since)
+		if err == nil && batch.Reset && !first { // numbered anew: all is listed again
+			batch, err = m.New(ctx, inbox, mailbox.Cursor{}, r.cutoff(known))
+		}
 		if err != nil {
 			return err
 		}
-		from := mailbox.Cursor{UIDValidity: known.UIDValidity, LastUID: known.HighestUID}
-		batch, err := m.New(ctx, inbox, from, r.since(known))
-		if err != nil {
-			return err
+		if first {
+			batch.Items = slices.DeleteFunc(batch.Items, answeredByHand)
 		}
 		if err := r.takeAll(ctx, m, batch.Items); err != nil {
 			return err
 		}
-		err = r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-			return tx.SavePoll(ctx, inbox, batch.Cursor.UIDValidity, batch.Cursor.LastUID)
-		})
-		if err != nil || !batch.More {
-			return err
+		if at = batch.Cursor; !first || !batch.More {
+			if err := r.saveCursor(ctx, at); err != nil {
+				return err
+			}
+		}
+		if !batch.More {
+			return nil
 		}
 		r.at("batch taken")
 	}
 }
 
-// since leaves old letters alone on the very first look: they were answered by hand.
-func (r *Robot) since(known ledger.Poll) time.Time {
-	first := known.First
-	if first.IsZero() {
-		first = r.Now()
+// answeredByHand tells of a letter that bears the flag of RFC 9051, 2.3.2.
+func answeredByHand(item mailbox.Item) bool {
+	return slices.ContainsFunc(item.Flags, func(f string) bool { return strings.EqualFold(f, `\Answered`) })
+}
+
+func (r *Robot) saveCursor(ctx context.Context, at mailbox.Cursor) error {
+	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		if r.clockDoubt() == "" {
+			if err := tx.BelieveClock(ctx); err != nil {
+				return err
+			}
+		}
+		return tx.SavePoll(ctx, r.Rules.Mailbox.Inbox, at.UIDValidity, at.LastUID)
+	})
+}
+
+// cutoff leaves old letters alone where a folder is listed from its beginning:
+// they were answered by hand. What comes after the first listing is taken
+// whatever its date, and whatever the clock said then.
+func (r *Robot) cutoff(known ledger.Poll) time.Time {
+	began := r.Now()
+	for _, t := range []time.Time{known.First, known.LastGood} {
+		if !t.IsZero() && t.Before(began) {
+			began = t
+		}
 	}
-	return first.AddDate(0, 0, -r.Rules.Mailbox.FirstDays)
+	return began.AddDate(0, 0, -r.Rules.Mailbox.FirstDays)
 }
 
 // Letters are made durable some at a time, since each time the disk is waited for.
