@@ -106,21 +106,10 @@ func handler(bot *robot.Robot, page *staffPage) http.Handler {
 	return mux
 }
 
-// health tells the last good poll: 200 while it is recent, else 503.
+// health answers 200 while all is well, else 503; either way it says how things stand.
 func health(bot *robot.Robot) http.HandlerFunc {
-	return func(w http.ResponseWriter, _ *http.Request) {
-		when, err := bot.LastGoodPoll()
-		state := struct {
-			OK       bool   `json:"ok"`
-			LastPoll string `json:"last_good_poll"`
-			Why      string `json:"why,omitempty"`
-		}{OK: bot.Well()}
-		if !when.IsZero() {
-			state.LastPoll = when.UTC().Format(time.RFC3339)
-		}
-		if err != nil {
-			state.Why = "the mailbox cannot be reached at the moment; the log says why"
-		}
+	return func(w http.ResponseWriter, r *http.Request) {
+		state := bot.Health(r.Context())
 		w.Header().Set("Content-Type", "application/json")
 		w.Header().Set("Cache-Control", "no-store")
 		if !state.OK {

@@ -1,6 +1,7 @@
 package robot
 
 import (
+	"maps"
 	"sync"
 	"time"
 
@@ -56,4 +57,10 @@ func (v *vitals) cannotWrite(err error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	v.unsaved = err
+}
+
+func (v *vitals) all() (map[string]beat, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return maps.Clone(v.lanes), v.unsaved
 }
