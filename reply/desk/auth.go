@@ -3,9 +3,7 @@ package desk
 import (
 	"errors"
 	"fmt"
-	"net"
 	"net/http"
-	"net/netip"
 	"os"
 	"strings"
 
@@ -25,7 +23,7 @@ const (
 // Auth says how people are known. Exactly one of its ways is used.
 type Auth struct {
 	Accounts []Account // people sign in with a password
-	Proxy    *Proxy    // a proxy in front has signed them in
+	Named    *Named    // a proxy in front has signed them in and names them
 	Demo     string    // everybody is this person; for the demo only
 }
 
@@ -37,17 +35,16 @@ type Account struct {
 	Password string `toml:"password"` // argon2id hash in PHC form (RFC 9106), as HashPassword gives it
 }
 
-// Proxy believes a header that a proxy in front sets, from these addresses only.
-type Proxy struct {
-	Header string   // e.g. "X-Remote-Name": the person's name
-	From   []string // addresses or prefixes of the proxy; empty is loopback
+// Named is where a proxy in front, which Config.Proxy says how to know, names a
+// person it has signed in.
+type Named struct {
+	Header string   // e.g. "X-Remote-Name"
 	Admins []string // names, as the header gives them, of those who are admins
-	nets   []netip.Prefix
 }
 
 func (a *Auth) check() error {
 	ways := 0
-	for _, on := range []bool{len(a.Accounts) > 0, a.Proxy != nil, a.Demo != ""} {
+	for _, on := range []bool{len(a.Accounts) > 0, a.Named != nil, a.Demo != ""} {
 		if on {
 			ways++
 		}
@@ -57,56 +54,25 @@ func (a *Auth) check() error {
 		return errors.New("nobody could sign in to the staff page; make an accounts file, or say that a proxy signs people in")
 	case ways > 1:
 		return errors.New("the staff page can know people by accounts or by a proxy, not both; choose one")
-	case a.Proxy != nil:
-		return a.Proxy.check()
+	case a.Named != nil && a.Named.Header == "":
+		return errors.New("the proxy's header has no name; say which header holds the person's name")
+	case a.Named != nil:
+		return nil
 	}
 	return checkAccounts(a.Accounts)
 }
 
-func (p *Proxy) check() error {
-	if p.Header == "" {
-		return errors.New("the proxy's header has no name; say which header holds the person's name")
-	}
-	from := p.From
-	if len(from) == 0 {
-		from = []string{"127.0.0.0/8", "::1/128"}
-	}
-	p.nets = nil
-	for _, s := range from {
-		if a, err := netip.ParseAddr(s); err == nil {
-			p.nets = append(p.nets, netip.PrefixFrom(a, a.BitLen()))
-			continue
-		}
-		n, err := netip.ParsePrefix(s)
-		if err != nil {
-			return fmt.Errorf("%q is neither an address nor a prefix; write the proxy's address, e.g. 10.0.0.5", s)
-		}
-		p.nets = append(p.nets, n)
-	}
-	return nil
-}
-
-// name is who the proxy says is there; "" when it is not the proxy that asks.
-func (p *Proxy) name(r *http.Request) string {
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
+// name is who the proxy says is there; "" when it was not the proxy that asked.
+func (n *Named) name(r *http.Request) string {
+	values := r.Header.Values(n.Header)
+	if !visitorOf(r).proxied || len(values) != 1 { // two values: one of them is not the proxy's
 		return ""
 	}
-	a, err := netip.ParseAddr(host)
-	if err != nil {
-		return ""
-	}
-	values := r.Header.Values(p.Header)
-	for _, n := range p.nets {
-		if n.Contains(a.Unmap()) && len(values) == 1 { // two values: one of them is not the proxy's
-			return oneLine(values[0], 80)
-		}
-	}
-	return ""
+	return oneLine(values[0], 80)
 }
 
-func (p *Proxy) role(name string) Role {
-	for _, a := range p.Admins {
+func (n *Named) role(name string) Role {
+	for _, a := range n.Admins {
 		if strings.EqualFold(a, name) {
 			return RoleAdmin
 		}

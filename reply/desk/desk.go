@@ -53,7 +53,9 @@ type Config struct {
 	Changed func(*templates.Set)
 
 	Auth   Auth
-	Secure bool // reached over TLS only: cookies never leave without it
+	Proxy  *Proxy   // a web server in front; nil and no header of one is believed
+	Hosts  []string // names that the page answers to, beside localhost and its own address
+	Secure bool     // reached over TLS only: cookies never leave without it
 	Log    *slog.Logger
 	Now    func() time.Time
 }
@@ -101,7 +103,7 @@ type Desk struct {
 	sessions *scs.SessionManager
 	store    *memory
 	pages    *pages
-	throttle *throttle
+	tries    *tries
 	here     *presence
 	shown    *shownTexts
 	pictures *gallery
@@ -113,6 +115,22 @@ const (
 	lifetime = 12 * time.Hour
 	maxForm  = 1 << 20
 )
+
+// CheckAccess says what is wrong with who may come to the page, and how.
+func (c *Config) CheckAccess() error {
+	if err := c.Auth.check(); err != nil {
+		return err
+	}
+	if c.Auth.Named != nil && c.Proxy == nil {
+		c.Proxy = &Proxy{} // which says what it lacks
+	}
+	if c.Proxy != nil {
+		if err := c.Proxy.check(); err != nil {
+			return err
+		}
+	}
+	return checkHosts(c.Hosts)
+}
 
 // New makes the desk. Close it when it is no longer served.
 func New(cfg Config) (*Desk, error) {
@@ -126,14 +144,14 @@ func New(cfg Config) (*Desk, error) {
 	if cfg.Now == nil {
 		cfg.Now = time.Now
 	}
-	if err := cfg.Auth.check(); err != nil {
+	if err := cfg.CheckAccess(); err != nil {
 		return nil, err
 	}
 	p, err := loadPages(cfg.Rules)
 	if err != nil {
 		return nil, err
 	}
-	d := &Desk{cfg: cfg, pages: p, throttle: newThrottle(), here: newPresence(), shown: newShownTexts(), pictures: newGallery(), store: newMemory()}
+	d := &Desk{cfg: cfg, pages: p, tries: newTries(), here: newPresence(), shown: newShownTexts(), pictures: newGallery(), store: newMemory()}
 	d.cfg.Acts = d.acts()
 	d.texts.Store(cfg.Templates)
 	d.sessions = scs.New()
@@ -177,6 +195,10 @@ func (d *Desk) guard(next http.Handler) http.Handler {
 		h.Set("Cache-Control", "no-store")
 		if d.cfg.Secure {
 			h.Set("Strict-Transport-Security", "max-age=31536000") // RFC 6797
+		}
+		if r = d.received(r); !d.answersTo(r) {
+			d.misdirected(w, r)
+			return
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 		if r.Method == http.MethodGet && r.Header.Get("X-Desk") != "" {

@@ -145,7 +145,7 @@ func (d *Desk) show(w http.ResponseWriter, r *http.Request, status int, name, ti
 	lang := d.lang(r)
 	s := d.pages.speech[lang]
 	f := frame{Title: s.t(title), Lang: lang, Path: r.URL.RequestURI(), Library: d.cfg.Rules.Library.Name, Page: name, Who: who,
-		Demo: d.cfg.Auth.Demo != "", Proxy: d.cfg.Auth.Proxy != nil, Now: d.cfg.Now(), Body: body}
+		Demo: d.cfg.Auth.Demo != "", Proxy: d.cfg.Auth.Named != nil, Now: d.cfg.Now(), Body: body}
 	if who.Name != "" {
 		f.Said = d.sessions.PopString(r.Context(), keySaid)
 		f.Poll, f.Alarm = d.poll(r, s)

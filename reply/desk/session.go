@@ -1,10 +1,9 @@
 package desk
 
 import (
-	"context"
-	"net"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -31,7 +30,7 @@ func (d *Desk) person(need Role, h page) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		who, ok := d.who(r)
 		switch {
-		case !ok && d.cfg.Auth.Proxy != nil:
+		case !ok && d.cfg.Auth.Named != nil:
 			d.fail(w, r, http.StatusForbidden, "the proxy in front of this page did not say who you are; ask whoever runs it")
 		case !ok && r.Method == http.MethodGet && r.Header.Get("X-Desk") == "":
 			to := "/sign-in"
@@ -56,9 +55,9 @@ func (d *Desk) who(r *http.Request) (personal, bool) {
 	switch a := d.cfg.Auth; {
 	case a.Demo != "":
 		return personal{a.Demo, RoleAdmin}, true
-	case a.Proxy != nil:
-		name := a.Proxy.name(r)
-		return personal{name, a.Proxy.role(name)}, name != ""
+	case a.Named != nil:
+		name := a.Named.name(r)
+		return personal{name, a.Named.role(name)}, name != ""
 	}
 	name := d.sessions.GetString(r.Context(), keyName)
 	if name == "" {
@@ -88,22 +87,32 @@ func (d *Desk) signInPage(w http.ResponseWriter, r *http.Request) {
 func (d *Desk) signIn(w http.ResponseWriter, r *http.Request) {
 	back := inside(r.PostFormValue("back"))
 	name, password := strings.TrimSpace(r.PostFormValue("sign-in")), r.PostFormValue("password")
-	keys := []string{"name " + strings.ToLower(name), "from " + remote(r)}
-	if wait := d.throttle.wait(d.cfg.Now(), keys...); wait > 0 {
-		d.cfg.Log.Warn("sign-in held back", "from", remote(r))
-		w.Header().Set("Retry-After", "60")
-		d.show(w, r, http.StatusTooManyRequests, "sign-in", "Sign in", personal{},
-			signInView{name, "Too many tries. Wait a few minutes, then try again.", back})
+	from := visitorOf(r).place()
+	refuse := func(status int, said, wrong string) {
+		d.cfg.Log.Warn(said, "from", from)
+		d.show(w, r, status, "sign-in", "Sign in", personal{}, signInView{name, wrong, back})
+	}
+	a := d.account(name)
+	keys, known, wait := d.allowed(r, a, name, from)
+	if wait > 0 {
+		w.Header().Set("Retry-After", strconv.Itoa(int(wait.Seconds())+1))
+		refuse(http.StatusTooManyRequests, "sign-in held back", "Too many tries. Wait a few minutes, then try again.")
 		return
 	}
-	a, ok := d.verify(r.Context(), name, password)
+	leave, ok := d.tries.enter(r.Context(), known)
 	if !ok {
-		d.throttle.missed(d.cfg.Now(), keys...)
-		d.cfg.Log.Warn("sign-in refused", "from", remote(r))
-		d.show(w, r, http.StatusUnauthorized, "sign-in", "Sign in", personal{}, signInView{name, "That name and password do not belong together.", back})
+		w.Header().Set("Retry-After", "10")
+		refuse(http.StatusServiceUnavailable, "sign-in held back", "Many people sign in at this moment. Try again in a little while.")
 		return
 	}
-	d.throttle.forget(keys...)
+	ok = a.matches(password)
+	leave()
+	if !ok {
+		refuse(http.StatusUnauthorized, "sign-in refused", "That name and password do not belong together.")
+		return
+	}
+	d.tries.succeeded(keys...)
+	d.remember(w, r, a)
 	if err := d.sessions.RenewToken(r.Context()); err != nil { // a token from before sign-in must not live on
 		d.failed(w, r, err)
 		return
@@ -111,6 +120,21 @@ func (d *Desk) signIn(w http.ResponseWriter, r *http.Request) {
 	d.sessions.Put(r.Context(), keyName, a.Name)
 	d.cfg.Log.Info("signed in", "who", a.Name)
 	http.Redirect(w, r, back, http.StatusSeeOther)
+}
+
+// allowed counts a try to sign in, or tells how long it must wait. A browser that
+// is known for the account has tries of its own; when they are used up it is like
+// any other.
+func (d *Desk) allowed(r *http.Request, a Account, name, from string) (keys []tryKey, known bool, wait time.Duration) {
+	now, name := d.cfg.Now(), strings.ToLower(name)
+	if nonce, ok := knownAs(r, a); ok {
+		keys = []tryKey{tryUnder(triesADevice, "device", name, nonce)}
+		if d.tries.begin(now, keys...) == 0 {
+			return keys, true, 0
+		}
+	}
+	keys = []tryKey{tryUnder(triesAPair, "pair", name, from), tryUnder(triesAnAddr, "address", from), tryUnder(triesAName, "name", name)}
+	return keys, false, d.tries.begin(now, keys...)
 }
 
 // inside is an address of this site, or "/": a link must not lead people away.
@@ -121,21 +145,27 @@ func inside(to string) string {
 	return to
 }
 
-// verify compares a password in the same time whether the name is known or not.
-func (d *Desk) verify(ctx context.Context, name, password string) (Account, bool) {
-	var found Account
-	hash := nobody()
+// account is the one of that name, or the zero Account.
+func (d *Desk) account(name string) Account {
 	for _, a := range d.cfg.Auth.Accounts {
 		if strings.EqualFold(a.SignIn, name) {
-			found, hash = a, a.Password
+			return a
 		}
 	}
-	if len(password) > 1000 || !d.throttle.enter(ctx) {
-		return Account{}, false
+	return Account{}
+}
+
+// matches compares a password, in the same time whether there is such an account or not.
+func (a Account) matches(password string) bool {
+	hash := a.Password
+	if a.Name == "" {
+		hash = nobody()
 	}
-	defer d.throttle.leave()
+	if len(password) > 1000 {
+		return false
+	}
 	ok, err := argon2id.ComparePasswordAndHash(password, hash)
-	return found, err == nil && ok && found.Name != ""
+	return err == nil && ok && a.Name != ""
 }
 
 // nobody is a hash that no password is known for.
@@ -153,97 +183,4 @@ func (d *Desk) signOut(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
-}
-
-func remote(r *http.Request) string {
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		return r.RemoteAddr
-	}
-	return host
-}
-
-// throttle holds back whoever guesses passwords: after five misses under one
-// name or from one address within a quarter of an hour, further tries wait.
-// At most two passwords are tried at a time, since each takes 64 MiB.
-type throttle struct {
-	mu     sync.Mutex
-	misses map[string][]time.Time
-	swept  time.Time // when old ones were last forgotten
-	doors  chan struct{}
-}
-
-const (
-	missWindow  = 15 * time.Minute
-	missesAName = 5
-	missesAHost = 20 // a library's staff share one address
-	maxMissKeys = 10000
-)
-
-func newThrottle() *throttle {
-	return &throttle{misses: map[string][]time.Time{}, doors: make(chan struct{}, 2)}
-}
-
-func (t *throttle) enter(ctx context.Context) bool {
-	select {
-	case t.doors <- struct{}{}:
-		return true
-	case <-ctx.Done():
-		return false
-	}
-}
-
-func (t *throttle) leave() { <-t.doors }
-
-// wait is how long the next try under any of the keys must wait.
-func (t *throttle) wait(now time.Time, keys ...string) time.Duration {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	longest := time.Duration(0)
-	for _, k := range keys {
-		most := missesAName
-		if strings.HasPrefix(k, "from ") {
-			most = missesAHost
-		}
-		if l := t.recent(now, k); len(l) >= most {
-			longest = max(longest, missWindow-now.Sub(l[len(l)-most]))
-		}
-	}
-	return longest
-}
-
-func (t *throttle) recent(now time.Time, key string) []time.Time {
-	l := t.misses[key]
-	for len(l) > 0 && now.Sub(l[0]) >= missWindow {
-		l = l[1:]
-	}
-	return l
-}
-
-func (t *throttle) missed(now time.Time, keys ...string) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	if len(t.misses) > maxMissKeys && now.Sub(t.swept) > time.Minute { // not at every miss: that would be dear
-		t.swept = now
-		for k := range t.misses {
-			if len(t.recent(now, k)) == 0 {
-				delete(t.misses, k)
-			}
-		}
-	}
-	for _, k := range keys {
-		if _, known := t.misses[k]; known || len(t.misses) <= maxMissKeys {
-			t.misses[k] = append(t.recent(now, k), now)
-		}
-	}
-}
-
-func (t *throttle) forget(keys ...string) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	for _, k := range keys {
-		if strings.HasPrefix(k, "name ") {
-			delete(t.misses, k)
-		}
-	}
 }
