@@ -81,7 +81,7 @@ func (c *config) place(dir string) {
 			*p = filepath.Join(dir, *p)
 		}
 	}
-	c.IMAP.Credential.Dir, c.SMTP.Credential.Dir = dir, dir
+	c.IMAP.Credential.Dir, c.SMTP.Credential.Dir, c.StaffPage.dir = dir, dir, dir
 }
 
 func (c *config) check() error {

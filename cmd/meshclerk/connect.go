@@ -45,7 +45,7 @@ func newServers(c *config, r *rules.Rules, getenv func(string) string, log *slog
 // secretWarnings says which secret files of an installation others may read.
 func secretWarnings(c *config, getenv func(string) string) []string {
 	out := slices.Concat(credential.Warnings(c.IMAP.Credential, getenv), credential.Warnings(c.SMTP.Credential, getenv),
-		credential.FileWarnings(c.StaffPage.KeyFile))
+		credential.Warnings(credential.Config{File: c.StaffPage.ProxySecretFile, Dir: c.StaffPage.dir}, getenv), credential.FileWarnings(c.StaffPage.KeyFile))
 	slices.Sort(out)
 	return slices.Compact(out) // both servers may be opened by one file
 }

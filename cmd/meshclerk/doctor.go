@@ -2,11 +2,13 @@ package main
 
 import (
 	"context"
+	"crypto/x509"
 	"fmt"
 	"io"
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"meshclerk/intake/job"
@@ -32,7 +34,7 @@ func (c *doctorCmd) Run(e *env) error {
 	r := d.rules(conf)
 	d.data(conf.Data)
 	d.secrets(conf, e.getenv)
-	d.page(conf.StaffPage, time.Now())
+	d.page(conf.StaffPage, e.getenv, time.Now())
 	if r != nil {
 		d.servers(e, conf, r)
 	}
@@ -126,19 +128,42 @@ func (d *doctor) secrets(conf *config, getenv func(string) string) {
 const soon = 14 * 24 * time.Hour
 
 // page tries what the staff page needs.
-func (d *doctor) page(c pageConfig, now time.Time) {
+func (d *doctor) page(c pageConfig, getenv func(string) string, now time.Time) {
 	cert, err := c.certificate(now)
 	if err != nil {
 		d.say(wire.Failed("staff page", err))
 	}
-	if cert == nil {
+	if cert != nil {
+		d.certificate(c, cert.leaf(), now)
+	}
+	if c.none() {
 		return
 	}
-	ends := cert.leaf().NotAfter
-	if text := fmt.Sprintf("its certificate expires on %s", ends.Format(time.DateOnly)); ends.Sub(now) < soon {
+	cfg, err := c.access(getenv)
+	switch {
+	case err != nil:
+		d.say(wire.Failed("staff page", err))
+	case len(c.Hosts) == 0:
+		d.say(wire.Doubtful("staff page", "it answers only to localhost and to its own address, since no hosts are set under [staff_page]; name what people type to reach it"))
+	default:
+		d.say(wire.Passed("staff page", "it answers to "+strings.Join(c.Hosts, ", ")+" and to localhost"))
+	}
+	if err == nil && cfg.Proxy != nil && c.ClientHeader == "" && len(cfg.Auth.Accounts) > 0 {
+		d.say(wire.Doubtful("staff page", "no client_header is set, so all who come through the proxy share the tries to sign in of one address"))
+	}
+}
+
+// certificate tells until when the page's own certificate is good, and for whom.
+func (d *doctor) certificate(c pageConfig, leaf *x509.Certificate, now time.Time) {
+	if text := fmt.Sprintf("its certificate expires on %s", leaf.NotAfter.Format(time.DateOnly)); leaf.NotAfter.Sub(now) < soon {
 		d.say(wire.Doubtful("staff page", text+"; renew it"))
 	} else {
 		d.say(wire.Passed("staff page", text))
+	}
+	for _, h := range c.Hosts {
+		if err := leaf.VerifyHostname(h); err != nil {
+			d.say(wire.Doubtful("staff page", fmt.Sprintf("its certificate is not for %s, which stands under hosts; browsers will warn", h)))
+		}
 	}
 }
 

@@ -53,7 +53,7 @@ func (c *runCmd) Run(e *env) error {
 	}
 	defer release()
 	bot := newRobot(l, r, set, s, conf.Domain, log)
-	page, err := conf.StaffPage.open(conf, bot, log)
+	page, err := conf.StaffPage.open(conf, bot, e.getenv, log)
 	if err != nil {
 		return err
 	}

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"meshclerk/cmd/meshclerk/robot"
+	"meshclerk/intake/credential"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mesh"
@@ -26,13 +27,49 @@ import (
 // pageConfig says how people come to the staff page. Without accounts or a
 // proxy there is no page, only the health address.
 type pageConfig struct {
-	Accounts    string   `toml:"accounts"`     // file of people who may sign in
-	ProxyHeader string   `toml:"proxy_header"` // a proxy in front signs people in and names them here
-	ProxyFrom   []string `toml:"proxy_from"`   // the proxy's addresses
-	Admins      []string `toml:"admins"`       // people whom the proxy names who may change reply texts
-	CertFile    string   `toml:"cert_file"`    // with key_file: TLS by ourselves
-	KeyFile     string   `toml:"key_file"`
-	BehindTLS   bool     `toml:"behind_tls"` // a proxy in front does TLS
+	Accounts string   `toml:"accounts"` // file of people who may sign in
+	Hosts    []string `toml:"hosts"`    // names that the page answers to
+
+	ProxyFrom       []string `toml:"proxy_from"`        // addresses of a web server in front
+	ProxySecretFile string   `toml:"proxy_secret_file"` // holds what it proves itself with
+	ClientHeader    string   `toml:"client_header"`     // it says there who asks
+	ProxyHeader     string   `toml:"proxy_header"`      // it signs people in and names them here
+	Admins          []string `toml:"admins"`            // people whom it names who may change reply texts
+
+	CertFile  string `toml:"cert_file"` // with key_file: TLS by ourselves
+	KeyFile   string `toml:"key_file"`
+	BehindTLS bool   `toml:"behind_tls"` // a proxy in front does TLS
+
+	dir string // where relative names of secret files start
+}
+
+// none reports whether there is to be no page.
+func (c pageConfig) none() bool { return c.Accounts == "" && c.ProxyHeader == "" }
+
+// access is who may come to the page, and how, with the files that say so read.
+func (c pageConfig) access(getenv func(string) string) (desk.Config, error) {
+	cfg := desk.Config{Hosts: c.Hosts, Secure: c.CertFile != "" || c.BehindTLS}
+	var err error
+	if c.Accounts != "" {
+		if cfg.Auth.Accounts, err = desk.LoadAccounts(c.Accounts); err != nil {
+			return cfg, err
+		}
+	}
+	if c.ProxyHeader != "" {
+		cfg.Auth.Named = &desk.Named{Header: c.ProxyHeader, Admins: c.Admins}
+	}
+	if len(c.ProxyFrom) > 0 || c.ProxySecretFile != "" || c.ClientHeader != "" || c.ProxyHeader != "" {
+		cfg.Proxy = &desk.Proxy{From: c.ProxyFrom, Client: c.ClientHeader}
+	}
+	if c.ProxySecretFile != "" {
+		if cfg.Proxy.Secret, err = credential.Read(c.ProxySecretFile, c.dir, getenv); err != nil {
+			return cfg, err
+		}
+	}
+	if err := cfg.CheckAccess(); err != nil {
+		return cfg, fmt.Errorf("[staff_page] %w", err)
+	}
+	return cfg, nil
 }
 
 // staffPage is the page as it is served, or nothing.
@@ -53,26 +90,22 @@ func (c pageConfig) certificate(now time.Time) (*certificate, error) {
 }
 
 // open makes the page of an installation.
-func (c pageConfig) open(conf *config, bot *robot.Robot, log *slog.Logger) (*staffPage, error) {
+func (c pageConfig) open(conf *config, bot *robot.Robot, getenv func(string) string, log *slog.Logger) (*staffPage, error) {
 	cert, err := c.certificate(bot.Now())
 	if err != nil {
 		return nil, err
 	}
-	if c.Accounts == "" && c.ProxyHeader == "" {
+	if c.none() {
 		log.Info("no staff page", "why", "neither accounts nor proxy_header is set under [staff_page]")
 		return &staffPage{cert: cert}, nil
 	}
-	cfg := desk.Config{TemplatesDir: conf.Templates, RulesDir: conf.Rules, Secure: c.CertFile != "" || c.BehindTLS, Log: log}
+	cfg, err := c.access(getenv)
+	if err != nil {
+		return nil, err
+	}
+	cfg.TemplatesDir, cfg.RulesDir, cfg.Log = conf.Templates, conf.Rules, log
 	if conf.Templates != "" {
 		cfg.VersionsDir = filepath.Join(conf.Data, "versions")
-	}
-	if c.Accounts != "" {
-		if cfg.Auth.Accounts, err = desk.LoadAccounts(c.Accounts); err != nil {
-			return nil, err
-		}
-	}
-	if c.ProxyHeader != "" {
-		cfg.Auth.Proxy = &desk.Proxy{Header: c.ProxyHeader, From: c.ProxyFrom, Admins: c.Admins}
 	}
 	page, err := newStaffPage(bot, cfg)
 	if err != nil {

@@ -81,6 +81,13 @@ func oneLine(raw, where string) (secret, error) {
 	return secret(s), nil
 }
 
+// Read gives the one line of a secret file that is no mail server's: from the
+// folder that the service manager hands over, or below dir.
+func Read(name, dir string, getenv func(string) string) (string, error) {
+	s, err := folder{credentials: getenv("CREDENTIALS_DIRECTORY"), dir: dir}.read(name)
+	return string(s), err
+}
+
 // Warnings says which secret files others may read, one sentence each, for
 // the start of the service and for its doctor. Files that the service manager
 // hands over are its own business.
