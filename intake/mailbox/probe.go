@@ -13,6 +13,7 @@ import (
 	"github.com/emersion/go-imap/v2"
 
 	"meshclerk/intake/credential"
+	"meshclerk/intake/job"
 	"meshclerk/intake/mailbox/wire"
 )
 
@@ -38,6 +39,7 @@ func Probe(ctx context.Context, config Config, source credential.Source, want Wa
 	defer c.Close()
 	out := []Check{wire.Passed("mailbox", fmt.Sprintf("%s lets us in with the %s", config.Server(), source.Name()))}
 	out = append(out, c.probeAbilities()...)
+	out = append(out, probeConnections(ctx, config, source, log)...)
 	out = append(out, c.probeFolder(ctx, want.Inbox, readRights))
 	for _, f := range append(slices.Clone(want.Folders), want.Sent) {
 		rights := draftRights
@@ -64,6 +66,23 @@ func (c *Client) probeAbilities() []Check {
 		}
 	}
 	return out
+}
+
+// connections is how many the robot keeps at most: one listens for letters, one
+// looks at the folders that approve, one does the work.
+const connections = 3
+
+// probeConnections tries to be let in that often at once; one connection is open.
+func probeConnections(ctx context.Context, config Config, source credential.Source, log *slog.Logger) []Check {
+	for n := 1; n < connections; n++ {
+		c, err := Dial(ctx, config, source, log)
+		if err != nil {
+			return []Check{wire.Doubtful("mailbox", fmt.Sprintf("%s lets us in %s at once, not %d: approvals by folder are seen with each poll only; allow the account more connections",
+				config.Server(), job.Count(n, "time", "times"), connections))}
+		}
+		defer c.Close()
+	}
+	return nil
 }
 
 // The rights that are needed (RFC 4314, 4), with what each is for.

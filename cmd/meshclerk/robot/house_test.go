@@ -45,9 +45,9 @@ func newHouse(t *testing.T) *house {
 }
 
 // newHouseIn is a house whose ledger lies in a given folder.
-func newHouseIn(t *testing.T, dir string) *house {
+func newHouseIn(t *testing.T, dir string, opts ...mailtest.Option) *house {
 	t.Helper()
-	h := &house{t: t, imap: mailtest.Dovecot(t), smtp: mailtest.SMTP(t, mailtest.Accept), log: &bytes.Buffer{}}
+	h := &house{t: t, imap: mailtest.Dovecot(t, opts...), smtp: mailtest.SMTP(t, mailtest.Accept), log: &bytes.Buffer{}}
 	l, err := ledger.Open(t.Context(), dir, nil, h.now)
 	if err != nil {
 		t.Fatal(err)

@@ -26,6 +26,10 @@ import (
 // five seconds of the move, the second that a step may wait included.
 const movesEvery = 3 * time.Second
 
+// giveWay is how long the look at the folders leaves its connection to the work,
+// which tries again after 10 s, where the server allows too few.
+const giveWay = 10 * time.Minute
+
 // headsAtOnce bounds what is held of a folder at one time.
 const headsAtOnce = 50
 
@@ -48,8 +52,14 @@ func (r *Robot) watchedFolders() []watched {
 // the other one listens for letters.
 func (r *Robot) watchMoves(ctx context.Context) {
 	for ctx.Err() == nil {
-		if err := r.movesRound(ctx); err != nil && ctx.Err() == nil {
-			r.Log.Warn("approved folders are looked at with each poll only", "why", err)
+		err := r.movesRound(ctx)
+		if err == nil || ctx.Err() != nil {
+			continue
+		}
+		r.Log.Warn("approved folders are looked at with each poll only", "why", err)
+		if errors.Is(err, errCramped) {
+			pause(ctx, giveWay)
+		} else {
 			pause(ctx, max(movesEvery, min(r.Rules.Mailbox.Poll, time.Minute)))
 		}
 	}
@@ -61,14 +71,22 @@ func (r *Robot) movesRound(ctx context.Context) error {
 		return err
 	}
 	defer m.Close()
+	r.cramped.Store(false)
 	for ctx.Err() == nil {
 		if err := r.seeMoved(ctx, m); err != nil {
 			return err
 		}
 		pause(ctx, movesEvery)
+		if r.cramped.Load() {
+			return errCramped
+		}
 	}
 	return nil
 }
+
+// errCramped has the look at the folders give its connection up for a while: the
+// work needs one more than the server may allow.
+var errCramped = errors.New("the work could not connect to the mailbox, which may allow too few connections at once; it goes first")
 
 // seeMoved looks at what people moved into the approved and set-aside folders.
 func (r *Robot) seeMoved(ctx context.Context, m Mail) error {

@@ -10,6 +10,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/mailbox/mailtest"
 )
 
 // posted takes a letter and gives the draft that lies in the to-approve folder.
@@ -337,4 +338,27 @@ func await(t *testing.T, what string, there func() bool) {
 		}
 	}
 	t.Fatalf("%s did not come", what)
+}
+
+// A server that lets us in only twice at once keeps the robot at work all the
+// same: the look at the folders gives way.
+func TestFewConnectionsHoldNothingUp(t *testing.T) {
+	h := newHouseIn(t, t.TempDir(), mailtest.Connections(2))
+	h.agree()
+	r := *h.Rules
+	r.Mailbox.Poll = time.Second
+	h.Rules = &r
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- h.Run(ctx) }()
+	defer func() {
+		stop()
+		<-ended
+	}()
+	await(t, "the watch over the folders", func() bool { w, _ := h.Ledger.Watched(t.Context(), r.Mailbox.SetAside); return w.UIDValidity != 0 })
+	h.imap.Deliver(request(t, "few"))
+	await(t, "the draft", func() bool {
+		all := h.drafts(ledger.DraftWaiting)
+		return len(all) == 1 && all[0].Place.Folder != ""
+	})
 }

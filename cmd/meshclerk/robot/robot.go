@@ -48,6 +48,7 @@ type Robot struct {
 	reader     *wishes.Reader // of the house's words
 	tidied     time.Time      // when the calendar was last looked at
 	moves      sync.Mutex     // held while approved folders are looked at
+	cramped    atomic.Bool    // the work found the door of the mailbox closed
 }
 
 // SetTemplates has later replies written with other texts, as saved while the

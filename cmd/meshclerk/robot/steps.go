@@ -45,6 +45,7 @@ func (h *hand) mail(ctx context.Context) (Mail, error) {
 	h.close()
 	m, err := h.r.Dial(ctx)
 	if err != nil {
+		h.r.cramped.Store(true)
 		return nil, away(err)
 	}
 	h.m = m
