@@ -68,9 +68,10 @@ func (c *Client) probeAbilities() []Check {
 	return out
 }
 
-// connections is how many the robot keeps at most: one listens for letters, one
-// looks at the folders that approve, one does the work.
-const connections = 3
+// connections is how many the robot has at most: one listens for letters, one
+// looks at the folders that approve, one does the work, one looks into Sent before
+// a reply is sent.
+const connections = 4
 
 // probeConnections tries to be let in that often at once; one connection is open.
 func probeConnections(ctx context.Context, config Config, source credential.Source, log *slog.Logger) []Check {

@@ -101,11 +101,11 @@ func TestProbeReallyPosts(t *testing.T) {
 	}
 }
 
-// The robot keeps three connections; a server that allows fewer is told of.
+// The robot has up to four connections; a server that allows fewer is told of.
 func TestProbeOfFewConnections(t *testing.T) {
 	s := mailtest.Dovecot(t, mailtest.Connections(2))
 	got := text(mailbox.Probe(t.Context(), s.Config("none"), s.Source(), mailbox.Wanted{Inbox: "INBOX", Sent: "Outgoing archive"}, quiet))
-	if want := "look 127.0.0.1:"; !strings.Contains(got, want) || !strings.Contains(got, "lets us in 2 times at once, not 3: approvals by folder are seen with each poll only") || strings.Contains(got, "mend ") {
+	if want := "look 127.0.0.1:"; !strings.Contains(got, want) || !strings.Contains(got, "lets us in 2 times at once, not 4: approvals by folder are seen with each poll only") || strings.Contains(got, "mend ") {
 		t.Error(got)
 	}
 }
