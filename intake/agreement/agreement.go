@@ -23,6 +23,8 @@ import (
 	"unicode"
 
 	"golang.org/x/text/cases"
+
+	"meshclerk/intake/job"
 )
 
 // Entry is one signed agreement. Addresses are in lower case; dates are
@@ -87,9 +89,8 @@ func (e Entry) SamePerson(o Entry) bool {
 	return e.Name == "" || o.Name == "" || foldName(e.Name) == foldName(o.Name)
 }
 
-// Normal gives the form in which addresses are compared: no outer space, lower case.
-// RFC 5321, 2.4 lets a local part mind its case; no host in use does.
-func Normal(address string) string { return strings.ToLower(strings.TrimSpace(address)) }
+// Normal gives the form in which addresses are compared.
+func Normal(address string) string { return job.NormalAddress(address) }
 
 // CardDigits gives the form in which card numbers are compared: letters in
 // upper case and digits, without the spaces and dashes people write between them.

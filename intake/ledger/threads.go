@@ -71,7 +71,7 @@ func (r Reader) thread(ctx context.Context, token, how, sender string) (Thread, 
 	rows, err := r.Jobs(ctx, Filter{Thread: token})
 	for _, row := range rows {
 		t.Jobs = append(t.Jobs, row.ID)
-		t.SameSender = t.SameSender || strings.EqualFold(row.Patron.Address, sender)
+		t.SameSender = t.SameSender || job.SameAddress(row.Patron.Address, sender)
 	}
 	return t, err
 }

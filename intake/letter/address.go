@@ -1,16 +1,19 @@
 package letter
 
 import (
+	"io"
 	"mime"
 	"net/mail"
 	"regexp"
+	"strconv"
 	"strings"
 	"time"
-
-	"io"
-	"meshclerk/intake/job"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/emersion/go-message/textproto"
+
+	"meshclerk/intake/job"
 )
 
 const (
@@ -25,7 +28,8 @@ var (
 )
 
 // addresses reads an address list (RFC 5322, 3.4). What the standard's grammar
-// refuses is searched for anything that looks like an address.
+// refuses is searched for anything that looks like an address. One that does not
+// stand in the field as it is, plain, comes out quoted (see exactly).
 func addresses(value string) []job.Address {
 	if len(value) > 64<<10 {
 		value = value[:64<<10]
@@ -33,17 +37,19 @@ func addresses(value string) []job.Address {
 	p := mail.AddressParser{WordDecoder: &mime.WordDecoder{CharsetReader: wordReader}}
 	var out []job.Address
 	if list, err := p.ParseList(value); err == nil {
+		bare := bareOf(value)
 		for _, a := range list {
-			out = append(out, clean(a.Name, a.Address))
+			out = append(out, clean(a.Name, exactly(a.Address, standsIn(bare, a.Address))))
 		}
 		return out
 	}
 	for _, piece := range splitAddresses(value) {
+		alone := bareOf(piece)
 		if m := angled.FindStringSubmatchIndex(piece); m != nil {
-			out = append(out, clean(unquote(decodeWords(piece[:m[0]])), piece[m[2]:m[3]]))
+			out = append(out, clean(unquote(decodeWords(piece[:m[0]])), exactly(piece[m[2]:m[3]], strings.Count(alone, "<") == 1 && standsIn(alone, piece[m[2]:m[3]]))))
 		} else if m := bare.FindStringIndex(piece); m != nil {
 			name := strings.Trim(decodeWords(piece[:m[0]]+" "+piece[m[1]:]), ` "'<>()`)
-			out = append(out, clean(name, piece[m[0]:m[1]]))
+			out = append(out, clean(name, exactly(piece[m[0]:m[1]], strings.Count(piece, "@") == 1 && !strings.ContainsAny(piece, `"<>()\`))))
 		}
 	}
 	return out
@@ -75,8 +81,83 @@ func splitAddresses(value string) []string {
 
 func clean(name, address string) job.Address {
 	name = shown(decodeWords(name), nameLen)
-	address = strings.ToLower(strings.Map(dropSpace, shown(address, addressLen)))
 	return job.Address{Name: strings.Trim(name, `"' `), Address: address}
+}
+
+// exactly gives an address in the form in which it is kept. One that stands in
+// the field as it is, of nothing but the characters of a plain address (RFC 5322,
+// 3.4.1, dot-atom; RFC 6532, 3.2), keeps them all. Any other, with a quoted local part, a comment within,
+// invisible characters or too long, comes out with its local part quoted, so that it
+// equals no plain address: a sender may write it, but is not the patron whom it
+// resembles.
+func exactly(address string, stands bool) string {
+	at := strings.LastIndexByte(address, '@')
+	if stands && at > 0 && plainLocal(address[:at]) && plainDomain(address[at+1:]) && utf8.RuneCountInString(address) <= addressLen {
+		return job.NormalAddress(address)
+	}
+	quoted := strconv.QuoteToGraphic(address[:max(0, at)]) + "@" + strings.Trim(strconv.QuoteToGraphic(address[at+1:]), `"`)
+	if r := []rune(quoted); len(r) > addressLen {
+		quoted = string(r[:addressLen])
+	}
+	return job.NormalAddress(strings.ToValidUTF8(quoted, "\ufffd"))
+}
+
+// plainLocal reports whether a local part needs no quoting. Dots are let through
+// anywhere: some hosts give out such addresses.
+func plainLocal(s string) bool {
+	return s != "" && !strings.ContainsFunc(s, func(r rune) bool {
+		return !(wordRune(r) || strings.ContainsRune("!#$%&'*+-/=?^_`{|}~.", r))
+	})
+}
+
+func plainDomain(s string) bool {
+	return s != "" && !strings.ContainsFunc(s, func(r rune) bool { return !(wordRune(r) || r == '-' || r == '.') })
+}
+
+// wordRune is a letter or digit, of any script.
+func wordRune(r rune) bool {
+	return r != utf8.RuneError && (unicode.IsLetter(r) || unicode.IsDigit(r) || r >= 0x80 && unicode.IsMark(r))
+}
+
+// standsIn reports whether an address is one of a list without quoted strings and
+// comments, alone or in angle brackets.
+func standsIn(bare, address string) bool {
+	for piece := range strings.FieldsFuncSeq(bare, func(r rune) bool { return r == ',' || r == ';' || r == ':' }) {
+		if _, in, ok := strings.Cut(piece, "<"); ok {
+			piece, _, _ = strings.Cut(in, ">")
+		}
+		if strings.Trim(piece, " \t\r\n") == address {
+			return true
+		}
+	}
+	return false
+}
+
+// bareOf takes the quoted strings and comments (RFC 5322, 3.2.2 and 3.2.4) out of a
+// field and leaves a space for each, so that nothing is joined over them.
+func bareOf(value string) string {
+	var out strings.Builder
+	quoted, depth := false, 0
+	for i := 0; i < len(value); i++ {
+		c := value[i]
+		switch {
+		case c == '\\' && (quoted || depth > 0):
+			i++
+		case quoted:
+			quoted = c != '"'
+		case c == '"' && depth == 0:
+			quoted = true
+			out.WriteByte(' ')
+		case c == '(':
+			depth++
+			out.WriteByte(' ')
+		case depth > 0 && c == ')':
+			depth--
+		case depth == 0:
+			out.WriteByte(c)
+		}
+	}
+	return out.String()
 }
 
 func wordReader(charset string, in io.Reader) (io.Reader, error) {

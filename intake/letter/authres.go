@@ -22,7 +22,7 @@ type Result struct {
 // only the fields count that stand on top, before the message's next station
 // (Received), and of those the first that speaks of DMARC. A field that breaks
 // the grammar ends the search with nothing found. A pass must be for the domain of the From field, and
-// there must be one such field only.
+// there must be one such field only, with one address.
 func (r *reader) verdict(h textproto.Header) job.Verdict {
 	got := trusted(h, r.opts.AuthservID)
 	if got == nil {
@@ -32,9 +32,10 @@ func (r *reader) verdict(h textproto.Header) job.Verdict {
 	case "fail":
 		return job.Fail
 	case "pass":
-		from, n := sender(h).Address, len(h.Values("From"))
-		_, domain, _ := strings.Cut(from, "@")
-		if claimed := got.Properties["header.from"]; n == 1 && (claimed == "" || sameDomain(claimed, domain)) {
+		from, n := addresses(h.Get("From")), len(h.Values("From"))
+		address := first(from).Address
+		domain := address[strings.LastIndexByte(address, '@')+1:]
+		if claimed := got.Properties["header.from"]; n == 1 && len(from) == 1 && standsIn(strings.ToLower(bareOf(h.Get("From"))), address) && (claimed == "" || sameDomain(claimed, domain)) {
 			return job.Pass
 		}
 		r.note("the sender check is for another address than the one the letter shows")

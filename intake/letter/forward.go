@@ -199,11 +199,11 @@ func passedOnBy(m *message, house func(string) bool) *message {
 }
 
 func (r *reader) isStaff(address string) bool {
-	return slices.ContainsFunc(r.opts.Staff, func(a string) bool { return strings.EqualFold(a, address) })
+	return slices.ContainsFunc(r.opts.Staff, func(a string) bool { return job.SameAddress(a, address) })
 }
 
 func (r *reader) isOwn(address string) bool {
-	return slices.ContainsFunc(r.opts.OwnAddresses, func(a string) bool { return strings.EqualFold(a, address) })
+	return slices.ContainsFunc(r.opts.OwnAddresses, func(a string) bool { return job.SameAddress(a, address) })
 }
 
 func (r *reader) isHouse(address string) bool { return r.isStaff(address) || r.isOwn(address) }

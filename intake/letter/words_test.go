@@ -107,3 +107,72 @@ func TestShown(t *testing.T) {
 		t.Errorf("not cut to 10 characters: %q", got)
 	}
 }
+
+// TestNoAddressBecomesAnother: what resembles a patron's address, by quoting
+// (RFC 5322, 3.4.1), comments (3.2.2), invisible or look-alike characters (RFC 6532),
+// encoded words or a field that breaks the grammar, is never that address.
+func TestNoAddressBecomesAnother(t *testing.T) {
+	const amara = "amara.okafor@example.org"
+	for _, field := range []string{
+		`"amara. okafor"@example.org`, `"amara.okafor "@example.org`, `" amara.okafor"@example.org`, `"amara.okafor"@example.org`,
+		`<"amara.okafor"@example.org>`, `Amara <"amara\.okafor"@example.org>`, `"<amara.okafor@example.org>" <"amara.okafor"@example.org>`,
+		`amara.okafor(a comment)@example.org`, `amara.(x)okafor@example.org`, `Amara <amara.okafor(x)@example.org>`, `amara.okafor@(x)example.org`,
+		"amara.okafor\u200b@example.org", "amara\u200d.okafor@example.org", "amara.okafor@example.org\u200b", "\ufeffamara.okafor@example.org",
+		"Amara <amara.oka\u00adfor@example.org>", "amara.okafor@exam\u2060ple.org", "\u202eamara.okafor@example.org",
+		"amara.o\u212aafor@example.org", "amara.okafor@example.org\u0301", "amara.oka\ufb00or@example.org", "\uff41mara.okafor@example.org",
+		`=?utf-8?q?amara=2Eokafor?=@example.org`, `=?utf-8?q?amara.okafor=40example.org?=`, `<=?utf-8?b?YW1hcmEub2thZm9y?=@example.org>`,
+		`Amara <=?utf-8?q?amara.okafor=40example.org?=>`,
+		`<x amara.okafor@example.org>`, `<"x"amara.okafor@example.org>`, `x@example.org <y amara.okafor@example.org>`, `"x"amara.okafor@example.org`,
+		`x\ amara.okafor@example.org`, `<x@y@amara.okafor@example.org>`, "amara.\tokafor@example.org", "amara.okafor @example.org", "amara.okafor@example. org",
+		`<mallory@example.org> <amara.okafor@example.org>`, `amara.okafor@example.org.`, `amara..okafor@example.org`, `.amara.okafor@example.org`,
+		strings.Repeat("x", 400) + amara, amara + strings.Repeat("x", 400), `<"` + strings.Repeat("x", 330) + `" ` + amara + `>`,
+	} {
+		if got := first(addresses(field)); got.Address == amara || job.SameAddress(got.Address, amara) {
+			t.Errorf("%q becomes %s", field, got.Address)
+		}
+	}
+	// Composed and decomposed letters are two addresses.
+	for _, pair := range [][2]string{{"andr\u00e9@example.org", "andre\u0301@example.org"}, {"k@example.org", "\u212a@example.org"}, {"s@example.org", "\u017f@example.org"}} {
+		a, b := first(addresses(pair[0])).Address, first(addresses(pair[1])).Address
+		if a == "" || job.SameAddress(a, b) {
+			t.Errorf("%+q and %+q are one: %q and %q", pair[0], pair[1], a, b)
+		}
+	}
+	for field, want := range map[string]string{
+		"Amara.Okafor@Example.ORG": amara, "Amara Okafor <amara.okafor@example.org>": amara, `"Okafor, Amara" <amara.okafor@example.org>`: amara,
+		"amara.okafor@example.org (Amara Okafor)": amara, "<amara.okafor@example.org>": amara, "Amara (home) <amara.okafor@example.org>": amara,
+		"=?utf-8?q?Amara?= <amara.okafor@example.org>": amara, "Amara@Home <amara.okafor@example.org>": amara,
+		"Andr\u00e9 <andr\u00e9.roy@example.org>": "andr\u00e9.roy@example.org", "\u00c9va@ex\u00e4mple.org": "\u00e9va@ex\u00e4mple.org", "o'neil+print@example.org": "o'neil+print@example.org",
+	} {
+		if got := first(addresses(field)).Address; got != want {
+			t.Errorf("%q becomes %q, want %q", field, got, want)
+		}
+	}
+}
+
+// A sender check speaks for the From field's own words: where a field breaks the
+// grammar, holds several addresses or none, or another field had to name the writer, a
+// pass proves nothing.
+func TestPassIsForAPlainFrom(t *testing.T) {
+	for from, want := range map[string]job.Verdict{
+		"From: Amara <amara.okafor@example.org>\r\n":                                             job.Pass,
+		"From: Amara <AMARA.Okafor@Example.org>\r\n":                                             job.Pass,
+		"From: Amara amara.okafor@example.org\r\n":                                               job.None,
+		"From: \"amara. okafor\"@example.org\r\n":                                                job.None,
+		"From: mallory@example.org, amara.okafor@example.org\r\n":                                job.None,
+		"From: amara.okafor@example.org, mallory@example.org\r\n":                                job.None,
+		"From: nobody\r\nSender: amara.okafor@example.org\r\n":                                   job.None,
+		"From: mallory@example.org\r\nFrom: amara.okafor@example.org\r\n":                        job.None,
+		"From: =?utf-8?q?amara.okafor=40example.org?=\r\nReply-To: amara.okafor@example.org\r\n": job.None,
+		"From: <>\r\nReturn-Path: <amara.okafor@example.org>\r\n":                                job.None,
+	} {
+		raw := "Authentication-Results: mx.larkfield.example; dmarc=pass header.from=example.org\r\n" + from + "Subject: print\r\nMessage-ID: <1@example.org>\r\n\r\nPlease print this.\r\n"
+		l, err := Read(t.Context(), strings.NewReader(raw), Options{AuthservID: "mx.larkfield.example"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if l.Authenticated != want {
+			t.Errorf("%q: %s (%s), want %s", from, l.Authenticated, l.From.Address, want)
+		}
+	}
+}

@@ -18,7 +18,7 @@ func (in *Input) address(m *Message) error {
 		return fmt.Errorf("the patron's address cannot be written to: %w", err)
 	}
 	m.To = job.Address{Name: displayName(to.Name), Address: address}
-	if strings.EqualFold(address, lib.Address) {
+	if job.SameAddress(address, lib.Address) {
 		return fmt.Errorf("the letter comes from our own address %s, so an answer would come back to us", lib.Address)
 	}
 	if l := in.Letter; l != nil {
@@ -31,17 +31,20 @@ func (in *Input) address(m *Message) error {
 	return nil
 }
 
-// replyTo follows a Reply-To only within the sender's own domain: else a forged
-// or careless letter would carry a patron's matters to a stranger. Staff see it.
+// replyTo follows a Reply-To only within the sender's own domain, and only of a
+// letter that is proven to be the sender's: else a forged or careless letter would
+// carry a patron's matters to a stranger. Staff see it.
 func (in *Input) replyTo(m *Message, l *job.Letter) {
-	if l.ReplyTo == "" || strings.EqualFold(l.ReplyTo, m.To.Address) {
+	if l.ReplyTo == "" || job.SameAddress(l.ReplyTo, m.To.Address) {
 		return
 	}
 	other, err := cleanAddress(l.ReplyTo)
 	switch {
 	case err != nil:
 		m.Notes = append(m.Notes, "the letter asks for answers to an address that cannot be written to; this reply goes to its sender")
-	case domain(other) == domain(m.To.Address) && !strings.EqualFold(other, in.Rules.Library.Address):
+	case l.Authenticated != job.Pass:
+		m.Notes = append(m.Notes, fmt.Sprintf("the letter asks for answers to %s, but it is not proven to be from its sender; this reply goes to its sender", other))
+	case domain(other) == domain(m.To.Address) && !job.SameAddress(other, in.Rules.Library.Address):
 		m.Notes = append(m.Notes, fmt.Sprintf("this reply goes to %s, as the letter asks, and not to %s", other, m.To.Address))
 		m.To.Address = other
 	default:

@@ -37,7 +37,7 @@ func (in *Input) pack(m *Message) error {
 		return err
 	}
 	m.Raw = fixBoundaries(b.Bytes())
-	return checkLines(m.Raw)
+	return checkLines(m.Raw, m.To.Address)
 }
 
 // encodeSubject writes a subject in ASCII: as it is, or in encoded words short
@@ -155,10 +155,19 @@ func fixBoundaries(raw []byte) []byte {
 	return raw
 }
 
+func ascii(s string) bool {
+	return !strings.ContainsFunc(s, func(r rune) bool { return r > '~' })
+}
+
 // checkLines proves what RFC 5322, 2.1.1 and 2.3 ask: no line over 998 bytes,
-// no bare CR or LF, and 7-bit throughout.
-func checkLines(raw []byte) error {
+// no bare CR or LF, and 7-bit throughout, but for an address that cannot be: it
+// stands in the To field in UTF-8 (RFC 6532, 3.2).
+func checkLines(raw []byte, to string) error {
+	header := true
 	for line := range bytes.SplitSeq(raw, []byte("\r\n")) {
+		if header = header && len(line) > 0; header && !ascii(to) {
+			line = bytes.Replace(line, []byte(to), bytes.Repeat([]byte("x"), len(to)), 1)
+		}
 		if len(line) > 998 {
 			return fmt.Errorf("a line has %d bytes, more than mail allows", len(line))
 		}

@@ -29,7 +29,8 @@ var single = []string{"from", "sender", "reply-to", "to", "cc", "date", "message
 
 // Canonical gives the message in the form in which it travels, and in which it
 // is hashed and approved: CRLF line ends, no line above 998 octets, no NUL, a
-// header of plain ASCII without the fields that must not leave. Canonical of
+// header of plain ASCII, but for recipients' addresses that cannot be, without the
+// fields that must not leave. Canonical of
 // a canonical message is the message itself. What cannot be brought into form
 // without changing what it says is an error for a person.
 func Canonical(raw []byte) ([]byte, error) {
@@ -126,11 +127,28 @@ func unfold(s string) string {
 	return strings.TrimSpace(strings.ReplaceAll(s, "\r\n", ""))
 }
 
+// onlyAddresses reports whether nothing in a list of recipients but their addresses
+// has other than ASCII letters: those stand there in UTF-8 (RFC 6532, 3.2).
+func (f field) onlyAddresses() bool {
+	if !utf8.ValidString(f.text) || !strings.EqualFold(f.name, "To") && !strings.EqualFold(f.name, "Cc") {
+		return false
+	}
+	list, err := addresses(unfold(f.value()))
+	if err != nil {
+		return false
+	}
+	rest := f.text
+	for _, a := range list {
+		rest = strings.Replace(rest, a, "", 1)
+	}
+	return ascii(rest)
+}
+
 // canonical encodes a subject that somebody typed with other than ASCII
 // letters (RFC 2047). In other fields such letters are a fault: where they may
 // be encoded depends on the field's grammar.
 func (f field) canonical() (string, error) {
-	if ascii(f.text) {
+	if ascii(f.text) || f.onlyAddresses() {
 		return f.text, nil
 	}
 	if !strings.EqualFold(f.name, "Subject") || !utf8.ValidString(f.text) {

@@ -11,6 +11,8 @@ import (
 	"strings"
 
 	"golang.org/x/net/idna"
+
+	"meshclerk/intake/job"
 )
 
 // maxRecipients bounds one reply: it goes to a patron, and perhaps a colleague.
@@ -77,7 +79,7 @@ func Recipients(raw []byte) ([]string, error) {
 				return nil, fmt.Errorf("the %s line of the message cannot be read (%q); mend its addresses", name, value)
 			}
 			for _, a := range list {
-				if !slices.ContainsFunc(out, func(had string) bool { return strings.EqualFold(had, a) }) {
+				if !slices.ContainsFunc(out, func(had string) bool { return job.SameAddress(had, a) }) {
 					out = append(out, a)
 				}
 			}

@@ -234,7 +234,7 @@ func (r *Robot) notAPersons(now, raw []byte) string {
 	if err != nil {
 		return err.Error()
 	}
-	if !strings.EqualFold(from, r.Rules.Library.Address) {
+	if !job.SameAddress(from, r.Rules.Library.Address) {
 		return "it is not from the library's own address"
 	}
 	made, err := outbox.Date(now)
