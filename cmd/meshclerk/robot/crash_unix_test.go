@@ -3,6 +3,7 @@
 package robot
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -34,7 +35,9 @@ type mortal struct {
 	IMAPUser, IMAPPassword string
 	SMTPUser, SMTPPassword string
 	DieAt                  int
-	ByFolder               bool // approves by moving drafts, and counts from the posting on
+	ByFolder               bool   // approves by moving drafts, and counts from the posting on
+	Whole                  bool   // staff also print and hand over
+	SMTPTLS, SMTPCA        string // of a server that encrypts
 }
 
 const mortalEnv = "MESHCLERK_TEST_MORTAL"
@@ -95,6 +98,11 @@ func live(told string) error {
 		}
 		r.at("approved")
 	}
+	if c.Whole {
+		if err := atThePrinter(ctx, r); err != nil {
+			return err
+		}
+	}
 	return r.Work(ctx)
 }
 
@@ -135,7 +143,7 @@ func (c mortal) connect(r *Robot, quiet *slog.Logger) error {
 		return err
 	}
 	imap := mailbox.Config{Host: "127.0.0.1", Port: c.IMAPPort, TLS: "none", CommandTimeout: 20 * time.Second, Table: "imap"}
-	smtp := outbox.Config{Config: mailbox.Config{Host: "127.0.0.1", Port: c.SMTPPort, TLS: "none", CommandTimeout: 20 * time.Second, Table: "smtp"}}
+	smtp := outbox.Config{Config: mailbox.Config{Host: "localhost", Port: c.SMTPPort, TLS: cmp.Or(c.SMTPTLS, "none"), CAFile: c.SMTPCA, CommandTimeout: 20 * time.Second, Table: "smtp"}}
 	r.Dial = func(ctx context.Context) (Mail, error) { return mailbox.Dial(ctx, imap, imapSource, quiet) }
 	r.Send = func(ctx context.Context, m outbox.Message) outbox.Outcome {
 		return outbox.Send(ctx, smtp, smtpSource, m, quiet)

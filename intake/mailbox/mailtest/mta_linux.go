@@ -54,6 +54,9 @@ func (m *MTA) Await(n int) [][]byte {
 	}
 }
 
+// Delivered gives what was delivered until now, oldest first.
+func (m *MTA) Delivered() [][]byte { m.t.Helper(); return m.delivered() }
+
 func (m *MTA) delivered() [][]byte {
 	files, err := filepath.Glob(filepath.Join(m.tree.dir, outgoing, "new", "*"))
 	if err != nil {
