@@ -348,7 +348,11 @@ func (d *Desk) shape(w http.ResponseWriter, r *http.Request, _ personal) error {
 		if err != nil {
 			return nil, err
 		}
-		return picture.Corners(picture.Simplified(p.mesh, maxTurning)), nil
+		few, err := picture.Simplified(ctx, p.mesh, maxTurning)
+		if err != nil {
+			return nil, err
+		}
+		return picture.Corners(few), nil
 	})
 	if err != nil {
 		return err

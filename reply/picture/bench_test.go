@@ -59,7 +59,9 @@ func BenchmarkView(b *testing.B) {
 	})
 	b.Run("simplified", func(b *testing.B) {
 		for b.Loop() {
-			Simplified(m, 150_000)
+			if _, err := Simplified(b.Context(), m, 150_000); err != nil {
+				b.Fatal(err)
+			}
 		}
 	})
 }

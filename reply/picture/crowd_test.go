@@ -2,6 +2,9 @@ package picture
 
 import (
 	"bytes"
+	"context"
+	"errors"
+	"math/rand/v2"
 	"testing"
 
 	"meshclerk/intake/mesh"
@@ -56,5 +59,28 @@ func TestOrdinaryMeshIsDrawnWhole(t *testing.T) {
 	film := newFilm(o.Width*sampling, o.Height*sampling, false)
 	if order := film.affordable(m, film.projected(m, aim(m.Bounds(), Front, o))); order != nil {
 		t.Errorf("%d of %d facets", len(order), len(m.Triangles))
+	}
+}
+
+// Facets that cross each other at will are made few all the same, in few rounds,
+// and not for somebody who has left.
+func TestTangleIsSimplified(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	m := &mesh.Mesh{}
+	for range 60_000 {
+		at := int32(len(m.Vertices))
+		for range 3 {
+			m.Vertices = append(m.Vertices, mesh.Vec{100 * r.Float64(), 100 * r.Float64(), 100 * r.Float64()})
+		}
+		m.Triangles = append(m.Triangles, [3]int32{at, at + 1, at + 2})
+	}
+	s, err := Simplified(t.Context(), m, 5000)
+	if err != nil || len(s.Triangles) > 5000 || len(s.Triangles) < 2500 {
+		t.Errorf("%d facets, %v", len(s.Triangles), err)
+	}
+	ctx, leave := context.WithCancel(t.Context())
+	leave()
+	if _, err := Simplified(ctx, m, 5000); !errors.Is(err, context.Canceled) {
+		t.Errorf("somebody who has left: %v", err)
 	}
 }

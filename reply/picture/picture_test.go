@@ -223,14 +223,17 @@ func TestFamiliarSize(t *testing.T) {
 // The simpler mesh keeps to the bound and to the shape.
 func TestSimplified(t *testing.T) {
 	m := shapes.Torus(40, 12, 400, 100)
-	s := Simplified(m, 20_000)
+	s, err := Simplified(t.Context(), m, 20_000)
+	if err != nil {
+		t.Fatal(err)
+	}
 	if n := len(s.Triangles); n > 20_000 || n < 5_000 {
 		t.Errorf("%d facets of %d are left", n, len(m.Triangles))
 	}
 	if a, b := m.Bounds().Size(), s.Bounds().Size(); a.Sub(b).Len() > 2 {
 		t.Errorf("the size was %v and is %v", a, b)
 	}
-	if same := Simplified(m, len(m.Triangles)); same != m {
+	if same, err := Simplified(t.Context(), m, len(m.Triangles)); err != nil || same != m {
 		t.Error("a mesh that is small enough was changed")
 	}
 	if b := Corners(slab(1, 2, 3)); len(b) != 12*36 {
