@@ -107,6 +107,8 @@ type Desk struct {
 	here     *presence
 	shown    *shownTexts
 	pictures *gallery
+	heldBack seldom // tries to sign in
+	misnamed seldom // requests by another name
 	texts    atomic.Pointer[templates.Set]
 }
 

@@ -88,27 +88,31 @@ func (d *Desk) signIn(w http.ResponseWriter, r *http.Request) {
 	back := inside(r.PostFormValue("back"))
 	name, password := strings.TrimSpace(r.PostFormValue("sign-in")), r.PostFormValue("password")
 	from := visitorOf(r).place()
-	refuse := func(status int, said, wrong string) {
-		d.cfg.Log.Warn(said, "from", from)
+	refuse := func(status int, wrong string) {
+		if status == http.StatusUnauthorized {
+			d.cfg.Log.Warn("sign-in refused", "from", from)
+		} else if n := d.heldBack.times(d.cfg.Now()); n > 0 {
+			d.cfg.Log.Warn("sign-in held back", "from", from, "times", n)
+		}
 		d.show(w, r, status, "sign-in", "Sign in", personal{}, signInView{name, wrong, back})
 	}
 	a := d.account(name)
 	keys, known, wait := d.allowed(r, a, name, from)
 	if wait > 0 {
 		w.Header().Set("Retry-After", strconv.Itoa(int(wait.Seconds())+1))
-		refuse(http.StatusTooManyRequests, "sign-in held back", "Too many tries. Wait a few minutes, then try again.")
+		refuse(http.StatusTooManyRequests, "Too many tries. Wait a few minutes, then try again.")
 		return
 	}
 	leave, ok := d.tries.enter(r.Context(), known)
 	if !ok {
 		w.Header().Set("Retry-After", "10")
-		refuse(http.StatusServiceUnavailable, "sign-in held back", "Many people sign in at this moment. Try again in a little while.")
+		refuse(http.StatusServiceUnavailable, "Many people sign in at this moment. Try again in a little while.")
 		return
 	}
 	ok = a.matches(password)
 	leave()
 	if !ok {
-		refuse(http.StatusUnauthorized, "sign-in refused", "That name and password do not belong together.")
+		refuse(http.StatusUnauthorized, "That name and password do not belong together.")
 		return
 	}
 	d.tries.succeeded(keys...)

@@ -1,7 +1,9 @@
 package desk
 
 import (
+	"bytes"
 	"fmt"
+	"log/slog"
 	"net/http"
 	"net/url"
 	"strings"
@@ -194,6 +196,33 @@ func TestTriesAreForgotten(t *testing.T) {
 	}
 	if n := len(tr.made[last].Value.(*tried).at); n != triesAPair {
 		t.Errorf("%d moments of one key", n)
+	}
+}
+
+// What a stranger can cause at will does not fill the log.
+func TestLogIsNotFilledByStrangers(t *testing.T) {
+	var log bytes.Buffer
+	h := newHouse(t, func(c *Config) { c.Log = slog.New(slog.NewTextHandler(&log, nil)) })
+	b := h.browser("")
+	for range 200 {
+		b.post("/sign-in", url.Values{"sign-in": {"marisol"}, "password": {"wrong"}})
+	}
+	h.clock.pass(time.Minute)
+	b.post("/sign-in", url.Values{"sign-in": {"marisol"}, "password": {"wrong"}})
+	for range 200 {
+		r, err := http.NewRequest(http.MethodGet, h.server.URL, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Host = "evil.example"
+		resp, err := b.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+	}
+	if n := strings.Count(log.String(), "\n"); n != triesAPair+3 || !strings.Contains(log.String(), "times=195") {
+		t.Errorf("%d lines:\n%s", n, log.String())
 	}
 }
 

@@ -189,3 +189,24 @@ func (d *Desk) remember(w http.ResponseWriter, r *http.Request, a Account) {
 	http.SetCookie(w, &http.Cookie{Name: knownCookie(a.SignIn), Value: a.knownWord(rand.Text()), Path: "/sign-in", MaxAge: int(knownFor.Seconds()),
 		HttpOnly: true, Secure: d.cfg.Secure, SameSite: http.SameSiteLaxMode})
 }
+
+// seldom keeps what a stranger can cause at will from filling the log: it is told
+// once a minute, with how often it came.
+type seldom struct {
+	mu   sync.Mutex
+	last time.Time
+	n    int
+}
+
+// times tells how often it came since it was told last; 0 is not to be told now.
+func (s *seldom) times(now time.Time) int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.n++
+	if !s.last.IsZero() && now.Sub(s.last) < time.Minute {
+		return 0
+	}
+	n := s.n
+	s.last, s.n = now, 0
+	return n
+}
