@@ -9,6 +9,8 @@ import (
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/pem"
+	stdlog "log"
+	"log/slog"
 	"math/big"
 	"net/http"
 	"os"
@@ -116,6 +118,8 @@ func TestRenewedCertificateIsServed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	var said safeBuffer
+	c.log = slog.New(slog.NewTextHandler(&said, nil))
 	ends := func() time.Time {
 		got, err := c.get(nil)
 		if err != nil {
@@ -133,9 +137,14 @@ func TestRenewedCertificateIsServed(t *testing.T) {
 	if err := os.WriteFile(key, []byte("half a fi"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	c.checked = time.Time{}
-	if !ends().Equal(renewed) {
-		t.Error("a broken one took its place")
+	for range 3 {
+		c.checked = time.Time{}
+		if !ends().Equal(renewed) {
+			t.Error("a broken one took its place")
+		}
+	}
+	if log := said.String(); strings.Count(log, "renewed certificate taken over") != 1 || strings.Count(log, "renewed certificate not taken over") != 1 {
+		t.Errorf("told:\n%s", log)
 	}
 }
 
@@ -205,5 +214,18 @@ func TestOpenSecretFilesAreTold(t *testing.T) {
 	}
 	if out := p.must("doctor"); strings.Contains(out, "look  secrets") {
 		t.Errorf("a closed one:\n%s", out)
+	}
+}
+
+// The web server's own troubles are told, but not the handshakes that strangers break off.
+func TestWebLog(t *testing.T) {
+	var said safeBuffer
+	w := stdlog.New(webLog{slog.New(slog.NewTextHandler(&said, nil))}, "", 0)
+	for range 100 {
+		w.Print("http: TLS handshake error from 192.0.2.1:4711: EOF")
+	}
+	w.Print("http: panic serving 192.0.2.1:4711: oh")
+	if log := said.String(); strings.Count(log, "\n") != 1 || !strings.Contains(log, "panic serving") {
+		t.Error(log)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"encoding/pem"
 	"errors"
 	"fmt"
+	"log/slog"
 	"os"
 	"strings"
 	"sync"
@@ -16,10 +17,12 @@ import (
 // listens, and again when its files were renewed.
 type certificate struct {
 	certFile, keyFile string
+	log               *slog.Logger
 	mu                sync.Mutex
 	now               *tls.Certificate
 	checked           time.Time // when the files were looked at last
 	changed           time.Time // the newer of the files' times, of what is served
+	refused           time.Time // the same, of what was not taken over
 }
 
 // renewalCheck is how often a handshake looks for renewed files.
@@ -27,7 +30,7 @@ const renewalCheck = time.Minute
 
 // loadCertificate loads and judges both files. The error says which one to mend.
 func loadCertificate(certFile, keyFile string, now time.Time) (*certificate, error) {
-	c := &certificate{certFile: certFile, keyFile: keyFile, checked: now}
+	c := &certificate{certFile: certFile, keyFile: keyFile, log: slog.New(slog.DiscardHandler), checked: now}
 	var err error
 	if c.changed, err = c.filesChanged(); err != nil {
 		return nil, err
@@ -110,11 +113,19 @@ func (c *certificate) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {
 	}
 	c.checked = now
 	changed, err := c.filesChanged()
-	if err != nil || changed.Equal(c.changed) {
+	if err == nil && changed.Equal(c.changed) {
 		return c.now, nil
 	}
-	if fresh, err := readCertificate(c.certFile, c.keyFile, now); err == nil {
+	var fresh *tls.Certificate
+	if err == nil {
+		fresh, err = readCertificate(c.certFile, c.keyFile, now)
+	}
+	if err == nil {
 		c.now, c.changed = fresh, changed
+		c.log.Info("renewed certificate taken over", "until", fresh.Leaf.NotAfter)
+	} else if !changed.Equal(c.refused) {
+		c.refused = changed
+		c.log.Error("renewed certificate not taken over", "why", err)
 	}
 	return c.now, nil
 }

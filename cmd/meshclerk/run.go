@@ -1,14 +1,17 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	stdlog "log"
 	"log/slog"
 	"net"
 	"net/http"
+	"strings"
 	"time"
 
 	"meshclerk/cmd/meshclerk/robot"
@@ -76,7 +79,8 @@ func serve(ctx context.Context, listen string, bot *robot.Robot, page *staffPage
 	if err != nil {
 		return fmt.Errorf("the address %s cannot be listened on (is another copy running?): %w", listen, err)
 	}
-	web := &http.Server{Handler: handler(bot, page), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 2 * time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10}
+	web := &http.Server{Handler: handler(bot, page), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 2 * time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10,
+		ErrorLog: stdlog.New(webLog{log}, "", 0)}
 	working, end := context.WithCancel(ctx)
 	defer end()
 	failed := make(chan error, 1)
@@ -95,6 +99,17 @@ func serve(ctx context.Context, listen string, bot *robot.Robot, page *staffPage
 		err = errServe
 	}
 	return err
+}
+
+// webLog takes what the web server says of itself. Strangers break off handshakes
+// at will, and must not fill the log with it.
+type webLog struct{ log *slog.Logger }
+
+func (w webLog) Write(p []byte) (int, error) {
+	if !bytes.HasPrefix(p, []byte("http: TLS handshake error")) {
+		w.log.Error("page", "why", strings.TrimSpace(string(p)))
+	}
+	return len(p), nil
 }
 
 func handler(bot *robot.Robot, page *staffPage) http.Handler {

@@ -95,6 +95,9 @@ func (c pageConfig) open(conf *config, bot *robot.Robot, getenv func(string) str
 	if err != nil {
 		return nil, err
 	}
+	if cert != nil {
+		cert.log = log
+	}
 	if c.none() {
 		log.Info("no staff page", "why", "neither accounts nor proxy_header is set under [staff_page]")
 		return &staffPage{cert: cert}, nil
