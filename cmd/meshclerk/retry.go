@@ -9,7 +9,7 @@ import (
 
 type retryCmd struct {
 	house
-	IDs []string `arg:"" optional:"" name:"id" help:"What to try again: letters, jobs or drafts, e.g. L-000012. Without any, list what was given up."`
+	IDs []string `arg:"" optional:"" name:"id" help:"What to try again: letters, jobs or drafts, e.g. L-000012. Without any, list what was given up, and what waits for the house's trouble to end."`
 	All bool     `help:"Everything that was given up."`
 	By  string   `placeholder:"NAME" help:"Who has it tried again, for the record."`
 }
@@ -28,7 +28,11 @@ func (c *retryCmd) Run(e *env) error {
 		c.IDs = subjects(given)
 	}
 	if len(c.IDs) == 0 {
-		return c.list(e, given)
+		open, err := l.OpenSteps(e.ctx)
+		if err != nil {
+			return err
+		}
+		return c.list(e, given, open)
 	}
 	if c.By == "" {
 		return wrongUse("say who has it tried again: --by NAME")
@@ -61,14 +65,19 @@ func subjects(steps []ledger.OpenStep) []string {
 	return out
 }
 
-func (c *retryCmd) list(e *env, given []ledger.OpenStep) error {
-	if len(given) == 0 {
-		_, err := fmt.Fprintln(e.out, "nothing was given up")
-		return err
-	}
+func (c *retryCmd) list(e *env, given, open []ledger.OpenStep) error {
 	var rows [][]string
 	for _, s := range given {
-		rows = append(rows, []string{s.Subject, s.Kind, s.LastError})
+		rows = append(rows, []string{s.Subject, s.Kind, "given up", s.LastError})
 	}
-	return table(e.out, []string{"ID", "STEP", "WHY"}, rows)
+	for _, s := range open {
+		if s.Trouble != ledger.NoTrouble {
+			rows = append(rows, []string{s.Subject, s.Kind, "tried again at " + s.Due.Local().Format("15:04:05"), s.LastError})
+		}
+	}
+	if len(rows) == 0 {
+		_, err := fmt.Fprintln(e.out, "nothing was given up, and nothing waits for a trouble to end")
+		return err
+	}
+	return table(e.out, []string{"ID", "STEP", "STATE", "WHY"}, rows)
 }

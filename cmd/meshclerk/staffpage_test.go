@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -24,9 +25,7 @@ func TestPageConfiguration(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := desk.SaveAccounts(filepath.Join(dir, "accounts.toml"), []desk.Account{{SignIn: "marisol", Name: "Marisol Teague", Role: desk.RoleAdmin, Password: hash}}); err != nil {
-		t.Fatal(err)
-	}
+	p.write(filepath.Join(dir, "accounts.toml"), fmt.Sprintf("[[account]]\nsign_in = \"marisol\"\nname = \"Marisol Teague\"\nrole = \"admin\"\npassword = %q\n", hash))
 	p.write(filepath.Join(dir, "page-secret"), pageSecret+"\n")
 	p.write(filepath.Join(dir, "short"), "short\n")
 	const proxied = "proxy_from = [\"127.0.0.1\"]\nproxy_secret_file = \"page-secret\"\n"

@@ -40,7 +40,7 @@
 // # Jobs
 //
 // Stages and lawful moves are those of package job. The stage is changed by
-// Move only; Rebuild derives it again from the events.
+// Move only; Verify derives it again from the events.
 //
 // # Drafts
 //

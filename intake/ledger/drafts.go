@@ -42,9 +42,8 @@ type Draft struct {
 	MessageID    string          `json:"message_id"`
 	SHA256       string          `json:"sha256"` // of the bytes as they stand
 	Bytes        int64           `json:"bytes"`
-	Revision     int             `json:"revision"`       // 1, and one more for each edit
-	Then         job.Stage       `json:"then,omitempty"` // where the jobs go once it is sent; whoever ends the send moves them
-	Doc          json.RawMessage `json:"doc,omitempty"`  // what its writer wants back: questions, notes, Markdown
+	Revision     int             `json:"revision"`      // 1, and one more for each edit
+	Doc          json.RawMessage `json:"doc,omitempty"` // what its writer wants back: questions, notes, Markdown
 	State        DraftState      `json:"state"`
 	Why          string          `json:"why,omitempty"`
 	Made         time.Time       `json:"made"`
@@ -96,10 +95,10 @@ func (tx *Tx) NewDraft(ctx context.Context, d Draft, raw []byte, who, why string
 }
 
 func (tx *Tx) insertDraft(ctx context.Context, d Draft) error {
-	err := tx.exec(ctx, `INSERT INTO drafts (id, letter, kind, template_hash, rules_hash, language, to_address, to_name, subject, message_id, sha256, blob, bytes, then_stage, doc, state, why, made, changed)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+	err := tx.exec(ctx, `INSERT INTO drafts (id, letter, kind, template_hash, rules_hash, language, to_address, to_name, subject, message_id, sha256, blob, bytes, doc, state, why, made, changed)
+		VALUES (`+marks(18)+`)`,
 		d.ID, orNull(d.Letter), d.Kind, d.TemplateHash, d.RulesHash, d.Language, d.To.Address, d.To.Name, d.Subject, d.MessageID,
-		d.SHA256, d.SHA256, d.Bytes, string(d.Then), string(d.Doc), string(d.State), d.Why, stamp(d.Made), stamp(d.Changed))
+		d.SHA256, d.SHA256, d.Bytes, string(d.Doc), string(d.State), d.Why, stamp(d.Made), stamp(d.Changed))
 	if err != nil {
 		return err
 	}
@@ -287,7 +286,7 @@ func (tx *Tx) PlaceDraft(ctx context.Context, id string, p Place) error {
 }
 
 const selectDrafts = `SELECT d.id, COALESCE(d.letter, ''), d.kind, d.template_hash, d.rules_hash, d.language, d.to_address, d.to_name, d.subject, d.message_id,
-	d.sha256, d.bytes, d.revision, d.then_stage, d.doc, d.state, d.why, d.made, d.changed, d.place_folder, d.place_uidvalidity, d.place_uid, d.addressed_before,
+	d.sha256, d.bytes, d.revision, d.doc, d.state, d.why, d.made, d.changed, d.place_folder, d.place_uidvalidity, d.place_uid, d.addressed_before,
 	COALESCE(a.id, 0), COALESCE(a.sha256, ''), COALESCE(a.approved_by, ''), COALESCE(a.via, ''), COALESCE(a.at, '')
 	FROM (SELECT * FROM drafts `
 
@@ -301,12 +300,6 @@ func (r Reader) Draft(ctx context.Context, id string) (Draft, error) {
 // DraftByMessageID gives the draft that has or once had a Message-ID.
 func (r Reader) DraftByMessageID(ctx context.Context, messageID string) (Draft, error) {
 	return r.oneDraft(ctx, "with Message-ID "+messageID, `WHERE id = (SELECT draft FROM draft_message_ids WHERE message_id = ?)`, messageID)
-}
-
-// DraftAt gives the draft whose copy lies at a place in the mailbox.
-func (r Reader) DraftAt(ctx context.Context, p Place) (Draft, error) {
-	return r.oneDraft(ctx, fmt.Sprintf("at %s/%d/%d", p.Folder, p.UIDValidity, p.UID),
-		`WHERE place_folder = ? AND place_uidvalidity = ? AND place_uid = ?`, p.Folder, p.UIDValidity, p.UID)
 }
 
 func (r Reader) oneDraft(ctx context.Context, what, where string, args ...any) (Draft, error) {
@@ -382,7 +375,7 @@ func scanDraft(rows *sql.Rows) (Draft, error) {
 	var a Approval
 	var doc string
 	err := rows.Scan(&d.ID, &d.Letter, &d.Kind, &d.TemplateHash, &d.RulesHash, &d.Language, &d.To.Address, &d.To.Name, &d.Subject, &d.MessageID,
-		&d.SHA256, &d.Bytes, &d.Revision, &d.Then, &doc, &d.State, &d.Why, stamped{&d.Made}, stamped{&d.Changed},
+		&d.SHA256, &d.Bytes, &d.Revision, &doc, &d.State, &d.Why, stamped{&d.Made}, stamped{&d.Changed},
 		&d.Place.Folder, &d.Place.UIDValidity, &d.Place.UID, &d.AddressedBefore, &a.ID, &a.SHA256, &a.By, &a.Via, stamped{&a.At})
 	if doc != "" {
 		d.Doc = json.RawMessage(doc)

@@ -220,7 +220,7 @@ func TestDraftByMessageIDAndPlace(t *testing.T) {
 			t.Errorf("%s: %+v, %v", id, got, err)
 		}
 	}
-	if got, err := l.DraftAt(ctx, Place{"To approve", 3, 9}); err != nil || got.ID != d.ID {
+	if got, err := l.Draft(ctx, d.ID); err != nil || got.Place != (Place{"To approve", 3, 9}) {
 		t.Errorf("%+v, %v", got, err)
 	}
 	if _, err := l.DraftByMessageID(ctx, "<nobody@example.org>"); !errors.Is(err, ErrNotFound) {

@@ -65,16 +65,6 @@ func (r Reader) History(ctx context.Context, id job.ID) ([]Event, error) {
 		OR subject IN (SELECT draft FROM draft_jobs WHERE job = ?) ORDER BY seq`, string(id), string(id), string(id))
 }
 
-// Rebuild derives a job's stage from its events alone. A gap or an unlawful
-// move in them is an error that names the event.
-func (r Reader) Rebuild(ctx context.Context, id job.ID) (job.Stage, error) {
-	events, err := r.events(ctx, `WHERE subject = ? AND what IN (?, ?) ORDER BY seq`, string(id), whatMade, whatMoved)
-	if err != nil {
-		return "", err
-	}
-	return replay(id, events)
-}
-
 func replay(id job.ID, events []Event) (job.Stage, error) {
 	stage := job.Stage("")
 	for _, e := range events {

@@ -147,7 +147,7 @@ func TestForgetAddress(t *testing.T) {
 	if string(a) != string(b) {
 		t.Errorf("figures changed:\n%s\nwas\n%s", a, b)
 	}
-	if stage, err := l.Rebuild(ctx, id); err != nil || stage != job.Collected {
+	if stage, err := rebuilt(ctx, l, id); err != nil || stage != job.Collected {
 		t.Errorf("history: %s, %v", stage, err)
 	}
 	if got, err := l.Draft(ctx, d.ID); err != nil || got.Approval == nil || got.SHA256 != d.SHA256 || got.Approval.By != "Bo Example" {
@@ -216,14 +216,14 @@ func TestExpire(t *testing.T) {
 	}
 	enquiry := taken(t, l, 400, "when do you open?")
 	do(t, l, func(tx *Tx) error {
-		if err := tx.Cancel(ctx, StepRead, enquiry); err != nil {
+		if err := drop(ctx, tx, StepRead, enquiry); err != nil {
 			return err
 		}
 		return tx.SetLetter(ctx, enquiry, LetterLeftAlone, Robot, "a question")
 	})
 	aside := taken(t, l, 500, "a broken one")
 	do(t, l, func(tx *Tx) error {
-		if err := tx.Cancel(ctx, StepRead, aside); err != nil {
+		if err := drop(ctx, tx, StepRead, aside); err != nil {
 			return err
 		}
 		return tx.SetLetter(ctx, aside, LetterSetAside, Robot, "unreadable")

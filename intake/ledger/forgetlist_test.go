@@ -103,7 +103,7 @@ func TestForgottenStaysForgottenAfterARestore(t *testing.T) {
 	if got, err := r.Job(ctx, j.ID); err != nil || !got.Stage.Over() {
 		t.Errorf("the job that was open in the backup: %s, %v", got.Stage, err)
 	}
-	if stage, err := r.Rebuild(ctx, j.ID); err != nil || !stage.Over() {
+	if stage, err := rebuilt(ctx, r, j.ID); err != nil || !stage.Over() {
 		t.Errorf("its history: %s, %v", stage, err)
 	}
 	if _, _, err := r.BeginSend(ctx, d.ID, "robot"); err == nil {

@@ -5,9 +5,7 @@ import (
 	"crypto/rand"
 	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"regexp"
 	"strings"
 
 	"meshclerk/intake/job"
@@ -20,36 +18,18 @@ const (
 )
 
 const (
-	metaPrefix    = "job-prefix"
-	defaultPrefix = "LP"
+	jobPrefix = "LP" // job numbers are LP-000042
 )
-
-var prefixForm = regexp.MustCompile(`^[A-Z]{2,5}$`)
-
-// SetJobPrefix chooses how the ids of later jobs begin: "LP" gives LP-000042.
-func (tx *Tx) SetJobPrefix(ctx context.Context, prefix string) error {
-	if !prefixForm.MatchString(prefix) {
-		return fmt.Errorf("the prefix of job numbers must be 2 to 5 capital letters, not %q", prefix)
-	}
-	return tx.SetMeta(ctx, metaPrefix, prefix)
-}
 
 // NewJob records a job in stage taken, opened by a letter ("" for none), and
 // gives it back with its id, its thread (a fresh one unless j names one) and
 // the time it was made.
 func (tx *Tx) NewJob(ctx context.Context, j job.Job, letter, who, why string) (job.Job, error) {
-	prefix, err := tx.Meta(ctx, metaPrefix)
-	if err != nil {
-		return job.Job{}, err
-	}
-	if prefix == "" {
-		prefix = defaultPrefix
-	}
 	n, err := tx.next(ctx, "job")
 	if err != nil {
 		return job.Job{}, err
 	}
-	j.ID, j.Stage, j.Made = job.ID(fmt.Sprintf("%s-%06d", prefix, n)), job.Taken, tx.now
+	j.ID, j.Stage, j.Made = job.ID(fmt.Sprintf("%s-%06d", jobPrefix, n)), job.Taken, tx.now
 	if j.Thread == "" {
 		j.Thread = NewThread()
 	}
@@ -294,14 +274,4 @@ func (r Reader) jobs(ctx context.Context, where string, args ...any) ([]job.Job,
 		return nil
 	})
 	return out, err
-}
-
-// OpenedBy gives the letter that a job came with, or "".
-func (r Reader) OpenedBy(ctx context.Context, id job.ID) (string, error) {
-	var letter string
-	err := r.q.QueryRowContext(ctx, `SELECT letter FROM job_letters WHERE job = ? AND role = ? ORDER BY at LIMIT 1`, string(id), RoleOpened).Scan(&letter)
-	if errors.Is(err, sql.ErrNoRows) {
-		return "", nil
-	}
-	return letter, r.l.plain(err)
 }

@@ -49,7 +49,7 @@ func TestRebuildEveryStage(t *testing.T) {
 			walked[string(at)+">"+string(to)] = true
 			at = to
 		}
-		got, err := l.Rebuild(ctx, j.ID)
+		got, err := rebuilt(ctx, l, j.ID)
 		if err != nil || got != at {
 			t.Errorf("job %s: rebuilt %s, %v; want %s", j.ID, got, err, at)
 		}
@@ -132,21 +132,6 @@ func TestJobComesBackWhole(t *testing.T) {
 	for _, e := range after {
 		if strings.Contains(e.Why, "two please") || strings.Contains(e.Why, "555") {
 			t.Errorf("the patron's words are in the history: %+v", e)
-		}
-	}
-}
-
-func TestJobPrefix(t *testing.T) {
-	l, _ := newLedger(t)
-	letter := taken(t, l, 1, "a")
-	newJob(t, l, letter)
-	do(t, l, func(tx *Tx) error { return tx.SetJobPrefix(t.Context(), "MB") })
-	if j := newJob(t, l, letter); j.ID != "MB-000002" {
-		t.Errorf("%s", j.ID)
-	}
-	for _, bad := range []string{"", "L", "lp", "L-", "ABCDEF"} {
-		if err := l.Tx(t.Context(), func(tx *Tx) error { return tx.SetJobPrefix(t.Context(), bad) }); err == nil {
-			t.Errorf("%q was taken", bad)
 		}
 	}
 }

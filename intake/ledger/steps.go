@@ -39,12 +39,6 @@ func (tx *Tx) Enqueue(ctx context.Context, kind, subject string, due time.Time) 
 		kind, subject, stamp(due), stamp(tx.now))
 }
 
-// Cancel drops a step that waits, e.g. a reminder that is no longer needed.
-func (tx *Tx) Cancel(ctx context.Context, kind, subject string) error {
-	return tx.exec(ctx, `UPDATE steps SET state = 'done', ended = ? WHERE kind = ? AND subject = ? AND state = 'waiting'`,
-		stamp(tx.now), kind, subject)
-}
-
 // Lease gives the step that has been due longest, of the kinds named or of any,
 // to owner for d. It gives nil where nothing is due. The attempt counts from now:
 // where Attempts is over the cap, the step has killed or outlived its workers,
@@ -90,14 +84,6 @@ func (tx *Tx) leaseOne(ctx context.Context, owner string, d time.Duration, which
 		return nil, nil
 	}
 	return s, err
-}
-
-// NextDue tells when the next step will be due; the zero time where none waits.
-func (r Reader) NextDue(ctx context.Context) (time.Time, error) {
-	var t time.Time
-	err := r.q.QueryRowContext(ctx, `SELECT COALESCE(MIN(CASE WHEN state = 'waiting' THEN due ELSE lease_until END), '')
-		FROM steps WHERE state IN ('waiting', 'leased')`).Scan(stamped{&t})
-	return t, r.l.plain(err)
 }
 
 // ReleaseOwned takes back what a worker of that name held before it died. For a

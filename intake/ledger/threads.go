@@ -121,15 +121,3 @@ func (r Reader) bySender(ctx context.Context, address string) ([]string, error) 
 	return r.words(ctx, `SELECT thread FROM jobs WHERE patron_address = ? AND (stage IN (`+marks(len(openStages()))+`) OR since >= ?)
 		GROUP BY thread ORDER BY MAX(changed) DESC LIMIT 20`, args...)
 }
-
-// MessageIDs gives the Message-IDs of a conversation, oldest first: of its
-// letters and of the replies that left. They are what References is made of
-// when we write first.
-func (r Reader) MessageIDs(ctx context.Context, thread string) ([]string, error) {
-	return r.words(ctx, `SELECT id FROM (
-		SELECT l.message_id AS id, l.taken AS at FROM letters l WHERE l.message_id <> '' AND l.id IN
-			(SELECT jl.letter FROM job_letters jl JOIN jobs j ON j.id = jl.job WHERE j.thread = ?)
-		UNION SELECT d.message_id, d.changed FROM drafts d WHERE d.message_id <> '' AND d.state = 'sent' AND d.id IN
-			(SELECT dj.draft FROM draft_jobs dj JOIN jobs j ON j.id = dj.job WHERE j.thread = ?)
-	) AS conversation ORDER BY at`, thread, thread)
-}

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"maps"
 	"net"
 	"slices"
 	"strings"
@@ -189,16 +188,6 @@ func (c *Client) learnCaps(ctx context.Context) error {
 		}
 		return nil
 	})
-}
-
-// Capabilities lists what the server says it can do, sorted.
-func (c *Client) Capabilities() []string {
-	var out []string
-	for name := range maps.Keys(c.caps) {
-		out = append(out, string(name))
-	}
-	slices.Sort(out)
-	return out
 }
 
 // Alive says whether the connection may still be used.

@@ -34,9 +34,6 @@ func (e *Edges) Mate(h int) (mate int, ok bool) {
 	return int(m), m >= 0
 }
 
-// IsOpen says that side h has no facet on its other side.
-func (e *Edges) IsOpen(h int) bool { return e.mate[h] == open }
-
 // Fans returns, for each edge with more than two facets, their sides.
 func (e *Edges) Fans() [][]int32 { return e.fans }
 

@@ -130,18 +130,6 @@ func checkAccounts(list []Account) error {
 	return nil
 }
 
-// SaveAccounts writes an accounts file that only its owner may read.
-func SaveAccounts(path string, list []Account) error {
-	if err := checkAccounts(list); err != nil {
-		return err
-	}
-	b, err := toml.Marshal(accountsFile{list})
-	if err != nil {
-		return err
-	}
-	return writeFile(path, b, 0o600)
-}
-
 // minPassword is the least length NIST SP 800-63B-4, 3.1.1.2 allows where a
 // password is the only factor (15 characters); it asks for no other rules.
 const minPassword = 15

@@ -281,7 +281,7 @@ func (h *house) letter(a asked) (jobID job.ID, draftID string) {
 	}
 	h.do(func(tx *ledger.Tx) error {
 		_, _, err := tx.NewDraft(ctx, ledger.Draft{ID: draftID, Jobs: []job.ID{j.ID}, Letter: id, Kind: m.Template, TemplateHash: m.TemplateHash, RulesHash: h.rules.Hash,
-			Language: m.Language, To: m.To, Subject: m.Subject, MessageID: m.MessageID, Then: job.Quoted, Doc: doc}, m.Raw, ledger.Robot, "")
+			Language: m.Language, To: m.To, Subject: m.Subject, MessageID: m.MessageID, Doc: doc}, m.Raw, ledger.Robot, "")
 		return err
 	})
 	return j.ID, draftID

@@ -3,9 +3,11 @@ package desk
 import (
 	"net/http"
 	"net/url"
+	"os"
 	"strings"
 	"testing"
 
+	"github.com/pelletier/go-toml/v2"
 	"golang.org/x/net/html"
 
 	"meshclerk/intake/job"
@@ -283,7 +285,11 @@ func TestAuthConfiguration(t *testing.T) {
 
 func TestAccountsFile(t *testing.T) {
 	path := t.TempDir() + "/accounts.toml"
-	if err := SaveAccounts(path, accounts(t)); err != nil {
+	b, err := toml.Marshal(accountsFile{accounts(t)})
+	if err == nil {
+		err = os.WriteFile(path, b, 0o600)
+	}
+	if err != nil {
 		t.Fatal(err)
 	}
 	got, err := LoadAccounts(path)

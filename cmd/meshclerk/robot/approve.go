@@ -126,14 +126,10 @@ func afterSent(ctx context.Context, tx *ledger.Tx, id string) error {
 		if err != nil {
 			return err
 		}
-		to := d.Then
-		if to == "" && j.Stage == job.Drafted {
-			to = job.Quoted
-		}
-		if to == "" || !job.MayGo(j.Stage, to) {
+		if j.Stage != job.Drafted {
 			continue
 		}
-		if err := tx.Move(ctx, jid, to, ledger.Robot, "reply "+id+" was sent"); err != nil {
+		if err := tx.Move(ctx, jid, job.Quoted, ledger.Robot, "reply "+id+" was sent"); err != nil {
 			return err
 		}
 	}
