@@ -50,6 +50,7 @@ func TestFoldedNoticeLeadsToEachLetter(t *testing.T) {
 	for _, l := range letters {
 		holds(t, page, `href="/letter/`+l+`"`)
 	}
+	lacks(t, page, "These are the latest")
 	form := regexp.MustCompile(`action="(/notice/N-\d+/done)"><input type="hidden" name="times" value="(\d+)">`).FindStringSubmatch(page)
 	if form == nil {
 		t.Fatalf("the form does not say what was seen:\n%s", page)
@@ -62,7 +63,13 @@ func TestFoldedNoticeLeadsToEachLetter(t *testing.T) {
 	holds(t, page, "More came in about this")
 	_, page = b.get("/")
 	holds(t, page, "4 letters")
-	if code, page = b.post(form[1], url.Values{"times": {"4"}}); code != http.StatusOK {
+	for range mostLetters {
+		come()
+	}
+	_, page = b.get("/")
+	holds(t, page, "204 letters", "These are the latest.", `href="/letter/`+letters[203]+`"`)
+	lacks(t, page, `href="/letter/`+letters[3]+`"`)
+	if code, page = b.post(form[1], url.Values{"times": {"204"}}); code != http.StatusOK {
 		t.Errorf("%d\n%s", code, page)
 	}
 	holds(t, page, "The notice is put away.")

@@ -134,6 +134,9 @@ func (s *speech) plural(n int, one, more string) string {
 	return fmt.Sprintf(sentence, n)
 }
 
+// mostLetters of one notice are shown on the page: a sender may write at will.
+const mostLetters = 200
+
 func (s *speech) funcs(p *pages) template.FuncMap {
 	return template.FuncMap{
 		"t": s.t, "told": s.told, "code": s.code, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "plural": s.plural,
@@ -156,6 +159,8 @@ func (s *speech) funcs(p *pages) template.FuncMap {
 		"list":     func(v ...any) []any { return v },
 		"dict":     dict,
 		"subject":  address,
+		"latest":   func(ids []string) []string { return ids[max(0, len(ids)-mostLetters):] },
+		"many":     func(ids []string) bool { return len(ids) > mostLetters },
 		"overview": func(j job.Job) string { return s.overview(j) },
 	}
 }
