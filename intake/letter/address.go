@@ -37,16 +37,16 @@ func addresses(value string) []job.Address {
 	p := mail.AddressParser{WordDecoder: &mime.WordDecoder{CharsetReader: wordReader}}
 	var out []job.Address
 	if list, err := p.ParseList(value); err == nil {
-		bare := bareOf(value)
+		plain := plainIn(bareOf(value))
 		for _, a := range list {
-			out = append(out, clean(a.Name, exactly(a.Address, standsIn(bare, a.Address))))
+			out = append(out, clean(a.Name, exactly(a.Address, plain[a.Address])))
 		}
 		return out
 	}
 	for _, piece := range splitAddresses(value) {
 		alone := bareOf(piece)
 		if m := angled.FindStringSubmatchIndex(piece); m != nil {
-			out = append(out, clean(unquote(decodeWords(piece[:m[0]])), exactly(piece[m[2]:m[3]], strings.Count(alone, "<") == 1 && standsIn(alone, piece[m[2]:m[3]]))))
+			out = append(out, clean(unquote(decodeWords(piece[:m[0]])), exactly(piece[m[2]:m[3]], strings.Count(alone, "<") == 1 && plainIn(alone)[piece[m[2]:m[3]]])))
 		} else if m := bare.FindStringIndex(piece); m != nil {
 			name := strings.Trim(decodeWords(piece[:m[0]]+" "+piece[m[1]:]), ` "'<>()`)
 			out = append(out, clean(name, exactly(piece[m[0]:m[1]], strings.Count(piece, "@") == 1 && !strings.ContainsAny(piece, `"<>()\`))))
@@ -59,7 +59,7 @@ func addresses(value string) []job.Address {
 func splitAddresses(value string) []string {
 	var out []string
 	words := encodedWord.FindAllStringIndex(value, -1)
-	start, quoted := 0, false
+	start, quoted, ends := 0, false, closers(value)
 	for i := 0; i < len(value); i++ {
 		if len(words) > 0 && i == words[0][0] {
 			i = words[0][1] - 1
@@ -70,7 +70,7 @@ func splitAddresses(value string) []string {
 		case c == '\\' && quoted:
 			i++
 		case c == '"':
-			quoted = !quoted && closes(value[i+1:])
+			quoted = !quoted && ends.after(i)
 		case (c == ',' || c == ';') && !quoted:
 			out = append(out, value[start:i])
 			start = i + 1
@@ -119,18 +119,17 @@ func wordRune(r rune) bool {
 	return r != utf8.RuneError && (unicode.IsLetter(r) || unicode.IsDigit(r) || r >= 0x80 && unicode.IsMark(r))
 }
 
-// standsIn reports whether an address is one of a list without quoted strings and
-// comments, alone or in angle brackets.
-func standsIn(bare, address string) bool {
+// plainIn gives the addresses of a list without quoted strings and comments, which
+// stand there alone or in angle brackets.
+func plainIn(bare string) map[string]bool {
+	plain := map[string]bool{}
 	for piece := range strings.FieldsFuncSeq(bare, func(r rune) bool { return r == ',' || r == ';' || r == ':' }) {
 		if _, in, ok := strings.Cut(piece, "<"); ok {
 			piece, _, _ = strings.Cut(in, ">")
 		}
-		if strings.Trim(piece, " \t\r\n") == address {
-			return true
-		}
+		plain[strings.Trim(piece, " \t\r\n")] = true
 	}
-	return false
+	return plain
 }
 
 // bareOf takes the quoted strings and comments (RFC 5322, 3.2.2 and 3.2.4) out of a

@@ -35,7 +35,7 @@ func (r *reader) verdict(h textproto.Header) job.Verdict {
 		from, n := addresses(h.Get("From")), len(h.Values("From"))
 		address := first(from).Address
 		domain := address[strings.LastIndexByte(address, '@')+1:]
-		if claimed := got.Properties["header.from"]; n == 1 && len(from) == 1 && standsIn(strings.ToLower(bareOf(h.Get("From"))), address) && (claimed == "" || sameDomain(claimed, domain)) {
+		if claimed := got.Properties["header.from"]; n == 1 && len(from) == 1 && plainIn(job.NormalAddress(bareOf(h.Get("From"))))[address] && (claimed == "" || sameDomain(claimed, domain)) {
 			return job.Pass
 		}
 		r.note("the sender check is for another address than the one the letter shows")

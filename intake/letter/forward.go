@@ -128,12 +128,13 @@ func (f *Forwarded) message(m *message) *message {
 
 // unmarked takes the quote marks off when every line bears one.
 func unmarked(lines []string) []string {
-	out := make([]string, len(lines))
-	for i, line := range lines {
-		m := quoteMark.FindString(line)
-		if m == "" && strings.TrimSpace(line) != "" {
+	for _, line := range lines {
+		if quoteMark.FindString(line) == "" && strings.TrimSpace(line) != "" {
 			return lines
 		}
+	}
+	out := make([]string, len(lines))
+	for i, line := range lines {
 		out[i] = strings.TrimPrefix(strings.TrimPrefix(strings.TrimLeft(line, " "), ">"), " ")
 	}
 	return out

@@ -32,13 +32,13 @@ const maxParams = 200
 // never closed ends where the next parameter seems to begin.
 func splitParams(value string) []string {
 	var pieces []string
-	start, quoted := 0, false
+	start, quoted, ends := 0, false, closers(value)
 	for i := 0; i < len(value) && len(pieces) < maxParams; i++ {
 		switch c := value[i]; {
 		case c == '\\' && quoted:
 			i++
 		case c == '"':
-			quoted = !quoted && closes(value[i+1:])
+			quoted = !quoted && ends.after(i)
 		case c == ';' && !quoted:
 			pieces = append(pieces, value[start:i])
 			start = i + 1
@@ -47,17 +47,30 @@ func splitParams(value string) []string {
 	return append(pieces, value[start:])
 }
 
-// closes tells whether an opened quote is closed somewhere before the end.
-func closes(rest string) bool {
-	for i := 0; i < len(rest); i++ {
-		if rest[i] == '\\' {
-			i++
-		} else if rest[i] == '"' {
-			return true
+// closing tells for each place of a text whether a quote that is opened there is
+// closed somewhere before the end. It is worked out once, from the end: looking
+// ahead from each quote would take the square of the length.
+type closing []bool
+
+func closers(text string) closing {
+	if !strings.Contains(text, `"`) {
+		return nil
+	}
+	c := make(closing, len(text)+2) // c[i]: reading on at i meets a quote
+	for i := len(text) - 1; i >= 0; i-- {
+		switch text[i] {
+		case '"':
+			c[i] = true
+		case '\\':
+			c[i] = c[i+2]
+		default:
+			c[i] = c[i+1]
 		}
 	}
-	return false
+	return c
 }
+
+func (c closing) after(i int) bool { return c != nil && c[i+1] }
 
 // section is one piece of a parameter value (RFC 2231, 3).
 type section struct {

@@ -33,8 +33,9 @@ type repairer struct {
 	root    bool   // still in the message's own header
 	dropped bool   // the header met its cap
 
-	fields []string // of the header being read, unfolded lines kept with CRLF inside
-	stray  []string // lines among the fields that are no fields
+	fields [][]byte // of the header being read, folded lines kept with CRLF inside
+	quoted bool     // the last of them has a quote open
+	stray  [][]byte // lines among the fields that are no fields
 }
 
 type mode int
@@ -249,10 +250,24 @@ func (r *repairer) headerLine(line []byte, start bool) {
 		r.firstLine(text)
 	case anyField.MatchString(text):
 		r.settleStray()
-		r.fields = append(r.fields, text)
+		r.begin(text)
 	default:
-		r.stray = append(r.stray, text)
+		r.stray = append(r.stray, []byte(text))
 	}
+}
+
+// begin takes in the first line of a field.
+func (r *repairer) begin(text string) {
+	r.fields, r.quoted = append(r.fields, nil), false
+	r.extend("", text)
+}
+
+// extend adds to the last field. It is a slice of bytes, and not a string, so that
+// a field of very many lines takes no more than its length.
+func (r *repairer) extend(sep, text string) {
+	last := &r.fields[len(r.fields)-1]
+	*last = append(append(*last, sep...), text...)
+	r.quoted = r.quoted != (strings.Count(text, `"`)%2 == 1)
 }
 
 // firstLine takes in the first line of the whole message.
@@ -265,9 +280,9 @@ func (r *repairer) firstLine(text string) {
 	case strings.HasPrefix(text, "From ") || strings.HasPrefix(text, ">From "):
 		r.log.repair("a mailbox separator line before the header was taken out")
 	case anyField.MatchString(text):
-		r.fields = append(r.fields, text)
+		r.begin(text)
 	default:
-		r.stray = append(r.stray, text)
+		r.stray = append(r.stray, []byte(text))
 	}
 }
 
@@ -293,13 +308,14 @@ func (r *repairer) continued(text string, start bool) {
 	}
 	switch {
 	case len(r.stray) > 0:
-		r.stray[len(r.stray)-1] += sep + text
+		last := &r.stray[len(r.stray)-1]
+		*last = append(append(*last, sep...), text...)
 	case len(r.fields) > 0:
-		r.fields[len(r.fields)-1] += sep + text
+		r.extend(sep, text)
 	default:
 		r.log.repair("a header that begins in the middle of a line was mended")
 		if text = strings.TrimLeft(text, " \t"); anyField.MatchString(text) {
-			r.fields = append(r.fields, text)
+			r.begin(text)
 		}
 	}
 }
@@ -308,9 +324,9 @@ func (r *repairer) continued(text string, start bool) {
 // the rest of a field that was wrapped without indenting, or rubbish.
 func (r *repairer) settleStray() {
 	for _, text := range r.stray {
-		if n := len(r.fields); n > 0 && brokenWrap(r.fields[n-1], text) {
+		if n := len(r.fields); n > 0 && (r.quoted || brokenWrap(r.fields[n-1], text)) {
 			r.log.repair("a header line that was wrapped without indenting was joined")
-			r.fields[n-1] += "\r\n " + text
+			r.extend("\r\n ", string(text))
 			continue
 		}
 		r.log.repair("a header line without a colon was left out")
@@ -319,10 +335,9 @@ func (r *repairer) settleStray() {
 }
 
 // brokenWrap tells whether text continues field: the field is long or visibly unfinished.
-func brokenWrap(field, text string) bool {
-	last := strings.TrimRight(field[strings.LastIndexByte(field, '\n')+1:], " \t")
-	return len(last) > 60 || strings.HasSuffix(last, ";") || strings.HasSuffix(last, ",") ||
-		strings.Count(field, `"`)%2 == 1 || strings.HasPrefix(text, "=?")
+func brokenWrap(field, text []byte) bool {
+	last := bytes.TrimRight(field[bytes.LastIndexByte(field, '\n')+1:], " \t")
+	return len(last) > 60 || bytes.HasSuffix(last, []byte(";")) || bytes.HasSuffix(last, []byte(",")) || bytes.HasPrefix(text, []byte("=?"))
 }
 
 // endHeader writes the collected header and goes on to what follows it.
@@ -341,7 +356,8 @@ func (r *repairer) endHeader() {
 	multi = multi && len(r.open) < r.depth
 	for _, f := range r.fields {
 		if !multi || !isField(f, "content-type") {
-			r.out.WriteString(f + "\r\n")
+			r.out.Write(f)
+			r.out.WriteString("\r\n")
 		}
 	}
 	r.mode, r.root = inBody, false
@@ -353,7 +369,7 @@ func (r *repairer) endHeader() {
 	r.held = r.held[:0]
 	for _, text := range r.stray {
 		if r.mode == inBody {
-			r.bodyLine([]byte(text + "\r\n"))
+			r.bodyLine(append(text, "\r\n"...))
 		}
 	}
 }
@@ -385,16 +401,16 @@ func (r *repairer) openMultipart(kind string, params map[string]string) {
 	r.out.WriteString("\r\n")
 }
 
-func isField(line, name string) bool {
-	got, _, ok := strings.Cut(line, ":")
-	return ok && strings.EqualFold(strings.TrimRight(got, " \t"), name)
+func isField(line []byte, name string) bool {
+	got, _, ok := bytes.Cut(line, []byte(":"))
+	return ok && bytes.EqualFold(bytes.TrimRight(got, " \t"), []byte(name))
 }
 
 // fieldValue returns the unfolded value of the first field of that name.
-func fieldValue(fields []string, name string) string {
+func fieldValue(fields [][]byte, name string) string {
 	for _, f := range fields {
 		if isField(f, name) {
-			_, v, _ := strings.Cut(f, ":")
+			_, v, _ := strings.Cut(string(f), ":")
 			return strings.TrimSpace(strings.NewReplacer("\r\n", "").Replace(v))
 		}
 	}
