@@ -14,8 +14,10 @@ import (
 // and starts with STARTTLS, Courier has no MOVE and refuses APPEND into a folder
 // that is open for reading only; both keep folders under "INBOX.".
 func TestOtherMakes(t *testing.T) {
+	t.Parallel()
 	for name, start := range map[string]func(testing.TB) *mailtest.Box{"cyrus": mailtest.Cyrus, "courier": mailtest.Courier} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			b := start(t)
 			c := b.Dial()
 			ctx := t.Context()

@@ -31,6 +31,7 @@ type box interface {
 // real delivery, staff who move drafts in a mail program, sending with STARTTLS
 // and a password, and the patron's answers to what really arrived.
 func TestThreeRepliesOverOtherServers(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("starts six servers")
 	}
@@ -43,6 +44,7 @@ func TestThreeRepliesOverOtherServers(t *testing.T) {
 		"courier and postfix": {func(t testing.TB) box { return mailtest.Courier(t) }, mailtest.Postfix},
 	} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			v := &visit{house: newBareHouse(t), box: make.box(t), mta: make.mta(t)}
 			v.connect()
 			v.agree()

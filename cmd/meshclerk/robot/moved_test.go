@@ -69,8 +69,10 @@ func (h *house) wantTold(kind, words string) {
 // without expunging it (RFC 9051, 2.3.2) neither approves nor declines, and is
 // not an approval later either.
 func TestMarkedMessageIsNoApproval(t *testing.T) {
+	t.Parallel()
 	for _, folder := range []string{"Approved by Marisol", "Set aside"} {
 		t.Run(folder, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			raw := h.posted("undone")
 			uid := h.imap.Put(folder, raw, `\Deleted`)
@@ -101,8 +103,10 @@ func editedCopy(raw []byte, id string, at time.Time) []byte {
 // on that draft: with a new data folder on a used mailbox, and after an older
 // backup was restored.
 func TestWhatStoodThereBeforeApprovesNothing(t *testing.T) {
+	t.Parallel()
 	for name, older := range map[string]bool{"new data folder": false, "older backup": true} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			approved := h.Rules.Mailbox.Approved[0].Folder
 			h.once()
@@ -139,6 +143,7 @@ func TestWhatStoodThereBeforeApprovesNothing(t *testing.T) {
 // A copy that came when no draft waited is judged then, once, and approves no
 // later one.
 func TestEarlierCopyApprovesNoLaterDraft(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	raw := h.posted("early")
 	d := h.waiting()
@@ -164,6 +169,7 @@ func TestEarlierCopyApprovesNoLaterDraft(t *testing.T) {
 // again, approves nothing by what lies in it at that moment; staff are told of a
 // draft that lies there.
 func TestFolderMadeAnewApprovesNothingByItself(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	raw := h.posted("anew")
 	approved := h.Rules.Mailbox.Approved[0].Folder
@@ -183,6 +189,7 @@ func TestFolderMadeAnewApprovesNothingByItself(t *testing.T) {
 // somebody else, what is tied by the token alone, which every patron knows, and
 // what is older than the draft stays where it is, with one notice that says why.
 func TestWhatNoPersonMovedApprovesNothing(t *testing.T) {
+	t.Parallel()
 	ahead := func(line string) func([]byte) []byte {
 		return func(raw []byte) []byte { return append([]byte(line+"\r\n"), raw...) }
 	}
@@ -213,6 +220,7 @@ func TestWhatNoPersonMovedApprovesNothing(t *testing.T) {
 		}, "move-refused", "older than the draft"},
 	} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			raw := h.posted("strange")
 			approved := h.Rules.Mailbox.Approved[0].Folder
@@ -231,6 +239,7 @@ func TestWhatNoPersonMovedApprovesNothing(t *testing.T) {
 
 // The same holds for declining: a delivered message sets nothing aside.
 func TestDeliveredMessageDeclinesNothing(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	raw := h.posted("aside")
 	h.imap.Put(h.Rules.Mailbox.SetAside, append([]byte("Received: from a by b; Fri, 1 May 2026 10:00:00 +0000\r\n"), raw...))
@@ -243,6 +252,7 @@ func TestDeliveredMessageDeclinesNothing(t *testing.T) {
 // A reply whose recipients were changed in a mail program waits, as edited, to
 // be confirmed on the page or by command; no folder sends it.
 func TestChangedRecipientsAreConfirmed(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	raw := h.posted("other")
 	before := h.waiting()
@@ -277,6 +287,7 @@ func TestChangedRecipientsAreConfirmed(t *testing.T) {
 // Changed recipients stay to be confirmed through an edit of the words, and are
 // confirmed too where the edit by command changed them.
 func TestCommandEditConfirmsNoRecipients(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	raw := h.posted("keep")
 	d := h.waiting()
@@ -307,6 +318,7 @@ func TestCommandEditConfirmsNoRecipients(t *testing.T) {
 
 // An approval acts soon after the move, whenever the next poll is.
 func TestApprovalActsBeforeTheNextPoll(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	r := *h.Rules
 	r.Mailbox.Poll = time.Hour
@@ -343,6 +355,7 @@ func await(t *testing.T, what string, there func() bool) {
 // A server that lets us in only twice at once keeps the robot at work all the
 // same: the look at the folders gives way.
 func TestFewConnectionsHoldNothingUp(t *testing.T) {
+	t.Parallel()
 	h := newHouseIn(t, t.TempDir(), mailtest.Connections(2))
 	h.agree()
 	r := *h.Rules
