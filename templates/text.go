@@ -2,6 +2,7 @@ package templates
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -80,8 +81,12 @@ func special(runes []rune, i int, r rune) bool {
 		return i == 0 || i == len(runes)-1 || !wordRune(runes[i-1]) || !wordRune(runes[i+1])
 	case '!':
 		return i+1 < len(runes) && runes[i+1] == '['
-	case '#', '=', ':':
-		return i == 0 // would begin a heading or underline one
+	case '#':
+		// Would begin a heading, or end one: what stands last in it, behind a space, is
+		// dropped (CommonMark 4.2).
+		return i == 0 || runes[i-1] == ' ' && !slices.ContainsFunc(runes[i:], func(r rune) bool { return r != '#' })
+	case '=', ':':
+		return i == 0 // would underline a heading
 	case '+', '-':
 		return i == 0 && !(i+1 < len(runes) && wordRune(runes[i+1])) // would begin a list or a rule
 	case '.', ')':

@@ -3,6 +3,7 @@ package templates
 import (
 	"bytes"
 	"html"
+	"slices"
 	"strings"
 	"testing"
 
@@ -64,7 +65,7 @@ func TestText(t *testing.T) {
 }
 
 func FuzzText(f *testing.F) {
-	for _, s := range hostile {
+	for _, s := range slices.Concat(hostile, []string{"part #", "part ##", "a # b #", `a \#`, "# #", "a\u00a0#", "#"}) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {

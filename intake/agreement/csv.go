@@ -338,8 +338,11 @@ func (t *table) csvProblem(err error) Problem {
 // setAddress takes one address, or several with ; or | between them.
 func setAddress(e *Entry, v string) error {
 	list, err := parseAddresses(v)
-	if err != nil || len(list) == 0 {
+	if err != nil {
 		return err
+	}
+	if len(list) == 0 {
+		return fmt.Errorf("%q names no mail address; write it as name@example.org, or leave it empty", v)
 	}
 	e.Address = list[0]
 	e.addOthers(list[1:])
@@ -369,6 +372,9 @@ func parseAddresses(v string) ([]string, error) {
 		a, err := mail.ParseAddress(part)
 		if err != nil {
 			return nil, fmt.Errorf("%q is not a mail address; write it as name@example.org, and several with ; between them", part)
+		}
+		if strings.ContainsAny(a.Address, "\"\\()<>,;: \t") || !strings.Contains(part, a.Address) {
+			return nil, fmt.Errorf("%q is no plain mail address, so no letter would match it; write it as name@example.org", part)
 		}
 		out = append(out, Normal(a.Address))
 	}
