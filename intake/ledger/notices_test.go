@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -249,4 +250,22 @@ func TestForgetStopsWorkInHand(t *testing.T) {
 	if open, err := l.OpenSteps(context.WithoutCancel(ctx)); err != nil || len(open) != 0 {
 		t.Errorf("%+v, %v", open, err)
 	}
+}
+
+// Whatever a header holds, the addresses found in it stand in it.
+func FuzzSenders(f *testing.F) {
+	for _, s := range []string{"From: a@example.org\r\n\r\nFrom: b@example.org", "from :\n <a@b>\n\n", "\n", "From", "Sender: \"x\" <a@@b>, c@d;e@f", "From: a@b\n\tc@d\nX: e@f"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, raw string) {
+		got, err := sendersOf(strings.NewReader(raw))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, a := range got {
+			if !strings.Contains(a, "@") || !strings.Contains(strings.ToLower(raw), a) {
+				t.Errorf("%q is not in %q", a, raw)
+			}
+		}
+	})
 }

@@ -245,3 +245,33 @@ func TestSlowDrawingIsStopped(t *testing.T) {
 		}
 	})
 }
+
+// Whatever a file holds, its cost is read without a fault, and what would be
+// drawn holds no more bytes than it was said to.
+func FuzzPicture(f *testing.F) {
+	f.Add(emptyScans(16, 16, 3))
+	f.Add(bigPNG(8, 8))
+	f.Add([]byte("\xff\xd8\xff\xff\xff\xc2\x00\x0b\x08\x00\x08\x00\x08\x01\x01\xf4\x00\xff\xda\x00"))
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		size, kind, err := image.DecodeConfig(bytes.NewReader(raw))
+		if err != nil || size.Width*size.Height > 1<<16 {
+			return
+		}
+		if kind == "jpeg" && frameOf(raw).scans > bytes.Count(raw, []byte{0xff, 0xda}) {
+			t.Errorf("more scans than markers: %+v", frameOf(raw))
+		}
+		if !drawable(raw, size, kind) {
+			return
+		}
+		img, _, err := image.Decode(bytes.NewReader(raw))
+		if err != nil {
+			return
+		}
+		if kind == "jpeg" && frameOf(raw).scans == 0 {
+			t.Error("it was decoded without a scan")
+		}
+		if img.Bounds().Dx() > size.Width || img.Bounds().Dy() > size.Height {
+			t.Errorf("%v from a picture of %d x %d", img.Bounds(), size.Width, size.Height)
+		}
+	})
+}

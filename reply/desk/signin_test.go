@@ -413,3 +413,26 @@ func TestHostIsChecked(t *testing.T) {
 		t.Error(page)
 	}
 }
+
+// Whatever a visitor sends along, the address that counts is the one that the
+// proxy itself put last.
+func FuzzVisitorsAddress(f *testing.F) {
+	for _, s := range []string{"", "192.0.2.66", `for="x`, `for="a\", for=1.2.3.4"`, "unknown", ",,;;", `for=_x;for=y`} {
+		f.Add(s)
+	}
+	p := map[string]*Proxy{}
+	for _, client := range []string{ForwardedFor, Forwarded} {
+		p[client] = &Proxy{From: []string{"127.0.0.1"}, Secret: proxySecret, Client: client}
+		if err := p[client].check(); err != nil {
+			f.Fatal(err)
+		}
+	}
+	f.Fuzz(func(t *testing.T, sent string) {
+		for client, last := range map[string]string{ForwardedFor: "203.0.113.5", Forwarded: "for=203.0.113.5"} {
+			head := http.Header{client: {sent, last}} // proxies add a line of their own: RFC 7239, 4
+			if got := p[client].client(head, hop("127.0.0.1:1")); got.String() != "203.0.113.5" {
+				t.Errorf("%s %q: %s", client, sent, got)
+			}
+		}
+	})
+}
