@@ -16,6 +16,7 @@ import (
 
 	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/outbox"
 	"meshclerk/rules"
 	"meshclerk/templates"
 )
@@ -61,17 +62,51 @@ func (c *runCmd) Run(e *env) error {
 		return err
 	}
 	defer page.close()
-	return serve(e.ctx, conf.Listen, bot, page, log, func(addr string) { log.Info("listening", "address", addr) })
+	if err := serve(e.ctx, conf.Listen, bot, page, log, func(addr string) { log.Info("listening", "address", addr) }); err != nil {
+		return maskedError{err}
+	}
+	return nil
 }
 
 func newRobot(l *ledger.Ledger, r *rules.Rules, set *templates.Set, s *servers, domain string, log *slog.Logger) *robot.Robot {
 	return &robot.Robot{Ledger: l, Rules: r, Templates: set, Domain: domain, Dial: s.dial, Send: s.send, Reach: s.reach, Log: log, Now: time.Now}
 }
 
-// newLog writes one line per event, without the words of any letter.
+// newLog writes one line per event, without the words of any letter. Whatever room
+// an attribute comes from, and whatever it is, the addresses in it are masked.
 func newLog(w io.Writer) *slog.Logger {
-	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: slog.LevelInfo}))
+	return slog.New(slog.NewTextHandler(w, &slog.HandlerOptions{Level: slog.LevelInfo, ReplaceAttr: masked}))
 }
+
+// masked masks the addresses in an attribute: text, an error, or anything else as
+// the log would show it.
+func masked(_ []string, a slog.Attr) slog.Attr {
+	shown := ""
+	switch v := a.Value; v.Kind() {
+	case slog.KindString:
+		shown = v.String()
+	case slog.KindAny:
+		shown = fmt.Sprintf("%+v", v.Any())
+		if err, ok := v.Any().(error); ok {
+			shown = err.Error()
+		}
+	default:
+		return a
+	}
+	if hidden := outbox.Mask(shown); hidden != shown {
+		a.Value = slog.StringValue(hidden)
+	}
+	if outbox.Mask(a.Key) != a.Key {
+		a.Key = outbox.Mask(a.Key)
+	}
+	return a
+}
+
+// maskedError is an error that ends the service: it is printed where the log goes.
+type maskedError struct{ error }
+
+func (e maskedError) Error() string { return outbox.Mask(e.error.Error()) }
+func (e maskedError) Unwrap() error { return e.error }
 
 // serve runs the robot and the health address until the context ends.
 func serve(ctx context.Context, listen string, bot *robot.Robot, page *staffPage, log *slog.Logger, ready func(addr string)) error {

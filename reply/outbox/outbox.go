@@ -25,6 +25,7 @@ import (
 	"fmt"
 	"log/slog"
 	"regexp"
+	"strings"
 	"time"
 
 	"meshclerk/intake/mailbox/wire"
@@ -96,10 +97,23 @@ func (o Outcome) LogValue() slog.Value {
 	return slog.GroupValue(attrs...)
 }
 
-var address = regexp.MustCompile(`([\pL\pN._%+'-])[\pL\pN._%+'-]*@([\pL\pN-]+(?:\.[\pL\pN-]+)*)`)
+// Mail addresses anywhere in a text: of a dot-atom (RFC 5322, 3.2.3; RFC 6532, 3.2), or
+// with a quoted local part (3.4.1). Where that begins cannot be told once an error has
+// quoted it again, so all from the line's first quote on counts as part of it.
+const host = `@(\[[^\]\s]*\]|[\pL\pM\pN-]+(?:\.[\pL\pM\pN-]+)*)`
+
+var (
+	plainAddress  = regexp.MustCompile(`([\pL\pM\pN.!#$%&'*+/=?^_{|}~\x60-])[\pL\pM\pN.!#$%&'*+/=?^_{|}~\x60-]*` + host)
+	quotedAddress = regexp.MustCompile(`"[^\n]*"` + host)
+)
 
 // Mask shortens the addresses in a text for the log: a***@example.org.
-func Mask(s string) string { return address.ReplaceAllString(s, "$1***@$2") }
+func Mask(s string) string {
+	if !strings.Contains(s, "@") {
+		return s
+	}
+	return plainAddress.ReplaceAllString(quotedAddress.ReplaceAllString(s, "***@$1"), "$1***@$2")
+}
 
 // Send makes one try. The context may end it up to the final dot; from then
 // on the answer is waited for, for a short while at least.
