@@ -81,7 +81,11 @@ func (s scope) inner() scope { return scope{s.dot, maps.Clone(s.vars)} }
 
 func (c *checker) loop(n *parse.RangeNode, sc scope) {
 	in := sc.inner()
+	before := len(c.l.problems)
 	item := elem(c.pipe(n.Pipe, in))
+	if item == nil && len(c.l.problems) == before {
+		c.tell(n, n.Pipe.String(), "{{range}} goes through a list, and this is none: a number, a text or a single value", nil)
+	}
 	in.dot = item
 	switch decl := n.Pipe.Decl; len(decl) {
 	case 1:
@@ -101,8 +105,6 @@ func elem(t reflect.Type) reflect.Type {
 	switch t.Kind() {
 	case reflect.Slice, reflect.Array, reflect.Map:
 		return t.Elem()
-	case reflect.Int:
-		return t
 	}
 	return nil
 }

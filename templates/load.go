@@ -118,7 +118,7 @@ func (l *loader) tell(p rules.Problem) { l.problems = append(l.problems, p) }
 
 // parse reads the texts of one language and checks them.
 func (l *loader) parse(lang string) map[string]*Template {
-	all := template.New(lang).Funcs(funcs(lang)).Option("missingkey=error")
+	all := template.New(lang).Funcs(bounded()).Funcs(funcs(lang)).Option("missingkey=error")
 	for _, name := range slices.Sorted(maps.Keys(l.sources[lang])) {
 		l.parseOne(all, l.sources[lang][name])
 	}
@@ -140,6 +140,9 @@ func (l *loader) parse(lang string) map[string]*Template {
 			texts[name] = &Template{Name: name, Language: lang, Path: s.path, Source: s.text,
 				Hash: l.hash(lang, s, pieces), Pieces: pieces, parsed: all.Lookup(name)}
 		}
+	}
+	if err := countSteps(all); err != nil {
+		l.tell(rules.Problem{File: lang, Text: err.Error()})
 	}
 	return texts
 }

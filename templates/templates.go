@@ -8,8 +8,9 @@
 //
 // Loading is strict: a syntax error, a field that does not exist, a piece that
 // does not exist or a translation that is missing is an error with file, line
-// and the nearest known name. So a text that loads can be rendered for any
-// letter; Check proves it on the samples.
+// and the nearest known name, and only lists are gone through. So a text that loads
+// can be rendered for any letter; Check proves it on the samples. How many steps a
+// text may take is bounded (mostSteps).
 //
 // What a text may show is Data. Its strings are Text: whatever a patron wrote
 // comes out as plain words and never as Markdown, HTML or a link.
@@ -144,8 +145,12 @@ func (s *Set) GetPiece(language, name string) (*Piece, error) {
 // letter's Markdown.
 func (t *Template) Render(d *Data) (subject, markdown string, err error) {
 	var b bytes.Buffer
-	if err := t.parsed.Execute(&limited{w: &b, left: maxOutput}, d); err != nil {
-		return "", "", fmt.Errorf("%s cannot be filled in: %w", t.Path, err)
+	own, err := counted(t.parsed)
+	if err == nil {
+		err = own.Execute(&limited{w: &b, left: maxOutput}, d)
+	}
+	if err != nil {
+		return "", "", fmt.Errorf("%s cannot be filled in: %w", t.Path, told(err))
 	}
 	first, rest, _ := strings.Cut(b.String(), "\n")
 	subject = oneLine(unescape(strings.TrimPrefix(first, subjectPrefix)))
@@ -163,8 +168,12 @@ func (s *Set) Piece(language, name string, data any) (string, error) {
 		return "", err
 	}
 	var b bytes.Buffer
-	if err := t.parsed.ExecuteTemplate(&limited{w: &b, left: maxOutput}, name, data); err != nil {
-		return "", fmt.Errorf("the piece %s.md cannot be filled in: %w", name, err)
+	own, err := counted(t.parsed)
+	if err == nil {
+		err = own.ExecuteTemplate(&limited{w: &b, left: maxOutput}, name, data)
+	}
+	if err != nil {
+		return "", fmt.Errorf("the piece %s.md cannot be filled in: %w", name, told(err))
 	}
 	return oneLine(b.String()), nil
 }
