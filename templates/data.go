@@ -205,11 +205,11 @@ func Codes() []string {
 // write. A text of another name would never be used.
 func Situations() []string {
 	return []string{
-		"quote", "agreement-arrived", "changed-quote", "several", // a price
-		"needs-agreement", "agreement-expired", // sign first
-		"too-long", "too-big", "cannot-print", "unreadable", "unfinished", // not as it is
-		"wrong-file-type", "forgotten-attachment", "link", "cannot-open", // no 3D file
-		"accepted", "question", "reminder", "lapsed", "withdrawn", "declined", // the talk
-		"failed", "ready", "pickup-reminder", "not-collected", "collected", // the print
+		TextQuote, TextAgreementArrived, TextChangedQuote, TextSeveral, // a price
+		TextNeedsAgreement, TextAgreementExpired, // sign first
+		TextTooLong, TextTooBig, TextCannotPrint, TextUnreadable, TextUnfinished, // not as it is
+		TextWrongFileType, TextForgottenAttachment, TextLink, TextCannotOpen, // no 3D file
+		TextAccepted, TextQuestion, TextReminder, TextLapsed, TextWithdrawn, TextDeclined, // the talk
+		TextFailed, TextReady, TextPickupReminder, TextNotCollected, TextCollected, // the print
 	}
 }

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 )
@@ -200,12 +199,12 @@ type agreementsSenderCmd struct {
 }
 
 func (c *agreementsSenderCmd) Run(e *env) error {
-	l, err := c.open(e)
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
-	defer l.Close()
-	if err := robot.Confirm(e.ctx, l, job.ID(c.Job), c.By); err != nil {
+	defer o.Ledger.Close()
+	if err := o.Confirm(e.ctx, job.ID(c.Job), c.By); err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(e.out, "the sender of %s counts as proven; the register is looked up again\n", c.Job)

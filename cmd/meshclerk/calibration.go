@@ -7,10 +7,10 @@ import (
 	"slices"
 	"strings"
 
-	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/slice"
+	"meshclerk/reply/casework"
 )
 
 type calibrationCmd struct {
@@ -70,7 +70,7 @@ func learnedFrom(all []ledger.Print) ([]learned, error) {
 		out[i].All = append(out[i].All, p)
 	}
 	for i := range out {
-		teaching := robot.Teaching(out[i].All)
+		teaching := casework.Teaching(out[i].All)
 		fit, err := slice.FitPrints(teaching)
 		if err != nil {
 			return nil, err

@@ -3,16 +3,21 @@ package main
 import (
 	"errors"
 	"fmt"
+	"log/slog"
 	"net"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/pelletier/go-toml/v2"
 
 	"meshclerk/intake/credential"
+	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 	"meshclerk/rules"
+	"meshclerk/templates"
 )
 
 // config is one installation: where the servers, the data and the rules are.
@@ -141,6 +146,23 @@ func (h *house) rules() (*rules.Rules, error) {
 		return nil, err
 	}
 	return loadRules(c.Rules)
+}
+
+// office opens the ledger and the rules for one use case. Close its ledger.
+func (h *house) office(e *env) (*casework.Office, error) {
+	r, err := h.rules()
+	if err != nil {
+		return nil, err
+	}
+	l, err := h.open(e)
+	if err != nil {
+		return nil, err
+	}
+	return newOffice(l, r, templates.Default(), "preview.invalid", slog.New(slog.DiscardHandler)), nil
+}
+
+func newOffice(l *ledger.Ledger, r *rules.Rules, set *templates.Set, domain string, log *slog.Logger) *casework.Office {
+	return &casework.Office{Ledger: l, Rules: r, Templates: set, Domain: domain, Log: log, Now: time.Now}
 }
 
 // whoOr names who gave a command: as said, else the operator of this machine.

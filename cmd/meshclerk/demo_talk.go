@@ -7,11 +7,11 @@ import (
 	"strings"
 	"time"
 
-	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/cmd/meshclerk/sample"
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 )
 
 // talks plays conversations to the end: a patron answers what really arrived,
@@ -125,7 +125,7 @@ func (t *talk) letter() error {
 		return fmt.Errorf("%d replies wait for %s in the demo's conversation, not one; the job is %s", len(waiting), t.name, j.Stage)
 	}
 	d := waiting[0]
-	if err := robot.Approve(t.ctx, t.ledger, d.ID, d.SHA256, demoClerk, ledger.ViaCommand); err != nil {
+	if err := t.bot.Approve(t.ctx, d.ID, d.SHA256, demoClerk, ledger.ViaCommand); err != nil {
 		return err
 	}
 	if err := t.bot.Once(t.ctx); err != nil {
@@ -188,14 +188,14 @@ func (t *talk) print(times float64) error {
 		return fmt.Errorf("%s has no estimate in the demo's conversation", j.ID)
 	}
 	e := j.Report.Estimate
-	if err := robot.Assign(t.ctx, t.ledger, t.rules, j.ID, e.Printer, demoPrinter); err != nil {
+	if err := t.bot.Assign(t.ctx, j.ID, e.Printer, demoPrinter); err != nil {
 		return err
 	}
-	if err := robot.Start(t.ctx, t.ledger, j.ID, demoPrinter); err != nil {
+	if err := t.bot.Start(t.ctx, j.ID, demoPrinter); err != nil {
 		return err
 	}
-	took := robot.Spent{Hours: times * e.PrintTimeS / 3600, Grams: e.MassG}
-	if err := robot.Printed(t.ctx, t.ledger, j.ID, took, demoPrinter); err != nil {
+	took := casework.Spent{Hours: times * e.PrintTimeS / 3600, Grams: e.MassG}
+	if err := t.bot.Printed(t.ctx, j.ID, took, demoPrinter); err != nil {
 		return err
 	}
 	t.say("staff", "%s prints %s on %s: %.1f hours, %.0f g", demoPrinter, j.ID, e.Printer, took.Hours, took.Grams)
@@ -209,7 +209,7 @@ func (t *talk) spoil() error {
 		return err
 	}
 	why := "it came loose from the plate"
-	if err := robot.PrintFailed(t.ctx, t.ledger, j.ID, robot.Spent{Hours: 0.5, Grams: 3}, demoPrinter, why); err != nil {
+	if err := t.bot.PrintFailed(t.ctx, j.ID, casework.Spent{Hours: 0.5, Grams: 3}, demoPrinter, why); err != nil {
 		return err
 	}
 	t.say("staff", "the print of %s failed: %s", j.ID, why)
@@ -238,7 +238,7 @@ func (t *talk) handOver() error {
 	if j.Report != nil && j.Report.Quote != nil {
 		paid = j.Report.Quote.Total
 	}
-	quoted, err := robot.Collected(t.ctx, t.ledger, t.rules, j.ID, paid, demoClerk)
+	quoted, err := t.bot.Collected(t.ctx, j.ID, paid, demoClerk)
 	if err != nil {
 		return err
 	}

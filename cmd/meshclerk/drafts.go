@@ -12,7 +12,6 @@ import (
 	"strings"
 	"time"
 
-	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/ledger"
 	"meshclerk/reply/outbox"
 )
@@ -181,10 +180,11 @@ type draftsApproveCmd struct {
 }
 
 func (c *draftsApproveCmd) Run(e *env) error {
-	l, err := c.open(e)
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
+	l := o.Ledger
 	defer l.Close()
 	d, err := l.Draft(e.ctx, c.ID)
 	if err != nil {
@@ -196,7 +196,7 @@ func (c *draftsApproveCmd) Run(e *env) error {
 	if c.SHA == "" {
 		c.SHA = d.SHA256
 	}
-	if err := robot.Approve(e.ctx, l, c.ID, strings.ToLower(c.SHA), c.By, ledger.ViaCommand); err != nil {
+	if err := o.Approve(e.ctx, c.ID, strings.ToLower(c.SHA), c.By, ledger.ViaCommand); err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(e.out, "%s is approved by %s and leaves with the robot's next step\n", c.ID, c.By)
@@ -232,12 +232,12 @@ type draftsSetAsideCmd struct {
 }
 
 func (c *draftsSetAsideCmd) Run(e *env) error {
-	l, err := c.open(e)
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
-	defer l.Close()
-	if err := robot.SetAside(e.ctx, l, c.ID, c.By, c.Why); err != nil {
+	defer o.Ledger.Close()
+	if err := o.SetAside(e.ctx, c.ID, c.By, c.Why); err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(e.out, "%s is set aside and will not be sent\n", c.ID)
@@ -253,12 +253,12 @@ type draftsSettleCmd struct {
 }
 
 func (c *draftsSettleCmd) Run(e *env) error {
-	l, err := c.open(e)
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
-	defer l.Close()
-	if err := robot.Settle(e.ctx, l, c.ID, c.Sent, c.By); err != nil {
+	defer o.Ledger.Close()
+	if err := o.Settle(e.ctx, c.ID, c.Sent, c.By); err != nil {
 		return err
 	}
 	word := "waits for approval again"
@@ -277,10 +277,11 @@ type draftsEditCmd struct {
 }
 
 func (c *draftsEditCmd) Run(e *env) error {
-	l, err := c.open(e)
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
+	l := o.Ledger
 	defer l.Close()
 	d, err := l.Draft(e.ctx, c.ID)
 	if err != nil {
@@ -298,7 +299,7 @@ func (c *draftsEditCmd) Run(e *env) error {
 		_, err = fmt.Fprintf(e.out, "%s is left as it was\n", c.ID)
 		return err
 	}
-	if d, err = robot.Edit(e.ctx, l, c.ID, d.SHA256, changed, c.By); err != nil {
+	if d, err = o.Edit(e.ctx, c.ID, d.SHA256, changed, c.By); err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(e.out, "%s is changed (version %d); approve it with: meshclerk drafts approve %s --by NAME\n", d.ID, d.Revision, d.ID)

@@ -8,6 +8,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 )
 
 // sameMoney tells whether two decimal amounts are worth the same.
@@ -101,8 +102,8 @@ type jobsCalledCmd struct {
 }
 
 func (c *jobsCalledCmd) Run(e *env) error {
-	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
-		return fmt.Sprintf("the call about %s is on record", id), l.Tx(e.ctx, func(tx *ledger.Tx) error {
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		return fmt.Sprintf("the call about %s is on record", id), o.Ledger.Tx(e.ctx, func(tx *ledger.Tx) error {
 			if _, err := tx.Job(e.ctx, id); err != nil {
 				return err
 			}

@@ -2,11 +2,10 @@ package main
 
 import (
 	"fmt"
-	"time"
 
-	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 )
 
 // oneJob is the part of a command line that names a job and who acts.
@@ -17,13 +16,13 @@ type oneJob struct {
 }
 
 // do opens the ledger, acts on the job and tells what comes of it.
-func (c *oneJob) do(e *env, act func(l *ledger.Ledger, id job.ID, by string) (said string, err error)) error {
-	l, err := c.open(e)
+func (c *oneJob) do(e *env, act func(o *casework.Office, id job.ID, by string) (said string, err error)) error {
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
-	defer l.Close()
-	said, err := act(l, jobID(c.ID), whoOr(c.By))
+	defer o.Ledger.Close()
+	said, err := act(o, jobID(c.ID), whoOr(c.By))
 	if err != nil {
 		return err
 	}
@@ -50,12 +49,11 @@ func (c *jobsAssignCmd) Run(e *env) error {
 	if c.Printer, err = knownName("--printer", c.Printer, names); err != nil {
 		return err
 	}
-	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
-		bot := robot.Robot{Ledger: l, Rules: r, Now: time.Now}
-		if err := bot.Reassign(e.ctx, id, c.Printer, by); err != nil {
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		if err := o.Reassign(e.ctx, id, c.Printer, by); err != nil {
 			return "", err
 		}
-		return fmt.Sprintf("%s is on the list of %s%s", id, c.Printer, timeThere(e, l, id)), nil
+		return fmt.Sprintf("%s is on the list of %s%s", id, c.Printer, timeThere(e, o.Ledger, id)), nil
 	})
 }
 
@@ -71,8 +69,8 @@ func timeThere(e *env, l *ledger.Ledger, id job.ID) string {
 type jobsPrintingCmd struct{ oneJob }
 
 func (c *jobsPrintingCmd) Run(e *env) error {
-	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
-		return fmt.Sprintf("%s is printing", id), robot.Start(e.ctx, l, id, by)
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		return fmt.Sprintf("%s is printing", id), o.Start(e.ctx, id, by)
 	})
 }
 
@@ -88,9 +86,9 @@ func (c *printedCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
-		err := robot.Printed(e.ctx, l, id, robot.Spent{Printer: printer, Hours: c.Hours, Grams: c.Grams}, by)
-		return fmt.Sprintf("%s is ready to be collected; %s%s", id, letterFollows, callHint(e, l, id)), err
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		err := o.Printed(e.ctx, id, casework.Spent{Printer: printer, Hours: c.Hours, Grams: c.Grams}, by)
+		return fmt.Sprintf("%s is ready to be collected; %s%s", id, letterFollows, callHint(e, o.Ledger, id)), err
 	})
 }
 
@@ -132,8 +130,8 @@ func (c *jobsFailedCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
-		err := robot.PrintFailed(e.ctx, l, id, robot.Spent{Printer: printer, Hours: c.Hours, Grams: c.Grams}, by, c.Why)
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		err := o.PrintFailed(e.ctx, id, casework.Spent{Printer: printer, Hours: c.Hours, Grams: c.Grams}, by, c.Why)
 		return fmt.Sprintf("%s has failed; %s. To print it again: meshclerk jobs again %s", id, letterFollows, id), err
 	})
 }
@@ -144,8 +142,8 @@ type jobsAgainCmd struct {
 }
 
 func (c *jobsAgainCmd) Run(e *env) error {
-	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
-		return fmt.Sprintf("%s is on the print list again", id), robot.PutOff(e.ctx, l, id, by, c.Why)
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		return fmt.Sprintf("%s is on the print list again", id), o.PutOff(e.ctx, id, by, c.Why)
 	})
 }
 
@@ -156,12 +154,8 @@ type jobsCollectedCmd struct {
 }
 
 func (c *jobsCollectedCmd) Run(e *env) error {
-	r, err := c.rules()
-	if err != nil {
-		return err
-	}
-	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
-		quoted, err := robot.Collected(e.ctx, l, r, id, c.Paid, by)
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		quoted, err := o.Collected(e.ctx, id, c.Paid, by)
 		said := fmt.Sprintf("%s is collected; %s %s was paid", id, c.Paid, quoted.Currency)
 		if quoted.Total != "" && !sameMoney(c.Paid, quoted.Total, quoted.Currency) {
 			said += fmt.Sprintf(", while %s %s had been quoted", quoted.Total, quoted.Currency)
@@ -169,7 +163,7 @@ func (c *jobsCollectedCmd) Run(e *env) error {
 		if err != nil || !c.Receipt {
 			return said, err
 		}
-		return said + "; " + letterFollows, robot.Receipt(e.ctx, l, id)
+		return said + "; " + letterFollows, o.Receipt(e.ctx, id)
 	})
 }
 
@@ -196,7 +190,7 @@ type jobsLapseCmd struct {
 func (c *jobsLapseCmd) Run(e *env) error { return c.end(e, job.Lapsed, "", c.Why) }
 
 func (c *oneJob) end(e *env, to job.Stage, as, why string) error {
-	return c.do(e, func(l *ledger.Ledger, id job.ID, by string) (string, error) {
-		return fmt.Sprintf("%s is %s; %s", id, to, letterFollows), robot.CloseAs(e.ctx, l, id, to, as, by, why)
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		return fmt.Sprintf("%s is %s; %s", id, to, letterFollows), o.CloseAs(e.ctx, id, to, as, by, why)
 	})
 }

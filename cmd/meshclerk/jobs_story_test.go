@@ -12,7 +12,6 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/cmd/meshclerk/sample"
 	"meshclerk/intake/ledger"
 )
@@ -96,7 +95,7 @@ func approveAll(d *demo) error {
 		return err
 	}
 	for _, w := range waiting {
-		if err := robot.Approve(d.ctx, d.ledger, w.ID, w.SHA256, demoClerk, ledger.ViaCommand); err != nil {
+		if err := d.bot.Approve(d.ctx, w.ID, w.SHA256, demoClerk, ledger.ViaCommand); err != nil {
 			return err
 		}
 	}

@@ -7,9 +7,9 @@ import (
 	"os"
 	"time"
 
-	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/job"
 	"meshclerk/intake/letter"
+	"meshclerk/reply/casework"
 )
 
 type letterCmd struct {
@@ -38,7 +38,7 @@ func (c *letterCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", c.File, err)
 	}
-	l.Wishes = robot.Understand(l, r)
+	l.Wishes = casework.Understand(l, r)
 	if c.JSON {
 		return writeJSON(e.out, l)
 	}

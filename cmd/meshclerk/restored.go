@@ -4,9 +4,9 @@ import (
 	"fmt"
 	"time"
 
-	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 )
 
 type restoredCmd struct {
@@ -17,13 +17,14 @@ type restoredCmd struct {
 }
 
 func (c *restoredCmd) Run(e *env) error {
-	l, err := c.open(e)
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
+	l := o.Ledger
 	defer l.Close()
 	if c.GoOn {
-		return c.goOn(e, l)
+		return c.goOn(e, o)
 	}
 	found, err := l.FoundSent(e.ctx)
 	if err != nil {
@@ -40,11 +41,11 @@ func (c *restoredCmd) Run(e *env) error {
 	return c.list(e, l, found)
 }
 
-func (c *restoredCmd) goOn(e *env, l *ledger.Ledger) error {
+func (c *restoredCmd) goOn(e *env, o *casework.Office) error {
 	if c.By == "" {
 		return wrongUse("say who has looked at the list: --by NAME")
 	}
-	sent, err := robot.GoOn(e.ctx, l, c.By)
+	sent, err := o.GoOn(e.ctx, c.By)
 	if err != nil {
 		return err
 	}

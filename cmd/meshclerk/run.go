@@ -69,7 +69,7 @@ func (c *runCmd) Run(e *env) error {
 }
 
 func newRobot(l *ledger.Ledger, r *rules.Rules, set *templates.Set, s *servers, domain string, log *slog.Logger) *robot.Robot {
-	return &robot.Robot{Ledger: l, Rules: r, Templates: set, Domain: domain, Dial: s.dial, Send: s.send, Reach: s.reach, Log: log, Now: time.Now}
+	return &robot.Robot{Office: newOffice(l, r, set, domain, log), Dial: s.dial, Send: s.send, Reach: s.reach}
 }
 
 // newLog writes one line per event, without the words of any letter. Whatever room

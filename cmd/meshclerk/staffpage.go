@@ -19,6 +19,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mesh"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/desk"
 	"meshclerk/reply/draft"
 	"meshclerk/templates"
@@ -125,10 +126,10 @@ func newStaffPage(bot *robot.Robot, cfg desk.Config) (*staffPage, error) {
 		return recheck(ctx, bot, id, s)
 	}
 	cfg.Redraft = func(ctx context.Context, id string, w desk.Rewrite) (draft.Message, error) {
-		return bot.Redraft(ctx, id, robot.Rewrite(w))
+		return bot.Redraft(ctx, id, casework.Rewrite(w))
 	}
 	cfg.Preview = func(ctx context.Context, set *templates.Set, id job.ID, name, language string) (draft.Message, error) {
-		return robot.Preview(ctx, bot.Ledger, bot.Rules, set, id, name, language)
+		return bot.Preview(ctx, set, id, name, language)
 	}
 	cfg.Sheet = func(ctx context.Context, id job.ID, language string) ([]byte, error) {
 		return sheetPage(ctx, bot.Ledger, bot.Rules, id, language, bot.Now())
@@ -148,20 +149,20 @@ func newStaffPage(bot *robot.Robot, cfg desk.Config) (*staffPage, error) {
 	cfg.LastPoll = func(context.Context) (time.Time, error) { return bot.LastGoodPoll() }
 	cfg.Acts = desk.Acts{
 		Approve: func(ctx context.Context, id, sha, by string) error {
-			return robot.Approve(ctx, bot.Ledger, id, sha, by, ledger.ViaPage)
+			return bot.Approve(ctx, id, sha, by, ledger.ViaPage)
 		},
 		SetAside: func(ctx context.Context, id, by, why string) error {
-			return robot.SetAside(ctx, bot.Ledger, id, by, why)
+			return bot.SetAside(ctx, id, by, why)
 		},
 		Settle: func(ctx context.Context, id string, sent bool, by string) error {
-			return robot.Settle(ctx, bot.Ledger, id, sent, by)
+			return bot.Settle(ctx, id, sent, by)
 		},
 		GoOn: func(ctx context.Context, by string) error {
-			_, err := robot.GoOn(ctx, bot.Ledger, by)
+			_, err := bot.GoOn(ctx, by)
 			return err
 		},
-		Replaced: robot.Replaced,
-		Confirm:  func(ctx context.Context, id job.ID, by string) error { return robot.Confirm(ctx, bot.Ledger, id, by) },
+		Replaced: casework.Replaced,
+		Confirm:  func(ctx context.Context, id job.ID, by string) error { return bot.Confirm(ctx, id, by) },
 		Assign:   bot.Reassign,
 		Press:    func(ctx context.Context, id job.ID, p desk.Press) error { return press(ctx, bot, id, p) },
 	}
@@ -191,21 +192,21 @@ func recheck(ctx context.Context, bot *robot.Robot, id job.ID, s job.Settings) (
 
 // press records what was done at the printer and at the counter.
 func press(ctx context.Context, bot *robot.Robot, id job.ID, p desk.Press) error {
-	l, spent := bot.Ledger, robot.Spent{Hours: p.Hours, Grams: p.Grams}
+	spent := casework.Spent{Hours: p.Hours, Grams: p.Grams}
 	switch p.To {
 	case job.Printing:
-		return robot.Start(ctx, l, id, p.By)
+		return bot.Start(ctx, id, p.By)
 	case job.Ready:
-		return robot.Printed(ctx, l, id, spent, p.By)
+		return bot.Printed(ctx, id, spent, p.By)
 	case job.Failed:
-		return robot.PrintFailed(ctx, l, id, spent, p.By, p.Why)
+		return bot.PrintFailed(ctx, id, spent, p.By, p.Why)
 	case job.Agreed:
-		return robot.PutOff(ctx, l, id, p.By, p.Why)
+		return bot.PutOff(ctx, id, p.By, p.Why)
 	case job.Collected:
-		_, err := robot.Collected(ctx, l, bot.Rules, id, p.Paid, p.By)
+		_, err := bot.Collected(ctx, id, p.Paid, p.By)
 		return err
 	}
-	return robot.Close(ctx, l, id, p.To, p.By, p.Why)
+	return bot.Close(ctx, id, p.To, p.By, p.Why)
 }
 
 // serve answers on the listener, with TLS of our own where there is a certificate.

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 
-	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/reply/draft"
 	"meshclerk/templates"
 )
@@ -30,12 +29,12 @@ func (c *templatesPreviewCmd) Run(e *env) error {
 	if _, err := set.Get(r.Library.Languages[0], c.Name); err != nil {
 		return wrongUse("%w", err)
 	}
-	l, err := c.open(e)
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
-	defer l.Close()
-	m, err := robot.Preview(e.ctx, l, r, set, jobID(c.Job), c.Name, c.Language)
+	defer o.Ledger.Close()
+	m, err := o.Preview(e.ctx, set, jobID(c.Job), c.Name, c.Language)
 	if err != nil {
 		return err
 	}

@@ -59,7 +59,7 @@ func (tx *Tx) Approve(ctx context.Context, id, sha, by, via string) error {
 	if err != nil {
 		return err
 	}
-	for _, kind := range []string{"send-refused", noticeReaddressed} {
+	for _, kind := range []NoticeKind{NoticeSendRefused, NoticeReaddressed} {
 		if err := tx.SettleNotices(ctx, kind, id, by); err != nil {
 			return err
 		}
@@ -111,7 +111,7 @@ func (tx *Tx) ApproveMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
 		case m.Edit.AddressedBefore != "":
 			return tx.readdress(ctx, d, m)
 		case sha == d.SHA256 && d.AddressedBefore != "":
-			return MoveRefused, d.readdressed(), tx.AddNotice(ctx, noticeReaddressed, d.ID, d.readdressed())
+			return MoveRefused, d.readdressed(), tx.AddNotice(ctx, NoticeReaddressed, d.ID, d.readdressed())
 		}
 		if sha != d.SHA256 {
 			if _, err := tx.Replace(ctx, d.ID, d.SHA256, m.Edit, m.By, "edited in the mail program"); err != nil {
@@ -122,8 +122,6 @@ func (tx *Tx) ApproveMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
 	})
 }
 
-const noticeReaddressed = "readdressed"
-
 // readdress puts the edited version in the draft's place and tells staff that it
 // waits for their word.
 func (tx *Tx) readdress(ctx context.Context, d Draft, m Moved) (MoveOutcome, string, error) {
@@ -131,7 +129,7 @@ func (tx *Tx) readdress(ctx context.Context, d Draft, m Moved) (MoveOutcome, str
 	if err != nil {
 		return "", "", err
 	}
-	return MoveReaddressed, "", tx.AddNotice(ctx, noticeReaddressed, d.ID, d.readdressed())
+	return MoveReaddressed, "", tx.AddNotice(ctx, NoticeReaddressed, d.ID, d.readdressed())
 }
 
 // readdressed says what a draft with other recipients than it was made for waits
@@ -188,5 +186,5 @@ func (tx *Tx) refuseMove(ctx context.Context, d Draft, m Moved) (MoveOutcome, st
 	if err := tx.Note(ctx, d.ID, "move-refused", or(m.By, Robot), why); err != nil {
 		return "", "", err
 	}
-	return MoveRefused, why, tx.AddNotice(ctx, "move-refused", d.ID, why)
+	return MoveRefused, why, tx.AddNotice(ctx, NoticeMoveRefused, d.ID, why)
 }

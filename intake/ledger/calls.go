@@ -19,7 +19,7 @@ func (l *Ledger) Take(ctx context.Context, t TakenLetter) (id string, fresh bool
 }
 
 // Enqueue is Tx.Enqueue in a transaction of its own.
-func (l *Ledger) Enqueue(ctx context.Context, kind, subject string, due time.Time) error {
+func (l *Ledger) Enqueue(ctx context.Context, kind StepKind, subject string, due time.Time) error {
 	return l.Tx(ctx, func(tx *Tx) error { return tx.Enqueue(ctx, kind, subject, due) })
 }
 
@@ -69,7 +69,7 @@ func (l *Ledger) Settle(ctx context.Context, id string, sent bool, by, why strin
 }
 
 // AddNotice is Tx.AddNotice in a transaction of its own.
-func (l *Ledger) AddNotice(ctx context.Context, kind, subject, text string) error {
+func (l *Ledger) AddNotice(ctx context.Context, kind NoticeKind, subject, text string) error {
 	return l.Tx(ctx, func(tx *Tx) error { return tx.AddNotice(ctx, kind, subject, text) })
 }
 

@@ -172,7 +172,7 @@ func (tx *Tx) moveDraft(ctx context.Context, d Draft, to DraftState, who, why st
 		return fmt.Errorf("draft %s was changed by somebody else; read it again", d.ID)
 	}
 	if to != DraftWaiting {
-		if err := tx.SettleNotices(ctx, noticeReaddressed, d.ID, who); err != nil {
+		if err := tx.SettleNotices(ctx, NoticeReaddressed, d.ID, who); err != nil {
 			return err
 		}
 	}
@@ -224,7 +224,7 @@ func (tx *Tx) Replace(ctx context.Context, id, base string, e Edit, who, why str
 		d.Doc = e.Doc
 	}
 	if d.AddressedBefore = e.AddressedBefore; d.AddressedBefore == "" {
-		if err := tx.SettleNotices(ctx, noticeReaddressed, id, who); err != nil {
+		if err := tx.SettleNotices(ctx, NoticeReaddressed, id, who); err != nil {
 			return Draft{}, err
 		}
 	}

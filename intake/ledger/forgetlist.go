@@ -26,8 +26,6 @@ import (
 const (
 	forgetFile = "forgotten.log"
 	metaForget = "forget-list" // which list this ledger belongs with
-
-	noticeListMissing = "forget-list-missing"
 )
 
 // What a digest is of.
@@ -151,9 +149,9 @@ func (tx *Tx) knowForgetList(ctx context.Context, isNew bool) error {
 		return err
 	}
 	if !isNew || had == "" {
-		return tx.SettleNotices(ctx, noticeListMissing, "ledger", Robot)
+		return tx.SettleNotices(ctx, NoticeListMissing, "ledger", Robot)
 	}
-	return tx.AddNotice(ctx, noticeListMissing, "ledger", fmt.Sprintf("the data folder has no %s, so what was forgotten since this ledger was backed up may have come back; stop the service, copy that file from the folder that was used before, and start again, or forget those people once more", forgetFile))
+	return tx.AddNotice(ctx, NoticeListMissing, "ledger", fmt.Sprintf("the data folder has no %s, so what was forgotten since this ledger was backed up may have come back; stop the service, copy that file from the folder that was used before, and start again, or forget those people once more", forgetFile))
 }
 
 // remember puts a forgetting on the list and into the transaction. Call it last:

@@ -188,6 +188,6 @@ func rebuilt(ctx context.Context, l *Ledger, id job.ID) (job.Stage, error) {
 }
 
 // drop ends a step that a test has no use for.
-func drop(ctx context.Context, tx *Tx, kind, subject string) error {
+func drop(ctx context.Context, tx *Tx, kind StepKind, subject string) error {
 	return tx.exec(ctx, `UPDATE steps SET state = 'done' WHERE kind = ? AND subject = ?`, kind, subject)
 }

@@ -26,9 +26,6 @@ const (
 	LetterDuplicate LetterState = "duplicate" // a copy of another letter, byte for byte
 )
 
-// StepRead is the kind of a letter's first step.
-const StepRead = "read"
-
 // TakenLetter is a letter whose raw bytes are stored already (PutBlob), or are
 // about to be (TakeRaw).
 type TakenLetter struct {
@@ -92,7 +89,7 @@ func (tx *Tx) Take(ctx context.Context, t TakenLetter) (id string, fresh bool, e
 		return "", false, err
 	}
 	if reused != "" {
-		err = tx.AddNotice(ctx, "number-reused", id, fmt.Sprintf("the mail server gave the number of letter %s to another letter (%s in %s); both are kept, but look whether the server was restored from a backup", reused, id, t.Folder))
+		err = tx.AddNotice(ctx, NoticeNumberReused, id, fmt.Sprintf("the mail server gave the number of letter %s to another letter (%s in %s); both are kept, but look whether the server was restored from a backup", reused, id, t.Folder))
 		if err != nil {
 			return "", false, err
 		}

@@ -11,17 +11,17 @@ import (
 
 // Notice is something a person should look at.
 type Notice struct {
-	ID      string    `json:"id"`
-	Kind    string    `json:"kind"`
-	Subject string    `json:"subject"`           // id of a letter (the latest), job or draft, or a word
-	Letters []string  `json:"letters,omitempty"` // every letter it is about, oldest first
-	Text    string    `json:"text"`              // of the latest letter
-	Open    bool      `json:"open"`
-	Times   int       `json:"times"` // how often it came up while open
-	Made    time.Time `json:"made"`
-	Last    time.Time `json:"last"`
-	Done    time.Time `json:"done,omitzero"`
-	DoneBy  string    `json:"done_by,omitempty"`
+	ID      string     `json:"id"`
+	Kind    NoticeKind `json:"kind"`
+	Subject string     `json:"subject"`           // id of a letter (the latest), job or draft, or a word
+	Letters []string   `json:"letters,omitempty"` // every letter it is about, oldest first
+	Text    string     `json:"text"`              // of the latest letter
+	Open    bool       `json:"open"`
+	Times   int        `json:"times"` // how often it came up while open
+	Made    time.Time  `json:"made"`
+	Last    time.Time  `json:"last"`
+	Done    time.Time  `json:"done,omitzero"`
+	DoneBy  string     `json:"done_by,omitempty"`
 }
 
 // About reports whether a letter, job or draft is among what the notice is about.
@@ -33,7 +33,7 @@ func (n Notice) About(subject string) bool {
 // subject is open, it is brought up to date instead. So is one about another
 // letter of the same sender in the same conversation: it stands for all of them,
 // names each, and shows the latest.
-func (tx *Tx) AddNotice(ctx context.Context, kind, subject, text string) error {
+func (tx *Tx) AddNotice(ctx context.Context, kind NoticeKind, subject, text string) error {
 	id, err := tx.noticeFor(ctx, kind, subject)
 	if err != nil {
 		return err
@@ -53,7 +53,7 @@ func (tx *Tx) AddNotice(ctx context.Context, kind, subject, text string) error {
 
 // noticeFor finds the open notice that takes up another one of a kind, or "":
 // about the very subject, or about a letter of the same sender and conversation.
-func (tx *Tx) noticeFor(ctx context.Context, kind, subject string) (string, error) {
+func (tx *Tx) noticeFor(ctx context.Context, kind NoticeKind, subject string) (string, error) {
 	const conversation = `(SELECT COALESCE(MIN(jobs.thread), '') FROM job_letters JOIN jobs ON jobs.id = job_letters.job WHERE job_letters.letter = `
 	found, err := tx.words(ctx, `SELECT id FROM notices WHERE state = 'open' AND kind = ? AND (subject = ? OR id IN (SELECT notice FROM notice_letters WHERE letter = ?))
 		UNION ALL SELECT n.id FROM letters me JOIN letters latest ON latest.from_address = me.from_address JOIN notices n ON n.subject = latest.id
@@ -101,7 +101,7 @@ func (tx *Tx) CloseNoticeSeen(ctx context.Context, id string, times int, who str
 }
 
 // SettleNotices closes what is open of a kind about a subject, once its cause is gone.
-func (tx *Tx) SettleNotices(ctx context.Context, kind, subject, who string) error {
+func (tx *Tx) SettleNotices(ctx context.Context, kind NoticeKind, subject, who string) error {
 	return tx.exec(ctx, `UPDATE notices SET state = 'done', done = ?, done_by = ? WHERE kind = ? AND subject = ? AND state = 'open'`, stamp(tx.now), who, kind, subject)
 }
 

@@ -68,7 +68,7 @@ func TestNoticesOfOneSenderAndJobFold(t *testing.T) {
 	}
 	// Another kind, another sender, another job and another matter are notices of their own.
 	other := newJob(t, l, fromSomebody(t, l, 2, "ada@example.org"))
-	apart := map[string]string{
+	apart := map[NoticeKind]string{
 		"answer-unproven": fromSomebody(t, l, 200, "ada@example.org", j.ID),
 		"question":        fromSomebody(t, l, 201, "eve@example.net", j.ID),
 	}

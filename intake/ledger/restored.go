@@ -16,9 +16,6 @@ import (
 // Held is the trouble of steps that wait until a person says go on.
 const Held Trouble = "restored"
 
-// NoticeRestored is the kind of the notice that tells staff of it.
-const NoticeRestored = "restored"
-
 // ViaSentFolder is the way of approving what a person finds to have been sent.
 const ViaSentFolder = "sent-folder"
 

@@ -95,9 +95,9 @@ func (tx *Tx) EndSend(ctx context.Context, s Send, o Outcome, words, who string)
 func (tx *Tx) tellOfSend(ctx context.Context, d Draft, o Outcome, words string) error {
 	switch o {
 	case Uncertain:
-		return tx.AddNotice(ctx, "send-uncertain", d.ID, fmt.Sprintf("nobody knows whether draft %s was sent: %s; look in the Sent folder and settle it", d.ID, words))
+		return tx.AddNotice(ctx, NoticeSendDoubt, d.ID, fmt.Sprintf("nobody knows whether draft %s was sent: %s; look in the Sent folder and settle it", d.ID, words))
 	case Refused:
-		return tx.AddNotice(ctx, "send-refused", d.ID, fmt.Sprintf("the mail server refused draft %s: %s; mend it, then approve it again", d.ID, words))
+		return tx.AddNotice(ctx, NoticeSendRefused, d.ID, fmt.Sprintf("the mail server refused draft %s: %s; mend it, then approve it again", d.ID, words))
 	}
 	return nil
 }
@@ -125,7 +125,7 @@ func (tx *Tx) Settle(ctx context.Context, id string, sent bool, by, why string) 
 	if err := tx.moveDraft(ctx, d, to, by, why); err != nil {
 		return err
 	}
-	return tx.SettleNotices(ctx, "send-uncertain", id, by)
+	return tx.SettleNotices(ctx, NoticeSendDoubt, id, by)
 }
 
 // RecoverSends makes uncertain what a sender of that name left open when it

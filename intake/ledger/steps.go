@@ -12,8 +12,8 @@ import (
 // Step is one piece of work that somebody holds a lease on.
 type Step struct {
 	ID        int64     `json:"id"`
-	Kind      string    `json:"kind"`
-	Subject   string    `json:"subject"`  // id of a letter, job or draft
+	Kind      StepKind  `json:"kind"`
+	Subject   string    `json:"subject"`  // id of a letter, job, conversation or draft
 	Attempts  int       `json:"attempts"` // this one counted: 1 at the first try
 	Due       time.Time `json:"due"`
 	Until     time.Time `json:"lease_until"`
@@ -28,7 +28,7 @@ type Step struct {
 // Enqueue makes sure that a step of this kind will be done for the subject, at
 // due or as soon as may be (the zero time). Where one waits already, the earlier
 // time counts. Where one is being worked on, it will be done once more.
-func (tx *Tx) Enqueue(ctx context.Context, kind, subject string, due time.Time) error {
+func (tx *Tx) Enqueue(ctx context.Context, kind StepKind, subject string, due time.Time) error {
 	if due.IsZero() {
 		due = tx.now
 	}
@@ -36,23 +36,23 @@ func (tx *Tx) Enqueue(ctx context.Context, kind, subject string, due time.Time) 
 		ON CONFLICT (kind, subject) WHERE state IN ('waiting', 'leased') DO UPDATE SET
 			again = CASE WHEN steps.state = 'leased' THEN 1 ELSE steps.again END,
 			due = CASE WHEN steps.state = 'waiting' AND excluded.due > steps.due THEN steps.due ELSE excluded.due END`,
-		kind, subject, stamp(due), stamp(tx.now))
+		string(kind), subject, stamp(due), stamp(tx.now))
 }
 
 // Lease gives the step that has been due longest, of the kinds named or of any,
 // to owner for d. It gives nil where nothing is due. The attempt counts from now:
 // where Attempts is over the cap, the step has killed or outlived its workers,
 // and should be given up rather than tried.
-func (l *Ledger) Lease(ctx context.Context, owner string, d time.Duration, kinds ...string) (*Step, error) {
+func (l *Ledger) Lease(ctx context.Context, owner string, d time.Duration, kinds ...StepKind) (*Step, error) {
 	return in(ctx, l, func(tx *Tx) (*Step, error) { return tx.lease(ctx, owner, d, kinds) })
 }
 
-func (tx *Tx) lease(ctx context.Context, owner string, d time.Duration, kinds []string) (*Step, error) {
+func (tx *Tx) lease(ctx context.Context, owner string, d time.Duration, kinds []StepKind) (*Step, error) {
 	return tx.leaseOne(ctx, owner, d, first(kinds), anys(kinds)...)
 }
 
 // first selects the step that has been due longest, of the kinds or of any.
-func first(kinds []string) string {
+func first(kinds []StepKind) string {
 	only := ""
 	if len(kinds) > 0 {
 		only = ` AND kind IN (` + marks(len(kinds)) + `)`
@@ -67,9 +67,9 @@ const due = `((state = 'waiting' AND due <= ?) OR (state = 'leased' AND lease_un
 // all, where it is of that kind and was never tried before, else nil. Who works on two steps at once takes the
 // second one so: none is overtaken, and of two steps one of which ends the
 // program, the other is not worn out.
-func (l *Ledger) LeaseFresh(ctx context.Context, owner string, d time.Duration, kind string, among ...string) (*Step, error) {
+func (l *Ledger) LeaseFresh(ctx context.Context, owner string, d time.Duration, kind StepKind, among ...StepKind) (*Step, error) {
 	return in(ctx, l, func(tx *Tx) (*Step, error) {
-		return tx.leaseOne(ctx, owner, d, first(among)+` AND attempts = 0 AND kind = ?`, append(anys(among), kind)...)
+		return tx.leaseOne(ctx, owner, d, first(among)+` AND attempts = 0 AND kind = ?`, append(anys(among), string(kind))...)
 	})
 }
 
@@ -118,9 +118,6 @@ func (tx *Tx) Retry(ctx context.Context, s *Step, cause error, wait time.Duratio
 		stamp(tx.now.Add(wait)), text(cause))
 }
 
-// NoticeStepFailed is the kind of the notice about a step that was given up.
-const NoticeStepFailed = "step-failed"
-
 // GiveUp ends a step that failed too often. Its letter is set aside, with all
 // its bytes, and a notice tells staff.
 func (tx *Tx) GiveUp(ctx context.Context, s *Step, cause error, who string) error {
@@ -132,7 +129,7 @@ func (tx *Tx) GiveUp(ctx context.Context, s *Step, cause error, who string) erro
 		if err := tx.SetLetter(ctx, s.Subject, LetterSetAside, who, text(cause)); err != nil {
 			return err
 		}
-	} else if err := tx.Note(ctx, s.Subject, "step-failed", who, s.Kind+": "+text(cause)); err != nil {
+	} else if err := tx.Note(ctx, s.Subject, "step-failed", who, string(s.Kind)+": "+text(cause)); err != nil {
 		return err
 	}
 	return tx.AddNotice(ctx, NoticeStepFailed, s.Subject, fmt.Sprintf("%s failed %d times and was set aside (%s): %s; once the cause is mended: meshclerk retry %s --by NAME", s.Subject, s.Attempts, s.Kind, text(cause), s.Subject))

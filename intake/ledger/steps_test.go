@@ -167,7 +167,7 @@ func TestEnqueueIsOnce(t *testing.T) {
 func TestLeaseOfSomeKinds(t *testing.T) {
 	l, _ := newLedger(t)
 	ctx := t.Context()
-	for _, kind := range []string{"check", "send"} {
+	for _, kind := range []StepKind{"check", "send"} {
 		if err := l.Enqueue(ctx, kind, "X-1", time.Time{}); err != nil {
 			t.Fatal(err)
 		}

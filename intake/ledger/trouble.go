@@ -25,9 +25,6 @@ const (
 	Stopping       Trouble = "stopping"        // we were told to stop in the middle
 )
 
-// NoticeTrouble is the kind of the notice that tells staff of the house's trouble.
-const NoticeTrouble = "house-trouble"
-
 // TroubleOf reports whether an error is the disk's or the database's, and which.
 func TroubleOf(err error) Trouble {
 	is := func(targets ...error) bool {
@@ -116,7 +113,7 @@ func (tx *Tx) TryAgain(ctx context.Context, subject, who string) error {
 	}
 	for _, kind := range kinds {
 		if err == nil {
-			err = tx.Enqueue(ctx, kind, subject, time.Time{})
+			err = tx.Enqueue(ctx, StepKind(kind), subject, time.Time{})
 		}
 	}
 	if err != nil {
@@ -127,9 +124,6 @@ func (tx *Tx) TryAgain(ctx context.Context, subject, who string) error {
 	}
 	return tx.Note(ctx, subject, "try-again", who, "")
 }
-
-// NoticeClock is the kind of the notice that the machine's clock is not believed.
-const NoticeClock = "clock-doubtful"
 
 const (
 	metaClock      = "clock"       // when it was last believed

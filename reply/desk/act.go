@@ -141,10 +141,10 @@ func (d *Desk) sendBack(w http.ResponseWriter, r *http.Request, who personal) er
 			if _, err := tx.Draft(ctx, id); err != nil {
 				return err
 			}
-			if err := tx.AddNotice(ctx, kindNote, id, who.Name+": "+note); err != nil {
+			if err := tx.AddNotice(ctx, ledger.NoticeColleague, id, who.Name+": "+note); err != nil {
 				return err
 			}
-			return tx.Note(ctx, id, kindNote, who.Name, "")
+			return tx.Note(ctx, id, string(ledger.NoticeColleague), who.Name, "")
 		})
 	})
 }

@@ -143,8 +143,8 @@ func (v *textView) read(set *templates.Set) bool {
 	v.Source, v.Path, v.Piece, v.UsedBy = p.Source, p.Path, true, p.UsedBy
 	if len(v.UsedBy) > 0 {
 		v.In = v.UsedBy[0]
-		if slices.Contains(v.UsedBy, "quote") { // the letter that people know best
-			v.In = "quote"
+		if slices.Contains(v.UsedBy, templates.TextQuote) { // the letter that people know best
+			v.In = templates.TextQuote
 		}
 	}
 	return true

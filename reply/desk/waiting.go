@@ -80,9 +80,6 @@ type waitingView struct {
 // unpriced are the situations in which the patron is told no price.
 var unpriced = []string{"too-long", "too-big", "cannot-print", "unreadable", "unfinished"}
 
-// kindNote is a colleague's remark on a reply.
-const kindNote = "colleague-note"
-
 func (d *Desk) waiting(w http.ResponseWriter, r *http.Request, who personal) error {
 	v, err := d.waitingView(r.Context(), who, d.pages.speech[d.lang(r)])
 	if err != nil {
@@ -111,7 +108,7 @@ func (d *Desk) waitingView(ctx context.Context, who personal, s *speech) (waitin
 	}
 	notes := map[string]*ledger.Notice{}
 	for _, n := range notices {
-		if n.Kind == kindNote {
+		if n.Kind == ledger.NoticeColleague {
 			notes[n.Subject] = &n
 			continue
 		}

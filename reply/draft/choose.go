@@ -5,16 +5,17 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/rules"
+	"meshclerk/templates"
 )
 
 // The outcomes of a check, as a patron is told of them.
 const (
-	canPrint    = "quote"
-	tooLong     = "too-long"
-	tooBig      = "too-big"
-	cannotPrint = "cannot-print"
-	unreadable  = "unreadable"
-	unfinished  = "unfinished" // nobody knows yet
+	canPrint    = templates.TextQuote
+	tooLong     = templates.TextTooLong
+	tooBig      = templates.TextTooBig
+	cannotPrint = templates.TextCannotPrint
+	unreadable  = templates.TextUnreadable
+	unfinished  = templates.TextUnfinished // nobody knows yet
 )
 
 // outcome sorts a job by what has to be said of its file. Only a report that says so
@@ -53,7 +54,7 @@ func stopped(r *job.Report) string {
 	for _, f := range r.Findings {
 		switch {
 		case f.Level != job.Stop:
-		case f.Code == "unreadable" || f.Code == "not-stl":
+		case f.Code == templates.TextUnreadable || f.Code == "not-stl":
 			return unreadable
 		case f.Code == tooBig && worst != cannotPrint:
 			worst = tooBig
@@ -68,8 +69,8 @@ func stopped(r *job.Report) string {
 
 // byStage are the stages in which a job's own state says what the letter is for.
 var byStage = map[job.Stage]string{
-	job.Agreed: "accepted", job.Failed: "failed", job.Ready: "ready", job.Collected: "collected",
-	job.Declined: "declined", job.Withdrawn: "withdrawn", job.Lapsed: "lapsed",
+	job.Agreed: templates.TextAccepted, job.Failed: templates.TextFailed, job.Ready: templates.TextReady, job.Collected: templates.TextCollected,
+	job.Declined: templates.TextDeclined, job.Withdrawn: templates.TextWithdrawn, job.Lapsed: templates.TextLapsed,
 }
 
 // Choose gives the situation a reply is for, from the stage of the jobs, what
@@ -82,20 +83,20 @@ func Choose(letter *job.Letter, jobs []*job.Job, r *rules.Rules) string {
 	case sameStage(jobs) && byStage[jobs[0].Stage] != "":
 		return byStage[jobs[0].Stage]
 	case letter != nil && letter.Disposition == job.Answer && letter.Wishes.Answer == job.Question:
-		return "question"
+		return templates.TextQuestion
 	case len(jobs) > 1:
-		return "several"
+		return templates.TextSeveral
 	}
 	if what := outcome(jobs[0]); what != canPrint {
 		return what
 	}
 	switch needed, state := agreementState(jobs, r); {
 	case !needed:
-		return "quote"
+		return templates.TextQuote
 	case state == job.AgreementExpired || state == job.AgreementOld || state == job.AgreementGuardian:
-		return "agreement-expired"
+		return templates.TextAgreementExpired
 	}
-	return "needs-agreement"
+	return templates.TextNeedsAgreement
 }
 
 func sameStage(jobs []*job.Job) bool {
@@ -105,7 +106,7 @@ func sameStage(jobs []*job.Job) bool {
 // withoutMesh is about a letter that asks for a print without a file we can print.
 func withoutMesh(l *job.Letter) string {
 	if l == nil {
-		return "forgotten-attachment"
+		return templates.TextForgottenAttachment
 	}
 	closed, model := false, false
 	for _, a := range l.Attachments {
@@ -114,13 +115,13 @@ func withoutMesh(l *job.Letter) string {
 	}
 	switch {
 	case model:
-		return "wrong-file-type"
+		return templates.TextWrongFileType
 	case closed:
-		return "cannot-open"
+		return templates.TextCannotOpen
 	case len(l.Links) > 0:
-		return "link"
+		return templates.TextLink
 	}
-	return "forgotten-attachment"
+	return templates.TextForgottenAttachment
 }
 
 // agreementState says whether a signature is still needed before printing, and

@@ -5,6 +5,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 )
 
 // ahead is the next letter, whose bytes are parsed on another core while the
@@ -26,7 +27,7 @@ func (h *hand) next(ctx context.Context) (s *ledger.Step, early *ahead, err erro
 	} else if s, err = h.r.Ledger.Lease(ctx, owner, lease, h.lane.kinds...); err != nil || s == nil {
 		return nil, nil, err
 	}
-	if s.Kind == stepRead && s.Attempts == 1 && h.r.Rules.Caps.Attempts > 1 {
+	if s.Kind == ledger.StepRead && s.Attempts == 1 && h.r.Rules.Caps.Attempts > 1 {
 		h.ahead = h.begin(ctx)
 	}
 	return s, early, nil
@@ -35,7 +36,7 @@ func (h *hand) next(ctx context.Context) (s *ledger.Step, early *ahead, err erro
 // begin parses the next letter early, if a letter is next.
 func (h *hand) begin(ctx context.Context) *ahead {
 	r := h.r
-	s, err := r.Ledger.LeaseFresh(ctx, owner, lease, stepRead, h.lane.kinds...)
+	s, err := r.Ledger.LeaseFresh(ctx, owner, lease, ledger.StepRead, h.lane.kinds...)
 	if err != nil || s == nil {
 		return nil // a ledger in trouble shows it at the step in hand
 	}
@@ -45,7 +46,7 @@ func (h *hand) begin(ctx context.Context) *ahead {
 		defer close(a.done)
 		defer cancel()
 		a.err = guarded(func() (err error) {
-			a.l, err = r.parse(ctx, s.Subject)
+			a.l, err = r.Parse(ctx, s.Subject)
 			return err
 		})
 	}()
@@ -53,9 +54,9 @@ func (h *hand) begin(ctx context.Context) *ahead {
 }
 
 // letter gives the parsed letter of a step, waiting for it where it was begun early.
-func (a *ahead) letter(ctx context.Context, r *Robot, s *ledger.Step) (*job.Letter, error) {
+func (a *ahead) letter(ctx context.Context, o *casework.Office, s *ledger.Step) (*job.Letter, error) {
 	if a == nil {
-		return r.parse(ctx, s.Subject)
+		return o.Parse(ctx, s.Subject)
 	}
 	select {
 	case <-a.done:

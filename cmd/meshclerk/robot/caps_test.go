@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 	"meshclerk/rules"
 )
 
@@ -32,7 +33,7 @@ func TestCapsOfAFile(t *testing.T) {
 			h.imap.Deliver(request(t, "capped"))
 			h.once()
 			j := h.oneJob()
-			if j.Report == nil || Printable(j.Report) || j.Report.Quote != nil {
+			if j.Report == nil || j.Report.Printable() || j.Report.Quote != nil {
 				t.Fatalf("the report is %+v", j.Report)
 			}
 			said := j.Report.Error
@@ -81,7 +82,7 @@ func TestCapOfAnAttachment(t *testing.T) {
 	h.imap.Deliver(request(t, "heavy"))
 	h.once()
 	d := h.waiting()
-	if said := writtenOf(d).Markdown; d.Kind != "unreadable" || strings.Count(said, "heavy.stl") != 1 {
+	if said := casework.WrittenOf(d).Markdown; d.Kind != "unreadable" || strings.Count(said, "heavy.stl") != 1 {
 		t.Errorf("the patron gets the letter %s:\n%s", d.Kind, said)
 	}
 	h.whole()

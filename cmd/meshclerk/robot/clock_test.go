@@ -8,6 +8,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 )
 
 const aDay = 24 * time.Hour
@@ -110,7 +111,7 @@ func TestPartIsNotCollected(t *testing.T) {
 	h, got := quoted(t, "left")
 	h.answers(got, "Yes please.")
 	h.approves("accepted")
-	h.act(Printed(t.Context(), h.Ledger, h.oneJob().ID, Spent{Hours: 1, Grams: 9}, marisol))
+	h.act(h.Printed(t.Context(), h.oneJob().ID, casework.Spent{Hours: 1, Grams: 9}, marisol))
 	h.once()
 	l := h.Rules.Limits
 	h.days(l.PickupDays + 5) // nobody has told her yet
@@ -125,7 +126,7 @@ func TestPartIsNotCollected(t *testing.T) {
 	h.wantStage(job.Lapsed)
 	_, got = h.approves("not-collected")
 	h.wantText(got, "was not collected by")
-	if _, err := Collected(t.Context(), h.Ledger, h.Rules, h.oneJob().ID, "1.50", marisol); err != nil {
+	if _, err := h.Collected(t.Context(), h.oneJob().ID, "1.50", marisol); err != nil {
 		t.Errorf("she comes after all: %v", err)
 	}
 	h.whole()
@@ -151,15 +152,15 @@ func TestCollectedBeforeTheLetter(t *testing.T) {
 	h.answers(got, "Yes please.")
 	h.approves("accepted")
 	id := h.oneJob().ID
-	h.act(Printed(t.Context(), h.Ledger, id, Spent{Hours: 1, Grams: 9}, marisol))
+	h.act(h.Printed(t.Context(), id, casework.Spent{Hours: 1, Grams: 9}, marisol))
 	h.once()
 	ready := h.waiting()
-	if _, err := Collected(t.Context(), h.Ledger, h.Rules, id, "0", marisol); err != nil {
+	if _, err := h.Collected(t.Context(), id, "0", marisol); err != nil {
 		t.Fatal(err)
 	}
 	h.once()
 	h.noneWaits()
-	if err := Approve(t.Context(), h.Ledger, ready.ID, ready.SHA256, marisol, ledger.ViaCommand); err == nil {
+	if err := h.Approve(t.Context(), ready.ID, ready.SHA256, marisol, ledger.ViaCommand); err == nil {
 		t.Error("the letter about a part that is gone could still be approved")
 	}
 	if n := len(h.imap.Messages(h.Rules.Mailbox.ToApprove)); n != 0 {
@@ -174,7 +175,7 @@ func TestDeclined(t *testing.T) {
 	h.agree()
 	h.imap.Deliver(request(t, "quiet"))
 	h.once()
-	h.act(SetAside(t.Context(), h.Ledger, h.waiting().ID, marisol, "a prank"))
+	h.act(h.SetAside(t.Context(), h.waiting().ID, marisol, "a prank"))
 	h.once()
 	h.noneWaits()
 	h.wantStage(job.Declined)
@@ -182,7 +183,7 @@ func TestDeclined(t *testing.T) {
 	h.imap.Deliver(request(t, "told"))
 	h.once()
 	d := h.waiting()
-	h.act(Close(t.Context(), h.Ledger, d.Jobs[0], job.Declined, marisol, "it is a part of a weapon"))
+	h.act(h.Close(t.Context(), d.Jobs[0], job.Declined, marisol, "it is a part of a weapon"))
 	h.once()
 	_, got := h.approves("declined")
 	h.wantText(got, "it is a part of a weapon")
@@ -200,7 +201,7 @@ func TestRepliesGoToThePatronOnly(t *testing.T) {
 	h.approves("accepted")
 	h.answersAs("Somebody Else", "somebody.else@example.net", "pass", got, "What is this about?")
 	h.answersAs("Amara Okafor", "amara.okafor@example.org", "fail", got, "Send it to my new place.")
-	h.act(Printed(t.Context(), h.Ledger, h.oneJob().ID, Spent{Hours: 1, Grams: 9}, marisol))
+	h.act(h.Printed(t.Context(), h.oneJob().ID, casework.Spent{Hours: 1, Grams: 9}, marisol))
 	h.once()
 	d, raw := h.approves("ready")
 	if d.To.Address != "amara.okafor@example.org" {
@@ -223,12 +224,12 @@ func TestTwoPartsReady(t *testing.T) {
 		h.answers(got, "Yes please, both.")
 		h.approves("accepted")
 		jobs := h.jobs()
-		h.act(Printed(t.Context(), h.Ledger, jobs[0].ID, Spent{Hours: 1, Grams: 9}, marisol))
+		h.act(h.Printed(t.Context(), jobs[0].ID, casework.Spent{Hours: 1, Grams: 9}, marisol))
 		h.once()
 		if sent {
 			h.approves("ready")
 		}
-		h.act(Printed(t.Context(), h.Ledger, jobs[1].ID, Spent{Hours: 1, Grams: 9}, marisol))
+		h.act(h.Printed(t.Context(), jobs[1].ID, casework.Spent{Hours: 1, Grams: 9}, marisol))
 		h.once()
 		d := h.waiting()
 		if want := map[bool]int{false: 2, true: 1}[sent]; len(d.Jobs) != want || d.Kind != "ready" {
@@ -247,34 +248,6 @@ func twoParts(t *testing.T) []byte {
 	part := boundary[:strings.LastIndex(boundary, "\r\n--")]
 	end := strings.LastIndex(raw, "\r\n--")
 	return []byte(raw[:end] + "\r\n" + strings.ReplaceAll(part, "pair.stl", "other.stl") + raw[end:])
-}
-
-// The wait told in a quote grows with what is ahead on the printer's list.
-func TestWaitGrowsWithTheList(t *testing.T) {
-	q := queue{now: time.Now(), perDay: 10 * 3600}
-	job8 := func(s job.Stage, printer string) ledger.Row {
-		return ledger.Row{ID: job.ID(s), Stage: s, Printer: printer, PrintTimeS: 8 * 3600, Since: q.now.Add(-2 * time.Hour)}
-	}
-	own := span{2 * 3600, 3 * 3600}
-	for _, c := range []struct {
-		rows      []ledger.Row
-		count     float64
-		low, high int
-	}{
-		{nil, 1, 1, 1}, // 2 to 3 of 10 hours a day
-		{[]ledger.Row{job8(job.Agreed, "A")}, 1, 1, 2},                          // 8 + 2 = 10; 8 + 3 = 11
-		{[]ledger.Row{job8(job.Agreed, "B")}, 1, 1, 1},                          // another printer's
-		{[]ledger.Row{job8(job.Agreed, "A"), job8(job.Failed, "A")}, 1, 2, 2},   // 18; 19
-		{[]ledger.Row{job8(job.Agreed, "A"), job8(job.Failed, "A")}, 2, 1, 2},   // shared by two: 10; 11
-		{[]ledger.Row{job8(job.Printing, "A")}, 1, 1, 1},                        // 6 of 8 are left: 8; 9
-		{[]ledger.Row{job8(job.Quoted, "A")}, 1, 1, 2},                          // may be accepted first: 2; 11
-		{[]ledger.Row{job8(job.Ready, "A"), job8(job.Collected, "A")}, 1, 1, 1}, // done with
-	} {
-		q.rows = c.rows
-		if got := q.days("A", own, c.count); got.Low != c.low || got.High != c.high {
-			t.Errorf("%v on %g machines: %d to %d days, want %d to %d", c.rows, c.count, got.Low, got.High, c.low, c.high)
-		}
-	}
 }
 
 // Nothing that time brings about happens twice when the robot looks often.

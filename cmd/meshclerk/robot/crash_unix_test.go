@@ -93,10 +93,10 @@ func live(told string) error {
 		return err
 	}
 	for _, d := range waiting {
-		if err := Approve(ctx, l, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+		if err := r.Approve(ctx, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
 			return err
 		}
-		r.at("approved")
+		r.mark("approved")
 	}
 	if c.Whole {
 		if err := atThePrinter(ctx, r); err != nil {

@@ -38,7 +38,7 @@ func TestHealthTellsTheRealCause(t *testing.T) {
 			h.Poll(h.t.Context())
 		}, "the work loop stands still"},
 		"a step without end": {func(h *house) {
-			h.vitals.beats("send", h.now(), &ledger.Step{Kind: stepSend})
+			h.vitals.beats("send", h.now(), &ledger.Step{Kind: ledger.StepSend})
 			h.forward(time.Hour)
 			h.Poll(h.t.Context())
 		}, "the send loop is at one send step"},

@@ -18,6 +18,7 @@ import (
 	"meshclerk/intake/mailbox/mailtest"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/outbox"
 	"meshclerk/rules"
 	"meshclerk/templates"
@@ -62,7 +63,7 @@ func newHouseIn(t *testing.T, dir string, opts ...mailtest.Option) *house {
 
 // underDefaults makes a robot under the built-in rules, without its servers yet.
 func underDefaults(l *ledger.Ledger, log *slog.Logger, now func() time.Time) *Robot {
-	return &Robot{Ledger: l, Rules: rules.Default(), Templates: templates.Default(), Domain: "larkfield.example", Log: log, Now: now}
+	return &Robot{Office: &casework.Office{Ledger: l, Rules: rules.Default(), Templates: templates.Default(), Domain: "larkfield.example", Log: log, Now: now}}
 }
 
 func (h *house) now() time.Time {
@@ -197,7 +198,7 @@ func (h *house) notices() []string {
 	}
 	var out []string
 	for _, n := range all {
-		out = append(out, n.Kind+": "+n.Text)
+		out = append(out, string(n.Kind)+": "+n.Text)
 	}
 	return out
 }

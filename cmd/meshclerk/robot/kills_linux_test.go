@@ -3,6 +3,7 @@ package robot
 import (
 	"context"
 	"fmt"
+	"log/slog"
 	"maps"
 	"math/rand/v2"
 	"os"
@@ -16,6 +17,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mailbox/mailtest"
+	"meshclerk/reply/casework"
 )
 
 // atThePrinter is what staff do between two looks: what is agreed goes onto a
@@ -33,16 +35,16 @@ func atThePrinter(ctx context.Context, r *Robot) error {
 		switch last := len(told) - 1; {
 		case last < 0:
 		case row.Stage == job.Agreed && told[last].Kind == "accepted":
-			err = Start(ctx, r.Ledger, row.ID, marisol)
+			err = r.Start(ctx, row.ID, marisol)
 		case row.Stage == job.Printing:
-			err = Printed(ctx, r.Ledger, row.ID, Spent{Hours: 1, Grams: 9}, marisol)
+			err = r.Printed(ctx, row.ID, casework.Spent{Hours: 1, Grams: 9}, marisol)
 		case row.Stage == job.Ready && told[last].Kind == "ready":
-			_, err = Collected(ctx, r.Ledger, r.Rules, row.ID, row.Total, marisol)
+			_, err = r.Collected(ctx, row.ID, row.Total, marisol)
 		}
 		if err != nil {
 			return err
 		}
-		r.at("pressed " + string(row.Stage))
+		r.mark("pressed " + string(row.Stage))
 	}
 	return nil
 }
@@ -173,7 +175,7 @@ func (p *patron) looksUp(c mortal, stages map[job.Stage]int) {
 		p.t.Fatal(err)
 	}
 	for _, d := range uncertain {
-		if err := Settle(p.t.Context(), l, d.ID, p.arrived()[d.MessageID] > 0, marisol); err != nil {
+		if err := underDefaults(l, slog.New(slog.DiscardHandler), time.Now).Settle(p.t.Context(), d.ID, p.arrived()[d.MessageID] > 0, marisol); err != nil {
 			p.t.Fatal(err)
 		}
 	}

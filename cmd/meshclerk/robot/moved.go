@@ -12,6 +12,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mailbox"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/outbox"
 )
 
@@ -43,9 +44,9 @@ type watched struct {
 func (r *Robot) watchedFolders() []watched {
 	var out []watched
 	for _, a := range r.Rules.Mailbox.Approved {
-		out = append(out, watched{a.Folder, a.By, r.approveMoved, true})
+		out = append(out, watched{a.Folder, a.By, r.ApproveMoved, true})
 	}
-	return append(out, watched{r.Rules.Mailbox.SetAside, "staff, in the mail program", r.setAsideMoved, false})
+	return append(out, watched{r.Rules.Mailbox.SetAside, "staff, in the mail program", r.SetAsideMoved, false})
 }
 
 // watchMoves looks at those folders over and over, on a connection of its own:
@@ -173,7 +174,7 @@ func (r *Robot) seeOne(ctx context.Context, m Mail, w watched, head mailbox.Head
 		return r.leave(ctx, head, d, "it lay there before this folder was known to us, or before the mail server numbered it anew; move it out and in again")
 	case !found:
 		text := fmt.Sprintf("a message in the folder %s is none of our drafts; nothing was done with it", w.folder)
-		return r.passOver(ctx, head, "none of our drafts", &told{"not-a-draft", w.folder, text})
+		return r.passOver(ctx, head, "none of our drafts", &told{ledger.NoticeNotDraft, w.folder, text})
 	case head.Size > draftBytes:
 		return r.leave(ctx, head, d, fmt.Sprintf("it is larger than %d MB", draftBytes>>20))
 	}
@@ -203,12 +204,12 @@ func (r *Robot) decide(ctx context.Context, w watched, head mailbox.Head, d ledg
 	}
 	moved := ledger.Moved{Draft: d.ID, Place: ledger.Place(head.Ref), By: w.by, Edit: ledger.Edit{Raw: raw}}
 	if w.approves {
-		edit, err := edited(d, raw)
+		edit, err := casework.Edited(d, raw)
 		if err != nil {
 			text := fmt.Sprintf("draft %s in the folder %s cannot be sent: %v; mend it and move it there again", d.ID, w.folder, err)
-			return r.passOver(ctx, head, "unfit", &told{"draft-unfit", d.ID, text})
+			return r.passOver(ctx, head, "unfit", &told{ledger.NoticeDraftUnfit, d.ID, text})
 		}
-		if edit.AddressedBefore, err = readdressed(d, now, edit.Raw); err != nil {
+		if edit.AddressedBefore, err = casework.Readdressed(d, now, edit.Raw); err != nil {
 			return err
 		}
 		moved.Edit = edit
@@ -216,7 +217,7 @@ func (r *Robot) decide(ctx context.Context, w watched, head mailbox.Head, d ledg
 	if err := r.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return w.act(ctx, tx, moved) }); err != nil {
 		return err
 	}
-	r.at("moved")
+	r.mark("moved")
 	return nil
 }
 
@@ -251,41 +252,16 @@ func (r *Robot) notAPersons(now, raw []byte) string {
 	return ""
 }
 
-// readdressed gives the recipients that a draft was written for, where an edit
-// goes to others.
-func readdressed(d ledger.Draft, now, edit []byte) (string, error) {
-	before := d.AddressedBefore
-	if before == "" {
-		list, err := outbox.Recipients(now)
-		if err != nil {
-			return "", err
-		}
-		before = recipients(list)
-	}
-	list, err := outbox.Recipients(edit)
-	if err != nil || recipients(list) == before || bytes.Equal(now, edit) {
-		return "", err
-	}
-	return before, nil
-}
-
-// recipients writes addresses so that two lists can be compared.
-func recipients(list []string) string {
-	out := slices.Clone(list)
-	for i := range out {
-		out[i] = strings.ToLower(out[i])
-	}
-	slices.Sort(out)
-	return strings.Join(out, ", ")
-}
-
 // told is a notice for staff.
-type told struct{ kind, subject, text string }
+type told struct {
+	kind          ledger.NoticeKind
+	subject, text string
+}
 
 // leave leaves a message where it is and tells staff once why.
 func (r *Robot) leave(ctx context.Context, head mailbox.Head, d ledger.Draft, why string) error {
 	text := fmt.Sprintf("a message about draft %s in the folder %s was left alone: %s", d.ID, head.Ref.Folder, why)
-	return r.passOver(ctx, head, why, &told{"move-refused", d.ID, text})
+	return r.passOver(ctx, head, why, &told{ledger.NoticeMoveRefused, d.ID, text})
 }
 
 // passOver remembers a message that nothing is done with.
@@ -319,26 +295,4 @@ func (r *Robot) draftOf(ctx context.Context, head mailbox.Head) (ledger.Draft, b
 		return ledger.Draft{}, false, err
 	}
 	return list[0], true, nil
-}
-
-func (r *Robot) approveMoved(ctx context.Context, tx *ledger.Tx, m ledger.Moved) error {
-	outcome, err := tx.ApproveMoved(ctx, m)
-	switch {
-	case err != nil:
-		return err
-	case outcome == ledger.MoveReaddressed:
-		return tx.Enqueue(ctx, stepPost, m.Draft, time.Time{})
-	case outcome == ledger.MoveApproved:
-		r.Log.Info("draft approved", "draft", m.Draft, "by", m.By, "via", "folder")
-		return tx.Enqueue(ctx, stepSend, m.Draft, time.Time{})
-	}
-	return nil
-}
-
-func (r *Robot) setAsideMoved(ctx context.Context, tx *ledger.Tx, m ledger.Moved) error {
-	outcome, err := tx.SetAsideMoved(ctx, m)
-	if err != nil || outcome != ledger.MoveSetAside {
-		return err
-	}
-	return decline(ctx, tx, m.Draft, m.By)
 }

@@ -47,7 +47,7 @@ func (h *house) looks(n int) {
 }
 
 // told gives the open notices of a kind.
-func (h *house) told(kind string) []ledger.Notice {
+func (h *house) told(kind ledger.NoticeKind) []ledger.Notice {
 	h.t.Helper()
 	all, err := h.Ledger.Notices(h.t.Context(), false)
 	if err != nil {
@@ -57,7 +57,7 @@ func (h *house) told(kind string) []ledger.Notice {
 }
 
 // wantTold proves that staff were told once, in these words.
-func (h *house) wantTold(kind, words string) {
+func (h *house) wantTold(kind ledger.NoticeKind, words string) {
 	h.t.Helper()
 	all := h.told(kind)
 	if len(all) != 1 || all[0].Times != 1 || !strings.Contains(all[0].Text, words) {
@@ -147,7 +147,7 @@ func TestEarlierCopyApprovesNoLaterDraft(t *testing.T) {
 	h := newHouse(t)
 	raw := h.posted("early")
 	d := h.waiting()
-	h.act(SetAside(t.Context(), h.Ledger, d.ID, marisol, "not now"))
+	h.act(h.SetAside(t.Context(), d.ID, marisol, "not now"))
 	h.once()
 	approved := h.Rules.Mailbox.Approved[0].Folder
 	h.imap.Put(approved, editedCopy(raw, "<early.edit@mail.larkfield.example>", h.now().Add(time.Hour)), `\Draft`)
@@ -157,7 +157,7 @@ func TestEarlierCopyApprovesNoLaterDraft(t *testing.T) {
 		if err := tx.Reopen(t.Context(), d.ID, marisol, "again"); err != nil {
 			return err
 		}
-		return tx.Enqueue(t.Context(), stepPost, d.ID, time.Time{})
+		return tx.Enqueue(t.Context(), ledger.StepPost, d.ID, time.Time{})
 	}))
 	h.looks(2)
 	h.waiting()
@@ -231,7 +231,7 @@ func TestWhatNoPersonMovedApprovesNothing(t *testing.T) {
 			if n := len(h.imap.Messages(approved)); n != 1 {
 				t.Errorf("%d messages lie in the approved folder, want the one, left alone", n)
 			}
-			h.wantTold(c.kind, c.told)
+			h.wantTold(ledger.NoticeKind(c.kind), c.told)
 			h.whole()
 		})
 	}
@@ -273,7 +273,7 @@ func TestChangedRecipientsAreConfirmed(t *testing.T) {
 	h.looks(2)
 	h.wantDelivered(0)
 	h.waiting()
-	h.act(Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaPage))
+	h.act(h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaPage))
 	h.once()
 	if sent := h.wantDelivered(1)[0]; len(sent.To) != 1 || sent.To[0] != "else@example.net" {
 		t.Errorf("it went to %v", sent.To)
@@ -297,7 +297,7 @@ func TestCommandEditConfirmsNoRecipients(t *testing.T) {
 	} {
 		raw = change(raw)
 		var err error
-		if d, err = Edit(t.Context(), h.Ledger, d.ID, d.SHA256, raw, marisol); err != nil {
+		if d, err = h.Edit(t.Context(), d.ID, d.SHA256, raw, marisol); err != nil {
 			t.Fatal(err)
 		}
 		if d.AddressedBefore != "amara.okafor@example.org" {
@@ -310,7 +310,7 @@ func TestCommandEditConfirmsNoRecipients(t *testing.T) {
 	h.wantDelivered(0)
 	h.waiting()
 	h.wantTold("readdressed", d.ID)
-	d, err := Edit(t.Context(), h.Ledger, d.ID, d.SHA256, replaceHeader(raw, "To", "amara.okafor@example.org"), marisol)
+	d, err := h.Edit(t.Context(), d.ID, d.SHA256, replaceHeader(raw, "To", "amara.okafor@example.org"), marisol)
 	if err != nil || d.AddressedBefore != "" {
 		t.Errorf("addressed as it was: %q, %v", d.AddressedBefore, err)
 	}

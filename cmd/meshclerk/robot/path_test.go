@@ -41,7 +41,7 @@ func TestFromLetterToReplyByCommand(t *testing.T) {
 		t.Errorf("the draft is in no thread: In-Reply-To %q", refs)
 	}
 	h.wantDelivered(0) // promise 1: nothing leaves without an approval
-	if err := Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+	if err := h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
 		t.Fatal(err)
 	}
 	h.once()
@@ -288,7 +288,7 @@ func TestUnprovenSenderIsNotMatched(t *testing.T) {
 	if j.Stage != job.NeedsAgreement || j.Agreement.State != job.AgreementUnproven {
 		t.Errorf("stage %s, agreement %+v", j.Stage, j.Agreement)
 	}
-	if err := Confirm(t.Context(), h.Ledger, j.ID, marisol); err != nil {
+	if err := h.Confirm(t.Context(), j.ID, marisol); err != nil {
 		t.Fatal(err)
 	}
 	h.once()
@@ -328,7 +328,7 @@ func TestUncertainIsLeftToAPerson(t *testing.T) {
 	h.once()
 	d := h.waiting()
 	h.smtp.Behave(mailtest.CutAfterDot)
-	if err := Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+	if err := h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
 		t.Fatal(err)
 	}
 	h.once()
@@ -343,7 +343,7 @@ func TestUncertainIsLeftToAPerson(t *testing.T) {
 	if got := h.drafts(ledger.DraftUncertain); len(got) != 1 {
 		t.Fatalf("%d uncertain drafts, want one\n%s", len(got), h.log)
 	}
-	if err := Settle(t.Context(), h.Ledger, d.ID, true, marisol); err != nil {
+	if err := h.Settle(t.Context(), d.ID, true, marisol); err != nil {
 		t.Fatal(err)
 	}
 	h.once()
@@ -359,7 +359,7 @@ func TestBusyAndRefusing(t *testing.T) {
 	h.once()
 	d := h.waiting()
 	h.smtp.Behave(mailtest.BusyRcpt)
-	if err := Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+	if err := h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
 		t.Fatal(err)
 	}
 	h.once()
@@ -376,7 +376,7 @@ func TestBusyAndRefusing(t *testing.T) {
 	h.once()
 	d = h.waiting()
 	h.smtp.Behave(mailtest.RefuseRcpt)
-	if err := Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+	if err := h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
 		t.Fatal(err)
 	}
 	h.once()
@@ -404,10 +404,10 @@ func TestApprovalOfOldBytesIsRefused(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Edit(t.Context(), h.Ledger, d.ID, d.SHA256, bytes.ReplaceAll(raw, []byte("Kind regards"), []byte("Goodbye")), marisol); err != nil {
+	if _, err := h.Edit(t.Context(), d.ID, d.SHA256, bytes.ReplaceAll(raw, []byte("Kind regards"), []byte("Goodbye")), marisol); err != nil {
 		t.Fatal(err)
 	}
-	err = Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand)
+	err = h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand)
 	if _, stale := errors.AsType[*ledger.StaleError](err); !stale {
 		t.Errorf("the old hash was approved: %v", err)
 	}
@@ -427,7 +427,7 @@ func TestLogIsMasked(t *testing.T) {
 	h.once()
 	d := h.waiting()
 	h.smtp.Behave(mailtest.RefuseRcpt)
-	if err := Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+	if err := h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
 		t.Fatal(err)
 	}
 	h.once()

@@ -4,26 +4,12 @@ import (
 	"context"
 	"errors"
 
-	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mailbox"
-	"meshclerk/reply/draft"
-	"meshclerk/reply/outbox"
 )
 
 // draftBytes bounds a draft that a person edited in a mail program.
 const draftBytes = 25 << 20
-
-// Canonical brings a composed message into the form in which it will leave,
-// before anybody approves it.
-func Canonical(m *draft.Message) error {
-	raw, err := outbox.Canonical(m.Raw)
-	if err != nil {
-		return err
-	}
-	m.Raw = raw
-	return outbox.Ready(raw)
-}
 
 // post lays a waiting draft into the to-approve folder. A copy of an earlier
 // version is taken out first.
@@ -71,7 +57,7 @@ func (r *Robot) lay(ctx context.Context, m Mail, s *ledger.Step, d ledger.Draft)
 	if err != nil {
 		return err
 	}
-	r.at("posted")
+	r.mark("posted")
 	r.Log.Info("draft posted", "draft", d.ID)
 	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if err := tx.PlaceDraft(ctx, d.ID, ledger.Place(ref)); err != nil {
@@ -91,25 +77,4 @@ func (r *Robot) removeCopy(ctx context.Context, m Mail, d ledger.Draft) error {
 		return nil
 	}
 	return err
-}
-
-// edited is what lies in the folder, in the form in which it will leave. A mail
-// program may have dropped the thread or the Message-ID: they are put back.
-func edited(d ledger.Draft, raw []byte) (ledger.Edit, error) {
-	raw, err := outbox.Complete(raw, outbox.Field{Name: "Message-ID", Value: d.MessageID})
-	if err != nil {
-		return ledger.Edit{}, err
-	}
-	raw, err = outbox.Canonical(raw)
-	if err != nil {
-		return ledger.Edit{}, err
-	}
-	if err := outbox.Ready(raw); err != nil {
-		return ledger.Edit{}, err
-	}
-	to, err := outbox.Recipients(raw)
-	if err != nil {
-		return ledger.Edit{}, err
-	}
-	return ledger.Edit{Raw: raw, MessageID: outbox.MessageID(raw), To: job.Address{Address: to[0]}}, nil
 }

@@ -12,6 +12,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mailbox"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/outbox"
 )
 
@@ -207,19 +208,16 @@ func (r *Robot) sentAlready(ctx context.Context, m Mail, s *ledger.Step, id stri
 			return err
 		}
 		if same {
-			if err := afterSent(ctx, tx, id); err != nil {
+			if err := casework.AfterSent(ctx, tx, id); err != nil {
 				return err
 			}
-			if err := tx.Enqueue(ctx, stepFile, id, time.Time{}); err != nil {
+			if err := tx.Enqueue(ctx, ledger.StepFile, id, time.Time{}); err != nil {
 				return err
 			}
 		}
 		return tx.Done(ctx, s)
 	})
 }
-
-// noticeSentBefore is the kind of the notice about a draft that may be a second one.
-const noticeSentBefore = "sent-before"
 
 // postedBefore tells staff of a draft that must not be laid before them as if it
 // were new: it was sent already, or its letter was answered. It reports whether.
@@ -239,29 +237,9 @@ func (r *Robot) postedBefore(ctx context.Context, m Mail, s *ledger.Step, d ledg
 		return false, nil
 	}
 	return true, r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		if err := tx.AddNotice(ctx, noticeSentBefore, d.ID, text); err != nil {
+		if err := tx.AddNotice(ctx, ledger.NoticeSentBefore, d.ID, text); err != nil {
 			return err
 		}
 		return tx.Done(ctx, s)
 	})
-}
-
-// GoOn lets a held ledger go on, on a person's word: what was found in Sent
-// counts as sent.
-func GoOn(ctx context.Context, l *ledger.Ledger, by string) (sent []string, err error) {
-	err = l.Tx(ctx, func(tx *ledger.Tx) error {
-		if sent, err = tx.GoOn(ctx, by); err != nil {
-			return err
-		}
-		for _, id := range sent {
-			if err := afterSent(ctx, tx, id); err != nil {
-				return err
-			}
-			if err := tx.Enqueue(ctx, stepFile, id, time.Time{}); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-	return sent, err
 }

@@ -35,10 +35,10 @@ func (h *house) reopened(dir string) {
 	h.Dial, h.Send, h.Elapsed = old.Dial, old.Send, old.Elapsed
 }
 
-func (h *house) noticesOf(kind string) (n int) {
+func (h *house) noticesOf(kind ledger.NoticeKind) (n int) {
 	h.t.Helper()
 	for _, text := range h.notices() {
-		if strings.HasPrefix(text, kind+": ") {
+		if strings.HasPrefix(text, string(kind)+": ") {
 			n++
 		}
 	}
@@ -76,7 +76,7 @@ func TestRestoredLedgerSendsNothingAgain(t *testing.T) {
 			if n := len(h.imap.Messages(h.Rules.Mailbox.ToApprove)); n != 0 {
 				t.Errorf("%d drafts were posted by a ledger that is held", n)
 			}
-			sent, err := GoOn(t.Context(), h.Ledger, marisol)
+			sent, err := h.GoOn(t.Context(), marisol)
 			if err != nil || len(sent) != 1 {
 				t.Fatalf("goes on with %v sent, %v", sent, err)
 			}
@@ -108,7 +108,7 @@ func TestLetterAnsweredSinceTheBackupIsNotAnsweredTwice(t *testing.T) {
 	h.once()
 	for _, d := range h.drafts(ledger.DraftWaiting) {
 		if strings.Contains(d.Subject, "since") {
-			if err := Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+			if err := h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -119,13 +119,13 @@ func TestLetterAnsweredSinceTheBackupIsNotAnsweredTwice(t *testing.T) {
 	h.reopened(copied)
 	h.once()
 	for _, d := range h.drafts(ledger.DraftWaiting) { // somebody approves all without reading
-		if err := Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaPage); err != nil {
+		if err := h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaPage); err != nil {
 			t.Fatal(err)
 		}
 	}
 	h.once()
 	h.wantDelivered(1)
-	if _, err := GoOn(t.Context(), h.Ledger, marisol); err != nil {
+	if _, err := h.GoOn(t.Context(), marisol); err != nil {
 		t.Fatal(err)
 	}
 	h.forward(time.Minute)

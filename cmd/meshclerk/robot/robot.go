@@ -2,64 +2,37 @@ package robot
 
 import (
 	"context"
-	"log/slog"
 	"sync"
 	"sync/atomic"
 	"time"
 
 	"meshclerk/intake/ledger"
-	"meshclerk/intake/wishes"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/outbox"
-	"meshclerk/rules"
-	"meshclerk/templates"
 )
 
-// Robot holds what the loops need. Everything but Reach,
-// Elapsed and At is required.
+// Robot is the office with its connections and its clock. Everything but Reach
+// and Elapsed is required.
 type Robot struct {
-	Ledger    *ledger.Ledger
-	Rules     *rules.Rules
-	Templates *templates.Set
-	Domain    string // right side of our Message-IDs
+	*casework.Office
 
 	Dial func(ctx context.Context) (Mail, error)                    // opens the mailbox
 	Send func(ctx context.Context, m outbox.Message) outbox.Outcome // hands a message to the sending server
 	// Reach tries whether the sending server answers. It is asked after a send
 	// that had no answer; nil is not asked.
 	Reach func(ctx context.Context) error
-
-	Log *slog.Logger
-	Now func() time.Time
 	// Elapsed is how long the program has run, whatever the clock is set to; nil
 	// is the machine's own count.
 	Elapsed func() time.Duration
-
-	// At is called after each durable step with its name. Tests end the process
-	// there; the demo shows progress.
-	At func(point string)
 
 	vitals     vitals
 	breaker    breaker
 	reconciled reconciled
 	clock      clockGuard
-	ailing     atomic.Bool                   // a step waits for the house, or may have since before the start
-	newer      atomic.Pointer[templates.Set] // texts saved since the start
-	words      sync.Once
-	reader     *wishes.Reader // of the house's words
-	tidied     time.Time      // when the calendar was last looked at
-	moves      sync.Mutex     // held while approved folders are looked at
-	cramped    atomic.Bool    // the work found the door of the mailbox closed
-}
-
-// SetTemplates has later replies written with other texts, as saved while the
-// robot runs.
-func (r *Robot) SetTemplates(set *templates.Set) { r.newer.Store(set) }
-
-func (r *Robot) texts() *templates.Set {
-	if set := r.newer.Load(); set != nil {
-		return set
-	}
-	return r.Templates
+	ailing     atomic.Bool // a step waits for the house, or may have since before the start
+	tidied     time.Time   // when the calendar was last looked at
+	moves      sync.Mutex  // held while approved folders are looked at
+	cramped    atomic.Bool // the work found the door of the mailbox closed
 }
 
 // LastGoodPoll tells when the mailbox was last looked at without an error, and
@@ -75,14 +48,14 @@ func (r *Robot) Well() bool {
 // lane is a loop of its own over some kinds of steps.
 type lane struct {
 	name  string
-	kinds []string // none is all
+	kinds []ledger.StepKind // none is all
 }
 
 // The lanes of the running robot. A sending server that does not answer holds
 // up nothing but other sends.
 var lanes = []lane{
-	{"work", []string{stepRead, stepCheck, stepDraft, stepReminder, stepPickupReminder, stepQuestion, stepReceipt, stepPost, stepFile}},
-	{"send", []string{stepSend}},
+	{"work", []ledger.StepKind{ledger.StepRead, ledger.StepCheck, ledger.StepDraft, ledger.StepReminder, ledger.StepPickupReminder, ledger.StepQuestion, ledger.StepReceipt, ledger.StepPost, ledger.StepFile}},
+	{"send", []ledger.StepKind{ledger.StepSend}},
 }
 
 // Run watches and works until the context ends. The step in hand is finished first.
@@ -203,8 +176,8 @@ func pause(ctx context.Context, d time.Duration) {
 	}
 }
 
-// at marks a durable point.
-func (r *Robot) at(point string) {
+// mark tells of a durable point.
+func (r *Robot) mark(point string) {
 	if r.At != nil {
 		r.At(point)
 	}

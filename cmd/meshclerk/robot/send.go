@@ -9,6 +9,7 @@ import (
 
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mailbox"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/outbox"
 )
 
@@ -59,11 +60,11 @@ func (r *Robot) send(ctx context.Context, h *hand, s *ledger.Step) error {
 		}
 		try = &t
 		r.Log.Info("sending", "draft", d.ID)
-		r.at("sending")
+		r.mark("sending")
 		return nil
 	}
 	out := r.Send(h.stop, m)
-	r.at("answered")
+	r.mark("answered")
 	r.breaker.note(out.State == outbox.Uncertain, r.Now())
 	words := outbox.Mask(out.Sentence())
 	r.Log.Info(logWord(out.State), "draft", d.ID, "outcome", out)
@@ -115,10 +116,10 @@ func (r *Robot) recordSend(ctx context.Context, tx *ledger.Tx, try ledger.Send, 
 	if out.State != outbox.Sent {
 		return nil
 	}
-	if err := afterSent(ctx, tx, try.Draft); err != nil {
+	if err := casework.AfterSent(ctx, tx, try.Draft); err != nil {
 		return err
 	}
-	return tx.Enqueue(ctx, stepFile, try.Draft, time.Time{})
+	return tx.Enqueue(ctx, ledger.StepFile, try.Draft, time.Time{})
 }
 
 func logWord(s outbox.State) string {
@@ -150,7 +151,7 @@ func (r *Robot) file(ctx context.Context, h *hand, s *ledger.Step) error {
 	if err != nil {
 		return err
 	}
-	r.at("filed")
+	r.mark("filed")
 	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if err := tx.PlaceDraft(ctx, d.ID, ledger.Place{}); err != nil {
 			return err
@@ -167,7 +168,7 @@ func (r *Robot) fileSent(ctx context.Context, m Mail, d ledger.Draft) error {
 	if _, err := m.AppendOnce(ctx, r.Rules.Mailbox.Sent, []string{`\Seen`}, r.Now(), raw, d.MessageID); err != nil {
 		return err
 	}
-	r.at("copied to sent")
+	r.mark("copied to sent")
 	ids, err := r.Ledger.DraftMessageIDs(ctx, d.ID)
 	if err != nil {
 		return err

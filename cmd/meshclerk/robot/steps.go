@@ -9,16 +9,6 @@ import (
 	"meshclerk/intake/ledger"
 )
 
-// The kinds of steps, in the order a letter meets them.
-const (
-	stepRead  = ledger.StepRead
-	stepCheck = "check"
-	stepDraft = "draft"
-	stepPost  = "post"
-	stepSend  = "send"
-	stepFile  = "file"
-)
-
 const (
 	owner = "robot"
 	lease = 15 * time.Minute // longer than any step: its own deadlines end it before
@@ -95,7 +85,7 @@ func (r *Robot) oneStep(ctx context.Context, h *hand) (more bool, err error) {
 	if err != nil || s == nil {
 		return false, err
 	}
-	r.at("leased " + s.Kind)
+	r.mark("leased " + string(s.Kind))
 	bounded, cancel := context.WithTimeout(ctx, lease)
 	defer cancel()
 	cause := guarded(func() error { return r.step(bounded, h, s, early) })
@@ -105,7 +95,7 @@ func (r *Robot) oneStep(ctx context.Context, h *hand) (more bool, err error) {
 	if cause == nil {
 		r.recovered(ctx)
 	}
-	r.at("done " + s.Kind)
+	r.mark("done " + string(s.Kind))
 	return true, nil
 }
 
@@ -127,23 +117,27 @@ func (r *Robot) step(ctx context.Context, h *hand, s *ledger.Step, early *ahead)
 		return errors.New("the program stopped each time it worked on this")
 	}
 	switch s.Kind {
-	case stepRead:
-		return r.read(ctx, s, early)
-	case stepCheck:
-		return r.check(ctx, s)
-	case stepDraft:
-		return r.draft(ctx, s)
-	case stepReminder, stepPickupReminder:
-		return r.remind(ctx, s)
-	case stepQuestion:
-		return r.answer(ctx, s)
-	case stepReceipt:
-		return r.thank(ctx, s)
-	case stepPost:
+	case ledger.StepRead:
+		l, err := early.letter(ctx, r.Office, s)
+		if err != nil {
+			return err
+		}
+		return r.Receive(ctx, s, l)
+	case ledger.StepCheck:
+		return r.Check(ctx, s)
+	case ledger.StepDraft:
+		return r.Draft(ctx, s)
+	case ledger.StepReminder, ledger.StepPickupReminder:
+		return r.Remind(ctx, s)
+	case ledger.StepQuestion:
+		return r.Frame(ctx, s)
+	case ledger.StepReceipt:
+		return r.Thank(ctx, s)
+	case ledger.StepPost:
 		return r.post(ctx, h, s)
-	case stepSend:
+	case ledger.StepSend:
 		return r.send(ctx, h, s)
-	case stepFile:
+	case ledger.StepFile:
 		return r.file(ctx, h, s)
 	}
 	return fmt.Errorf("there is no step %q; was the ledger written by a newer program?", s.Kind)

@@ -30,7 +30,7 @@ func (r *Robot) look(ctx context.Context, m Mail) error {
 	if err := r.seeMoved(ctx, m); err != nil {
 		return err
 	}
-	if err := r.resume(ctx); err != nil {
+	if err := r.Resume(ctx); err != nil {
 		return err
 	}
 	return r.tidy(ctx)
@@ -83,7 +83,7 @@ func (r *Robot) takeNew(ctx context.Context, m Mail) error {
 		if !batch.More {
 			return nil
 		}
-		r.at("batch taken")
+		r.mark("batch taken")
 	}
 }
 
@@ -169,7 +169,7 @@ func (r *Robot) fetch(ctx context.Context, m Mail, item mailbox.Item, arm *armfu
 	case err != nil:
 		return err
 	}
-	r.at("fetched")
+	r.mark("fetched")
 	arm.bytes += n
 	arm.letters = append(arm.letters, &ledger.RawLetter{Raw: raw, TakenLetter: ledger.TakenLetter{
 		Folder: item.Ref.Folder, UIDValidity: item.Ref.UIDValidity, UID: item.Ref.UID, ReceivedAt: item.Received,
@@ -191,7 +191,7 @@ func (r *Robot) record(ctx context.Context, arm *armful) error {
 		if l.Fresh {
 			r.Log.Info("letter taken", "letter", l.ID, "bytes", l.Bytes)
 		}
-		r.at("letter taken")
+		r.mark("letter taken")
 	}
 	return nil
 }
@@ -201,7 +201,7 @@ func (r *Robot) tooLarge(ctx context.Context, item mailbox.Item) error {
 		item.Size>>20, r.Rules.Caps.LetterBytes>>20, item.Ref.Folder)
 	r.Log.Warn("letter left alone", "why", "larger than the cap", "bytes", item.Size)
 	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		return tx.AddNotice(ctx, "letter-too-large", item.Ref.String(), text)
+		return tx.AddNotice(ctx, ledger.NoticeTooLarge, item.Ref.String(), text)
 	})
 }
 

@@ -13,6 +13,7 @@ import (
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/reply/casework"
 )
 
 // approves lets a person approve the only draft that waits, has it sent, and
@@ -24,7 +25,7 @@ func (h *house) approves(kind string) (ledger.Draft, []byte) {
 		raw, _ := h.Ledger.DraftBytes(h.t.Context(), d.ID)
 		h.t.Fatalf("a letter of the kind %q waits, want %q\n%s", d.Kind, kind, raw)
 	}
-	if err := Approve(h.t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+	if err := h.Approve(h.t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
 		h.t.Fatal(err)
 	}
 	before := len(h.smtp.Delivered())
@@ -101,7 +102,7 @@ func TestTenTurns(t *testing.T) {
 	}
 	again, got := h.approves("changed-quote") // 8: the new price, and what changed
 	h.wantText(got, "What has changed")
-	one, two := writtenOf(quote).Jobs, writtenOf(again).Jobs
+	one, two := casework.WrittenOf(quote).Jobs, casework.WrittenOf(again).Jobs
 	if len(one) != 1 || len(two) != 1 || two[0].Report.Estimate.MassG < 1.9*one[0].Report.Estimate.MassG {
 		t.Error("two copies are not estimated as two")
 	}
@@ -112,24 +113,24 @@ func TestTenTurns(t *testing.T) {
 	h.wantStage(job.Agreed)
 
 	j := h.oneJob()
-	h.act(Assign(t.Context(), h.Ledger, h.Rules, j.ID, "Bench 1", marisol))
-	h.act(Start(t.Context(), h.Ledger, j.ID, marisol))
+	h.act(h.Assign(t.Context(), j.ID, "Bench 1", marisol))
+	h.act(h.Start(t.Context(), j.ID, marisol))
 	h.once()
 	h.noneWaits()
-	h.act(PrintFailed(t.Context(), h.Ledger, j.ID, Spent{Hours: 0.3}, marisol, "it came loose from the plate"))
+	h.act(h.PrintFailed(t.Context(), j.ID, casework.Spent{Hours: 0.3}, marisol, "it came loose from the plate"))
 	h.once()
 	_, got = h.approves("failed") // 11
 	h.wantText(got, "it came loose from the plate")
-	h.act(PutOff(t.Context(), h.Ledger, j.ID, marisol, "again"))
+	h.act(h.PutOff(t.Context(), j.ID, marisol, "again"))
 	h.once()
 	h.noneWaits() // no second thanks for the yes
-	h.act(Start(t.Context(), h.Ledger, j.ID, marisol))
-	h.act(Printed(t.Context(), h.Ledger, j.ID, Spent{Hours: 0.9, Grams: 11}, marisol))
+	h.act(h.Start(t.Context(), j.ID, marisol))
+	h.act(h.Printed(t.Context(), j.ID, casework.Spent{Hours: 0.9, Grams: 11}, marisol))
 	h.once()
 	_, got = h.approves("ready") // 12
 	h.wantText(got, "Millbrook")
 	h.wantStage(job.Ready)
-	if _, err := Collected(t.Context(), h.Ledger, h.Rules, j.ID, "2.35", marisol); err != nil {
+	if _, err := h.Collected(t.Context(), j.ID, "2.35", marisol); err != nil {
 		t.Fatal(err)
 	}
 	h.once()

@@ -21,7 +21,7 @@ import (
 func (h *house) approve() ledger.Draft {
 	h.t.Helper()
 	d := h.waiting()
-	if err := Approve(h.t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+	if err := h.Approve(h.t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
 		h.t.Fatal(err)
 	}
 	return d
@@ -211,7 +211,7 @@ func TestOneSilenceDoesNotMakeEveryLetterUncertain(t *testing.T) {
 	}
 	h.once()
 	for _, d := range h.drafts(ledger.DraftWaiting) {
-		if err := Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+		if err := h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -25,7 +25,7 @@ func TestUnfinishedPromisesNothing(t *testing.T) {
 	h.imap.Deliver(request(t, "maze"))
 	h.once()
 	j := h.oneJob()
-	if !j.Report.Unfinished || Printable(j.Report) || j.Report.Estimate != nil || j.Report.Quote != nil {
+	if !j.Report.Unfinished || j.Report.Printable() || j.Report.Estimate != nil || j.Report.Quote != nil {
 		t.Fatalf("the report is %+v", j.Report)
 	}
 	told := strings.Join(h.notices(), "\n")
@@ -167,7 +167,7 @@ func TestWithdrawnWhileChecked(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, s := range open {
-		if s.Kind == stepCheck {
+		if s.Kind == ledger.StepCheck {
 			t.Errorf("the check goes on: %+v", s)
 		}
 	}

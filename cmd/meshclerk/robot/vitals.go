@@ -48,7 +48,7 @@ func (v *vitals) beats(lane string, now time.Time, s *ledger.Step) {
 	}
 	b := beat{at: now}
 	if s != nil {
-		b.step = s.Kind
+		b.step = string(s.Kind)
 	}
 	v.lanes[lane] = b
 }

@@ -17,6 +17,7 @@ import (
 	"meshclerk/intake/mailbox/mailtest"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/outbox"
 )
 
@@ -109,7 +110,7 @@ func (h *house) letterNotices() []string {
 	var out []string
 	for _, n := range all {
 		for _, l := range n.Letters {
-			out = append(out, n.Kind+" "+l)
+			out = append(out, string(n.Kind)+" "+l)
 		}
 	}
 	slices.SortFunc(out, func(a, b string) int {
@@ -147,7 +148,7 @@ func TestUnprovenLearnsNothing(t *testing.T) {
 			h.imap.Deliver(request(t, "clip")) // the patron's own, with a past
 			h.once()
 			for _, d := range h.drafts(ledger.DraftWaiting) {
-				h.act(Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand))
+				h.act(h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand))
 			}
 			h.once()
 			for _, about := range []string{"Please print it once more, as last time.", "My card is " + card + ". Please print this."} {
@@ -185,8 +186,8 @@ func (h *house) repliesTo(from, replyTo, text string) replied {
 		if draftFor(h, d).Patron.Address != from {
 			continue
 		}
-		h.act(SetAside(h.t.Context(), h.Ledger, d.ID, marisol, "seen"))
-		return replied{d.To.Address, d.Kind + "\n" + pictureID.ReplaceAllString(writtenOf(d).Markdown, "cid:")}
+		h.act(h.SetAside(h.t.Context(), d.ID, marisol, "seen"))
+		return replied{d.To.Address, d.Kind + "\n" + pictureID.ReplaceAllString(casework.WrittenOf(d).Markdown, "cid:")}
 	}
 	h.t.Fatalf("no reply to %s waits\n%s", from, h.log)
 	return replied{}
@@ -223,7 +224,7 @@ func TestAddressBeyondASCII(t *testing.T) {
 			if d.Kind != "quote" || d.To.Address != eva {
 				t.Fatalf("%s to %+v", d.Kind, d.To)
 			}
-			h.act(Approve(t.Context(), h.Ledger, d.ID, d.SHA256, marisol, ledger.ViaCommand))
+			h.act(h.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand))
 			h.once()
 			got, told := h.smtp.Delivered(), strings.Join(h.notices(), "\n")
 			if carries {

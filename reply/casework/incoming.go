@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"context"
@@ -16,7 +16,7 @@ import (
 // incoming is one understood letter on its way to its jobs, inside the
 // transaction that ends its step.
 type incoming struct {
-	r  *Robot
+	o  *Office
 	tx *ledger.Tx
 	id string
 	l  *job.Letter
@@ -40,12 +40,12 @@ func (in *incoming) route(ctx context.Context, threads []ledger.Thread) error {
 }
 
 func (in *incoming) leave(ctx context.Context, why string) error {
-	in.r.Log.Info("letter left alone", "letter", in.id, "disposition", in.l.Disposition)
+	in.o.Log.Info("letter left alone", "letter", in.id, "disposition", in.l.Disposition)
 	return in.tx.SetLetter(ctx, in.id, ledger.LetterLeftAlone, ledger.Robot, why)
 }
 
 func (in *incoming) done(ctx context.Context, why string) error {
-	in.r.Log.Info("letter read", "letter", in.id, "disposition", in.l.Disposition, "files", len(in.l.Attachments))
+	in.o.Log.Info("letter read", "letter", in.id, "disposition", in.l.Disposition, "files", len(in.l.Attachments))
 	return in.tx.SetLetter(ctx, in.id, ledger.LetterDone, ledger.Robot, why)
 }
 
@@ -62,7 +62,7 @@ func (in *incoming) stray(ctx context.Context, threads []ledger.Thread) error {
 		}
 	}
 	text := fmt.Sprintf("letter %s answers something, perhaps job %s; it was not tied to it: read it in the mailbox", in.id, strings.Join(guess, " or "))
-	if err := in.tx.AddNotice(ctx, "stray-answer", in.id, text); err != nil {
+	if err := in.tx.AddNotice(ctx, ledger.NoticeStray, in.id, text); err != nil {
 		return err
 	}
 	return in.leave(ctx, "an answer that may belong to "+strings.Join(guess, " or "))
@@ -72,7 +72,7 @@ func (in *incoming) stray(ctx context.Context, threads []ledger.Thread) error {
 func (in *incoming) meshes() []job.Attachment {
 	var out []job.Attachment
 	for _, a := range in.l.Attachments {
-		if a.Kind == job.KindMesh && a.SHA256 != "" && a.Path != "" && len(out) < in.r.Rules.Limits.FilesPerLetter {
+		if a.Kind == job.KindMesh && a.SHA256 != "" && a.Path != "" && len(out) < in.o.Rules.Limits.FilesPerLetter {
 			out = append(out, a)
 		}
 	}
@@ -100,12 +100,12 @@ func (in *incoming) open(ctx context.Context, thread string) error {
 func (in *incoming) newJob(ctx context.Context, thread string, f job.Attachment) error {
 	j, err := in.tx.NewJob(ctx, job.Job{
 		Thread: thread, Patron: in.l.From, Language: in.l.Language, Auth: in.l.Authenticated,
-		File: f.Name, Blob: f.SHA256, Wishes: in.l.Wishes, Settings: settings(in.l.Wishes, in.r.Rules),
+		File: f.Name, Blob: f.SHA256, Wishes: in.l.Wishes, Settings: settings(in.l.Wishes, in.o.Rules),
 	}, in.id, ledger.Robot, "asked for by letter "+in.id)
 	if err != nil {
 		return err
 	}
-	return in.tx.Enqueue(ctx, stepCheck, string(j.ID), time.Time{})
+	return in.tx.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{})
 }
 
 // otherModel is the name of the first 3D file that we do not take, or "".
@@ -131,7 +131,7 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 		}
 	}
 	if !t.SameSender || in.l.Authenticated != job.Pass {
-		return in.ask(ctx, jobs, "answer-unproven", "came from somebody who is not surely the patron, and changes nothing by itself")
+		return in.ask(ctx, jobs, ledger.NoticeUnproven, "came from somebody who is not surely the patron, and changes nothing by itself")
 	}
 	came, err := in.form(ctx, jobs)
 	if err != nil {
@@ -164,7 +164,7 @@ func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
 			return err
 		}
 	}
-	return in.ask(ctx, jobs, "question", "asks something, or does not clearly say yes or no")
+	return in.ask(ctx, jobs, ledger.NoticeQuestion, "asks something, or does not clearly say yes or no")
 }
 
 // heed takes over what a letter settles beside the print itself, such as the
@@ -172,7 +172,7 @@ func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
 func (in *incoming) heed(ctx context.Context, jobs []job.Job) error {
 	for _, j := range jobs {
 		merged := wishes.Merge(j.Wishes, in.l.Wishes)
-		if j.Stage.Over() || settings(merged, in.r.Rules) != settings(j.Wishes, in.r.Rules) {
+		if j.Stage.Over() || settings(merged, in.o.Rules) != settings(j.Wishes, in.o.Rules) {
 			continue // what changes the price waits for a clear word
 		}
 		merged.Answer = j.Wishes.Answer
@@ -185,13 +185,13 @@ func (in *incoming) heed(ctx context.Context, jobs []job.Job) error {
 }
 
 // ask leaves the letter to staff.
-func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind, why string) error {
+func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind ledger.NoticeKind, why string) error {
 	text := fmt.Sprintf("letter %s about job %s %s; read it and answer by hand", in.id, names(jobs), why)
 	if err := in.tx.AddNotice(ctx, kind, in.id, text); err != nil {
 		return err
 	}
-	if in.l.Wishes.Answer == job.Question && kind == "question" {
-		if err := in.tx.Enqueue(ctx, stepQuestion, jobs[0].Thread, time.Time{}); err != nil {
+	if in.l.Wishes.Answer == job.Question && kind == ledger.NoticeQuestion {
+		if err := in.tx.Enqueue(ctx, ledger.StepQuestion, jobs[0].Thread, time.Time{}); err != nil {
 			return err
 		}
 	}
@@ -243,7 +243,7 @@ func mayBeForm(l *job.Letter, asked bool) bool {
 func formCame(ctx context.Context, tx *ledger.Tx, letter string, id job.ID) error {
 	text := fmt.Sprintf("letter %s brings a file that may be the signed agreement for job %s; read the letter and look at the file (meshclerk agreements form %s), then record it: meshclerk agreements add --job %s --signed YYYY-MM-DD",
 		letter, id, id, id)
-	return tx.AddNotice(ctx, "agreement-form", letter, text)
+	return tx.AddNotice(ctx, ledger.NoticeForm, letter, text)
 }
 
 // accept agrees every quoted job. A yes to a part that is too big is a yes to
@@ -259,7 +259,7 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 		}
 	}
 	if len(agreed) == 0 {
-		return in.ask(ctx, jobs, "yes-to-what", "says yes, but no quote is open")
+		return in.ask(ctx, jobs, ledger.NoticeYesToWhat, "says yes, but no quote is open")
 	}
 	return in.each(ctx, agreed, job.Agreed, "the patron accepted the quote")
 }
@@ -305,9 +305,9 @@ func (in *incoming) each(ctx context.Context, jobs []job.Job, to job.Stage, why 
 		moved++
 	}
 	if moved == 0 {
-		return in.ask(ctx, jobs, "too-late", "comes when the job has gone on already")
+		return in.ask(ctx, jobs, ledger.NoticeTooLate, "comes when the job has gone on already")
 	}
-	if err := in.tx.Enqueue(ctx, stepDraft, jobs[0].Thread, time.Time{}); err != nil {
+	if err := in.tx.Enqueue(ctx, ledger.StepDraft, jobs[0].Thread, time.Time{}); err != nil {
 		return err
 	}
 	return in.done(ctx, why)
@@ -327,7 +327,7 @@ func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
 		changed++
 	}
 	if changed == 0 {
-		return in.ask(ctx, jobs, "too-late", "wants a change when the job has gone on already")
+		return in.ask(ctx, jobs, ledger.NoticeTooLate, "wants a change when the job has gone on already")
 	}
 	return in.done(ctx, "the patron wants a change")
 }
@@ -335,7 +335,7 @@ func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
 // again puts a job back to its check, with the letter's wishes and a file.
 func (in *incoming) again(ctx context.Context, j job.Job, file, blob string) error {
 	j.Wishes = wishes.Merge(j.Wishes, in.l.Wishes)
-	j.Settings = settings(j.Wishes, in.r.Rules)
+	j.Settings = settings(j.Wishes, in.o.Rules)
 	j.File, j.Blob = file, blob
 	if err := in.tx.SaveJob(ctx, j, "patron", "letter "+in.id); err != nil {
 		return err
@@ -345,7 +345,7 @@ func (in *incoming) again(ctx context.Context, j job.Job, file, blob string) err
 			return err
 		}
 	}
-	return in.tx.Enqueue(ctx, stepCheck, string(j.ID), time.Time{})
+	return in.tx.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{})
 }
 
 // newFiles lets each file take the place of the one it corrects: of the same

@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"cmp"
@@ -20,30 +20,30 @@ import (
 
 // Assign puts a job onto a printer's list. The printer must take its material
 // and hold the part, turned if need be.
-func Assign(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID, printer, by string) error {
-	return l.Tx(ctx, func(tx *ledger.Tx) error {
+func (o *Office) Assign(ctx context.Context, id job.ID, printer, by string) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
 		}
-		return assign(ctx, tx, r, j, printer, by)
+		return assign(ctx, tx, o.Rules, j, printer, by)
 	})
 }
 
 // Reassign is Assign with time and plastic worked out for that printer. The
 // price stays the one that the patron was told.
-func (r *Robot) Reassign(ctx context.Context, id job.ID, printer, by string) error {
-	was, err := r.Ledger.Job(ctx, id)
+func (o *Office) Reassign(ctx context.Context, id job.ID, printer, by string) error {
+	was, err := o.Ledger.Job(ctx, id)
 	if err != nil {
 		return err
 	}
 	asked := was
 	asked.Settings.Printer = printer
-	report, _, err := r.Examine(ctx, asked)
+	report, _, err := o.Examine(ctx, asked)
 	if err != nil {
 		return err
 	}
-	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
@@ -56,7 +56,7 @@ func (r *Robot) Reassign(ctx context.Context, id job.ID, printer, by string) err
 			told.Estimate = report.Estimate
 			j.Report = &told
 		}
-		return assign(ctx, tx, r.Rules, j, printer, by)
+		return assign(ctx, tx, o.Rules, j, printer, by)
 	})
 }
 
@@ -91,13 +91,13 @@ func holdsTurned(p rules.Printer, s [3]float64) bool {
 }
 
 // Start records that a job is on a printer now.
-func Start(ctx context.Context, l *ledger.Ledger, id job.ID, by string) error {
-	return l.Tx(ctx, func(tx *ledger.Tx) error { return tx.Move(ctx, id, job.Printing, by, "on the printer") })
+func (o *Office) Start(ctx context.Context, id job.ID, by string) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.Move(ctx, id, job.Printing, by, "on the printer") })
 }
 
 // PutOff takes a job back from the printer, or puts a failed one on the list again.
-func PutOff(ctx context.Context, l *ledger.Ledger, id job.ID, by, why string) error {
-	return l.Tx(ctx, func(tx *ledger.Tx) error { return tx.Move(ctx, id, job.Agreed, by, why) })
+func (o *Office) PutOff(ctx context.Context, id job.ID, by, why string) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.Move(ctx, id, job.Agreed, by, why) })
 }
 
 // Spent is what a print took. A printer that is not named is the job's own.
@@ -107,26 +107,26 @@ type Spent struct {
 }
 
 // Printed records a finished print: the part is ready to be collected.
-func Printed(ctx context.Context, l *ledger.Ledger, id job.ID, s Spent, by string) error {
+func (o *Office) Printed(ctx context.Context, id job.ID, s Spent, by string) error {
 	if !(s.Hours > 0) || !(s.Grams > 0) {
 		return fmt.Errorf("a finished print took time and plastic: give both hours and grams above 0")
 	}
-	return fromPrinter(ctx, l, id, job.Ready, s, by, "printed")
+	return o.fromPrinter(ctx, id, job.Ready, s, by, "printed")
 }
 
 // PrintFailed records a print that went wrong, with the reason that the patron
 // is told. Hours and grams may be 0 when nobody knows them.
-func PrintFailed(ctx context.Context, l *ledger.Ledger, id job.ID, s Spent, by, why string) error {
+func (o *Office) PrintFailed(ctx context.Context, id job.ID, s Spent, by, why string) error {
 	if strings.TrimSpace(why) == "" {
 		return fmt.Errorf("say why the print failed: the patron is told")
 	}
-	return fromPrinter(ctx, l, id, job.Failed, s, by, why)
+	return o.fromPrinter(ctx, id, job.Failed, s, by, why)
 }
 
 // fromPrinter takes a job off its printer. One that nobody said was on it is
 // put there first, so that its history has no gap.
-func fromPrinter(ctx context.Context, l *ledger.Ledger, id job.ID, to job.Stage, s Spent, by, why string) error {
-	return l.Tx(ctx, func(tx *ledger.Tx) error {
+func (o *Office) fromPrinter(ctx context.Context, id job.ID, to job.Stage, s Spent, by, why string) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
@@ -144,14 +144,14 @@ func fromPrinter(ctx context.Context, l *ledger.Ledger, id job.ID, to job.Stage,
 				return err
 			}
 		}
-		return tx.Enqueue(ctx, stepDraft, j.Thread, time.Time{})
+		return tx.Enqueue(ctx, ledger.StepDraft, j.Thread, time.Time{})
 	})
 }
 
 // Collected records that a part was handed over and what was paid for it, which
 // may be nothing ("0"). It gives the price that was quoted, to compare.
-func Collected(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID, paid, by string) (quoted job.Quote, err error) {
-	err = l.Tx(ctx, func(tx *ledger.Tx) error {
+func (o *Office) Collected(ctx context.Context, id job.ID, paid, by string) (quoted job.Quote, err error) {
+	err = o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
@@ -159,7 +159,7 @@ func Collected(ctx context.Context, l *ledger.Ledger, r *rules.Rules, id job.ID,
 		if j.Report != nil && j.Report.Quote != nil {
 			quoted = *j.Report.Quote
 		}
-		quoted.Currency = cmp.Or(quoted.Currency, r.Prices.Currency)
+		quoted.Currency = cmp.Or(quoted.Currency, o.Rules.Prices.Currency)
 		amount, err := currency.NewAmount(paid, quoted.Currency)
 		if err != nil || amount.IsNegative() {
 			return fmt.Errorf("%q is not an amount of money; write it as 3.50, or 0 when nothing was paid", paid)
@@ -192,7 +192,7 @@ func dropStale(ctx context.Context, tx *ledger.Tx, id job.ID, by string) error {
 		if err := tx.SetAside(ctx, d.ID, by, "the part was collected meanwhile"); err != nil {
 			return err
 		}
-		if err := tx.Enqueue(ctx, stepFile, d.ID, time.Time{}); err != nil {
+		if err := tx.Enqueue(ctx, ledger.StepFile, d.ID, time.Time{}); err != nil {
 			return err
 		}
 	}
@@ -201,14 +201,14 @@ func dropStale(ctx context.Context, tx *ledger.Tx, id job.ID, by string) error {
 
 // Close ends a job before it is printed: declined by the house, withdrawn by
 // the patron, or lapsed. The reason of a declined one is told to the patron.
-func Close(ctx context.Context, l *ledger.Ledger, id job.ID, to job.Stage, by, why string) error {
-	return CloseAs(ctx, l, id, to, "", by, why)
+func (o *Office) Close(ctx context.Context, id job.ID, to job.Stage, by, why string) error {
+	return o.CloseAs(ctx, id, to, "", by, why)
 }
 
 // CloseAs is Close with a word under which the monthly report counts the job;
 // without one, a declined job counts under the finding that stops it.
-func CloseAs(ctx context.Context, l *ledger.Ledger, id job.ID, to job.Stage, as, by, why string) error {
-	return l.Tx(ctx, func(tx *ledger.Tx) error {
+func (o *Office) CloseAs(ctx context.Context, id job.ID, to job.Stage, as, by, why string) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
@@ -216,6 +216,6 @@ func CloseAs(ctx context.Context, l *ledger.Ledger, id job.ID, to job.Stage, as,
 		if err := tx.MoveFor(ctx, id, to, as, by, why); err != nil {
 			return err
 		}
-		return tx.Enqueue(ctx, stepDraft, j.Thread, time.Time{})
+		return tx.Enqueue(ctx, ledger.StepDraft, j.Thread, time.Time{})
 	})
 }

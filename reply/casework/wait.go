@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"context"
@@ -16,16 +16,16 @@ import (
 // patron said yes now: what is on the print list of their printers comes first.
 // At best nothing else is accepted meanwhile; at worst every open quote is, and
 // every print takes as long as it may.
-func (r *Robot) wait(ctx context.Context, jobs []job.Job) (templates.Wait, error) {
+func (o *Office) wait(ctx context.Context, jobs []job.Job) (templates.Wait, error) {
 	var out templates.Wait
-	if r.Rules.Limits.PrintingHoursPerDay <= 0 {
+	if o.Rules.Limits.PrintingHoursPerDay <= 0 {
 		return out, nil
 	}
-	rows, err := r.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Quoted, job.Agreed, job.Printing, job.Failed}})
+	rows, err := o.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Quoted, job.Agreed, job.Printing, job.Failed}})
 	if err != nil {
 		return out, err
 	}
-	q := queue{now: r.Now(), rows: rows, perDay: 3600 * r.Rules.Limits.PrintingHoursPerDay}
+	q := queue{now: o.Now(), rows: rows, perDay: 3600 * o.Rules.Limits.PrintingHoursPerDay}
 	mine := map[string]span{}
 	for _, j := range jobs {
 		if j.Report == nil || j.Report.Estimate == nil || !Printable(j.Report) {
@@ -37,7 +37,7 @@ func (r *Robot) wait(ctx context.Context, jobs []job.Job) (templates.Wait, error
 		q.mine = append(q.mine, j.ID)
 	}
 	for printer, own := range mine {
-		days := q.days(printer, own, machines(r.Rules, printer))
+		days := q.days(printer, own, machines(o.Rules, printer))
 		out.Low, out.High = max(out.Low, days.Low), max(out.High, days.High)
 	}
 	return out, nil

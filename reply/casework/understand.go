@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"meshclerk/intake/job"
@@ -14,9 +14,9 @@ func Understand(l *job.Letter, r *rules.Rules) job.Wishes {
 // understand reads the wishes of a letter, given the questions that its writer
 // was asked, in the order they were numbered, and what was known before. The
 // house's words are compiled once.
-func (r *Robot) understand(l *job.Letter, asked []string, earlier job.Wishes) job.Wishes {
-	r.words.Do(func() { r.reader = wishes.New(r.Rules.Words, r.Rules.Library.Branches, r.Rules.Materials) })
-	return understood(r.reader, l, asked, earlier)
+func (o *Office) understand(l *job.Letter, asked []string, earlier job.Wishes) job.Wishes {
+	o.words.Do(func() { o.reader = wishes.New(o.Rules.Words, o.Rules.Library.Branches, o.Rules.Materials) })
+	return understood(o.reader, l, asked, earlier)
 }
 
 func understood(reader *wishes.Reader, l *job.Letter, asked []string, earlier job.Wishes) job.Wishes {

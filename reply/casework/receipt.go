@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"context"
@@ -7,15 +7,13 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/templates"
 )
-
-// stepReceipt is named as its text is.
-const stepReceipt = "collected"
 
 // Receipt asks for a letter of thanks about a part that was handed over, with
 // what was paid. Few patrons want one, so it is only drafted when asked for.
-func Receipt(ctx context.Context, l *ledger.Ledger, id job.ID) error {
-	return l.Tx(ctx, func(tx *ledger.Tx) error {
+func (o *Office) Receipt(ctx context.Context, id job.ID) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
@@ -23,31 +21,31 @@ func Receipt(ctx context.Context, l *ledger.Ledger, id job.ID) error {
 		if j.Stage != job.Collected {
 			return fmt.Errorf("job %s is %s; a receipt is for a part that was collected", id, j.Stage)
 		}
-		return tx.Enqueue(ctx, stepReceipt, string(id), time.Time{})
+		return tx.Enqueue(ctx, ledger.StepReceipt, string(id), time.Time{})
 	})
 }
 
 // thank writes the receipt of one job.
-func (r *Robot) thank(ctx context.Context, s *ledger.Step) error {
-	j, err := r.Ledger.Job(ctx, job.ID(s.Subject))
+func (o *Office) Thank(ctx context.Context, s *ledger.Step) error {
+	j, err := o.Ledger.Job(ctx, job.ID(s.Subject))
 	if err != nil {
 		return err
 	}
 	if j.Stage != job.Collected {
-		return r.Ledger.Done(ctx, s)
+		return o.Ledger.Done(ctx, s)
 	}
-	payments, err := r.Ledger.Payments(ctx, j.ID)
+	payments, err := o.Ledger.Payments(ctx, j.ID)
 	if err != nil {
 		return err
 	}
 	jobs := []job.Job{j}
-	in, answers, err := r.input(ctx, jobs)
+	in, answers, err := o.input(ctx, jobs)
 	if err != nil {
 		return err
 	}
-	in.Template, in.Picture = stepReceipt, nil
+	in.Template, in.Picture = templates.TextCollected, nil
 	if n := len(payments); n > 0 {
 		in.Paid = payments[n-1].Amount // handed over once, paid once
 	}
-	return r.write(ctx, s, in, answers, jobs, false)
+	return o.write(ctx, s, in, answers, jobs, false)
 }

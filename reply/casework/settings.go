@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"cmp"

@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"context"
@@ -6,19 +6,12 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
-)
-
-// The reminders, by the names of their texts. Each is also a kind of step whose
-// subject is a conversation.
-const (
-	stepReminder       = "reminder"
-	stepPickupReminder = "pickup-reminder"
-	stepQuestion       = "question"
+	"meshclerk/templates"
 )
 
 // byTheWay are letters that take nothing of an earlier one back: what was
 // quoted before them still stands.
-var byTheWay = map[string]bool{stepReminder: true, stepPickupReminder: true, stepQuestion: true, stepReceipt: true}
+var byTheWay = map[string]bool{templates.TextReminder: true, templates.TextPickupReminder: true, templates.TextQuestion: true, templates.TextCollected: true}
 
 // silence is how a conversation about a job rests. Whoever spoke last waits for
 // the other: while it is our turn, no time runs against the patron.
@@ -29,13 +22,13 @@ type silence struct {
 	ourTurn  bool         // the patron has written since, or a letter of ours has not left yet
 }
 
-func (r *Robot) silence(ctx context.Context, id job.ID) (s silence, err error) {
-	drafts, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Job: id})
+func (o *Office) silence(ctx context.Context, id job.ID) (s silence, err error) {
+	drafts, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{Job: id})
 	if err != nil {
 		return s, err
 	}
 	for _, d := range drafts {
-		reminder := d.Kind == stepReminder || d.Kind == stepPickupReminder
+		reminder := d.Kind == templates.TextReminder || d.Kind == templates.TextPickupReminder
 		switch {
 		case d.State == ledger.DraftSuperseded:
 		case reminder:
@@ -50,7 +43,7 @@ func (r *Robot) silence(ctx context.Context, id job.ID) (s silence, err error) {
 		s.ourTurn = true
 		return s, nil
 	}
-	letters, err := r.Ledger.LettersOf(ctx, id)
+	letters, err := o.Ledger.LettersOf(ctx, id)
 	if err != nil {
 		return s, err
 	}
@@ -58,7 +51,7 @@ func (r *Robot) silence(ctx context.Context, id job.ID) (s silence, err error) {
 		if !l.TakenAt.After(s.ours.Changed) {
 			continue
 		}
-		settled, err := r.settled(ctx, l.ID)
+		settled, err := o.settled(ctx, l.ID)
 		if err != nil {
 			return s, err
 		}
@@ -72,8 +65,8 @@ func (r *Robot) silence(ctx context.Context, id job.ID) (s silence, err error) {
 
 // settled tells when staff dealt with the notice about a letter, e.g. by
 // telephone; never, while one is open or there was none.
-func (r *Robot) settled(ctx context.Context, letter string) (when time.Time, err error) {
-	all, err := r.Ledger.Notices(ctx, true)
+func (o *Office) settled(ctx context.Context, letter string) (when time.Time, err error) {
+	all, err := o.Ledger.Notices(ctx, true)
 	for _, n := range all {
 		switch {
 		case !n.About(letter):

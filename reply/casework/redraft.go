@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"context"
@@ -8,6 +8,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/reply/draft"
+	"meshclerk/templates"
 )
 
 // Rewrite says what is different in a draft that is composed anew.
@@ -19,32 +20,32 @@ type Rewrite struct {
 
 // Redraft composes a waiting draft anew, under its own number and Message-ID. It
 // changes nothing.
-func (r *Robot) Redraft(ctx context.Context, id string, w Rewrite) (draft.Message, error) {
-	d, err := r.Ledger.Draft(ctx, id)
+func (o *Office) Redraft(ctx context.Context, id string, w Rewrite) (draft.Message, error) {
+	d, err := o.Ledger.Draft(ctx, id)
 	if err != nil {
 		return draft.Message{}, err
 	}
 	jobs := w.Jobs
 	if jobs == nil {
-		if jobs, err = r.jobsOf(ctx, d); err != nil {
+		if jobs, err = o.jobsOf(ctx, d); err != nil {
 			return draft.Message{}, err
 		}
 	}
 	number, _, _ := strings.Cut(strings.Trim(d.MessageID, "<>"), "@")
-	in, _, err := r.gather(ctx, number, jobs)
+	in, _, err := o.gather(ctx, number, jobs)
 	if err != nil {
 		return draft.Message{}, err
 	}
-	if err := r.situate(ctx, in, jobs); err != nil {
+	if err := o.situate(ctx, in, jobs); err != nil {
 		return draft.Message{}, err
 	}
 	in.Template, in.Subject, in.Markdown, in.Note = d.Kind, w.Subject, w.Markdown, w.Note
-	if d.Kind == stepReminder || d.Kind == stepPickupReminder {
-		rest, err := r.silence(ctx, jobs[0].ID)
+	if d.Kind == templates.TextReminder || d.Kind == templates.TextPickupReminder {
+		rest, err := o.silence(ctx, jobs[0].ID)
 		if err != nil {
 			return draft.Message{}, err
 		}
-		r.remindOf(in, rest)
+		o.remindOf(in, rest)
 	}
 	m, err := draft.Compose(*in)
 	if err != nil {
@@ -53,10 +54,10 @@ func (r *Robot) Redraft(ctx context.Context, id string, w Rewrite) (draft.Messag
 	return m, Canonical(&m)
 }
 
-func (r *Robot) jobsOf(ctx context.Context, d ledger.Draft) ([]job.Job, error) {
+func (o *Office) jobsOf(ctx context.Context, d ledger.Draft) ([]job.Job, error) {
 	var jobs []job.Job
 	for _, id := range d.Jobs {
-		j, err := r.Ledger.Job(ctx, id)
+		j, err := o.Ledger.Job(ctx, id)
 		if err != nil {
 			return nil, err
 		}
@@ -68,5 +69,5 @@ func (r *Robot) jobsOf(ctx context.Context, d ledger.Draft) ([]job.Job, error) {
 // Replaced has the copy in the mailbox follow a draft that was changed, in the
 // transaction that changes it.
 func Replaced(ctx context.Context, tx *ledger.Tx, id string) error {
-	return tx.Enqueue(ctx, stepPost, id, time.Time{})
+	return tx.Enqueue(ctx, ledger.StepPost, id, time.Time{})
 }

@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"context"
@@ -27,30 +27,30 @@ type Written struct {
 
 // draft writes the reply for the jobs of a conversation that need one. Where
 // others need one of another kind, the step is done again for them.
-func (r *Robot) draft(ctx context.Context, s *ledger.Step) error {
-	all, err := r.Ledger.JobsIn(ctx, s.Subject)
+func (o *Office) Draft(ctx context.Context, s *ledger.Step) error {
+	all, err := o.Ledger.JobsIn(ctx, s.Subject)
 	if err != nil {
 		return err
 	}
-	jobs, more, err := r.toWriteAbout(ctx, all)
+	jobs, more, err := o.toWriteAbout(ctx, all)
 	if err != nil {
 		return err
 	}
 	if len(jobs) == 0 {
-		return r.Ledger.Done(ctx, s)
+		return o.Ledger.Done(ctx, s)
 	}
-	in, answers, err := r.input(ctx, jobs)
+	in, answers, err := o.input(ctx, jobs)
 	if err != nil {
 		return err
 	}
-	if err := r.situate(ctx, in, jobs); err != nil {
+	if err := o.situate(ctx, in, jobs); err != nil {
 		return err
 	}
-	return r.write(ctx, s, in, answers, jobs, more)
+	return o.write(ctx, s, in, answers, jobs, more)
 }
 
 // write composes a reply and records it with the end of its step.
-func (r *Robot) write(ctx context.Context, s *ledger.Step, in *draft.Input, answers string, jobs []job.Job, more bool) error {
+func (o *Office) write(ctx context.Context, s *ledger.Step, in *draft.Input, answers string, jobs []job.Job, more bool) error {
 	m, err := draft.Compose(*in)
 	if err != nil {
 		return err
@@ -58,13 +58,13 @@ func (r *Robot) write(ctx context.Context, s *ledger.Step, in *draft.Input, answ
 	if err := Canonical(&m); err != nil {
 		return err
 	}
-	r.at("composed")
-	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		if err := r.recordDraft(ctx, tx, in, m, answers, jobs); err != nil {
+	o.at("composed")
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		if err := o.recordDraft(ctx, tx, in, m, answers, jobs); err != nil {
 			return err
 		}
 		if more {
-			if err := tx.Enqueue(ctx, stepDraft, jobs[0].Thread, time.Time{}); err != nil {
+			if err := tx.Enqueue(ctx, ledger.StepDraft, jobs[0].Thread, time.Time{}); err != nil {
 				return err
 			}
 		}
@@ -72,7 +72,8 @@ func (r *Robot) write(ctx context.Context, s *ledger.Step, in *draft.Input, answ
 	})
 }
 
-func writtenOf(d ledger.Draft) Written {
+// WrittenOf reads what lies beside a draft.
+func WrittenOf(d ledger.Draft) Written {
 	var w Written
 	if len(d.Doc) > 0 {
 		_ = json.Unmarshal(d.Doc, &w) // of an older program: then it tells nothing
@@ -81,42 +82,42 @@ func writtenOf(d ledger.Draft) Written {
 }
 
 // input sets a number aside for a reply and gathers what it is made of.
-func (r *Robot) input(ctx context.Context, jobs []job.Job) (*draft.Input, string, error) {
-	id, err := r.Ledger.NextDraftID(ctx)
+func (o *Office) input(ctx context.Context, jobs []job.Job) (*draft.Input, string, error) {
+	id, err := o.Ledger.NextDraftID(ctx)
 	if err != nil {
 		return nil, "", err
 	}
 	// The random part keeps outsiders from naming our messages in a References
 	// header of their own, and so from slipping into a conversation.
-	return r.gather(ctx, id+"."+strings.ToLower(rand.Text()[:12]), jobs)
+	return o.gather(ctx, id+"."+strings.ToLower(rand.Text()[:12]), jobs)
 }
 
 // gather collects what a reply is made of: the jobs, the letter it answers, a
 // picture. It gives the letter's number too.
-func (r *Robot) gather(ctx context.Context, id string, jobs []job.Job) (*draft.Input, string, error) {
-	in := &draft.Input{Rules: r.Rules, Templates: r.texts(), ID: id, Domain: r.Domain, Now: r.Now(), Token: jobs[0].Thread}
+func (o *Office) gather(ctx context.Context, id string, jobs []job.Job) (*draft.Input, string, error) {
+	in := &draft.Input{Rules: o.Rules, Templates: o.texts(), ID: id, Domain: o.Domain, Now: o.Now(), Token: jobs[0].Thread}
 	for i := range jobs {
 		if jobs[i].Blob != "" {
 			in.Jobs = append(in.Jobs, &jobs[i])
 		}
 	}
-	letter, err := r.lastLetter(ctx, jobs)
+	letter, err := o.lastLetter(ctx, jobs)
 	if err != nil {
 		return nil, "", err
 	}
 	in.Letter = letter.Parsed
-	in.Picture = r.picture(ctx, in.Jobs)
+	in.Picture = o.picture(ctx, in.Jobs)
 	return in, letter.ID, nil
 }
 
 // recordDraft keeps the reply, moves its jobs, and sees to the mailbox.
-func (r *Robot) recordDraft(ctx context.Context, tx *ledger.Tx, in *draft.Input, m draft.Message, letter string, jobs []job.Job) error {
+func (o *Office) recordDraft(ctx context.Context, tx *ledger.Tx, in *draft.Input, m draft.Message, letter string, jobs []job.Job) error {
 	doc, err := json.Marshal(Written{Markdown: m.Markdown, Questions: m.Questions, Notes: m.Notes, Jobs: afterDraft(jobs)})
 	if err != nil {
 		return err
 	}
 	id, _, _ := strings.Cut(in.ID, ".")
-	d := ledger.Draft{ID: id, Letter: letter, Kind: m.Template, TemplateHash: m.TemplateHash, RulesHash: r.Rules.Hash, Language: m.Language,
+	d := ledger.Draft{ID: id, Letter: letter, Kind: m.Template, TemplateHash: m.TemplateHash, RulesHash: o.Rules.Hash, Language: m.Language,
 		To: m.To, Subject: m.Subject, MessageID: m.MessageID, Doc: doc}
 	for _, j := range jobs {
 		d.Jobs = append(d.Jobs, j.ID)
@@ -133,12 +134,12 @@ func (r *Robot) recordDraft(ctx context.Context, tx *ledger.Tx, in *draft.Input,
 		}
 	}
 	for _, old := range superseded {
-		if err := tx.Enqueue(ctx, stepFile, old.ID, time.Time{}); err != nil {
+		if err := tx.Enqueue(ctx, ledger.StepFile, old.ID, time.Time{}); err != nil {
 			return err
 		}
 	}
-	r.Log.Info("draft made", "draft", made.ID, "job", names(jobs), "as", m.Template)
-	return tx.Enqueue(ctx, stepPost, made.ID, time.Time{})
+	o.Log.Info("draft made", "draft", made.ID, "job", names(jobs), "as", m.Template)
+	return tx.Enqueue(ctx, ledger.StepPost, made.ID, time.Time{})
 }
 
 // afterDraft is how the jobs stand once their draft is recorded.
@@ -153,12 +154,12 @@ func afterDraft(jobs []job.Job) []job.Job {
 }
 
 // picture draws the first part of a reply, with what stops it marked.
-func (r *Robot) picture(ctx context.Context, jobs []*job.Job) *draft.Picture {
+func (o *Office) picture(ctx context.Context, jobs []*job.Job) *draft.Picture {
 	if len(jobs) == 0 || jobs[0].Report == nil || !jobs[0].Report.Readable {
 		return nil
 	}
-	j, c := jobs[0], r.Rules.Caps
-	m, _, err := mesh.ReadFile(ctx, r.Ledger.BlobPath(j.Blob), mesh.Limits{Bytes: c.MeshBytes, Facets: c.Facets, CoordinateMM: c.CoordinateMM})
+	j, c := jobs[0], o.Rules.Caps
+	m, _, err := mesh.ReadFile(ctx, o.Ledger.BlobPath(j.Blob), mesh.Limits{Bytes: c.MeshBytes, Facets: c.Facets, CoordinateMM: c.CoordinateMM})
 	if err != nil {
 		return nil // a letter without a picture is still a good letter
 	}

@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"context"
@@ -9,8 +9,8 @@ import (
 
 // Learned fits the finished prints of one printer and material; nil while there
 // are too few.
-func Learned(ctx context.Context, l *ledger.Ledger, printer, material string) (*slice.Fit, error) {
-	prints, err := l.Prints(ctx, printer, material)
+func (o *Office) Learned(ctx context.Context, printer, material string) (*slice.Fit, error) {
+	prints, err := o.Ledger.Prints(ctx, printer, material)
 	if err != nil {
 		return nil, err
 	}
@@ -31,11 +31,11 @@ func Teaching(prints []ledger.Print) []slice.Print {
 
 // learned is Learned for the preflight. An estimate without what prints taught is
 // still an estimate.
-func (r *Robot) learned(ctx context.Context) func(printer, material string) *slice.Fit {
+func (o *Office) learned(ctx context.Context) func(printer, material string) *slice.Fit {
 	return func(printer, material string) *slice.Fit {
-		fit, err := Learned(ctx, r.Ledger, printer, material)
+		fit, err := o.Learned(ctx, printer, material)
 		if err != nil {
-			r.Log.Warn("estimate not corrected by finished prints", "why", err)
+			o.Log.Warn("estimate not corrected by finished prints", "why", err)
 			return nil
 		}
 		return fit

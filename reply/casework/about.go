@@ -1,10 +1,11 @@
-package robot
+package casework
 
 import (
 	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
+	"meshclerk/templates"
 	"slices"
 	"time"
 
@@ -15,8 +16,8 @@ import (
 
 // situations are the stages in which a job itself says what its letter is for.
 var situations = map[job.Stage]string{
-	job.Agreed: "accepted", job.Failed: "failed", job.Ready: "ready",
-	job.Declined: "declined", job.Withdrawn: "withdrawn", job.Lapsed: "lapsed",
+	job.Agreed: templates.TextAccepted, job.Failed: templates.TextFailed, job.Ready: templates.TextReady,
+	job.Declined: templates.TextDeclined, job.Withdrawn: templates.TextWithdrawn, job.Lapsed: templates.TextLapsed,
 }
 
 // quotable tells whether a letter about a job in that stage is an answer to the
@@ -34,8 +35,8 @@ func together(a, b job.Job) bool {
 // and whether others need a letter of another kind. No request is answered
 // while one of the conversation is still being checked, since one letter
 // answers them all.
-func (r *Robot) toWriteAbout(ctx context.Context, all []job.Job) (about []job.Job, more bool, err error) {
-	t, err := r.talk(ctx, all)
+func (o *Office) toWriteAbout(ctx context.Context, all []job.Job) (about []job.Job, more bool, err error) {
+	t, err := o.talk(ctx, all)
 	if err != nil {
 		return nil, false, err
 	}
@@ -67,19 +68,19 @@ type talk struct {
 	last  map[job.ID]ledger.Draft // the newest that was not superseded
 }
 
-func (r *Robot) talk(ctx context.Context, all []job.Job) (talk, error) {
+func (o *Office) talk(ctx context.Context, all []job.Job) (talk, error) {
 	t := talk{map[job.ID]time.Time{}, map[job.ID]ledger.Draft{}}
 	if len(all) == 0 {
 		return t, nil
 	}
-	rows, err := r.Ledger.Jobs(ctx, ledger.Filter{Thread: all[0].Thread})
+	rows, err := o.Ledger.Jobs(ctx, ledger.Filter{Thread: all[0].Thread})
 	if err != nil {
 		return t, err
 	}
 	for _, row := range rows {
 		t.since[row.ID] = row.Since
 	}
-	drafts, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Thread: all[0].Thread})
+	drafts, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{Thread: all[0].Thread})
 	for _, d := range drafts {
 		if d.State == ledger.DraftSuperseded {
 			continue
@@ -102,7 +103,7 @@ func (t talk) wants(j job.Job) bool {
 	case job.Drafted:
 		return !written // its letter gave way to one about another job
 	case job.Agreed: // reached again when a print failed or was put off: no second thanks for the yes
-		return written && last.Kind != "accepted" && last.Kind != "failed" || !written
+		return written && last.Kind != templates.TextAccepted && last.Kind != templates.TextFailed || !written
 	case job.Declined:
 		if written && last.State == ledger.DraftSetAside {
 			return false // whoever declined by setting the reply aside wants to say nothing
@@ -124,7 +125,7 @@ func (t talk) unread(j job.Job) bool {
 
 // sameAsWritten tells whether a draft was made for a job as it stands now.
 func sameAsWritten(d ledger.Draft, j job.Job) bool {
-	for _, old := range writtenOf(d).Jobs {
+	for _, old := range WrittenOf(d).Jobs {
 		if old.ID == j.ID {
 			return old.Stage == j.Stage && same(old, j)
 		}
@@ -139,38 +140,38 @@ func same(a, b job.Job) bool {
 }
 
 // situate says what the letter is for, and gathers what such a letter tells.
-func (r *Robot) situate(ctx context.Context, in *draft.Input, jobs []job.Job) (err error) {
+func (o *Office) situate(ctx context.Context, in *draft.Input, jobs []job.Job) (err error) {
 	first := jobs[0]
 	in.Template = situations[first.Stage]
 	switch first.Stage {
 	case job.Ready:
-		in.PickupUntil = r.Now().AddDate(0, 0, r.Rules.Limits.PickupDays)
+		in.PickupUntil = o.Now().AddDate(0, 0, o.Rules.Limits.PickupDays)
 		return nil
 	case job.Declined:
-		in.Reason, _, err = r.whyIn(ctx, first)
+		in.Reason, _, err = o.whyIn(ctx, first)
 		return err
 	case job.Failed:
-		if in.Reason, _, err = r.whyIn(ctx, first); err != nil {
+		if in.Reason, _, err = o.whyIn(ctx, first); err != nil {
 			return err
 		}
 	case job.Lapsed:
-		return r.situateLapsed(ctx, in, first)
+		return o.situateLapsed(ctx, in, first)
 	case job.Withdrawn:
 		return nil
 	}
-	if in.Wait, err = r.wait(ctx, jobs); err != nil || in.Template != "" {
+	if in.Wait, err = o.wait(ctx, jobs); err != nil || in.Template != "" {
 		return err
 	}
 	if len(in.Jobs) == 0 {
 		return nil // the letter itself shows what is missing
 	}
-	in.Template = draft.Choose(nil, in.Jobs, r.Rules)
-	return r.compare(ctx, in, jobs)
+	in.Template = draft.Choose(nil, in.Jobs, o.Rules)
+	return o.compare(ctx, in, jobs)
 }
 
 // whyIn gives why a job came into its stage, and from which.
-func (r *Robot) whyIn(ctx context.Context, j job.Job) (why string, from job.Stage, err error) {
-	events, err := r.Ledger.Events(ctx, string(j.ID))
+func (o *Office) whyIn(ctx context.Context, j job.Job) (why string, from job.Stage, err error) {
+	events, err := o.Ledger.Events(ctx, string(j.ID))
 	for _, e := range slices.Backward(events) {
 		if e.What == "moved" && e.To == string(j.Stage) {
 			return e.Why, job.Stage(e.From), err
@@ -180,15 +181,15 @@ func (r *Robot) whyIn(ctx context.Context, j job.Job) (why string, from job.Stag
 }
 
 // situateLapsed tells a part that nobody collected from a request that nobody answered.
-func (r *Robot) situateLapsed(ctx context.Context, in *draft.Input, j job.Job) error {
-	_, from, err := r.whyIn(ctx, j)
+func (o *Office) situateLapsed(ctx context.Context, in *draft.Input, j job.Job) error {
+	_, from, err := o.whyIn(ctx, j)
 	if err != nil || from != job.Ready {
 		return err
 	}
-	in.Template = "not-collected"
-	s, err := r.silence(ctx, j.ID)
+	in.Template = templates.TextNotCollected
+	s, err := o.silence(ctx, j.ID)
 	if err == nil && s.ours.ID != "" {
-		in.PickupUntil = s.ours.Changed.AddDate(0, 0, r.Rules.Limits.PickupDays)
+		in.PickupUntil = s.ours.Changed.AddDate(0, 0, o.Rules.Limits.PickupDays)
 	}
 	return err
 }
@@ -196,10 +197,10 @@ func (r *Robot) situateLapsed(ctx context.Context, in *draft.Input, j job.Job) e
 // lastLetter is the newest letter about the jobs, which the reply answers. Of
 // what came after the first, only a letter that is surely the patron's counts:
 // a reply must never go to whoever wrote into the conversation.
-func (r *Robot) lastLetter(ctx context.Context, jobs []job.Job) (ledger.Letter, error) {
+func (o *Office) lastLetter(ctx context.Context, jobs []job.Job) (ledger.Letter, error) {
 	var last ledger.Letter
 	for _, j := range jobs {
-		letters, err := r.Ledger.LettersOf(ctx, j.ID)
+		letters, err := o.Ledger.LettersOf(ctx, j.ID)
 		if err != nil {
 			return last, err
 		}
@@ -223,11 +224,11 @@ func surely(l ledger.Letter, j job.Job) bool {
 // compare looks for the last answer to the request that was sent about the jobs:
 // what it quoted is what a new quote is compared with, and an agreement that it
 // asked for has come when none is missing now.
-func (r *Robot) compare(ctx context.Context, in *draft.Input, jobs []job.Job) error {
+func (o *Office) compare(ctx context.Context, in *draft.Input, jobs []job.Job) error {
 	if s := jobs[0].Stage; s != job.Checked && s != job.Drafted || len(jobs) > 1 || !Printable(jobs[0].Report) {
 		return nil
 	}
-	sent, err := r.Ledger.Drafts(ctx, ledger.DraftFilter{Job: jobs[0].ID, States: []ledger.DraftState{ledger.DraftSent}})
+	sent, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{Job: jobs[0].ID, States: []ledger.DraftState{ledger.DraftSent}})
 	if err != nil {
 		return err
 	}
@@ -235,12 +236,12 @@ func (r *Robot) compare(ctx context.Context, in *draft.Input, jobs []job.Job) er
 		if byTheWay[last.Kind] {
 			continue
 		}
-		before := writtenOf(last).Jobs
+		before := WrittenOf(last).Jobs
 		switch {
-		case last.Kind == "needs-agreement" || last.Kind == "agreement-expired":
-			in.Template = "agreement-arrived"
+		case last.Kind == templates.TextNeedsAgreement || last.Kind == templates.TextAgreementExpired:
+			in.Template = templates.TextAgreementArrived
 		case len(before) == 1 && Printable(before[0].Report):
-			in.Template, in.Before, in.QuotedOn = "changed-quote", []*job.Job{&before[0]}, last.Changed
+			in.Template, in.Before, in.QuotedOn = templates.TextChangedQuote, []*job.Job{&before[0]}, last.Changed
 		}
 		return nil
 	}

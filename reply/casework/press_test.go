@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"bytes"
@@ -12,10 +12,12 @@ import (
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/rules"
+	"meshclerk/templates"
 )
 
-// robotWith is a robot under the default rules whose ledger holds a part on its bed.
-func robotWith(t *testing.T, part *mesh.Mesh) (r *Robot, l *ledger.Ledger, sha string) {
+// officeWith is an office under the default rules whose ledger holds a part on its bed.
+func officeWith(t *testing.T, part *mesh.Mesh) (o *Office, l *ledger.Ledger, sha string) {
 	t.Helper()
 	l, err := ledger.Open(t.Context(), t.TempDir(), nil, nil)
 	if err != nil {
@@ -30,17 +32,17 @@ func robotWith(t *testing.T, part *mesh.Mesh) (r *Robot, l *ledger.Ledger, sha s
 	if err != nil {
 		t.Fatal(err)
 	}
-	return underDefaults(l, slog.New(slog.DiscardHandler), time.Now), l, sha
+	return &Office{Ledger: l, Rules: rules.Default(), Templates: templates.Default(), Domain: "larkfield.example", Log: slog.New(slog.DiscardHandler), Now: time.Now}, l, sha
 }
 
 // A job that goes to another printer's list has that printer's hours, and still
 // the price that the patron was told.
 func TestReassignWorksOutTheHours(t *testing.T) {
 	ctx := t.Context()
-	r, l, sha := robotWith(t, shapes.Bracket(60, 30))
+	o, l, sha := officeWith(t, shapes.Bracket(60, 30))
 	j := job.Job{Patron: job.Address{Address: "ada@example.org"}, File: "bracket.stl", Blob: sha, Settings: job.Settings{Printer: "Bench 1"}}
 	var err error
-	if j.Report, _, err = r.Examine(ctx, j); err != nil {
+	if j.Report, _, err = o.Examine(ctx, j); err != nil {
 		t.Fatal(err)
 	}
 	if err := l.Tx(ctx, func(tx *ledger.Tx) (err error) {
@@ -49,12 +51,12 @@ func TestReassignWorksOutTheHours(t *testing.T) {
 	}); err != nil {
 		t.Fatal(err)
 	}
-	if err := r.Reassign(ctx, j.ID, "Bench 2", marisol); err != nil {
+	if err := o.Reassign(ctx, j.ID, "Bench 2", "Marisol Teague"); err != nil {
 		t.Fatal(err)
 	}
 	asked := j
 	asked.Settings.Printer = "Bench 2"
-	want, _, err := r.Examine(ctx, asked)
+	want, _, err := o.Examine(ctx, asked)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -72,7 +74,7 @@ func TestReassignWorksOutTheHours(t *testing.T) {
 	if err != nil || len(rows) != 1 || rows[0].PrintTimeS != want.Estimate.PrintTimeS {
 		t.Errorf("the list of the printer holds %+v, %v", rows, err)
 	}
-	if err := r.Reassign(ctx, j.ID, "Bench 9", marisol); err == nil || !strings.Contains(err.Error(), "Bench 9") {
+	if err := o.Reassign(ctx, j.ID, "Bench 9", "Marisol Teague"); err == nil || !strings.Contains(err.Error(), "Bench 9") {
 		t.Errorf("a printer that is not there: %v", err)
 	}
 }
@@ -80,9 +82,9 @@ func TestReassignWorksOutTheHours(t *testing.T) {
 // The picture in a letter is light, and says in the patron's language what it shows.
 func TestLettersPicture(t *testing.T) {
 	ctx := t.Context()
-	r, _, sha := robotWith(t, shapes.Torus(40, 12, 300, 100))
+	o, _, sha := officeWith(t, shapes.Torus(40, 12, 300, 100))
 	for lang, want := range map[string]string{"en": "104 mm wide, 104 mm deep and 24 mm high", "fr": "104 mm de large, 104 mm de profondeur et 24 mm de haut", "es": "104 mm de ancho, 104 mm de fondo y 24 mm de alto"} {
-		p := r.picture(ctx, []*job.Job{{File: "ring.stl", Blob: sha, Language: lang, Report: &job.Report{Readable: true}}})
+		p := o.picture(ctx, []*job.Job{{File: "ring.stl", Blob: sha, Language: lang, Report: &job.Report{Readable: true}}})
 		if p == nil || len(p.PNG) == 0 || len(p.PNG) > mostPicture || !strings.Contains(p.Alt, "ring.stl") || !strings.Contains(p.Alt, want) {
 			t.Errorf("%s: %+v", lang, p)
 			continue

@@ -1,4 +1,4 @@
-package robot
+package casework
 
 import (
 	"context"
@@ -18,38 +18,38 @@ import (
 func Printable(r *job.Report) bool { return r.Printable() }
 
 // check runs preflight, estimate and price on a job, and looks up the agreement.
-func (r *Robot) check(ctx context.Context, s *ledger.Step) error {
+func (o *Office) Check(ctx context.Context, s *ledger.Step) error {
 	id := job.ID(s.Subject)
-	j, err := r.Ledger.Job(ctx, id)
+	j, err := o.Ledger.Job(ctx, id)
 	if err != nil {
 		return err
 	}
 	if !job.MayGo(j.Stage, job.Checked) {
-		return r.Ledger.Done(ctx, s) // withdrawn or printed meanwhile
+		return o.Ledger.Done(ctx, s) // withdrawn or printed meanwhile
 	}
-	report, scale, err := r.Examine(ctx, j)
+	report, scale, err := o.Examine(ctx, j)
 	if err != nil {
 		return err
 	}
-	verdict, err := r.judge(ctx, j)
+	verdict, err := o.judge(ctx, j)
 	if err != nil {
 		return err
 	}
-	r.at("checked")
-	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+	o.at("checked")
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		was := j
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
 		}
 		if !job.SameAsked(was, j) || !job.MayGo(j.Stage, job.Checked) {
-			return r.checkAgain(ctx, tx, s, j)
+			return o.checkAgain(ctx, tx, s, j)
 		}
 		j.Report, j.Agreement, j.Settings.Scale = report, &verdict, scale
-		if err := r.recordCheck(ctx, tx, j); err != nil {
+		if err := o.recordCheck(ctx, tx, j); err != nil {
 			return err
 		}
-		if err := tx.Enqueue(ctx, stepDraft, j.Thread, time.Time{}); err != nil {
+		if err := tx.Enqueue(ctx, ledger.StepDraft, j.Thread, time.Time{}); err != nil {
 			return err
 		}
 		return tx.Done(ctx, s)
@@ -58,16 +58,16 @@ func (r *Robot) check(ctx context.Context, s *ledger.Step) error {
 
 // checkAgain drops what was found out about a job that was changed meanwhile: the
 // step is done again for the job as it is now.
-func (r *Robot) checkAgain(ctx context.Context, tx *ledger.Tx, s *ledger.Step, j job.Job) error {
-	r.Log.Info("job changed while it was checked", "job", j.ID)
-	if err := tx.Enqueue(ctx, stepCheck, string(j.ID), time.Time{}); err != nil {
+func (o *Office) checkAgain(ctx context.Context, tx *ledger.Tx, s *ledger.Step, j job.Job) error {
+	o.Log.Info("job changed while it was checked", "job", j.ID)
+	if err := tx.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{}); err != nil {
 		return err
 	}
 	return tx.Done(ctx, s)
 }
 
 // recordCheck saves a checked job and moves it on.
-func (r *Robot) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) error {
+func (o *Office) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) error {
 	if err := tx.SaveJob(ctx, j, ledger.Robot, "checked"); err != nil {
 		return err
 	}
@@ -75,7 +75,7 @@ func (r *Robot) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) error
 		return err
 	}
 	to, why := job.Checked, "checked"
-	if r.Rules.Agreement.Required && j.Agreement.State != job.AgreementGood && Printable(j.Report) {
+	if o.Rules.Agreement.Required && j.Agreement.State != job.AgreementGood && Printable(j.Report) {
 		to, why = job.NeedsAgreement, j.Agreement.Why
 	}
 	if j.Stage == to {
@@ -94,19 +94,17 @@ func (r *Robot) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) error
 	if err := tx.Move(ctx, j.ID, to, ledger.Robot, why); err != nil {
 		return err
 	}
-	r.Log.Info("job checked", "job", j.ID, "stage", to)
+	o.Log.Info("job checked", "job", j.ID, "stage", to)
 	return nil
 }
 
-// noticeUnfinished tells of a check that was not finished: a person has to look.
-const noticeUnfinished = "unfinished-check"
-
+// tellUnfinished tells staff of a check that was not finished: a person has to look.
 func tellUnfinished(ctx context.Context, tx *ledger.Tx, j job.Job) error {
 	if j.Report == nil || !j.Report.CutShort() {
 		return nil
 	}
 	why := strings.TrimPrefix(j.Report.Error, "the check was not finished: ")
-	return tx.AddNotice(ctx, noticeUnfinished, string(j.ID), fmt.Sprintf("the check of job %s is not finished, so nothing was promised: %s; look at the file by hand and write the answer yourself, or allow more work (check_work in caps.toml) and have it worked out again on the page", j.ID, why))
+	return tx.AddNotice(ctx, ledger.NoticeUnfinished, string(j.ID), fmt.Sprintf("the check of job %s is not finished, so nothing was promised: %s; look at the file by hand and write the answer yourself, or allow more work (check_work in caps.toml) and have it worked out again on the page", j.ID, why))
 }
 
 // formWithRequest tells staff when the agreement that is missing may have come
@@ -121,20 +119,20 @@ func formWithRequest(ctx context.Context, tx *ledger.Tx, id job.ID) error {
 
 // Examine runs the preflight and prices the part under the job's settings. It
 // gives nil for a job without a mesh, and the scale that was used.
-func (r *Robot) Examine(ctx context.Context, j job.Job) (*job.Report, float64, error) {
+func (o *Office) Examine(ctx context.Context, j job.Job) (*job.Report, float64, error) {
 	if j.Blob == "" {
 		return nil, 0, nil
 	}
-	path := r.Ledger.BlobPath(j.Blob)
+	path := o.Ledger.BlobPath(j.Blob)
 	set := j.Settings
 	if set.Scale == 0 {
-		scale, err := r.scale(ctx, path, j.Wishes)
+		scale, err := o.scale(ctx, path, j.Wishes)
 		if err != nil {
 			return nil, 0, err
 		}
 		set.Scale = scale
 	}
-	report := preflight.Check(ctx, path, r.Rules, set, preflight.Options{Name: j.File, Seen: r.seen(ctx, j), Calibration: r.learned(ctx), WhatIf: true})
+	report := preflight.Check(ctx, path, o.Rules, set, preflight.Options{Name: j.File, Seen: o.seen(ctx, j), Calibration: o.learned(ctx), WhatIf: true})
 	if err := ctx.Err(); err != nil {
 		return nil, 0, err
 	}
@@ -142,21 +140,21 @@ func (r *Robot) Examine(ctx context.Context, j job.Job) (*job.Report, float64, e
 	if report.Estimate == nil {
 		return &report, set.Scale, nil
 	}
-	q, err := quote.Price(*report.Estimate, r.Rules.Prices, r.Now())
+	q, err := quote.Price(*report.Estimate, o.Rules.Prices, o.Now())
 	if err != nil {
 		return nil, 0, fmt.Errorf("job %s cannot be priced: %w", j.ID, err)
 	}
 	report.Quote = &q
-	report.Estimate.WhatIf, err = quote.PriceChoices(report.Estimate.WhatIf, *report.Estimate, r.Rules.Prices)
+	report.Estimate.WhatIf, err = quote.PriceChoices(report.Estimate.WhatIf, *report.Estimate, o.Rules.Prices)
 	return &report, set.Scale, err
 }
 
 // scale reads the part's size to turn a wished length into a factor.
-func (r *Robot) scale(ctx context.Context, path string, w job.Wishes) (float64, error) {
+func (o *Office) scale(ctx context.Context, path string, w job.Wishes) (float64, error) {
 	if w.Size == nil {
 		return wishedScale(w, [3]float64{}), nil
 	}
-	c := r.Rules.Caps
+	c := o.Rules.Caps
 	m, _, err := mesh.ReadFile(ctx, path, mesh.Limits{Bytes: c.MeshBytes, Facets: c.Facets, CoordinateMM: c.CoordinateMM})
 	if err != nil {
 		return 0, ctx.Err() // the preflight says what is wrong with the file
@@ -180,12 +178,12 @@ func settleUnits(report *job.Report, w job.Wishes) {
 // seen tells what became of an earlier job of this patron with the same file.
 // What other patrons print is none of their business, and whoever is not proven
 // to be the patron is told nothing of the patron's past.
-func (r *Robot) seen(ctx context.Context, j job.Job) func(sha string) (string, bool) {
+func (o *Office) seen(ctx context.Context, j job.Job) func(sha string) (string, bool) {
 	if j.Auth != job.Pass {
 		return nil
 	}
 	return func(string) (string, bool) {
-		rows, err := r.Ledger.Jobs(ctx, ledger.Filter{Patron: j.Patron.Address})
+		rows, err := o.Ledger.Jobs(ctx, ledger.Filter{Patron: j.Patron.Address})
 		if err != nil {
 			return "", false
 		}
@@ -199,33 +197,33 @@ func (r *Robot) seen(ctx context.Context, j job.Job) func(sha string) (string, b
 }
 
 // judge looks up whether a signed agreement covers the job's patron.
-func (r *Robot) judge(ctx context.Context, j job.Job) (job.Agreement, error) {
-	found, err := r.Ledger.FindAgreements(ctx, j.Patron.Address, j.Wishes.Card)
+func (o *Office) judge(ctx context.Context, j job.Job) (job.Agreement, error) {
+	found, err := o.Ledger.FindAgreements(ctx, j.Patron.Address, j.Wishes.Card)
 	if err != nil {
 		return job.Agreement{}, err
 	}
-	return agreement.Judge(j.Patron, j.Auth, j.Wishes.Card, r.Now(), found, r.Rules.Agreement), nil
+	return agreement.Judge(j.Patron, j.Auth, j.Wishes.Card, o.Now(), found, o.Rules.Agreement), nil
 }
 
 // resume sends jobs that waited for an agreement back to their check once it is on file.
-func (r *Robot) resume(ctx context.Context) error {
-	rows, err := r.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.NeedsAgreement}})
+func (o *Office) Resume(ctx context.Context) error {
+	rows, err := o.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.NeedsAgreement}})
 	if err != nil {
 		return err
 	}
 	for _, row := range rows {
-		j, err := r.Ledger.Job(ctx, row.ID)
+		j, err := o.Ledger.Job(ctx, row.ID)
 		if err != nil {
 			return err
 		}
-		verdict, err := r.judge(ctx, j)
+		verdict, err := o.judge(ctx, j)
 		if err != nil {
 			return err
 		}
 		if verdict.State != job.AgreementGood {
 			continue
 		}
-		if err := r.Ledger.Enqueue(ctx, stepCheck, string(j.ID), time.Time{}); err != nil {
+		if err := o.Ledger.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{}); err != nil {
 			return err
 		}
 	}

@@ -1,0 +1,201 @@
+package casework
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// Approve records that a person approves the bytes with that hash, and has them sent.
+func (o *Office) Approve(ctx context.Context, id, sha, by, via string) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		if err := tx.Approve(ctx, id, sha, by, via); err != nil {
+			return err
+		}
+		if err := tx.SettleNotices(ctx, ledger.NoticeSentBefore, id, by); err != nil {
+			return err
+		}
+		return tx.Enqueue(ctx, ledger.StepSend, id, time.Time{})
+	})
+}
+
+// SetAside records that a draft is not to be sent: its request is declined.
+func (o *Office) SetAside(ctx context.Context, id, by, why string) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		if err := tx.SetAside(ctx, id, by, why); err != nil {
+			return err
+		}
+		if err := decline(ctx, tx, id, by); err != nil {
+			return err
+		}
+		if err := tx.SettleNotices(ctx, ledger.NoticeSentBefore, id, by); err != nil {
+			return err
+		}
+		return tx.Enqueue(ctx, ledger.StepFile, id, time.Time{})
+	})
+}
+
+// decline moves the jobs of a draft that will not be sent.
+func decline(ctx context.Context, tx *ledger.Tx, id, by string) error {
+	d, err := tx.Draft(ctx, id)
+	if err != nil {
+		return err
+	}
+	for _, jid := range d.Jobs {
+		j, err := tx.Job(ctx, jid)
+		if err != nil {
+			return err
+		}
+		if j.Stage != job.Drafted && j.Stage != job.NeedsAgreement {
+			continue
+		}
+		if err := tx.Move(ctx, jid, job.Declined, by, "the reply "+id+" was set aside"); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Edit puts a person's version in the place of a waiting draft; its copy in the
+// mailbox follows. base is the hash of what the person had before them.
+func (o *Office) Edit(ctx context.Context, id, base string, raw []byte, by string) (ledger.Draft, error) {
+	d, err := o.Ledger.Draft(ctx, id)
+	if err != nil {
+		return d, err
+	}
+	e, err := Edited(d, raw)
+	if err != nil {
+		return d, err
+	}
+	now, err := o.Ledger.DraftBytes(ctx, id)
+	if err != nil {
+		return d, err
+	}
+	if e.AddressedBefore, err = Readdressed(d, now, e.Raw); err != nil {
+		return d, err
+	}
+	err = o.Ledger.Tx(ctx, func(tx *ledger.Tx) (err error) {
+		if d, err = tx.Replace(ctx, id, base, e, by, "edited"); err != nil {
+			return err
+		}
+		return tx.Enqueue(ctx, ledger.StepPost, id, time.Time{})
+	})
+	return d, err
+}
+
+// Settle records what a person found out about an uncertain draft, or that one
+// which waits was sent all the same.
+func (o *Office) Settle(ctx context.Context, id string, sent bool, by string) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		d, err := tx.Draft(ctx, id)
+		if err != nil {
+			return err
+		}
+		if sent && d.State != ledger.DraftUncertain {
+			err = tx.WasSent(ctx, id, by, "looked up")
+		} else {
+			err = tx.Settle(ctx, id, sent, by, "looked up")
+		}
+		if err == nil {
+			err = tx.SettleNotices(ctx, ledger.NoticeSentBefore, id, by)
+		}
+		if err != nil {
+			return err
+		}
+		if !sent {
+			return tx.Enqueue(ctx, ledger.StepPost, id, time.Time{})
+		}
+		if err := AfterSent(ctx, tx, id); err != nil {
+			return err
+		}
+		return tx.Enqueue(ctx, ledger.StepFile, id, time.Time{})
+	})
+}
+
+// AfterSent moves the jobs of a reply that left: what was drafted is quoted.
+func AfterSent(ctx context.Context, tx *ledger.Tx, id string) error {
+	d, err := tx.Draft(ctx, id)
+	if err != nil {
+		return err
+	}
+	for _, jid := range d.Jobs {
+		j, err := tx.Job(ctx, jid)
+		if err != nil {
+			return err
+		}
+		if j.Stage != job.Drafted {
+			continue
+		}
+		if err := tx.Move(ctx, jid, job.Quoted, ledger.Robot, "reply "+id+" was sent"); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Confirm records that a person made sure the job's sender is who the letter
+// says, where the mail server could not. The job is then checked anew.
+func (o *Office) Confirm(ctx context.Context, id job.ID, by string) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		j, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		if !job.MayGo(j.Stage, job.Checked) {
+			return fmt.Errorf("job %s is %s already; its sender no longer matters", id, j.Stage)
+		}
+		j.Auth = job.Pass
+		if err := tx.SaveJob(ctx, j, by, "made sure of the sender"); err != nil {
+			return err
+		}
+		return tx.Enqueue(ctx, ledger.StepCheck, string(id), time.Time{})
+	})
+}
+
+// ApproveMoved approves what a person moved into an approved folder, and has it sent.
+func (o *Office) ApproveMoved(ctx context.Context, tx *ledger.Tx, m ledger.Moved) error {
+	outcome, err := tx.ApproveMoved(ctx, m)
+	switch {
+	case err != nil:
+		return err
+	case outcome == ledger.MoveReaddressed:
+		return tx.Enqueue(ctx, ledger.StepPost, m.Draft, time.Time{})
+	case outcome == ledger.MoveApproved:
+		o.Log.Info("draft approved", "draft", m.Draft, "by", m.By, "via", "folder")
+		return tx.Enqueue(ctx, ledger.StepSend, m.Draft, time.Time{})
+	}
+	return nil
+}
+
+// SetAsideMoved sets aside what a person moved into the set-aside folder: its
+// request is declined.
+func (o *Office) SetAsideMoved(ctx context.Context, tx *ledger.Tx, m ledger.Moved) error {
+	outcome, err := tx.SetAsideMoved(ctx, m)
+	if err != nil || outcome != ledger.MoveSetAside {
+		return err
+	}
+	return decline(ctx, tx, m.Draft, m.By)
+}
+
+// GoOn lets a held ledger go on, on a person's word: what was found in Sent
+// counts as sent.
+func (o *Office) GoOn(ctx context.Context, by string) (sent []string, err error) {
+	err = o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		if sent, err = tx.GoOn(ctx, by); err != nil {
+			return err
+		}
+		for _, id := range sent {
+			if err := AfterSent(ctx, tx, id); err != nil {
+				return err
+			}
+			if err := tx.Enqueue(ctx, ledger.StepFile, id, time.Time{}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return sent, err
+}

@@ -1,0 +1,26 @@
+// Package casework is what the library does with its letters: the use cases,
+// each one transaction on the ledger. The robot, the staff page and the commands
+// all call these and have none of their own.
+//
+//	Receive   a letter is understood; it makes or finds its jobs, or answers one
+//	Check     preflight, agreement, estimate and price of a job
+//	Draft     the reply for the jobs of a conversation, and Remind, Frame, Thank
+//	Approve, SetAside, Edit, Settle, Confirm, GoOn
+//	          what a person decides about a reply or a sender
+//	Assign, Start, PutOff, Printed, PrintFailed, Collected, Close
+//	          what is done at the printer and at the counter
+//	TellMoved, SeeQuotes, SeePickups, ForgetOld, Resume
+//	          what the calendar, or something that changed elsewhere, asks for
+//	Redraft, Preview
+//	          a reply as it would be; nothing is changed
+//
+// What holds:
+//
+//   - Record, commit, then act: a use case changes the ledger and asks for the
+//     steps that act on the world; it opens no connection.
+//   - The results of a step, and the steps that follow from it, commit with the
+//     step's end, in one transaction.
+//   - A letter changes a job only where it surely comes from the job's patron;
+//     anything else is left to staff.
+//   - Approve names a person and the hash of the exact bytes.
+package casework

@@ -1,0 +1,37 @@
+package casework
+
+import (
+	"testing"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// The wait told in a quote grows with what is ahead on the printer's list.
+func TestWaitGrowsWithTheList(t *testing.T) {
+	q := queue{now: time.Now(), perDay: 10 * 3600}
+	job8 := func(s job.Stage, printer string) ledger.Row {
+		return ledger.Row{ID: job.ID(s), Stage: s, Printer: printer, PrintTimeS: 8 * 3600, Since: q.now.Add(-2 * time.Hour)}
+	}
+	own := span{2 * 3600, 3 * 3600}
+	for _, c := range []struct {
+		rows      []ledger.Row
+		count     float64
+		low, high int
+	}{
+		{nil, 1, 1, 1}, // 2 to 3 of 10 hours a day
+		{[]ledger.Row{job8(job.Agreed, "A")}, 1, 1, 2},                          // 8 + 2 = 10; 8 + 3 = 11
+		{[]ledger.Row{job8(job.Agreed, "B")}, 1, 1, 1},                          // another printer's
+		{[]ledger.Row{job8(job.Agreed, "A"), job8(job.Failed, "A")}, 1, 2, 2},   // 18; 19
+		{[]ledger.Row{job8(job.Agreed, "A"), job8(job.Failed, "A")}, 2, 1, 2},   // shared by two: 10; 11
+		{[]ledger.Row{job8(job.Printing, "A")}, 1, 1, 1},                        // 6 of 8 are left: 8; 9
+		{[]ledger.Row{job8(job.Quoted, "A")}, 1, 1, 2},                          // may be accepted first: 2; 11
+		{[]ledger.Row{job8(job.Ready, "A"), job8(job.Collected, "A")}, 1, 1, 1}, // done with
+	} {
+		q.rows = c.rows
+		if got := q.days("A", own, c.count); got.Low != c.low || got.High != c.high {
+			t.Errorf("%v on %g machines: %d to %d days, want %d to %d", c.rows, c.count, got.Low, got.High, c.low, c.high)
+		}
+	}
+}
