@@ -54,8 +54,8 @@ func (l *loader) checkNozzles(at judge, p Printer) {
 func (l *loader) checkMotion(at judge, p Printer) {
 	s := p.Speed
 	for key, v := range map[string]float64{
-		"outer_wall": s.OuterWall, "inner_wall": s.InnerWall, "skin": s.Skin, "infill": s.Infill,
-		"support": s.Support, "bridge": s.Bridge, "first_layer": s.FirstLayer, "travel": s.Travel,
+		"first_layer": s.FirstLayer, "bridge": s.Bridge, "outside": s.Outside, "solid": s.Solid,
+		"shells": s.Shells, "support": s.Support, "infill": s.Infill, "travel": s.Travel,
 	} {
 		at.between("speed."+key, v, 1, 2000, "mm/s")
 	}
@@ -89,7 +89,7 @@ func (l *loader) checkPrinting() {
 	j.count("strong_shells", p.StrongShells, 1, 50)
 	j.between("infill", p.Infill, 0, 1, "(0.1 is 10 %)")
 	j.between("strong_infill", p.StrongInfill, 0, 1, "(0.1 is 10 %)")
-	j.count("skin_layers", p.SkinLayers, 0, 100)
+	j.count("solid_layers", p.SolidLayers, 0, 100)
 	l.checkSupports(j)
 	j.between("spread_low", p.SpreadLow, 0.2, 1, "")
 	j.between("spread_high", p.SpreadHigh, 1, 5, "")

@@ -217,7 +217,12 @@ func (l *loader) syntax(s *source, into any, bad *toml.DecodeError) {
 
 // replaced says what stands in place of keys that earlier versions had.
 var replaced = map[string]struct{ key, hint string }{
-	"caps.toml check_seconds": {"check_work", "write check_work = 6000 instead; it counts work, in millions of steps, so that a busy machine gives the same report"},
+	"printers.toml outer_wall":  {"outside", "it is now called outside: write outside = … with the same number"},
+	"printers.toml inner_wall":  {"shells", "it is now called shells: write shells = … with the same number"},
+	"printers.toml skin":        {"solid", "it is now called solid: write solid = … with the same number"},
+	"printing.toml skin_layers": {"solid_layers", "it is now called solid_layers: write solid_layers = … with the same number"},
+	"printing.toml top_skin":    {"solid_top", "it is now called solid_top: write solid_top = … with the same value"},
+	"caps.toml check_seconds":   {"check_work", "write check_work = 6000 instead; it counts work, in millions of steps, so that a busy machine gives the same report"},
 }
 
 // unknown tells of each key that means nothing, with the nearest one that

@@ -108,15 +108,16 @@ type Printer struct {
 	PurgeMM3              float64 `toml:"purge_mm3" rule:"optional"` // laid aside at each switch
 }
 
-// Speed is mm/s per feature.
+// Speed is mm/s by what is laid, in the order of printers.toml: with the most
+// care first.
 type Speed struct {
-	OuterWall  float64 `toml:"outer_wall"`
-	InnerWall  float64 `toml:"inner_wall"`
-	Skin       float64 `toml:"skin"`
-	Infill     float64 `toml:"infill"`
-	Support    float64 `toml:"support"`
-	Bridge     float64 `toml:"bridge"`
 	FirstLayer float64 `toml:"first_layer"`
+	Bridge     float64 `toml:"bridge"`
+	Outside    float64 `toml:"outside"` // the outermost shell
+	Solid      float64 `toml:"solid"`   // solid bottom and top
+	Shells     float64 `toml:"shells"`  // all but the outermost
+	Support    float64 `toml:"support"`
+	Infill     float64 `toml:"infill"`
 	Travel     float64 `toml:"travel"`
 }
 
@@ -137,9 +138,9 @@ type Printing struct {
 	FirstLayerMM float64   `toml:"first_layer_mm"`
 	LineWidthMM  float64   `toml:"line_width_mm"` // for a 0.4 mm nozzle
 	Shells       int       `toml:"shells"`
-	Infill       float64   `toml:"infill"`      // 0..1
-	SkinLayers   int       `toml:"skin_layers"` // solid layers at top and at bottom
-	TopSkin      bool      `toml:"top_skin"`
+	Infill       float64   `toml:"infill"`       // 0..1
+	SolidLayers  int       `toml:"solid_layers"` // solid layers at top and at bottom
+	SolidTop     bool      `toml:"solid_top"`
 	LayerChoices []float64 `toml:"layer_choices_mm" rule:"optional"` // what may be offered instead
 	StrongInfill float64   `toml:"strong_infill"`                    // what "strong" means
 	StrongShells int       `toml:"strong_shells"`

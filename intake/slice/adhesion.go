@@ -5,7 +5,7 @@ import "math"
 // bedside is what is laid beside or under a copy to hold it to the plate.
 type bedside struct {
 	tracks [][]move // one for each layer of its own
-	levels []level
+	layers []layer
 }
 
 // raftRim is how far a raft reaches beyond the part, mm. Common practice, no source.
@@ -13,7 +13,7 @@ const raftRim = 3
 
 // layBedside lays a brim or raft. A skirt goes around all copies of a plate, and is the plate's.
 func (s *sliced) layBedside() bedside {
-	var r arranger
+	var r overlay
 	switch s.printing.Adhesion {
 	case "brim":
 		return s.layBrim(&r)
@@ -23,10 +23,10 @@ func (s *sliced) layBedside() bedside {
 	return bedside{}
 }
 
-func (s *sliced) layBrim(r *arranger) bedside {
+func (s *sliced) layBrim(r *overlay) bedside {
 	var t track
 	t.reset(s.recipe)
-	outer := outsides(s.slabs[0].first)
+	outer := outsides(s.cuts[0].first)
 	var rings []ring
 	for k := range int(math.Round(s.printing.BrimMM / s.width)) {
 		for _, l := range outsides(r.inset(outer, -(float64(k)+0.5)*s.width)) {
@@ -34,7 +34,7 @@ func (s *sliced) layBrim(r *arranger) bedside {
 		}
 	}
 	t.layRings(rings)
-	return bedside{[][]move{t.moves}, []level{s.level(0)}}
+	return bedside{[][]move{t.moves}, []layer{s.layerAt(0)}}
 }
 
 // outsides keeps the outlines around bodies, not those around holes.
@@ -48,15 +48,15 @@ func outsides(ls []loop) []loop {
 	return out
 }
 
-func (s *sliced) layRaft(r *arranger) bedside {
+func (s *sliced) layRaft(r *overlay) bedside {
 	var out bedside
-	region := outsides(r.inset(outsides(s.slabs[0].first), -raftRim))
+	region := outsides(r.inset(outsides(s.cuts[0].first), -raftRim))
 	for k := range s.printing.RaftLayers {
 		var t track
 		t.reset(s.recipe)
 		fr := s.frames[k%2]
 		t.hatch(t.strands(hatched(region, fr), func(int) bool { return true }), fr, raft, true)
-		out.tracks, out.levels = append(out.tracks, t.moves), append(out.levels, s.level(k))
+		out.tracks, out.layers = append(out.tracks, t.moves), append(out.layers, s.layerAt(k))
 	}
 	return out
 }
@@ -68,7 +68,7 @@ func (p *recipe) skirtAround(places []point) []move {
 		return nil
 	}
 	var t track
-	var r arranger
+	var r overlay
 	t.reset(p)
 	for k := range p.printing.SkirtLoops {
 		for _, l := range r.inset([]loop{hull}, -p.printing.SkirtGapMM-(float64(k)+0.5)*p.width) {

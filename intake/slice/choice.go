@@ -19,7 +19,7 @@ const (
 // off by 0.8 %, and nine in ten by less than 0.3 %.
 const (
 	closely = 0.015
-	roughly = 0.0225 // for a look at another scale
+	roughly = 0.0225 // at another scale
 )
 
 // longest is how many layers one may stand for, however alike they are: the ways
@@ -32,7 +32,7 @@ type choice struct {
 	layers []guess
 }
 
-// runs tells where runs of n layers end; where nothing was chosen, each layer is
+// runs returns where runs of n layers end; where nothing was chosen, each layer is
 // one, or a run is long enough that few are cut.
 func (c *choice) runs(n, most int) []int {
 	switch {
@@ -46,11 +46,11 @@ func (c *choice) runs(n, most int) []int {
 
 // choose chooses layers that stand for the rest of a part, whose time is then
 // off by no more than a share; nil when each layer is to be cut.
-func (p *recipe) choose(ctx context.Context, part *part, g *posts, share float64) *choice {
-	if n := p.layers(part.size[2]); p.in.EveryLayer || n <= fewLayers || n > p.affordable(part) {
+func (p *recipe) choose(ctx context.Context, part *part, g *supportGrid, share float64) *choice {
+	if n := p.layerCount(part.size[2]); p.in.EveryLayer || n <= fewLayers || n > p.affordable(part) {
 		return nil
 	}
-	j := newJudge(p.sketched(ctx, part, g).guesses())
+	j := newJudge(p.estimateLayers(ctx, part, g).guesses())
 	if j.all() < shortJob {
 		return nil
 	}
@@ -58,7 +58,7 @@ func (p *recipe) choose(ctx context.Context, part *part, g *posts, share float64
 }
 
 // choice parts runs in the middle, again and again the one that its middle
-// layer tells least of, until the time is off by no more than a share.
+// layer stands for worst, until the time is off by no more than a share.
 func (j *judge) choice(share float64) *choice {
 	n := len(j.layers)
 	var runs stretches
@@ -90,7 +90,7 @@ func (j *judge) choice(share float64) *choice {
 	return &choice{ends, j.layers}
 }
 
-// judge tells how well the middle of a run stands for it.
+// judge measures how well the middle of a run stands for it.
 type judge struct {
 	layers []guess
 	sums   []guess // of the layers before
@@ -99,7 +99,7 @@ type judge struct {
 func newJudge(layers []guess) *judge {
 	j := &judge{layers, make([]guess, len(layers)+1)}
 	for i, g := range layers {
-		j.sums[i+1] = guess{all: j.sums[i].all + g.all, skins: j.sums[i].skins + g.skins}
+		j.sums[i+1] = guess{all: j.sums[i].all + g.all, solid: j.sums[i].solid + g.solid}
 	}
 	return j
 }
@@ -109,7 +109,7 @@ func (j *judge) all() float64 { return j.sums[len(j.layers)].all }
 
 // stretch judges a run: by how far off its time is when its middle stands for
 // it, by a little of how much its layers differ, since chance may hide that,
-// and by its skins, which depend on the layers above and below that are left out.
+// and by its solid faces, which depend on the layers above and below that are left out.
 func (j *judge) stretch(from, to int) stretch {
 	n := to - from
 	if n < 2 {
@@ -120,7 +120,7 @@ func (j *judge) stretch(from, to int) stretch {
 	for _, g := range j.layers[from:to] {
 		off += 0.2 * math.Abs(g.all-mid)
 	}
-	off += 0.1 * (j.sums[to].skins - j.sums[from].skins) * min(1, float64(n-1)/8)
+	off += 0.1 * (j.sums[to].solid - j.sums[from].solid) * min(1, float64(n-1)/8)
 	return stretch{from, to, off}
 }
 

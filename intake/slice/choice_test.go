@@ -22,7 +22,7 @@ func TestFewerCuts(t *testing.T) {
 		for _, scale := range []float64{0.7, 1, 1.6} {
 			few, all := planned(t, m, job.Settings{Scale: scale})
 			name := fmt.Sprintf("%s x %g", name, scale)
-			t.Logf("%s: %d of %d cuts: time %+.2f%%, part %+.2f%%, supports %.0f of %.0f", name, len(few.levels), len(all.levels), 100*(few.alone()/all.alone()-1),
+			t.Logf("%s: %d of %d cuts: time %+.2f%%, part %+.2f%%, supports %.0f of %.0f", name, len(few.layers), len(all.layers), 100*(few.alone()/all.alone()-1),
 				100*(few.plastic.model()/all.plastic.model()-1), few.plastic.support(), all.plastic.support())
 			near(t, name+": time", few.alone(), all.alone(), 0.01*all.alone())
 			near(t, name+": plastic", few.plastic.all(), all.plastic.all(), 0.01*all.plastic.all())
@@ -34,11 +34,11 @@ func TestFewerCuts(t *testing.T) {
 func planned(t *testing.T, m *mesh.Mesh, s job.Settings) (few, all *printed) {
 	t.Helper()
 	p, part := prepared(t, m, inputFor(t, m, s))
-	ground, err := findPosts(context.Background(), p, part)
+	ground, err := placeSupports(context.Background(), p, part)
 	if err != nil {
 		t.Fatal(err)
 	}
-	layers := p.sketched(context.Background(), part, ground).guesses()
+	layers := p.estimateLayers(context.Background(), part, ground).guesses()
 	if few, err = planOn(context.Background(), part, p, ground, newJudge(layers).choice(closely)); err != nil {
 		t.Fatal(err)
 	}
@@ -71,10 +71,10 @@ func TestFewerCutsOfManyParts(t *testing.T) {
 		few, all := planned(t, m, job.Settings{})
 		worst := max(math.Abs(few.alone()/all.alone()-1), math.Abs(few.plastic.all()/all.plastic.all()-1))
 		if worst > 0.01 {
-			t.Errorf("part %d: %d of %d layers cut: off by %.2f%%", i, len(few.levels), len(all.levels), 100*worst)
+			t.Errorf("part %d: %d of %d layers cut: off by %.2f%%", i, len(few.layers), len(all.layers), 100*worst)
 		}
 		off = append(off, worst)
-		cut, layers = cut+len(few.levels), layers+len(all.levels)
+		cut, layers = cut+len(few.layers), layers+len(all.layers)
 	}
 	slices.Sort(off)
 	t.Logf("%d of %d layers cut; off by %.2f%% in the middle, %.2f%% at worst", cut, layers, 100*off[len(off)/2], 100*off[len(off)-1])
@@ -83,14 +83,14 @@ func TestFewerCutsOfManyParts(t *testing.T) {
 	}
 }
 
-// The sketch has the outlines and areas of the cut layers, and all that faces up and down.
+// The layer estimate has the outlines and areas of the cut layers, and all that faces up and down.
 func TestSketch(t *testing.T) {
 	for name, m := range map[string]*mesh.Mesh{
 		"cone": shapes.Cone(120, 30, 60), "gear": shapes.Gear(24, 2, 10, 8), "boat": boat(t), "tube on its side": shapes.OnBed(shapes.Rotated(shapes.Tube(90, 20, 3, 60), mesh.Vec{1, 0, 0}, 90)),
 	} {
 		_, all := planned(t, m, job.Settings{})
-		s := all.sketched(context.Background(), all.part, nil)
-		for i, b := range all.slabs[:len(all.slabs)-1] { // the last is cut lower where the part ends in it
+		s := all.estimateLayers(context.Background(), all.part, nil)
+		for i, b := range all.cuts[:len(all.cuts)-1] { // the last is cut lower where the part ends in it
 			near(t, fmt.Sprintf("%s: area of layer %d", name, i), s.area[i], b.signed, 0.002*b.signed+0.02)
 			if s.guesses()[i].open {
 				t.Fatalf("%s: layer %d is said to be open", name, i)
@@ -108,7 +108,7 @@ func TestSketch(t *testing.T) {
 // up lies on the last of 100 layers, and what faces down under the first.
 func TestSketchOfCube(t *testing.T) {
 	_, all := planned(t, box(0, 0, 0, 20, 20, 20), job.Settings{})
-	s := all.sketched(context.Background(), all.part, nil)
+	s := all.estimateLayers(context.Background(), all.part, nil)
 	for i := range 100 {
 		near(t, "outline", s.outline[i], 80, 1e-9)
 		near(t, "area", s.area[i], 400, 1e-9)
@@ -121,12 +121,12 @@ func TestSketchOfCube(t *testing.T) {
 func TestOpenLayersAreCut(t *testing.T) {
 	few, all := planned(t, shapes.DiceTower(40, 40, 90, 3), job.Settings{})
 	open := 0
-	for i, g := range all.sketched(context.Background(), all.part, nil).guesses() {
+	for i, g := range all.estimateLayers(context.Background(), all.part, nil).guesses() {
 		if !g.open {
 			continue
 		}
 		open++
-		if k := slices.IndexFunc(few.levels, func(l level) bool { return l.layer == i }); k < 0 || few.levels[k].count != 1 {
+		if k := slices.IndexFunc(few.layers, func(l layer) bool { return l.index == i }); k < 0 || few.layers[k].count != 1 {
 			t.Errorf("layer %d is open and not cut for itself", i)
 		}
 	}
@@ -154,7 +154,7 @@ func TestWhichAreCutWhole(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if n := len(p.printed.levels); (n == p.printed.total) != c.whole {
+		if n := len(p.printed.layers); (n == p.printed.total) != c.whole {
 			t.Errorf("%s: %d of %d layers are cut", c.name, n, p.printed.total)
 		}
 	}
@@ -168,19 +168,19 @@ func TestRuns(t *testing.T) {
 		layers := make([]guess, n)
 		for i := range layers {
 			layers[i] = guess{all: 10 + 5*r.Float64()*r.Float64(), open: r.IntN(50) == 0}
-			layers[i].skins = layers[i].all * r.Float64()
+			layers[i].solid = layers[i].all * r.Float64()
 		}
 		p, err := newRecipe(inputFor(t, box(0, 0, 0, 1, 1, 1), job.Settings{}))
 		if err != nil {
 			t.Fatal(err)
 		}
-		height := p.first + float64(n-1)*p.layer
+		height := p.firstHeight + float64(n-1)*p.layerHeight
 		sum, last := 0, -1
-		for _, l := range p.levels(height, newJudge(layers).choice(0.1*r.Float64()), n) {
-			if l.layer <= last || l.layer >= n {
-				t.Fatalf("%d layers: layer %d after %d", n, l.layer, last)
+		for _, l := range p.chosenLayers(height, newJudge(layers).choice(0.1*r.Float64()), n) {
+			if l.index <= last || l.index >= n {
+				t.Fatalf("%d layers: layer %d after %d", n, l.index, last)
 			}
-			sum, last = sum+l.count, l.layer
+			sum, last = sum+l.count, l.index
 		}
 		if sum != n {
 			t.Fatalf("%d layers are stood for %d times", n, sum)

@@ -1,28 +1,28 @@
 package slice
 
-// covers lists the layers on one side of a level, below it (step -1) or above
-// (1), as far as a skin is thick, hatched as it is: a place that one of them
-// leaves bare is a skin. Beyond the part there is none.
+// covers lists the layers on one side of a layer, below it (step -1) or above
+// (1), as far as a solid face is thick, hatched as it is: a place that one of them
+// leaves bare is a solid face. Beyond the part there is none.
 func (s *sliced) covers(i, step int) []*rows {
 	var out []*rows
-	l, reach := s.levels[i], s.printing.SkinLayers
-	for k := i + step; k >= 0 && k < len(s.levels) && (s.levels[k].layer-l.layer)*step <= reach; k += step {
-		out = append(out, s.slabs[k].shape[l.hatch])
+	l, reach := s.layers[i], s.printing.SolidLayers
+	for k := i + step; k >= 0 && k < len(s.layers) && (s.layers[k].index-l.index)*step <= reach; k += step {
+		out = append(out, s.cuts[k].shape[l.hatch])
 	}
-	if end := l.layer + step*reach; reach > 0 && (end < 0 || end >= s.total) {
+	if end := l.index + step*reach; reach > 0 && (end < 0 || end >= s.total) {
 		out = append(out, &rows{})
 	}
 	return out
 }
 
-// under is what carries level i: the layer below it, or all of its own shape
+// under is what carries layer i: the layer below it, or all of its own shape
 // where that need not be cut. The plate carries the first.
 func (s *sliced) under(i int) *rows {
-	l := s.levels[i]
-	if i == 0 || s.levels[i-1].layer != l.layer-1 {
-		return s.slabs[i].shape[l.hatch]
+	l := s.layers[i]
+	if i == 0 || s.layers[i-1].index != l.index-1 {
+		return s.cuts[i].shape[l.hatch]
 	}
-	return s.slabs[i-1].shape[l.hatch]
+	return s.cuts[i-1].shape[l.hatch]
 }
 
 // covered is the part of a region over and under which all covers are.

@@ -92,7 +92,7 @@ func (s *sorted) partOf(z float64) int {
 
 // cutter cuts single layers. One worker uses one cutter.
 type cutter struct {
-	arranger
+	overlay
 	active []activeFacet
 	segs   []segment
 	begins pairTable // segments by the mesh edge they begin on
@@ -115,7 +115,7 @@ type segment struct {
 // begin makes the active facets those that were crossed before height i and still are.
 func (c *cutter) begin(s *sorted, i int) {
 	c.active = c.active[:0]
-	c.looks += int(s.starts[i])
+	c.comparisons += int(s.starts[i])
 	for k := range s.starts[i] {
 		if int(s.last[k]) >= i {
 			c.active = append(c.active, activeFacet{s.order[k], s.last[k]})
@@ -123,7 +123,7 @@ func (c *cutter) begin(s *sorted, i int) {
 	}
 }
 
-// perSegment is what cutting a facet and linking it costs, in looks.
+// perSegment is what cutting a facet and linking it costs, in comparisons.
 const perSegment = 24
 
 // layer cuts at height i; heights must be asked for in turn. It returns the
@@ -140,7 +140,7 @@ func (c *cutter) layer(s *sorted, i int) []loop {
 			c.facet(s.part, a.facet, s.zs[i])
 		}
 	}
-	c.looks += len(c.active) + perSegment*len(c.segs)
+	c.comparisons += len(c.active) + perSegment*len(c.segs)
 	c.active = kept
 	c.linkSegments()
 	c.reset()

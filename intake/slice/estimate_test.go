@@ -36,20 +36,20 @@ func TestSolidCube(t *testing.T) {
 	}
 }
 
-// What is laid for a hollow cube: walls and skins, by hand. Two shells of 0.4 mm
-// take 400 - 18.4^2 mm2 of each layer; of 100 layers, eight are skins.
+// What is laid for a hollow cube: shells and solid faces, by hand. Two shells of 0.4 mm
+// take 400 - 18.4^2 mm2 of each layer; of 100 layers, eight are solid.
 func TestCubeByHand(t *testing.T) {
 	m := box(0, 0, 0, 20, 20, 20)
 	in := inputFor(t, m, job.Settings{InfillSet: true})
-	walls, inside := 400-18.4*18.4, 18.4*18.4
+	shells, inside := 400-18.4*18.4, 18.4*18.4
 	e := mustEstimate(t, m, in)
-	near(t, "empty", e.ModelMM3, walls*20.05+inside*(0.25+7*0.2), 0.005*e.ModelMM3)
+	near(t, "empty", e.ModelMM3, shells*20.05+inside*(0.25+7*0.2), 0.005*e.ModelMM3)
 	in.Settings.Infill = 0.2
 	e = mustEstimate(t, m, in)
-	near(t, "a fifth full", e.ModelMM3, walls*20.05+inside*(0.25+7*0.2)+0.2*inside*92*0.2, 0.005*e.ModelMM3)
-	in.Printing.TopSkin = false
+	near(t, "a fifth full", e.ModelMM3, shells*20.05+inside*(0.25+7*0.2)+0.2*inside*92*0.2, 0.005*e.ModelMM3)
+	in.Printing.SolidTop = false
 	e = mustEstimate(t, m, in)
-	near(t, "without a top", e.ModelMM3, walls*20.05+inside*(0.25+3*0.2)+0.2*inside*96*0.2, 0.005*e.ModelMM3)
+	near(t, "without a top", e.ModelMM3, shells*20.05+inside*(0.25+3*0.2)+0.2*inside*96*0.2, 0.005*e.ModelMM3)
 }
 
 // Volumes of regular solids (closed forms) and of faceted ones (by the facet

@@ -2,41 +2,41 @@ package slice
 
 import "math"
 
-// fills is what is laid inside the walls of one layer, by rows of its frame.
+// fills is what is laid inside the shells of one layer, by rows of its frame.
 type fills struct {
-	skin   *rows // solid, on something
-	bridge *rows // solid, across air
-	sparse *rows // every row; which are laid depends on the density
-	looks  int   // what it cost
+	carried     *rows // solid, on something
+	bridge      *rows // solid, across air
+	sparse      *rows // every row; which are laid depends on the density
+	comparisons int   // what it cost
 }
 
-// fillsOf divides what the walls of level i leave: skin where one of the next
+// fillsOf divides what the shells of layer i leave: solid where one of the next
 // layers above or below does not cover it, sparse lines elsewhere.
 func (s *sliced) fillsOf(i int) fills {
-	inside := s.slabs[i].inside
+	inside := s.cuts[i].inside
 	if s.infill >= solidInfill {
 		return s.parted(i, inside, &rows{})
 	}
 	covers := s.covers(i, -1)
-	if s.printing.TopSkin {
+	if s.printing.SolidTop {
 		covers = append(covers, s.covers(i, 1)...)
 	}
 	out := s.parted(i, inside, covered(inside, covers))
 	for _, c := range covers {
-		out.looks += 3 * (len(c.ends) + inside.len())
+		out.comparisons += 3 * (len(c.ends) + inside.len())
 	}
 	return out
 }
 
-// solidInfill is the density from which the inside is laid like a skin.
+// solidInfill is the density from which the inside is laid solid.
 const solidInfill = 0.99
 
-// parted takes the sparse part from the inside, and tells skins on something
+// parted takes the sparse part from the inside, and divides solid faces on something
 // from those across air.
 func (s *sliced) parted(i int, inside, sparse *rows) fills {
 	under := s.under(i)
-	var skin, bridge builder
-	skin.begin(inside.first)
+	var carried, bridge builder
+	carried.begin(inside.first)
 	bridge.begin(inside.first)
 	var solid []float32
 	for k := range inside.len() {
@@ -46,17 +46,17 @@ func (s *sliced) parted(i int, inside, sparse *rows) fills {
 		bridge.ends = without(bridge.ends, solid, under.of(row))
 		air := bridge.ends[n:]
 		if len(air) > 0 {
-			skin.ends = without(skin.ends, solid, air)
+			carried.ends = without(carried.ends, solid, air)
 		} else {
-			skin.ends = append(skin.ends, solid...)
+			carried.ends = append(carried.ends, solid...)
 		}
 		bridge.endRow()
-		skin.endRow()
+		carried.endRow()
 	}
-	return fills{&skin.rows, &bridge.rows, sparse, 10 * len(inside.ends)}
+	return fills{&carried.rows, &bridge.rows, sparse, 10 * len(inside.ends)}
 }
 
-// every tells whether a row is laid when lines are a pitch apart and rows are
+// every reports whether a row is laid when lines are a pitch apart and rows are
 // closer: so many that the density comes out exactly in the long run.
 func every(row int, pitch, rowPitch float64) bool {
 	a := math.Floor(float64(row) * rowPitch / pitch)
@@ -88,7 +88,7 @@ func (t *track) strands(r *rows, laid func(row int) bool) []strand {
 			l := line{row, spans[i], spans[i+1]}
 			at := -1
 			for j, o := range open {
-				t.looks++
+				t.comparisons++
 				if o != nil && o.under(l) {
 					at = j
 					break
@@ -111,7 +111,7 @@ func (t *track) strands(r *rows, laid func(row int) bool) []strand {
 	return append(done, open...)
 }
 
-// under tells whether the strand's last line lies under another.
+// under reports whether the strand's last line lies under another.
 func (s strand) under(l line) bool {
 	last := s[len(s)-1]
 	return last.from < l.to && l.from < last.to

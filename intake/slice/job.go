@@ -18,7 +18,7 @@ type run struct {
 
 // run divides the copies among the fewest plates that hold them and keep
 // within the time limit, as evenly as they go.
-func (pr *printed) run(g *posts) run {
+func (pr *printed) run(g *supportGrid) run {
 	room := pr.pack(g, pr.part.size, pr.copies)
 	most := max(1, len(room.places))
 	memo := map[int]plateCost{}
@@ -73,18 +73,18 @@ type plateCost struct {
 
 // plateCost is what a plate with n copies takes. Layers that must cool are
 // given their least time once for all copies.
-func (pr *printed) plateCost(g *posts, room plate, n int) plateCost {
+func (pr *printed) plateCost(g *supportGrid, room plate, n int) plateCost {
 	t := newTimer(pr.recipe)
 	c := plateCost{seconds: pr.printer.WarmUpS}
 	next := t.hop(pr.part.size[0] + pr.printing.SpacingMM) // on to the next copy
 	copies := float64(n)
 	for i, p := range pr.paces {
 		natural, floor := copies*p.natural+(copies-1)*next, copies*p.floor+(copies-1)*next
-		c.seconds += float64(pr.levels[i].count) * (max(natural, min(pr.printer.MinLayerS, floor)) + pr.between[i])
+		c.seconds += float64(pr.layers[i].count) * (max(natural, min(pr.printer.MinLayerS, floor)) + pr.between[i])
 	}
 	for k, moves := range pr.bedside.tracks {
-		c.seconds += copies * t.time(moves, pr.bedside.levels[k], math.Inf(1))
-		p := laid(moves, pr.bedside.levels[k])
+		c.seconds += copies * t.time(moves, pr.bedside.layers[k], math.Inf(1))
+		p := laid(moves, pr.bedside.layers[k])
 		c.bedside += copies * p.all()
 	}
 	if n <= len(room.places) || n == 1 {
@@ -92,7 +92,7 @@ func (pr *printed) plateCost(g *posts, room plate, n int) plateCost {
 		if len(room.places) > 0 {
 			pl.places = room.places[:n]
 		}
-		ground := pr.level(0)
+		ground := pr.layerAt(0)
 		moves := pr.skirtAround(g.outlinePoints(pl))
 		c.seconds += t.time(moves, ground, math.Inf(1))
 		p := laid(moves, ground)
@@ -106,7 +106,7 @@ func (pr *printed) plateCost(g *posts, room plate, n int) plateCost {
 // All copies of a plate share them.
 func (pr *printed) addSwitches(c *plateCost) {
 	for i, n := range pr.changes {
-		c.switches += n * pr.levels[i].count
+		c.switches += n * pr.layers[i].count
 	}
 	c.purged = float64(c.switches) * pr.printer.PurgeMM3
 	c.seconds += float64(c.switches) * pr.printer.SwitchS
@@ -115,14 +115,14 @@ func (pr *printed) addSwitches(c *plateCost) {
 	}
 }
 
-// report says it in the words of the job.
+// report returns the run as an estimate of the job.
 func (pr *printed) report(r run) job.Estimate {
 	n := float64(pr.copies)
 	support := pr.plastic.support()
 	e := job.Estimate{
 		PrintTimeS: r.seconds, PlateTimeS: r.longest, Plates: len(r.plates), PerPlate: perPlate(r.plates),
-		Layers: pr.layers(pr.part.size[2]), SolidMM3: pr.solid(), ModelMM3: pr.plastic.model(), SupportMM3: support, PurgeMM3: r.purged, SecondMM3: pr.other,
-		Printer: pr.printer.Name, Material: pr.in.Material.Name, LayerMM: pr.layer, Shells: pr.shells, Infill: pr.infill,
+		Layers: pr.layerCount(pr.part.size[2]), SolidMM3: pr.solid(), ModelMM3: pr.plastic.model(), SupportMM3: support, PurgeMM3: r.purged, SecondMM3: pr.other,
+		Printer: pr.printer.Name, Material: pr.in.Material.Name, LayerMM: pr.layerHeight, Shells: pr.shellCount, Infill: pr.infill,
 		Copies: pr.copies, Scale: pr.scale, Adhesion: pr.printing.Adhesion,
 	}
 	e.LowS, e.HighS = pr.spread(r.seconds)

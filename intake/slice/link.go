@@ -56,7 +56,7 @@ func (c *cutter) next(place uint64) int32 {
 		return -1
 	}
 	for ; i >= 0; i = c.same[i] {
-		c.looks++
+		c.comparisons++
 		if !c.taken[i] {
 			return i
 		}
@@ -120,7 +120,7 @@ func (c *cutter) closeChains() {
 		for {
 			own := apart(l[len(l)-1], l[0])
 			best := -1
-			c.looks += 4 * len(c.chains)
+			c.comparisons += 4 * len(c.chains)
 			for i, o := range c.chains {
 				if d := apart(l[len(l)-1], o[0]); d < own {
 					own, best = d, i

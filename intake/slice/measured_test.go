@@ -17,21 +17,21 @@ func desktop() Input {
 	return Input{
 		Printer: rules.Printer{
 			Name: "desktop", BuildMM: [3]float64{220, 220, 250}, NozzleMM: []float64{0.4}, FilamentMM: 1.75,
-			Speed:        rules.Speed{OuterWall: 40, InnerWall: 60, Skin: 60, Infill: 80, Support: 60, Bridge: 25, FirstLayer: 20, Travel: 150},
+			Speed:        rules.Speed{Outside: 40, Shells: 60, Solid: 60, Infill: 80, Support: 60, Bridge: 25, FirstLayer: 20, Travel: 150},
 			Acceleration: 1000, TravelAcceleration: 1000, CornerSpeed: 8, MaxFlow: 10,
 			RetractMM: 2, RetractSpeed: 40, MinTravelForRetractMM: 2, ZSpeed: 10,
 			WarmUpS: 240, MinLayerS: 14, SlowestSpeed: 10,
 		},
 		Material: rules.Material{Name: "PLA", Density: 1.24},
 		Printing: rules.Printing{
-			LayerMM: 0.2, FirstLayerMM: 0.2, LineWidthMM: 0.4, Shells: 3, SkinLayers: 3, TopSkin: false,
+			LayerMM: 0.2, FirstLayerMM: 0.2, LineWidthMM: 0.4, Shells: 3, SolidLayers: 3, SolidTop: false,
 			SupportAngleDeg: 45, SupportGapMM: 0.2, SupportDensity: 0.15, BridgeMM: 10,
 			Adhesion: "skirt", SkirtLoops: 1, SkirtGapMM: 5, SpreadLow: 0.9, SpreadHigh: 1.15,
 		},
 	}
 }
 
-// 25 mm cubes without a top skin, printed, weighed and timed by
+// 25 mm cubes without a solid top, printed, weighed and timed by
 // 3dprintscape.com (on the infill percentage). Mass within 5 %, time within 15 %.
 func TestMeasuredCubes(t *testing.T) {
 	rows := []struct{ infill, grams, minutes float64 }{

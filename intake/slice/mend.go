@@ -13,7 +13,7 @@ import (
 // mendCost is what looking at a facet costs in units of work, turning it included.
 const mendCost = 10
 
-// mend turns facets so that the winding number tells inside from outside as a
+// mend turns facets so that the winding number separates inside from outside as a
 // person would: the facets of a body agree with each other, and a body whose
 // inside is out counts as a body. Two bodies of opposite winding would otherwise
 // cancel where they overlap. A body inside another stays as it is: wound
@@ -42,7 +42,7 @@ func (p *part) mend(ctx context.Context) error {
 	rightly := func(k int32) bool { return b.volume[k] >= 0 }
 	turn := make([]bool, len(b.volume))
 	meter := budget.From(ctx)
-	defer func() { meter.Spend(b.looks) }()
+	defer func() { meter.Spend(b.comparisons) }()
 	for i, out := range b.outside(p, wrong, rightly) {
 		turn[wrong[i]] = out // inside out, not a void
 	}
@@ -54,7 +54,7 @@ func (p *part) mend(ctx context.Context) error {
 	return ctx.Err()
 }
 
-// balanced tells whether every edge is run as often one way as the other, by a
+// balanced reports whether every edge is run as often one way as the other, by a
 // sum that is zero if so, and almost never otherwise.
 func (p *part) balanced() bool {
 	sum := uint64(0)
@@ -128,10 +128,10 @@ func (p *part) agree() {
 
 // bodies are the parts of the surface that share no vertex with each other.
 type bodies struct {
-	of     []int32 // by vertex
-	volume []float64
-	tips   [][6]mesh.Vec // the vertices of each that lie outermost along x, y and z
-	looks  int           // made by outside
+	of          []int32 // by vertex
+	volume      []float64
+	tips        [][6]mesh.Vec // the vertices of each that lie outermost along x, y and z
+	comparisons int           // made by outside
 }
 
 func (p *part) bodies() *bodies {
@@ -200,11 +200,11 @@ type tip struct {
 
 // manyLooks is how often a vertex is held against a facet: as often as takes a
 // good second.
-const manyLooks = 30_000_000
+const maxComparisons = 30_000_000
 
-// outside tells of some bodies whether any of their outermost vertices lies
+// outside reports of some bodies whether any of their outermost vertices lies
 // outside all the other bodies that count: by the winding number there, along a
-// ray straight down. Among very many large bodies it gives up, and tells of none.
+// ray straight down. Among very many large bodies it gives up, and reports none.
 func (b *bodies) outside(p *part, some []int32, counts func(body int32) bool) []bool {
 	var tips []tip
 	for i, k := range some {
@@ -213,14 +213,14 @@ func (b *bodies) outside(p *part, some []int32, counts func(body int32) bool) []
 		}
 	}
 	slices.SortFunc(tips, func(a, b tip) int { return cmp.Compare(a.at[0], b.at[0]) })
-	looks := 0
-	defer func() { b.looks += looks }()
+	comparisons := 0
+	defer func() { b.comparisons += comparisons }()
 	for _, t := range p.triangles {
 		own := b.of[t[0]]
 		if !counts(own) {
 			continue
 		}
-		if looks > manyLooks {
+		if comparisons > maxComparisons {
 			return make([]bool, len(some))
 		}
 		u, v, w := p.vertices[t[0]], p.vertices[t[1]], p.vertices[t[2]]
@@ -228,7 +228,7 @@ func (b *bodies) outside(p *part, some []int32, counts func(body int32) bool) []
 		front, back := min(u[1], v[1], w[1])-hair, max(u[1], v[1], w[1])+hair
 		i, _ := slices.BinarySearchFunc(tips, lo, func(t tip, x float64) int { return cmp.Compare(t.at[0], x) })
 		for ; i < len(tips) && tips[i].at[0] <= hi; i++ {
-			looks++
+			comparisons++
 			if y := tips[i].at[1]; some[tips[i].body] != own && y >= front && y <= back {
 				tips[i].winding += below(tips[i].at, u, v, w)
 			}

@@ -48,19 +48,19 @@ func (o *moveWriter) write(ctx context.Context) error {
 		return err
 	}
 	uncooled := pace{natural: math.Inf(1)}
-	if err := o.layer(o.skirtAround(o.ground.outlinePoints(o.centred())), o.level(0), uncooled); err != nil {
+	if err := o.layer(o.skirtAround(o.ground.outlinePoints(o.centred())), o.layerAt(0), uncooled); err != nil {
 		return err
 	}
 	for k, moves := range o.bedside.tracks {
-		if err := o.layer(moves, o.bedside.levels[k], uncooled); err != nil {
+		if err := o.layer(moves, o.bedside.layers[k], uncooled); err != nil {
 			return err
 		}
 		if o.printing.Adhesion == "raft" {
-			o.lift += o.bedside.levels[k].thick
+			o.lift += o.bedside.layers[k].thick
 		}
 	}
 	var t track
-	for i, l := range o.levels {
+	for i, l := range o.layers {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
@@ -78,7 +78,7 @@ func (o *moveWriter) centred() plate {
 }
 
 // layer writes one layer, and the way to where it begins.
-func (o *moveWriter) layer(moves []move, l level, p pace) error {
+func (o *moveWriter) layer(moves []move, l layer, p pace) error {
 	if len(moves) == 0 {
 		return nil
 	}
@@ -98,7 +98,7 @@ func (o *moveWriter) layer(moves []move, l level, p pace) error {
 	return nil
 }
 
-func (o *moveWriter) move(m move, l level, slow float64) error {
+func (o *moveWriter) move(m move, l layer, slow float64) error {
 	name := m.feature.String()
 	if m.hop {
 		name = "hop"

@@ -2,7 +2,7 @@ package slice
 
 import "math"
 
-// miterLimit is how far, in distances, a wall's corner may reach beyond the
+// miterLimit is how far, in distances, a line's corner may reach beyond the
 // corner it goes around; sharper ones are cut off square there.
 const miterLimit = 1.5
 
@@ -13,7 +13,7 @@ const miterLimit = 1.5
 // Every outline is drawn anew at the distance, edge by edge. Where an edge is
 // too short for its corners the drawing runs through itself; those parts wind
 // the wrong way round, and only what winds the right way is kept.
-func (r *arranger) inset(region []loop, mm float64) []loop {
+func (r *overlay) inset(region []loop, mm float64) []loop {
 	r.reset()
 	d := mm * perMM
 	for _, l := range region {
@@ -70,7 +70,7 @@ func corner(out loop, v point, d float64, before, in, onward, next heading) loop
 	return blunt(out, v, d, in, onward, cos)
 }
 
-// fits tells whether the middle edge keeps a length when both its corners are
+// fits reports whether the middle edge keeps a length when both its corners are
 // drawn at distance d.
 func fits(d float64, a, b, c heading) bool {
 	return b.len-d*(halfTangent(a, b)+halfTangent(b, c)) > 1

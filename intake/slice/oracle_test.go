@@ -33,15 +33,15 @@ type asked struct {
 	Z      float64   `json:"z"`
 	Above  []float64 `json:"above"`
 	Below  []float64 `json:"below"`
-	Ends   bool      `json:"ends"` // within the skins of the bottom or the top
+	Ends   bool      `json:"ends"` // within the solid bottom or top
 	Width  float64   `json:"width"`
 	Shells int       `json:"shells"`
 	Angle  float64   `json:"angle"`
 }
 
 type answered struct {
-	Area, Length, Inside, Skin, Sparse, Hatch float64
-	Walls                                     []float64
+	Area, Length, Inside, Solid, Sparse, Hatch float64
+	Walls                                      []float64
 }
 
 // ask has shapely look at some layers.
@@ -49,17 +49,17 @@ func ask(t *testing.T, s *sliced, layers []int) []answered {
 	t.Helper()
 	var qs []asked
 	for _, i := range layers {
-		q := asked{Z: s.levels[i].middle(), Width: s.width, Shells: s.shells, Angle: 45, Above: []float64{}, Below: []float64{}}
+		q := asked{Z: s.layers[i].middle(), Width: s.width, Shells: s.shellCount, Angle: 45, Above: []float64{}, Below: []float64{}}
 		if i%2 == 1 {
 			q.Angle = -45
 		}
-		for k := 1; k <= s.printing.SkinLayers; k++ {
-			if i-k < 0 || i+k >= len(s.levels) {
+		for k := 1; k <= s.printing.SolidLayers; k++ {
+			if i-k < 0 || i+k >= len(s.layers) {
 				q.Ends = true
 				continue
 			}
-			q.Above = append(q.Above, s.levels[i+k].middle())
-			q.Below = append(q.Below, s.levels[i-k].middle())
+			q.Above = append(q.Above, s.layers[i+k].middle())
+			q.Below = append(q.Below, s.layers[i-k].middle())
 		}
 		qs = append(qs, q)
 	}
@@ -99,7 +99,7 @@ func TestLayersAgainstShapely(t *testing.T) {
 			s := slicedWith(t, p.mesh, job.Settings{})
 			var layers []int
 			for _, r := range p.parts {
-				layers = append(layers, int(r*float64(len(s.levels))))
+				layers = append(layers, int(r*float64(len(s.layers))))
 			}
 			for k, a := range ask(t, s, layers) {
 				compareLayer(t, s, layers[k], a)
@@ -110,7 +110,7 @@ func TestLayersAgainstShapely(t *testing.T) {
 
 func compareLayer(t *testing.T, s *sliced, i int, a answered) {
 	t.Helper()
-	b := &s.slabs[i]
+	b := &s.cuts[i]
 	same := func(what string, got, want, small float64) {
 		t.Helper()
 		near(t, fmt.Sprintf("layer %d: %s", i, what), got, want, 0.01*want+small)
@@ -121,21 +121,21 @@ func compareLayer(t *testing.T, s *sliced, i int, a answered) {
 	same("outline", region, a.Length, 0)
 	for k, w := range a.Walls {
 		got := 0.0
-		if k < len(b.walls) {
-			got = lengthOf(b.walls[k].lines)
+		if k < len(b.shells) {
+			got = lengthOf(b.shells[k].lines)
 		}
 		same(fmt.Sprintf("wall %d", k), got, w, 0.2)
 	}
 	f := s.fillsOf(i)
 	same("inside", b.inside.length()*s.width, a.Inside, speck)
 	same("lines inside", b.inside.length(), a.Hatch, 0.2)
-	same("skin", (f.skin.length()+f.bridge.length())*s.width, a.Skin, 5*speck)
+	same("solid", (f.carried.length()+f.bridge.length())*s.width, a.Solid, 5*speck)
 	same("sparse", f.sparse.length()*s.width, a.Sparse, 5*speck)
 }
 
 // shapeLength cuts a layer again for the length of its outline.
 func (s *sliced) shapeLength(i int) float64 {
-	zs := []float64{s.levels[i].middle()}
+	zs := []float64{s.layers[i].middle()}
 	facets := sortFacets(s.part, zs)
 	var c cutter
 	c.begin(facets, 0)

@@ -2,26 +2,26 @@ package slice
 
 import "slices"
 
-// leftOf counts the winding number just left of (for a level piece: above) the
+// leftOf counts the winding number just left of (for a horizontal piece: above) the
 // middle of piece i, along a ray to -x.
-func (r *arranger) leftOf(i int) int32 {
+func (r *overlay) leftOf(i int) int32 {
 	p := r.pieces[i]
 	a, b := r.points[p.a], r.points[p.b]
 	mx, my := int64(a.x)+int64(b.x), int64(a.y)+int64(b.y) // twice the middle
 	w := int32(0)
 	in := r.strips.of(int((my/2 - int64(r.bounds.lo)) >> r.shift))
 	for _, k := range in {
-		r.looks++
+		r.comparisons++
 		o := r.pieces[k]
 		u, v := r.points[o.a], r.points[o.b]
-		if len(in) > crowded && 2*int64(min(u.x, v.x)) > mx {
+		if len(in) > sortFrom && 2*int64(min(u.x, v.x)) > mx {
 			break
 		}
 		if 2*int64(u.y) > my || my >= 2*int64(v.y) || int(k) == i {
-			continue // level pieces are never met
+			continue // horizontal pieces are never met
 		}
 		if int64(v.x-u.x)*(my-2*int64(u.y))-int64(v.y-u.y)*(mx-2*int64(u.x)) < 0 {
-			w -= o.turns
+			w -= o.winding
 		}
 	}
 	return w
@@ -29,7 +29,7 @@ func (r *arranger) leftOf(i int) int32 {
 
 // windings counts the winding number left of every piece. Along a line of
 // pieces with nothing branching off it stays the same, and is counted once.
-func (r *arranger) windings() {
+func (r *overlay) windings() {
 	n := len(r.pieces)
 	r.left = append(r.left[:0], make([]int32, n)...)
 	r.known = append(r.known[:0], make([]bool, n)...)
@@ -63,12 +63,12 @@ func (m *meeting) add(piece int32) {
 
 // spread carries the winding number from piece i on beyond point v, as far as
 // only one piece goes on.
-func (r *arranger) spread(i, v int32) {
+func (r *overlay) spread(i, v int32) {
 	for r.meets[v].count == 2 {
 		p := r.pieces[i]
 		ahead := r.left[i] // left of the way, which leads to v
 		if v == p.a {
-			ahead -= p.turns
+			ahead -= p.winding
 		}
 		i = r.meets[v].pieces[0] + r.meets[v].pieces[1] - i
 		if r.known[i] {
@@ -77,19 +77,19 @@ func (r *arranger) spread(i, v int32) {
 		p = r.pieces[i]
 		r.left[i], r.known[i] = ahead, true
 		if v == p.b {
-			r.left[i] += p.turns
+			r.left[i] += p.winding
 		}
 		v = p.a + p.b - v
 	}
 }
 
 // link keeps the pieces that bound the inside and joins them to outlines.
-func (r *arranger) link(inside fillRule) []loop {
+func (r *overlay) link(inside fillRule) []loop {
 	r.windings()
 	r.edges = r.edges[:0]
 	for i, p := range r.pieces {
 		left := r.left[i]
-		in, out := inside(left), inside(left-p.turns)
+		in, out := inside(left), inside(left-p.winding)
 		switch {
 		case in && !out:
 			r.edges = append(r.edges, span2{p.a, p.b})
@@ -111,7 +111,7 @@ func (r *arranger) link(inside fillRule) []loop {
 }
 
 // indexStarts lists the edges that begin at each point.
-func (r *arranger) indexStarts() {
+func (r *overlay) indexStarts() {
 	n := len(r.points)
 	r.starts = append(r.starts[:0], make([]int32, n+1)...)
 	for _, e := range r.edges {
@@ -131,7 +131,7 @@ func (r *arranger) indexStarts() {
 }
 
 // walk follows edges from one until it comes back to where it began.
-func (r *arranger) walk(first int32) loop {
+func (r *overlay) walk(first int32) loop {
 	var l loop
 	for e := first; e >= 0; {
 		r.used[e] = true
@@ -146,10 +146,10 @@ func (r *arranger) walk(first int32) loop {
 
 // turnLeft is the unused edge that goes on from e the furthest to the left, so
 // that outlines that touch in a point stay apart; -1 if there is none.
-func (r *arranger) turnLeft(e int32) int32 {
+func (r *overlay) turnLeft(e int32) int32 {
 	at := r.edges[e].b
 	best := int32(-1)
-	r.looks += int(r.starts[at+1] - r.starts[at])
+	r.comparisons += int(r.starts[at+1] - r.starts[at])
 	for _, o := range r.outs[r.starts[at]:r.starts[at+1]] {
 		if r.used[o] {
 			continue
@@ -161,7 +161,7 @@ func (r *arranger) turnLeft(e int32) int32 {
 	return best
 }
 
-// leftMore tells whether, coming from p to q, going on to u is more to the left than to v.
+// leftMore reports whether, coming from p to q, going on to u is more to the left than to v.
 func leftMore(p, q, u, v point) bool {
 	su, sv := side(p, q, u), side(p, q, v)
 	if (su > 0) != (sv > 0) {
@@ -175,10 +175,10 @@ func leftMore(p, q, u, v point) bool {
 
 // untouched is the outlines when none that was added touches itself or another:
 // those that have the inside on one side, turned so that it lies to the left.
-func (r *arranger) untouched(inside fillRule) []loop {
+func (r *overlay) untouched(inside fillRule) []loop {
 	for _, e := range r.edges {
-		a, b, turns := r.upward(e.a, e.b)
-		r.pieces = append(r.pieces, piece{a, b, turns})
+		a, b, winding := r.upward(e.a, e.b)
+		r.pieces = append(r.pieces, piece{a, b, winding})
 	}
 	var loops []loop
 	for k, from := range r.rounds {
@@ -191,7 +191,7 @@ func (r *arranger) untouched(inside fillRule) []loop {
 		}
 		p := r.pieces[from]
 		left := r.leftOf(int(from))
-		in, out := inside(left), inside(left-p.turns)
+		in, out := inside(left), inside(left-p.winding)
 		if in == out {
 			continue
 		}
@@ -199,7 +199,7 @@ func (r *arranger) untouched(inside fillRule) []loop {
 		for _, e := range r.edges[from:to] {
 			l = append(l, r.points[e.a])
 		}
-		if in != (p.turns > 0) {
+		if in != (p.winding > 0) {
 			slices.Reverse(l)
 		}
 		if l = straightened(l); len(l) >= 3 {

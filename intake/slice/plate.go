@@ -47,7 +47,7 @@ const packCell = 1.0
 
 // footprint draws what a copy covers of the plate, turned by right angles, and
 // room around it: half the spacing, since the next copy brings the other half.
-func (g *posts) footprint(turn int, room float64) *stamp {
+func (g *supportGrid) footprint(turn int, room float64) *stamp {
 	w, h := float64(g.nx)*g.cell, float64(g.ny)*g.cell
 	if turn%2 == 1 {
 		w, h = h, w
@@ -66,7 +66,7 @@ func (g *posts) footprint(turn int, room float64) *stamp {
 
 // turned is where a place on the grid (from its corner) comes to lie when the
 // grid is turned by right angles.
-func (g *posts) turned(q spot, turn int) spot {
+func (g *supportGrid) turned(q spot, turn int) spot {
 	w, h := float64(g.nx)*g.cell, float64(g.ny)*g.cell
 	switch turn {
 	case 1:
@@ -102,7 +102,7 @@ func (s *stamp) grown(radius float64) *stamp {
 	return out
 }
 
-// clashes tells whether the stamp, put with its corner at x, y, meets a set bit.
+// clashes reports whether the stamp, put with its corner at x, y, meets a set bit.
 func (s *stamp) clashes(o *stamp, x, y int) bool {
 	shift, first := uint(x%64), x/64
 	for r := range o.h {
@@ -135,7 +135,7 @@ func (s *stamp) press(o *stamp, x, y int) {
 // pack puts as many copies on a plate as there is room for, at most n: in a grid
 // of their boxes, or by their outlines row by row, in each of a few sets of
 // turns; the best counts.
-func (p *recipe) pack(g *posts, size mesh.Vec, n int) plate {
+func (p *recipe) pack(g *supportGrid, size mesh.Vec, n int) plate {
 	best := p.packBoxes(size, 0, n)
 	if turned := p.packBoxes(size, 1, n); len(turned.places) > len(best.places) {
 		best = turned
@@ -177,7 +177,7 @@ func (p *recipe) packBoxes(size mesh.Vec, turn, n int) plate {
 	return out
 }
 
-func (p *recipe) packTurned(g *posts, n int, turns []int) plate {
+func (p *recipe) packTurned(g *supportGrid, n int, turns []int) plate {
 	room, _ := p.room()
 	rim := int(math.Ceil(room / packCell))
 	// The room between copies may reach over the plate's edge; a brim may not,
@@ -207,7 +207,7 @@ func (p *recipe) packTurned(g *posts, n int, turns []int) plate {
 }
 
 // outlinePoints are the corners of the copies' footprints on the plate, for the hull.
-func (g *posts) outlinePoints(pl plate) []point {
+func (g *supportGrid) outlinePoints(pl plate) []point {
 	var own []point
 	for j := range g.ny {
 		lo, hi := -1, -1

@@ -10,10 +10,10 @@ import (
 )
 
 // packed packs as many copies as there is room for.
-func packed(t *testing.T, m *mesh.Mesh, in Input, n int) (*posts, plate) {
+func packed(t *testing.T, m *mesh.Mesh, in Input, n int) (*supportGrid, plate) {
 	t.Helper()
 	p, part := prepared(t, m, in)
-	g, err := findPosts(context.Background(), p, part)
+	g, err := placeSupports(context.Background(), p, part)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -49,11 +49,11 @@ func TestPackOutlines(t *testing.T) {
 }
 
 // keepApart checks every two copies, column by column of their footprints.
-func keepApart(t *testing.T, g *posts, pl plate, in Input) {
+func keepApart(t *testing.T, g *supportGrid, pl plate, in Input) {
 	t.Helper()
 	var all [][]spot
 	for _, at := range pl.places {
-		all = append(all, g.columns(at))
+		all = append(all, g.usedSpots(at))
 	}
 	least := math.Inf(1)
 	for i, a := range all {
@@ -76,8 +76,8 @@ func keepApart(t *testing.T, g *posts, pl plate, in Input) {
 	}
 }
 
-// columns lists the used columns of a copy where it lies, a few of them.
-func (g *posts) columns(at place) []spot {
+// usedSpots lists the used cells of a copy where it lies, a few of them.
+func (g *supportGrid) usedSpots(at place) []spot {
 	var out []spot
 	for c, used := range g.used {
 		if !used || (c%g.nx+3*(c/g.nx))%13 != 0 {
@@ -113,7 +113,7 @@ func TestPlates(t *testing.T) {
 		t.Errorf("with time for three: %d plates of %d, %.2f of %.2f h", e.Plates, e.PerPlate, e.PlateTimeS/3600, in.Limits.JobHours)
 	}
 
-	// A part that is too long by itself has a plate to itself, and says how long.
+	// A part that is too long by itself has a plate to itself, with its time.
 	in.Limits.JobHours = 0.1
 	if e = mustEstimate(t, m, in); e.Plates != 10 || e.PlateTimeS < 360 {
 		t.Errorf("too long: %d plates of %.2f h", e.Plates, e.PlateTimeS/3600)

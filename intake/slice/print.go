@@ -23,7 +23,7 @@ type printed struct {
 
 // plan plans every layer.
 func (s *sliced) plan(ctx context.Context) (*printed, error) {
-	n := len(s.levels)
+	n := len(s.layers)
 	out := &printed{sliced: s, paces: make([]pace, n), between: make([]float64, n), changes: make([]int, n)}
 	ends := make([][2]spot, n)
 	workers := runtime.GOMAXPROCS(0)
@@ -35,17 +35,17 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 			timers[w] = newTimer(s.recipe)
 		}
 		for i := from; i < to && ctx.Err() == nil; i++ {
-			if s.levels[i].count == 0 {
+			if s.layers[i].count == 0 {
 				continue
 			}
 			t := &tracks[w]
 			at := s.layLayer(t, i)
-			meter.Spend(t.looks/looksPerUnit + perMove*len(t.moves))
+			meter.Spend(t.comparisons/comparisonsPerUnit + perMove*len(t.moves))
 			ends[i] = [2]spot{t.first, t.at}
 			out.changes[i] = s.changesIn(at, len(t.moves))
-			others[i] = laid(t.moves[at.second:], s.levels[i])
-			out.paces[i] = timers[w].pace(t.moves, s.levels[i])
-			sums[i] = laid(t.moves, s.levels[i])
+			others[i] = laid(t.moves[at.second:], s.layers[i])
+			out.paces[i] = timers[w].pace(t.moves, s.layers[i])
+			sums[i] = laid(t.moves, s.layers[i])
 		}
 		return true
 	})
@@ -54,7 +54,7 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 	}
 	t := newTimer(s.recipe)
 	last := -1
-	for i, l := range s.levels {
+	for i, l := range s.layers {
 		if l.count == 0 {
 			continue
 		}
@@ -69,14 +69,14 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 	return out, nil
 }
 
-// turns tells where in a layer's moves another begins: first the supports, then
+// layerStarts tells where in a layer's moves another begins: first the supports, then
 // the part, then what the second nozzle lays of it.
-type turns struct{ part, second int }
+type layerStarts struct{ part, second int }
 
 // changesIn counts the changes of nozzle in a layer: one for supports of another
 // material, one for a second colour. A layer begins with the nozzle that the one
 // before it ended with.
-func (s *sliced) changesIn(at turns, end int) int {
+func (s *sliced) changesIn(at layerStarts, end int) int {
 	n := 0
 	if s.in.Support != nil && at.part > 0 && end > at.part {
 		n++
@@ -87,16 +87,16 @@ func (s *sliced) changesIn(at turns, end int) int {
 	return n
 }
 
-// layLayer draws the nozzle's way through level i.
-func (s *sliced) layLayer(t *track, i int) turns {
+// layLayer draws the nozzle's way through layer i.
+func (s *sliced) layLayer(t *track, i int) layerStarts {
 	t.reset(s.recipe)
-	t.at = spot{0, s.part.size[1]} // walls begin at the back, where the seam shows least
-	var at turns
-	if s.posts != nil {
-		post := s.posts.frame()
-		laid := func(row int) bool { return every(row, s.width/s.printing.SupportDensity, post.pitch) }
-		t.looks += len(s.posts.posts) + len(s.posts.starts)
-		t.hatch(t.strands(s.posts.at(s.levels[i].middle(), laid), laid), post, supports, false)
+	t.at = spot{0, s.part.size[1]} // shells begin at the back, where the seam shows least
+	var at layerStarts
+	if s.supports != nil {
+		lines := s.supports.frame()
+		laid := func(row int) bool { return every(row, s.width/s.printing.SupportDensity, lines.pitch) }
+		t.comparisons += len(s.supports.columns) + len(s.supports.starts)
+		t.hatch(t.strands(s.supports.at(s.layers[i].middle(), laid), laid), lines, supports, false)
 	}
 	at.part = len(t.moves)
 	s.layBody(t, i)
@@ -107,34 +107,34 @@ func (s *sliced) layLayer(t *track, i int) turns {
 	return at
 }
 
-// layBody draws the way through walls and filling.
+// layBody draws the way through shells and filling.
 func (s *sliced) layBody(t *track, i int) {
-	b, fr := &s.slabs[i], s.frames[s.levels[i].hatch]
+	b, fr := &s.cuts[i], s.frames[s.layers[i].hatch]
 	t.layRings(ringsOf(b))
 	all := func(int) bool { return true }
 	f := s.fillsOf(i)
-	t.looks += f.looks
+	t.comparisons += f.comparisons
 	t.hatch(t.strands(f.bridge, all), fr, bridge, true)
-	t.hatch(t.strands(f.skin, all), fr, skin, true)
+	t.hatch(t.strands(f.carried, all), fr, solidLine, true)
 	if s.infill > 0 {
 		pitch := s.width / s.infill
 		t.hatch(t.strands(f.sparse, func(row int) bool { return every(row, pitch, fr.pitch) }), fr, sparse, false)
 	}
 }
 
-func ringsOf(b *slab) []ring {
+func ringsOf(b *cutLayer) []ring {
 	var rings []ring
-	for k, w := range b.walls {
-		f := innerWall
+	for k, w := range b.shells {
+		f := shellLine
 		if k == 0 {
-			f = outerWall
+			f = outsideLine
 		}
 		for _, l := range w.lines {
 			rings = append(rings, ring{loop: l, feature: f, width: w.width})
 		}
 	}
 	for _, l := range b.lanes {
-		rings = append(rings, ring{loop: l.line, feature: gapFill, width: l.width, open: true})
+		rings = append(rings, ring{loop: l.line, feature: narrowLine, width: l.width, open: true})
 	}
 	return rings
 }
@@ -143,10 +143,10 @@ func ringsOf(b *slab) []ring {
 // overlap it is the mesh's own volume; the layers tell by how much they do.
 func (s *sliced) solid() float64 {
 	byLayers, overlap := 0.0, 0.0
-	for i, l := range s.levels {
+	for i, l := range s.layers {
 		h := max(0, min(l.thick, s.part.size[2]-l.bottom)) * float64(l.count)
-		byLayers += s.slabs[i].area * h
-		overlap += (s.slabs[i].area - s.slabs[i].signed) * h
+		byLayers += s.cuts[i].area * h
+		overlap += (s.cuts[i].area - s.cuts[i].signed) * h
 	}
 	rest := 0.0
 	if s.second != nil {

@@ -77,7 +77,7 @@ func noPrinter(s job.Settings, material string) error {
 	return fmt.Errorf("there is no printer that %s", what)
 }
 
-// Holds tells whether a printer's build volume holds a box of that size (mm),
+// Holds reports whether a printer's build volume holds a box of that size (mm),
 // turned about the upright axis by a right angle at most.
 func Holds(p rules.Printer, size [3]float64) bool {
 	const slack = 1e-6

@@ -13,19 +13,19 @@ type recipe struct {
 	printer  rules.Printer
 	printing rules.Printing
 
-	scale  float64
-	copies int
-	layer  float64 // mm
-	first  float64 // mm, thickness of the first layer
-	width  float64 // mm, of a line
-	shells int
-	infill float64 // 0..1
+	scale       float64
+	copies      int
+	layerHeight float64 // mm
+	firstHeight float64 // mm, thickness of the first layer
+	width       float64 // mm, of a line
+	shellCount  int
+	infill      float64 // 0..1
 }
 
 // newRecipe fills in what the settings leave unsaid and refuses what no printer could follow.
 func newRecipe(in Input) (*recipe, error) {
 	p := &recipe{in: in, printer: in.Printer, printing: in.Printing, scale: 1, copies: 1,
-		layer: in.Printing.LayerMM, first: in.Printing.FirstLayerMM, shells: in.Printing.Shells, infill: in.Printing.Infill}
+		layerHeight: in.Printing.LayerMM, firstHeight: in.Printing.FirstLayerMM, shellCount: in.Printing.Shells, infill: in.Printing.Infill}
 	nozzle := 0.4
 	if len(in.Printer.NozzleMM) > 0 {
 		nozzle = in.Printer.NozzleMM[0]
@@ -39,10 +39,10 @@ func newRecipe(in Input) (*recipe, error) {
 		p.copies = s.Copies
 	}
 	if s.LayerMM != 0 {
-		p.layer = s.LayerMM
+		p.layerHeight = s.LayerMM
 	}
 	if s.Shells != 0 {
-		p.shells = s.Shells
+		p.shellCount = s.Shells
 	}
 	if s.InfillSet || s.Infill != 0 {
 		p.infill = s.Infill
@@ -57,18 +57,18 @@ func (p *recipe) check() error {
 		return fmt.Errorf("the scale must be above 0, not %g", p.scale)
 	case p.copies < 1:
 		return fmt.Errorf("there must be at least one copy, not %d", p.copies)
-	case !in(p.layer, 0.02, 2):
-		return fmt.Errorf("the layer height must be 0.02 to 2 mm, not %g", p.layer)
-	case !in(p.first, 0.02, 2):
-		return fmt.Errorf("the first layer must be 0.02 to 2 mm high, not %g", p.first)
+	case !in(p.layerHeight, 0.02, 2):
+		return fmt.Errorf("the layer height must be 0.02 to 2 mm, not %g", p.layerHeight)
+	case !in(p.firstHeight, 0.02, 2):
+		return fmt.Errorf("the first layer must be 0.02 to 2 mm high, not %g", p.firstHeight)
 	case !in(p.width, 0.05, 5):
 		return fmt.Errorf("the line width must be 0.05 to 5 mm, not %g", p.width)
 	case !in(p.infill, 0, 1):
 		return fmt.Errorf("the infill must be from 0 to 1, not %g", p.infill)
 	case (p.in.Support != nil || p.in.Second != nil) && len(p.printer.NozzleMM) < 2:
 		return fmt.Errorf("%s has one nozzle; supports that dissolve and a second colour take another", p.printer.Name)
-	case !in(float64(p.shells), 0, 1000):
-		return fmt.Errorf("the number of shells must be from 0 to 1000, not %d", p.shells)
+	case !in(float64(p.shellCount), 0, 1000):
+		return fmt.Errorf("the number of shells must be from 0 to 1000, not %d", p.shellCount)
 	}
 	return nil
 }

@@ -23,7 +23,7 @@ func (pr *printed) largestScale(ctx context.Context) (float64, error) {
 	}
 	s := &search{printed: pr, goal: goal, view: pr.outlook()}
 	s.know(pr.scale, pr.alone())
-	for range mostLooks {
+	for range maxPlans {
 		next := min(s.guess(), most)
 		if next < 1e-3*pr.scale || s.near(next) {
 			break
@@ -37,8 +37,8 @@ func (pr *printed) largestScale(ctx context.Context) (float64, error) {
 	return min(s.guess(), most), nil
 }
 
-// mostLooks bounds how often the part is planned at another scale.
-const mostLooks = 4
+// maxPlans bounds how often the part is planned at another scale.
+const maxPlans = 4
 
 // growth is by how much the part could grow until it fills the build volume.
 func (pr *printed) growth() float64 {
@@ -66,7 +66,7 @@ func (pr *printed) at(ctx context.Context, scale float64) (float64, error) {
 	return other.alone(), nil
 }
 
-// search looks for the scale at which a time is reached.
+// search finds the scale at which a time is reached.
 type search struct {
 	*printed
 	goal   float64
@@ -103,42 +103,42 @@ func (s *search) guess() float64 {
 func (pr *printed) uncooled() float64 {
 	sum := 0.0
 	for i, p := range pr.paces {
-		sum += float64(pr.levels[i].count) * (p.natural + pr.between[i])
+		sum += float64(pr.layers[i].count) * (p.natural + pr.between[i])
 	}
 	return pr.corrected(sum)
 }
 
-// outlook is how the time will roughly grow with the scale: walls and skins by
+// outlook is how the time will roughly grow with the scale: shells and solid faces by
 // the second power, what is inside and supports by the third, the layers themselves by the first.
 type outlook struct {
-	layers, surfaces, insides, posts float64 // s at the present scale
-	skins                            float64 // s that the skins would take as sparse lines
+	layers, surfaces, insides, supports float64 // s at the present scale
+	solid                               float64 // s that the solid faces would take as sparse lines
 }
 
 func (pr *printed) outlook() outlook {
-	v, line := pr.printer.Speed, pr.width*pr.layer
+	v, line := pr.printer.Speed, pr.width*pr.layerHeight
 	flow := func(speed float64) float64 { return min(line*speed, pr.printer.MaxFlow) } // mm3/s
 	p := pr.plastic
-	skins := p[skin] + p[bridge]
+	solids := p[solidLine] + p[bridge]
 	o := outlook{
-		surfaces: p[outerWall]/flow(v.OuterWall) + (p[innerWall]+p[gapFill])/flow(v.InnerWall) + skins/flow(v.Skin),
-		posts:    p[supports] / flow(v.Support),
+		surfaces: p[outsideLine]/flow(v.Outside) + (p[shellLine]+p[narrowLine])/flow(v.Shells) + solids/flow(v.Solid),
+		supports: p[supports] / flow(v.Support),
 	}
 	for _, s := range pr.between {
 		o.layers += s
 	}
 	if pr.infill >= solidInfill {
-		o.surfaces -= skins / flow(v.Skin)
-		o.insides = skins / flow(v.Skin)
+		o.surfaces -= solids / flow(v.Solid)
+		o.insides = solids / flow(v.Solid)
 		return o
 	}
-	o.skins = skins * pr.infill / flow(v.Infill)
-	o.insides = o.skins + p[sparse]/flow(v.Infill)
+	o.solid = solids * pr.infill / flow(v.Infill)
+	o.insides = o.solid + p[sparse]/flow(v.Infill)
 	return o
 }
 
 func (o outlook) seconds(by float64) float64 {
-	return o.layers*by + (o.surfaces-o.skins)*by*by + (o.insides+o.posts)*by*by*by
+	return o.layers*by + (o.surfaces-o.solid)*by*by + (o.insides+o.supports)*by*by*by
 }
 
 // nearest is the known point whose time is nearest to the goal.
@@ -154,7 +154,7 @@ func (s *search) nearest() int {
 
 func (s *search) off(i int) float64 { return math.Abs(math.Log(s.times[i] / s.goal)) }
 
-// near tells whether a scale is so near to a known one that its time follows.
+// near reports whether a scale is so near to a known one that its time follows.
 func (s *search) near(scale float64) bool {
 	return math.Abs(scale/s.scales[s.nearest()]-1) < 0.01
 }

@@ -2,15 +2,15 @@
 // it needs, the way a printer would spend them.
 //
 // The part is cut into layers. In each layer the outlines of all bodies are
-// joined into one region (nonzero winding), walls are laid along it, solid
-// skins where it faces up or down, sparse lines inside, and supports under what
-// would hang in the air. The resulting path goes through a motion planner with
+// joined into one region (nonzero winding), shells are laid along it, solid
+// faces where it faces up or down, sparse lines inside, and supports under what
+// would print on air. The resulting path goes through a motion planner with
 // trapezoid speed profiles, and the plastic is what the path lays down.
 //
-// In a long job many layers are alike. A sketch, summed up from the facets alone,
+// In a long job many layers are alike. An estimate of each layer, summed up from the facets alone,
 // guesses what each layer takes; from it follow the few layers that are planned,
 // each for itself or for a run of others, and the few more that are cut only to
-// tell where skins are.
+// tell where solid faces are.
 //
 // Nothing here drives a printer: the path is for counting, and for checking by
 // hand (Moves). Lengths are millimetres, times seconds, masses grams.
@@ -85,7 +85,7 @@ func (p *Plan) Estimate(ctx context.Context) (job.Estimate, error) {
 // time is then off by no more than a share.
 func planCopy(ctx context.Context, part *part, p *recipe, share float64) (*printed, error) {
 	whole := part.whole()
-	ground, err := findPosts(ctx, p, whole)
+	ground, err := placeSupports(ctx, p, whole)
 	if err != nil {
 		return nil, err
 	}
@@ -93,7 +93,7 @@ func planCopy(ctx context.Context, part *part, p *recipe, share float64) (*print
 }
 
 // planOn cuts and plans a copy in the layers that were chosen; nil for all.
-func planOn(ctx context.Context, part *part, p *recipe, ground *posts, c *choice) (*printed, error) {
+func planOn(ctx context.Context, part *part, p *recipe, ground *supportGrid, c *choice) (*printed, error) {
 	s, err := sliceAll(ctx, part, p, c)
 	if err != nil {
 		return nil, err
@@ -103,7 +103,7 @@ func planOn(ctx context.Context, part *part, p *recipe, ground *posts, c *choice
 			return nil, err
 		}
 	}
-	s.ground, s.posts = ground, p.propped(ground)
+	s.ground, s.supports = ground, p.propped(ground)
 	pr, err := s.plan(ctx)
 	if err == nil && pr.plastic.model() == 0 {
 		return nil, errors.New("the part encloses nothing that could be filled with plastic: it is too thin, or open all over")
@@ -112,7 +112,7 @@ func planOn(ctx context.Context, part *part, p *recipe, ground *posts, c *choice
 }
 
 // propped is the supports that are printed: nil when none are wanted.
-func (p *recipe) propped(ground *posts) *posts {
+func (p *recipe) propped(ground *supportGrid) *supportGrid {
 	if p.in.Settings.Supports == "no" {
 		return nil
 	}

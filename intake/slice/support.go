@@ -10,76 +10,76 @@ import (
 	"meshclerk/intake/mesh"
 )
 
-// posts are the supports of a part, on a grid of square columns.
-type posts struct {
-	cell   float64 // mm
-	nx, ny int
-	x0, y0 float64 // mm, the grid's corner
-	starts []int32 // per column, its posts
-	posts  []post
-	used   []bool // columns in which the part, or a support, is
+// supportGrid holds the support columns of a part, on a grid of square cells.
+type supportGrid struct {
+	cell    float64 // mm
+	nx, ny  int
+	x0, y0  float64 // mm, the grid's corner
+	starts  []int32 // per cell, its columns
+	columns []column
+	used    []bool // cells in which the part, or a support, is
 }
 
-// post is a stretch of one column that is filled with support.
-type post struct{ bottom, top float32 }
+// column is a stretch above one cell that is filled with support.
+type column struct{ bottom, top float32 }
 
-// touch is where a column's middle line meets the surface.
-type touch struct {
+// columnHit is where a column's middle line meets the surface.
+type columnHit struct {
 	cell  int32
 	z     float32
 	enter bool // going up, it enters the part here
-	steep bool // entered through a face that cannot hang in the air
+	steep bool // entered through a face too steep to print on air
 }
 
 // finestCells bounds the columns to a side.
 const finestCells = 1200
 
-// findPosts finds where the part must be held up: under faces that lean out
-// more than the rules' angle, but not where a flat span between two walls is
+// placeSupports finds where the part must be held up: under faces that lean out
+// more than the rules' angle, but not where a flat span held at both sides is
 // short enough to be laid across the gap, and not where the part itself or the
 // plate is close.
-func findPosts(ctx context.Context, p *recipe, part *part) (*posts, error) {
-	g := newGrid(p, part)
-	all, err := g.touches(ctx, p, part)
+func placeSupports(ctx context.Context, p *recipe, part *part) (*supportGrid, error) {
+	g := newSupportGrid(p, part)
+	all, err := g.hits(ctx, p, part)
 	if err != nil {
 		return nil, err
 	}
-	touches, starts := g.sortTouches(all)
-	under := g.gaps(touches, starts)
-	s := g.spannerOf(ctx, p, under, touches, starts)
+	hits, starts := g.sortHits(all)
+	under := g.gaps(hits, starts)
+	s := g.spannerOf(ctx, p, under, hits, starts)
 	g.stand(p, under, s.bridged())
 	return g, ctx.Err()
 }
 
-func newGrid(p *recipe, part *part) *posts {
-	g := &posts{cell: max(p.width, max(part.size[0], part.size[1])/finestCells)}
+func newSupportGrid(p *recipe, part *part) *supportGrid {
+	g := &supportGrid{cell: max(p.width, max(part.size[0], part.size[1])/finestCells)}
 	g.nx, g.ny = int(part.size[0]/g.cell)+1, int(part.size[1]/g.cell)+1
-	g.ny += g.ny % 2 // so that the middle line lies between two columns, as in a frame
+	g.ny += g.ny % 2 // so that the middle line lies between two cells, as in a frame
 	g.x0, g.y0 = -float64(g.nx)*g.cell/2, -float64(g.ny)*g.cell/2
 	g.used = make([]bool, g.nx*g.ny)
 	return g
 }
 
-// mostTouches bounds what a part may hang over itself: more would be a hundred
+// maxHits bounds how often a part may lie above itself: more would be a hundred
 // layers of surface over a plate of the largest printers.
-const mostTouches = 12_000_000
+const maxHits = 12_000_000
 
-// touches lists where the columns' middle lines meet the facets. A line that
+// hits lists where the columns' middle lines meet the facets. A line that
 // meets an edge meets exactly one of its facets: both measure the edge alike.
-func (g *posts) touches(ctx context.Context, p *recipe, part *part) ([sharers][]touch, error) {
+func (g *supportGrid) hits(ctx context.Context, p *recipe, part *part) ([sharers][]columnHit, error) {
 	const steepnessSlack = 1e-4
 	steep := math.Sin(p.printing.SupportAngleDeg*math.Pi/180) + steepnessSlack
-	var found [sharers][]touch
-	likely, rows := g.likelyTouches(part)
-	if sum(likely[:]) > mostTouches {
-		return found, errTangled
+	var found [sharers][]columnHit
+	likely, rows := g.expectedHits(part)
+	if sum(likely[:]) > maxHits {
+		return found, errTooManyCrossings
 	}
 	meter := budget.From(ctx)
 	meter.Spend(4*len(part.triangles) + int(sum(rows[:])))
 	var total atomic.Int64
 	shared(len(part.triangles), func(k, from, to int) {
-		own := make([]touch, 0, int(1.05*likely[k])+100)
-		for f := from; f < to && total.Load() <= mostTouches && ctx.Err() == nil; f++ {
+		own := make([]columnHit, 0, int(1.05*likely[k])+100)
+		for f := from; f < to && total.Load() <= maxHits && ctx.Err() == nil; f++ {
 			n := len(own)
 			own = g.facet(own, part, f, steep)
 			if len(own) > n {
@@ -88,17 +88,17 @@ func (g *posts) touches(ctx context.Context, p *recipe, part *part) ([sharers][]
 		}
 		found[k] = own
 	})
-	const perTouch = 15                                         // in units, sorting in
-	meter.Spend(perTouch * int(min(total.Load(), mostTouches))) // the same, wherever each stopped
-	if total.Load() > mostTouches {
-		return found, errTangled
+	const perHit = 15                                     // in units, sorting in
+	meter.Spend(perHit * int(min(total.Load(), maxHits))) // the same, wherever each stopped
+	if total.Load() > maxHits {
+		return found, errTooManyCrossings
 	}
 	return found, ctx.Err()
 }
 
-// likelyTouches is how many touches each sharer will find, by the area of its
-// facets as seen from above, and how many rows of columns it will look along.
-func (g *posts) likelyTouches(part *part) (out, rows [sharers]float64) {
+// expectedHits is how many column hits each sharer will find, by the area of its
+// facets as seen from above, and how many rows of cells it will go through.
+func (g *supportGrid) expectedHits(part *part) (out, rows [sharers]float64) {
 	shared(len(part.triangles), func(k, from, to int) {
 		twice, deep := 0.0, 0.0
 		for _, t := range part.triangles[from:to] {
@@ -119,7 +119,7 @@ func sum(list []float64) float64 {
 	return all
 }
 
-func (g *posts) facet(out []touch, part *part, f int, steep float64) []touch {
+func (g *supportGrid) facet(out []columnHit, part *part, f int, steep float64) []columnHit {
 	t := part.triangles[f]
 	a, b, c := &part.vertices[t[0]], &part.vertices[t[1]], &part.vertices[t[2]]
 	j0, j1 := g.centreAfter(min(a[1], b[1], c[1]), g.y0), g.centreAfter(max(a[1], b[1], c[1]), g.y0)
@@ -148,23 +148,23 @@ func (g *posts) facet(out []touch, part *part, f int, steep float64) []touch {
 		for i := max(g.centreAfter(left, g.x0), 0); i < min(g.centreAfter(right, g.x0), g.nx); i++ {
 			x := g.x0 + (float64(i)+0.5)*g.cell
 			z := a[2] - (n[0]*(x-a[0])+n[1]*(y-a[1]))/n[2]
-			out = append(out, touch{int32(j*g.nx + i), float32(z), n[2] < 0, isSteep})
+			out = append(out, columnHit{int32(j*g.nx + i), float32(z), n[2] < 0, isSteep})
 		}
 	}
 	return out
 }
 
 // centreAfter is the first column whose middle lies at v or beyond.
-func (g *posts) centreAfter(v, origin float64) int {
+func (g *supportGrid) centreAfter(v, origin float64) int {
 	if math.IsInf(v, 0) {
 		return 0
 	}
 	return int(math.Ceil((v-origin)/g.cell - 0.5))
 }
 
-// sortTouches sorts the touches by column and height; it returns them and where
+// sortHits sorts the column hits by column and height; it returns them and where
 // each column begins.
-func (g *posts) sortTouches(all [sharers][]touch) ([]touch, []int32) {
+func (g *supportGrid) sortHits(all [sharers][]columnHit) ([]columnHit, []int32) {
 	starts := make([]int32, g.nx*g.ny+2)
 	n := 0
 	for _, list := range all {
@@ -177,7 +177,7 @@ func (g *posts) sortTouches(all [sharers][]touch) ([]touch, []int32) {
 	for i := 2; i < len(starts); i++ {
 		starts[i] += starts[i-1]
 	}
-	sorted := make([]touch, n)
+	sorted := make([]columnHit, n)
 	for _, list := range all {
 		for _, t := range list {
 			sorted[starts[t.cell+1]] = t
@@ -190,9 +190,9 @@ func (g *posts) sortTouches(all [sharers][]touch) ([]touch, []int32) {
 	return sorted, starts
 }
 
-// byHeight sorts touches upwards. Where one body ends on another, the end of
+// byHeight sorts column hits upwards. Where one body ends on another, the end of
 // the lower comes after the beginning of the upper, so that there is no gap.
-func byHeight(a, b touch) int {
+func byHeight(a, b columnHit) int {
 	switch {
 	case a.z < b.z:
 		return -1
@@ -206,7 +206,7 @@ func byHeight(a, b touch) int {
 	return 1
 }
 
-// gap is air under a face that cannot hang in it: down to the part, or to the
+// gap is air under a face too steep to print on it: down to the part, or to the
 // plate.
 type gap struct {
 	cell        int32
@@ -215,11 +215,11 @@ type gap struct {
 }
 
 // gaps finds the air under steep faces, column by column.
-func (g *posts) gaps(touches []touch, starts []int32) []gap {
+func (g *supportGrid) gaps(hits []columnHit, starts []int32) []gap {
 	var out []gap
 	for cell := range int32(g.nx * g.ny) {
 		w, floor, onPart := 0, float32(0), false
-		for _, t := range touches[starts[cell]:starts[cell+1]] {
+		for _, t := range hits[starts[cell]:starts[cell+1]] {
 			if t.enter {
 				if w == 0 && t.steep {
 					out = append(out, gap{cell, floor, t.z, onPart})
@@ -236,37 +236,37 @@ func (g *posts) gaps(touches []touch, starts []int32) []gap {
 	return out
 }
 
-// bridged tells which gaps are under flat spans that end on something at both
+// bridged reports which gaps are under flat spans that end on something at both
 // sides and are short enough, along x or along y.
 func (s *spanner) bridged() []bool {
-	alongX, alongY := s.levelRuns(1), s.levelRuns(s.nx)
+	alongX, alongY := s.flatRuns(1), s.flatRuns(s.nx)
 	out := make([]bool, len(s.under))
 	shared(len(s.under), func(_, from, to int) {
-		var l looking
-		for i := from; i < to && s.mayLook(&l); i++ {
+		var l uncounted
+		for i := from; i < to && s.mayGoOn(&l); i++ {
 			u := &s.under[i]
 			out[i] = int(alongX[i]) <= s.longest && s.spans(u, 1, &l) || int(alongY[i]) <= s.longest && s.spans(u, s.nx, &l)
 		}
-		s.meter.Spend(int(l) / looksPerUnit)
+		s.meter.Spend(int(l) / comparisonsPerUnit)
 	})
 	return out
 }
 
-// looking is how many touches and gaps were looked at and are not counted yet.
-type looking int
+// uncounted is how many column hits and gaps were looked at and are not counted yet.
+type uncounted int
 
-// mayLook counts what was looked at, now and then, and reports whether more may be.
-func (s *spanner) mayLook(l *looking) bool {
+// mayGoOn counts what was compared, now and then, and reports whether more may be.
+func (s *spanner) mayGoOn(l *uncounted) bool {
 	const piece = 1 << 14
 	if *l < piece {
 		return true
 	}
-	s.meter.Spend(int(*l) / looksPerUnit)
-	*l %= looksPerUnit
+	s.meter.Spend(int(*l) / comparisonsPerUnit)
+	*l %= comparisonsPerUnit
 	return s.ctx.Err() == nil
 }
 
-func (g *posts) spannerOf(ctx context.Context, p *recipe, under []gap, touches []touch, starts []int32) *spanner {
+func (g *supportGrid) spannerOf(ctx context.Context, p *recipe, under []gap, hits []columnHit, starts []int32) *spanner {
 	at := make([]int32, g.nx*g.ny+1) // first gap of each column
 	for _, u := range under {
 		at[u.cell+1]++
@@ -274,35 +274,35 @@ func (g *posts) spannerOf(ctx context.Context, p *recipe, under []gap, touches [
 	for i := range g.nx * g.ny {
 		at[i+1] += at[i]
 	}
-	return &spanner{ctx: ctx, meter: budget.From(ctx), posts: g, under: under, at: at, touches: touches, starts: starts, flat: float32(p.layer), longest: int(p.printing.BridgeMM/g.cell + 1)}
+	return &spanner{ctx: ctx, meter: budget.From(ctx), supportGrid: g, under: under, at: at, hits: hits, starts: starts, flat: float32(p.layerHeight), longest: int(p.printing.BridgeMM/g.cell + 1)}
 }
 
 type spanner struct {
-	*posts
+	*supportGrid
 	ctx     context.Context
 	meter   *budget.Meter
 	under   []gap
 	at      []int32
-	touches []touch
+	hits    []columnHit
 	starts  []int32
 	flat    float32 // mm, how much a span may rise or fall
 	longest int     // columns
 }
 
-// spans tells whether the face over a gap is carried on both sides along one
+// spans reports whether the face over a gap is carried on both sides along one
 // axis, whose columns are stride apart.
-func (s *spanner) spans(u *gap, stride int, l *looking) bool {
+func (s *spanner) spans(u *gap, stride int, l *uncounted) bool {
 	cells, carried := 1, 0
 	for _, step := range [2]int{-stride, stride} {
 		for cell := int(u.cell) + step; s.sameLine(int(u.cell), cell, stride); cell += step {
-			*l += looking(s.at[cell+1] - s.at[cell])
-			if s.hangs(cell, u.top) {
+			*l += uncounted(s.at[cell+1] - s.at[cell])
+			if s.hasGapAt(cell, u.top) {
 				if cells++; cells > s.longest {
 					return false
 				}
 				continue
 			}
-			*l += looking(s.starts[cell+1] - s.starts[cell])
+			*l += uncounted(s.starts[cell+1] - s.starts[cell])
 			if s.solidAt(cell, u.top-s.flat) {
 				carried++
 			}
@@ -312,20 +312,20 @@ func (s *spanner) spans(u *gap, stride int, l *looking) bool {
 	return carried == 2 && cells <= s.longest
 }
 
-// levelRuns counts, for each gap, the columns in line with it along one axis that
+// flatRuns counts, for each gap, the columns in line with it along one axis that
 // have a gap of the very same height without a break: where they are too many,
 // nothing more need be looked at.
-func (s *spanner) levelRuns(stride int) []int32 {
+func (s *spanner) flatRuns(stride int) []int32 {
 	run, counts := make([]int32, len(s.under)), []int32{}
-	var l looking
-	defer func() { s.meter.Spend(int(l) / looksPerUnit) }()
+	var l uncounted
+	defer func() { s.meter.Spend(int(l) / comparisonsPerUnit) }()
 	for i, u := range s.under {
-		if !s.mayLook(&l) {
+		if !s.mayGoOn(&l) {
 			return run
 		}
 		run[i] = -1
 		if before := int(u.cell) - stride; s.sameLine(int(u.cell), before, stride) {
-			l += looking(s.at[before+1] - s.at[before])
+			l += uncounted(s.at[before+1] - s.at[before])
 			for k := s.at[before]; k < s.at[before+1]; k++ {
 				if s.under[k].top == u.top {
 					run[i] = run[k]
@@ -344,7 +344,7 @@ func (s *spanner) levelRuns(stride int) []int32 {
 	return run
 }
 
-// sameLine tells whether a column is still on the grid, in line with another.
+// sameLine reports whether a column is still on the grid, in line with another.
 func (s *spanner) sameLine(from, cell, stride int) bool {
 	if cell < 0 || cell >= s.nx*s.ny {
 		return false
@@ -352,8 +352,8 @@ func (s *spanner) sameLine(from, cell, stride int) bool {
 	return stride != 1 || cell/s.nx == from/s.nx
 }
 
-// hangs tells whether a column has a gap under a face at about that height.
-func (s *spanner) hangs(cell int, z float32) bool {
+// hasGapAt reports whether a column has a gap under a face at about that height.
+func (s *spanner) hasGapAt(cell int, z float32) bool {
 	for _, u := range s.under[s.at[cell]:s.at[cell+1]] {
 		if u.top-z <= s.flat && z-u.top <= s.flat {
 			return true
@@ -362,10 +362,10 @@ func (s *spanner) hangs(cell int, z float32) bool {
 	return false
 }
 
-// solidAt tells whether a column is inside the part at a height.
+// solidAt reports whether a column is inside the part at a height.
 func (s *spanner) solidAt(cell int, z float32) bool {
 	w := 0
-	for _, t := range s.touches[s.starts[cell]:s.starts[cell+1]] {
+	for _, t := range s.hits[s.starts[cell]:s.starts[cell+1]] {
 		if t.z > z {
 			break
 		}
@@ -378,20 +378,20 @@ func (s *spanner) solidAt(cell int, z float32) bool {
 	return w > 0
 }
 
-// stand puts posts into the gaps, leaving air above them, and below them where
+// stand puts support columns into the gaps, leaving air above them, and below them where
 // they stand on the part.
-func (g *posts) stand(p *recipe, under []gap, bridged []bool) {
+func (g *supportGrid) stand(p *recipe, under []gap, bridged []bool) {
 	air := float32(p.printing.SupportGapMM)
 	g.starts = make([]int32, g.nx*g.ny+1)
 	for i, u := range under {
-		b := post{u.bottom, u.top - air}
+		b := column{u.bottom, u.top - air}
 		if u.onPart {
 			b.bottom += air
 		}
-		if bridged[i] || b.top-b.bottom < float32(p.layer) {
+		if bridged[i] || b.top-b.bottom < float32(p.layerHeight) {
 			continue
 		}
-		g.posts = append(g.posts, b)
+		g.columns = append(g.columns, b)
 		g.starts[u.cell+1]++
 		g.used[u.cell] = true
 	}
@@ -401,11 +401,11 @@ func (g *posts) stand(p *recipe, under []gap, bridged []bool) {
 }
 
 // frame is the direction of the supports' lines: along x.
-func (g *posts) frame() frame { return frame{1, 0, g.cell} }
+func (g *supportGrid) frame() frame { return frame{1, 0, g.cell} }
 
-// at returns the spans of the posts that stand at a height, as rows of the frame.
-func (g *posts) at(z float64, laid func(row int) bool) *rows {
-	if g == nil || len(g.posts) == 0 {
+// at returns the spans of the columns that stand at a height, as rows of the frame.
+func (g *supportGrid) at(z float64, laid func(row int) bool) *rows {
+	if g == nil || len(g.columns) == 0 {
 		return &rows{}
 	}
 	var b builder
@@ -419,14 +419,14 @@ func (g *posts) at(z float64, laid func(row int) bool) *rows {
 	return &b.rows
 }
 
-func (g *posts) rowAt(out []float32, j int, z float32) []float32 {
+func (g *supportGrid) rowAt(out []float32, j int, z float32) []float32 {
 	n := len(out)
 	if g.starts[j*g.nx] == g.starts[(j+1)*g.nx] {
 		return out
 	}
 	for i := range g.nx {
 		c := j*g.nx + i
-		for _, b := range g.posts[g.starts[c]:g.starts[c+1]] {
+		for _, b := range g.columns[g.starts[c]:g.starts[c+1]] {
 			if z < b.bottom || z > b.top {
 				continue
 			}

@@ -70,7 +70,7 @@ func TestSolubleSupports(t *testing.T) {
 	near(t, "mass", e.MassG, own.MassG-own.SupportMassG+e.PurgeMM3/2*1.24/1000+e.SupportMassG, 1e-6)
 }
 
-// The printer is the caller's choice: what Pick gives.
+// The printer is the caller's choice: what Pick returns.
 func TestPick(t *testing.T) {
 	r := houseRules(t)
 	for _, c := range []struct {

@@ -44,12 +44,12 @@ func newTimer(r *recipe) *timer {
 
 // speed is how fast a move may go: by what it lays, at most 'first layer' speed
 // on the plate, never more than the nozzle melts, and never more than slow.
-func (t *timer) speed(m move, l level, slow float64) float64 {
+func (t *timer) speed(m move, l layer, slow float64) float64 {
 	s := t.printer.Speed
 	if m.feature == travel {
 		return s.Travel
 	}
-	v := [features]float64{0, s.OuterWall, s.InnerWall, s.InnerWall, s.Skin, s.Bridge, s.Infill, s.Support, s.FirstLayer, s.FirstLayer, s.Support}[m.feature]
+	v := [features]float64{0, s.Outside, s.Shells, s.Shells, s.Solid, s.Bridge, s.Infill, s.Support, s.FirstLayer, s.FirstLayer, s.Support}[m.feature]
 	if l.bottom == 0 {
 		v = min(v, s.FirstLayer)
 	}
@@ -60,7 +60,7 @@ func (t *timer) speed(m move, l level, slow float64) float64 {
 }
 
 // time is how long the moves take when nothing is laid faster than slow.
-func (t *timer) time(moves []move, l level, slow float64) float64 {
+func (t *timer) time(moves []move, l layer, slow float64) float64 {
 	sum := 0.0
 	t.legs = t.legs[:0]
 	flush := func() {
@@ -94,7 +94,7 @@ func (t *timer) hop(mm float64) float64 {
 }
 
 // lift is the step up to a layer.
-func (t *timer) lift(l level) float64 {
+func (t *timer) lift(l layer) float64 {
 	if t.printer.ZSpeed <= 0 {
 		return 0
 	}
@@ -102,7 +102,7 @@ func (t *timer) lift(l level) float64 {
 }
 
 // pace times a layer's track.
-func (t *timer) pace(moves []move, l level) pace {
+func (t *timer) pace(moves []move, l layer) pace {
 	p := pace{natural: t.time(moves, l, math.Inf(1))}
 	p.floor = p.natural
 	if p.natural < t.printer.MinLayerS {
@@ -114,7 +114,7 @@ func (t *timer) pace(moves []move, l level) pace {
 // slowedFor is the speed that nothing in a layer may be laid faster than for it
 // to take the least time of a layer: infinite if it takes that anyway, the
 // slowest speed if even that is too fast.
-func (t *timer) slowedFor(moves []move, l level, p pace) float64 {
+func (t *timer) slowedFor(moves []move, l layer, p pace) float64 {
 	least := t.printer.MinLayerS
 	switch {
 	case p.natural >= least:
@@ -135,7 +135,7 @@ func (t *timer) slowedFor(moves []move, l level, p pace) float64 {
 }
 
 // laid sums the plastic of a layer's moves.
-func laid(moves []move, l level) plastic {
+func laid(moves []move, l layer) plastic {
 	var p plastic
 	for _, m := range moves {
 		if m.feature != travel {

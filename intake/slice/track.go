@@ -6,13 +6,13 @@ import "math"
 type feature uint8
 
 const (
-	travel feature = iota // lays nothing
-	outerWall
-	innerWall
-	gapFill
-	skin
+	travel      feature = iota // lays nothing
+	outsideLine                // the outermost shell
+	shellLine                  // the other shells
+	narrowLine                 // where there is no room for a shell
+	solidLine                  // solid faces
 	bridge
-	sparse
+	sparse // infill
 	supports
 	skirt
 	brim
@@ -20,7 +20,7 @@ const (
 	features // how many there are
 )
 
-var featureNames = [features]string{"travel", "outer-wall", "inner-wall", "gap", "skin", "bridge", "infill", "support", "skirt", "brim", "raft"}
+var featureNames = [features]string{"travel", "outside", "shell", "narrow", "solid", "bridge", "infill", "support", "skirt", "brim", "raft"}
 
 func (f feature) String() string { return featureNames[f] }
 
@@ -43,13 +43,13 @@ type move struct {
 
 // track is the nozzle's way through one layer of one copy.
 type track struct {
-	recipe *recipe
-	moves  []move
-	at     spot
-	begun  bool
-	first  spot
-	begins [][4]spot // of the strands that are being laid
-	looks  int       // comparisons made, each a few nanoseconds
+	recipe      *recipe
+	moves       []move
+	at          spot
+	begun       bool
+	first       spot
+	begins      [][4]spot // of the strands that are being laid
+	comparisons int       // comparisons made, each a few nanoseconds
 }
 
 func (t *track) reset(r *recipe) { *t = track{recipe: r, moves: t.moves[:0], begins: t.begins} }
@@ -77,7 +77,7 @@ func (t *track) lay(to spot, f feature, width float64) {
 	t.at = to
 }
 
-// ring is a wall that is to be laid: closed, or open between its ends.
+// ring is a line that is to be laid: closed, or open between its ends.
 type ring struct {
 	loop    loop
 	feature feature
@@ -85,11 +85,11 @@ type ring struct {
 	open    bool
 }
 
-// manyRings is the number of walls in a layer from which the way between them
+// manyRings is the number of rings in a layer from which the way between them
 // is no longer the shortest found by trying all.
 const manyRings = 300
 
-// layRings lays walls, going on to the nearest each time.
+// layRings lays shells, going on to the nearest each time.
 func (t *track) layRings(rings []ring) {
 	for len(rings) > 0 {
 		pick, corner := t.nearest(rings)
@@ -105,7 +105,7 @@ func (t *track) nearest(rings []ring) (pick, corner int) {
 	x, y := int64(t.at.x*perMM), int64(t.at.y*perMM)
 	best := int64(math.MaxInt64)
 	for i, r := range rings[from:] {
-		t.looks += len(r.loop)
+		t.comparisons += len(r.loop)
 		for k, p := range r.loop {
 			if r.open && k > 0 && k < len(r.loop)-1 {
 				continue
@@ -144,7 +144,7 @@ func (t *track) hatch(ss []strand, fr frame, f feature, join bool) {
 	}
 	for from := range ss {
 		best, pick, way := math.Inf(1), from, 0
-		t.looks += 8 * min(many, len(ss)-from)
+		t.comparisons += 8 * min(many, len(ss)-from)
 		for i, b := range t.begins[from:min(from+many, len(ss))] {
 			for w := range b {
 				if d := t.at.square(b[w]); d < best {

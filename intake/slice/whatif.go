@@ -70,7 +70,7 @@ func (w *options) thickerLayers(ctx context.Context) error {
 	thicker := w.thicker()
 	for i, mm := range thicker {
 		n := len(w.rows)
-		within, err := w.try(ctx, fmt.Sprintf("layers of %g mm instead of %g mm", mm, w.layer), w.withLayer(mm))
+		within, err := w.try(ctx, fmt.Sprintf("layers of %g mm instead of %g mm", mm, w.layerHeight), w.withLayer(mm))
 		if err != nil || within || !w.over {
 			return err
 		}
@@ -90,7 +90,7 @@ func (w *options) thicker() []float64 {
 	}
 	var out []float64
 	for _, mm := range w.printing.LayerChoices {
-		if mm > w.layer+1e-9 && mm <= 0.75*nozzle+1e-9 {
+		if mm > w.layerHeight+1e-9 && mm <= 0.75*nozzle+1e-9 {
 			out = append(out, mm)
 		}
 	}
@@ -123,7 +123,7 @@ func (w *options) lessInfill(ctx context.Context) error {
 func (w *options) infillFor() float64 {
 	f := w.infill / 2
 	if w.over && w.base.PlateTimeS > w.limit && w.limit > 0 {
-		flow := min(w.width*w.layer*w.printer.Speed.Infill, w.printer.MaxFlow)
+		flow := min(w.width*w.layerHeight*w.printer.Speed.Infill, w.printer.MaxFlow)
 		lines := w.corrected(float64(w.base.PerPlate) * w.plastic[sparse] / flow)
 		f = w.infill * (1 - (w.base.PlateTimeS-w.limit)/max(lines, 1))
 	}
@@ -140,11 +140,11 @@ func (w *options) withInfill(s job.Settings, f float64) job.Settings {
 const fewestShells = 2
 
 func (w *options) fewerShells(ctx context.Context) error {
-	for n := w.shells - 1; n >= fewestShells; n-- {
+	for n := w.shellCount - 1; n >= fewestShells; n-- {
 		s := w.in.Settings
 		s.Shells = n
 		rows := len(w.rows)
-		within, err := w.try(ctx, fmt.Sprintf("%d lines around the outside instead of %d", n, w.shells), s)
+		within, err := w.try(ctx, fmt.Sprintf("%d lines around the outside instead of %d", n, w.shellCount), s)
 		if err != nil || within || !w.over {
 			return err
 		}

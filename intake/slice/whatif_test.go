@@ -29,7 +29,7 @@ func mustWhatIf(t *testing.T, m *mesh.Mesh, in Input) []job.Choice {
 	return rows
 }
 
-// Every row says what an estimate with its settings says.
+// Every row agrees with an estimate at its settings.
 func rowsHold(t *testing.T, m *mesh.Mesh, in Input, rows []job.Choice) {
 	t.Helper()
 	if len(rows) == 0 || len(rows) > fewRows {

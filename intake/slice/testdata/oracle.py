@@ -85,8 +85,8 @@ def layer(v, t, ask):
         cover = cover.intersection(region(v, t, z))
     if ask["ends"]:
         cover = Polygon()
-    skin = inside.difference(cover)
-    out["inside"], out["skin"], out["sparse"] = inside.area, skin.area, cover.area
+    solid = inside.difference(cover)
+    out["inside"], out["solid"], out["sparse"] = inside.area, solid.area, cover.area
     out["hatch"] = hatch(inside, ask["angle"], w)
     return out
 

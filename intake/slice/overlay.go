@@ -7,13 +7,13 @@ import (
 	"slices"
 )
 
-// fillRule tells which winding numbers are inside.
+// fillRule reports which winding numbers are inside.
 type fillRule func(winding int32) bool
 
 func nonzero(w int32) bool  { return w != 0 }
 func positive(w int32) bool { return w > 0 }
 
-// arranger turns any set of directed edges, crossing and overlapping as they
+// overlay is a planar overlay: it turns any set of directed edges, crossing and overlapping as they
 // may, into the outlines of the region that a fill rule takes as inside.
 //
 // It builds the arrangement of the edges by snap rounding (Hobby 1999): every
@@ -22,7 +22,7 @@ func positive(w int32) bool { return w > 0 }
 // winding number on either side of each is counted exactly, and those with the
 // inside on one side are linked up, inside to the left. It is meant to be used
 // again and again; what it returns is the caller's.
-type arranger struct {
+type overlay struct {
 	points []point
 	ids    pointTable
 	edges  []span2   // directed, by point number
@@ -43,38 +43,38 @@ type arranger struct {
 	meets  []meeting
 	raw    loop
 
-	looks   int  // comparisons made in all, each a few nanoseconds
-	tangled bool // there were too many crossings, and so no outlines
+	comparisons      int  // comparisons made in all, each a few nanoseconds
+	tooManyCrossings bool // there were too many crossings, and so no outlines
 }
 
 // span2 is an edge from one numbered point to another.
 type span2 struct{ a, b int32 }
 
-// split says that an edge passes through a point, at a distance along it.
+// split records that an edge passes through a point, at a distance along it.
 type split struct {
 	edge, point int32
 	along       int64
 }
 
 // piece is an edge of the arrangement between points a and b, where a comes
-// first by y, then x. The winding number rises by turns from its right to its left.
+// first by y, then x. The winding number rises by winding from its right to its left.
 type piece struct {
-	a, b  int32
-	turns int32
+	a, b    int32
+	winding int32
 }
 
-// tangle is how many crossings in one layer are followed. Parts that a printer
+// maxCrossings is how many crossings in one layer are followed. Parts that a printer
 // could print have a few hundred, a lattice a few thousand.
-const tangle = 30_000
+const maxCrossings = 30_000
 
-func (r *arranger) reset() {
-	r.tangled = false
+func (r *overlay) reset() {
+	r.tooManyCrossings = false
 	r.points, r.edges, r.rounds, r.splits, r.pieces = r.points[:0], r.edges[:0], r.rounds[:0], r.splits[:0], r.pieces[:0]
 	r.ids.reset(64)
 }
 
 // add puts in a closed outline.
-func (r *arranger) add(l loop) {
+func (r *overlay) add(l loop) {
 	if len(l) < 2 {
 		return
 	}
@@ -89,7 +89,7 @@ func (r *arranger) add(l loop) {
 	}
 }
 
-func (r *arranger) number(p point) int32 {
+func (r *overlay) number(p point) int32 {
 	id, isNew := r.ids.number(p, int32(len(r.points)))
 	if isNew {
 		r.points = append(r.points, p)
@@ -97,7 +97,7 @@ func (r *arranger) number(p point) int32 {
 	return id
 }
 
-// What an edge costs in looks beside the comparisons that are counted, and a place
+// What an edge costs in comparisons beside the comparisons that are counted, and a place
 // where it is split, which is sorted in and makes a piece more.
 const (
 	perEdge  = 20
@@ -105,7 +105,7 @@ const (
 )
 
 // outlines returns the outlines of the inside of all that was added.
-func (r *arranger) outlines(inside fillRule) []loop {
+func (r *overlay) outlines(inside fillRule) []loop {
 	if len(r.edges) < 3 {
 		return nil
 	}
@@ -114,8 +114,8 @@ func (r *arranger) outlines(inside fillRule) []loop {
 	r.fill(&r.strips, len(r.edges), edgeRange)
 	r.sortStrips(&r.strips, func(i int32) int32 { return r.leftEnd(r.edges[i].a, r.edges[i].b) })
 	r.cross()
-	r.looks += perEdge*len(r.edges) + perSplit*len(r.splits)
-	if r.tangled {
+	r.comparisons += perEdge*len(r.edges) + perSplit*len(r.splits)
+	if r.tooManyCrossings {
 		return nil
 	}
 	r.fill(&r.dots, len(r.points), func(i int) (int32, int32) { return r.points[i].y, r.points[i].y })
@@ -132,14 +132,14 @@ func (r *arranger) outlines(inside fillRule) []loop {
 	return r.link(inside)
 }
 
-func (r *arranger) yRange(e span2) (int32, int32) {
+func (r *overlay) yRange(e span2) (int32, int32) {
 	a, b := r.points[e.a].y, r.points[e.b].y
 	return min(a, b), max(a, b)
 }
 
 // layStrips divides the height into strips with a few edges each, but not into
 // so many that the edges touch more than a few strips each.
-func (r *arranger) layStrips(edges int, yRange func(int) (int32, int32)) {
+func (r *overlay) layStrips(edges int, yRange func(int) (int32, int32)) {
 	lo, hi := r.points[0].y, r.points[0].y
 	for _, p := range r.points {
 		lo, hi = min(lo, p.y), max(hi, p.y)
@@ -155,12 +155,12 @@ func (r *arranger) layStrips(edges int, yRange func(int) (int32, int32)) {
 	r.shift = uint(bits.Len64(uint64((int64(hi) - int64(lo)) / max(n, 1))))
 }
 
-func (r *arranger) strip(y int32) int {
+func (r *overlay) strip(y int32) int {
 	return int((int64(y) - int64(r.bounds.lo)) >> r.shift)
 }
 
 // fill sorts n things into the strips that their y ranges touch.
-func (r *arranger) fill(b *buckets, n int, yRange func(int) (int32, int32)) {
+func (r *overlay) fill(b *buckets, n int, yRange func(int) (int32, int32)) {
 	b.begin(r.strip(r.bounds.hi) + 1)
 	for i := range n {
 		lo, hi := yRange(i)
@@ -169,7 +169,7 @@ func (r *arranger) fill(b *buckets, n int, yRange func(int) (int32, int32)) {
 		}
 	}
 	b.place()
-	r.looks += 4*len(b.items) + b.len()
+	r.comparisons += 4*len(b.items) + b.len()
 	for i := range n {
 		lo, hi := yRange(i)
 		for s := r.strip(lo); s <= r.strip(hi); s++ {
@@ -179,8 +179,8 @@ func (r *arranger) fill(b *buckets, n int, yRange func(int) (int32, int32)) {
 }
 
 // cross finds the proper crossings of edges and makes each a hot pixel.
-func (r *arranger) cross() {
-	most := len(r.points) + tangle
+func (r *overlay) cross() {
+	most := len(r.points) + maxCrossings
 	for s := range r.strips.len() {
 		r.swept = r.swept[:0]
 		for _, e := range r.strips.of(s) {
@@ -188,14 +188,14 @@ func (r *arranger) cross() {
 			r.swept = append(r.swept, xRange{min(a, b), max(a, b), e})
 		}
 		for i, e := range r.swept {
-			if r.tangled = len(r.points) > most; r.tangled {
+			if r.tooManyCrossings = len(r.points) > most; r.tooManyCrossings {
 				return
 			}
 			for _, f := range r.swept[i+1:] {
-				r.looks++
+				r.comparisons++
 				if f.lo <= e.hi && e.lo <= f.hi {
 					r.crossPair(s, min(e.edge, f.edge), max(e.edge, f.edge))
-				} else if f.lo > e.hi && len(r.swept) > crowded {
+				} else if f.lo > e.hi && len(r.swept) > sortFrom {
 					break
 				}
 			}
@@ -203,15 +203,15 @@ func (r *arranger) cross() {
 	}
 }
 
-// crowded is how many things a strip may hold before they are sorted by their
+// sortFrom is how many things a strip may hold before they are sorted by their
 // left ends, so that most of them need not be compared.
-const crowded = 16
+const sortFrom = 16
 
-func (r *arranger) leftEnd(a, b int32) int32 { return min(r.points[a].x, r.points[b].x) }
+func (r *overlay) leftEnd(a, b int32) int32 { return min(r.points[a].x, r.points[b].x) }
 
-func (r *arranger) sortStrips(b *buckets, left func(i int32) int32) {
+func (r *overlay) sortStrips(b *buckets, left func(i int32) int32) {
 	for s := range b.len() {
-		if in := b.of(s); len(in) > crowded {
+		if in := b.of(s); len(in) > sortFrom {
 			slices.SortFunc(in, func(a, b int32) int {
 				if l, m := left(a), left(b); l != m {
 					return cmp.Compare(l, m)
@@ -225,14 +225,14 @@ func (r *arranger) sortStrips(b *buckets, left func(i int32) int32) {
 // xRange is an edge, from its left end to its right.
 type xRange struct{ lo, hi, edge int32 }
 
-func (r *arranger) crossPair(s int, i, k int32) {
+func (r *overlay) crossPair(s int, i, k int32) {
 	e, f := r.edges[i], r.edges[k]
 	if e.a == f.a || e.a == f.b || e.b == f.a || e.b == f.b {
 		return // what touches is dealt with by the hot pixels
 	}
 	p, q, u, v := r.points[e.a], r.points[e.b], r.points[f.a], r.points[f.b]
 	if lo := max(min(p.y, q.y), min(u.y, v.y)); r.strip(lo) != s || lo > min(max(p.y, q.y), max(u.y, v.y)) {
-		return // each pair is looked at once: in the first strip both touch
+		return // each pair is compared once: in the first strip both touch
 	}
 	su, sv := side(p, q, u), side(p, q, v)
 	if (su >= 0) == (sv >= 0) || su == 0 || sv == 0 {
@@ -258,21 +258,21 @@ func side(a, b, c point) int64 {
 }
 
 // meetPixels notes, for each edge, the hot pixels it passes through.
-func (r *arranger) meetPixels() {
+func (r *overlay) meetPixels() {
 	for i, e := range r.edges {
 		lo, hi := r.yRange(e)
 		a, b := r.points[e.a], r.points[e.b]
 		left, right := min(a.x, b.x), max(a.x, b.x)
 		for s := r.strip(lo); s <= r.strip(hi); s++ {
 			dots := r.dots.of(s)
-			sorted := len(dots) > crowded
+			sorted := len(dots) > sortFrom
 			if sorted {
 				from, _ := slices.BinarySearchFunc(dots, left, func(id, x int32) int { return cmp.Compare(r.points[id].x, x) })
 				dots = dots[from:]
 			}
-			r.looks++
+			r.comparisons++
 			for _, id := range dots {
-				r.looks++
+				r.comparisons++
 				p := r.points[id]
 				if sorted && p.x > right {
 					break
@@ -289,13 +289,13 @@ func (r *arranger) meetPixels() {
 }
 
 // split leads an edge through a point.
-func (r *arranger) split(edge, id int32) {
+func (r *overlay) split(edge, id int32) {
 	a, b, p := r.points[r.edges[edge].a], r.points[r.edges[edge].b], r.points[id]
 	along := int64(b.x-a.x)*int64(p.x-a.x) + int64(b.y-a.y)*int64(p.y-a.y)
 	r.splits = append(r.splits, split{edge, id, along})
 }
 
-// passes tells whether the edge from a to b meets the pixel around p: the
+// passes reports whether the edge from a to b meets the pixel around p: the
 // square of half a step to each side, with its lower and left sides but without
 // the others, so that the plane is tiled. The ends are whole, so the edge
 // reaches the pixel only if p lies in its box.
@@ -323,7 +323,7 @@ func abs(v int64) int64 {
 
 // cut leads each edge through its hot pixels and gathers the pieces; pieces
 // that lie on each other become one.
-func (r *arranger) cut() {
+func (r *overlay) cut() {
 	slices.SortFunc(r.splits, func(s, t split) int {
 		switch {
 		case s.edge != t.edge:
@@ -345,25 +345,25 @@ func (r *arranger) cut() {
 		}
 		r.piece(from, e.b)
 	}
-	r.pieces = slices.DeleteFunc(r.pieces, func(p piece) bool { return p.turns == 0 })
+	r.pieces = slices.DeleteFunc(r.pieces, func(p piece) bool { return p.winding == 0 })
 }
 
-func (r *arranger) piece(a, b int32) {
+func (r *overlay) piece(a, b int32) {
 	if a == b {
 		return
 	}
-	a, b, turns := r.upward(a, b)
+	a, b, winding := r.upward(a, b)
 	at, isNew := r.table.find(a, b, int32(len(r.pieces)))
 	if isNew {
-		r.pieces = append(r.pieces, piece{a, b, turns})
+		r.pieces = append(r.pieces, piece{a, b, winding})
 		return
 	}
-	r.pieces[at].turns += turns
+	r.pieces[at].winding += winding
 }
 
-// upward puts the ends of a directed edge in the order of a piece; it turns 1 if
+// upward puts the ends of a directed edge in the order of a piece; winding is 1 if
 // that is the edge's own direction, else -1.
-func (r *arranger) upward(a, b int32) (lower, upper, turns int32) {
+func (r *overlay) upward(a, b int32) (lower, upper, winding int32) {
 	if p, q := r.points[a], r.points[b]; p.y > q.y || p.y == q.y && p.x > q.x {
 		return b, a, -1
 	}

@@ -2,13 +2,13 @@ package slice
 
 import "math"
 
-// wall is one shell of a layer: the middle lines of its walls, and how wide they are laid.
-type wall struct {
+// shell is one of the lines around a layer: their middle lines, and how wide they are laid.
+type shell struct {
 	lines []loop
 	width float64 // mm
 }
 
-// lane is a place too narrow for two walls: its middle line and how wide it is.
+// lane is a place too narrow for two shells: its middle line and how wide it is.
 type lane struct {
 	line  loop // open, from end to end
 	width float64
@@ -18,32 +18,32 @@ type lane struct {
 // with less plastic than a dot.
 const leastLane = 0.2
 
-// layWalls lays the shells of a region from the outside, and returns what they
+// layShells lays the shells of a region from the outside, and returns what they
 // leave. Each shell takes a line's width from the region: its lines run half
 // of that inside. Where the region is narrower than two lines, they share what
 // there is; where it is narrower than one, a lane is laid along its middle.
-func (c *cutter) layWalls(b *slab, region []loop, p *recipe) []loop {
-	for k := 0; k < p.shells && len(region) > 0; k++ {
+func (c *cutter) layShells(b *cutLayer, region []loop, p *recipe) []loop {
+	for k := 0; k < p.shellCount && len(region) > 0; k++ {
 		lines := c.inset(region, p.width/2)
 		left := c.inset(lines, p.width/2)
 		taken := areaOf(region) - areaOf(left)
 		laid := lengthOf(lines) * p.width
-		w := wall{lines, p.width}
+		w := shell{lines, p.width}
 		if taken-laid > 0.01*taken {
 			taken -= c.layLanes(b, region, lines, p)
 		}
 		if laid > taken && laid > 0 {
 			w.width *= max(0.25, taken/laid)
 		}
-		b.walls = append(b.walls, w)
+		b.shells = append(b.shells, w)
 		region = left
 	}
 	return region
 }
 
-// layLanes finds where a region is too narrow for its walls: what is lost when
+// layLanes finds where a region is too narrow for its shells: what is lost when
 // it is worn away by half a line and grown again. It returns the area it lays.
-func (c *cutter) layLanes(b *slab, region, lines []loop, p *recipe) float64 {
+func (c *cutter) layLanes(b *cutLayer, region, lines []loop, p *recipe) float64 {
 	reached := c.inset(lines, -p.width/2)
 	c.reset()
 	for _, l := range region {
@@ -72,7 +72,7 @@ func (c *cutter) layLanes(b *slab, region, lines []loop, p *recipe) float64 {
 }
 
 // withHoles groups each outline around a body with those of the holes in it.
-func (r *arranger) withHoles(ls []loop) [][]loop {
+func (r *overlay) withHoles(ls []loop) [][]loop {
 	var groups [][]loop
 	for _, l := range ls {
 		if l.area() > 0 {
@@ -85,7 +85,7 @@ func (r *arranger) withHoles(ls []loop) [][]loop {
 		}
 		best, least := -1, math.Inf(1)
 		for i, g := range groups {
-			r.looks += 2 * len(g[0])
+			r.comparisons += 2 * len(g[0])
 			if a := g[0].area(); a < least && g[0].contains(l[0]) {
 				best, least = i, a
 			}
@@ -97,7 +97,7 @@ func (r *arranger) withHoles(ls []loop) [][]loop {
 	return groups
 }
 
-// contains tells whether a point lies inside an outline.
+// contains reports whether a point lies inside an outline.
 func (l loop) contains(p point) bool {
 	in := false
 	a := l[len(l)-1]

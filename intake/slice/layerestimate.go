@@ -8,36 +8,36 @@ import (
 	"meshclerk/intake/mesh"
 )
 
-// sketch is what each layer roughly holds, summed up from the facets without
+// layerEstimate is what each layer roughly holds, summed up from the facets without
 // cutting a layer: enough to tell which layers are so alike that one of them may
 // stand for the others. Every list has one place more than there are layers.
-type sketch struct {
+type layerEstimate struct {
 	*recipe
 	layers  int
 	outline []float64 // mm, the length of the outlines
 	area    []float64 // mm2, within them
 	up      []float64 // mm2, seen from above: of surface on the layer that faces up
 	down    []float64 // and under it that faces down
-	posts   []float64 // mm2, of supports
+	support []float64 // mm2, of supports
 	gapX    []float64 // mm, from where the outlines end to where they begin: 0 when they close
 	gapY    []float64
 }
 
-func (p *recipe) blank(layers int) *sketch {
+func (p *recipe) newLayerEstimate(layers int) *layerEstimate {
 	list := func() []float64 { return make([]float64, layers+1) }
-	return &sketch{p, layers, list(), list(), list(), list(), list(), list(), list()}
+	return &layerEstimate{p, layers, list(), list(), list(), list(), list(), list(), list()}
 }
 
-// sketched sums up the layers of a part and its supports; nil for none.
+// estimateLayers sums up the layers of a part and its supports; nil for none.
 // Stopped by the context, it is not whole.
-func (p *recipe) sketched(ctx context.Context, part *part, g *posts) *sketch {
-	s := p.blank(p.layers(part.size[2]))
+func (p *recipe) estimateLayers(ctx context.Context, part *part, g *supportGrid) *layerEstimate {
+	s := p.newLayerEstimate(p.layerCount(part.size[2]))
 	const perSpend = 1 << 12
 	meter := budget.From(ctx)
 	meter.Spend(3*len(part.triangles) + 20*s.layers)
-	var own [sharers]*sketch
+	var own [sharers]*layerEstimate
 	shared(len(part.triangles), func(k, from, to int) {
-		own[k] = p.blank(s.layers)
+		own[k] = p.newLayerEstimate(s.layers)
 		cut := 0
 		for f := from; f < to && (f%64 != 0 || ctx.Err() == nil); f++ {
 			t := part.triangles[f]
@@ -53,13 +53,13 @@ func (p *recipe) sketched(ctx context.Context, part *part, g *posts) *sketch {
 		s.add(o)
 	}
 	if g != nil {
-		for _, b := range g.posts {
+		for _, b := range g.columns {
 			if lo, hi := s.above(float64(b.bottom)), s.above(float64(b.top))-1; lo <= hi {
-				s.spread(s.posts, lo, hi, g.cell*g.cell, false)
+				s.spread(s.support, lo, hi, g.cell*g.cell, false)
 			}
 		}
 	}
-	for _, l := range [][]float64{s.up, s.down, s.posts} {
+	for _, l := range [][]float64{s.up, s.down, s.support} {
 		for i := 1; i < len(l); i++ {
 			l[i] += l[i-1]
 		}
@@ -67,7 +67,7 @@ func (p *recipe) sketched(ctx context.Context, part *part, g *posts) *sketch {
 	return s
 }
 
-func (s *sketch) add(o *sketch) {
+func (s *layerEstimate) add(o *layerEstimate) {
 	for i := range s.outline {
 		s.outline[i] += o.outline[i]
 		s.area[i] += o.area[i]
@@ -79,16 +79,16 @@ func (s *sketch) add(o *sketch) {
 }
 
 // above is the lowest layer that is cut above a height.
-func (s *sketch) above(z float64) int {
-	if z < s.first/2 {
+func (s *layerEstimate) above(z float64) int {
+	if z < s.firstHeight/2 {
 		return 0
 	}
-	return int(max(z-s.first, -s.layer/2)/s.layer+0.5) + 1
+	return int(max(z-s.firstHeight, -s.layerHeight/2)/s.layerHeight+0.5) + 1
 }
 
 // spread adds an amount to each of the layers from one to another, or to all of
 // them together. It only notes where the amount begins and where it ends.
-func (s *sketch) spread(list []float64, lo, hi int, amount float64, together bool) {
+func (s *layerEstimate) spread(list []float64, lo, hi int, amount float64, together bool) {
 	lo, hi = min(max(lo, 0), s.layers-1), min(max(hi, 0), s.layers-1)
 	if together && lo != hi {
 		amount /= float64(hi - lo + 1)
@@ -98,18 +98,18 @@ func (s *sketch) spread(list []float64, lo, hi int, amount float64, together boo
 }
 
 // facet adds a facet to the layers that it lies in.
-func (s *sketch) facet(a, b, c *mesh.Vec) (cut int) {
+func (s *layerEstimate) facet(a, b, c *mesh.Vec) (cut int) {
 	seen := ((b[0]-a[0])*(c[1]-a[1]) - (b[1]-a[1])*(c[0]-a[0])) / 2 // from above
-	turns := 1.0
+	sign := 1.0
 	// By height, from the lowest corner.
 	if a[2] > b[2] {
-		a, b, turns = b, a, -turns
+		a, b, sign = b, a, -sign
 	}
 	if b[2] > c[2] {
-		b, c, turns = c, b, -turns
+		b, c, sign = c, b, -sign
 	}
 	if a[2] > b[2] {
-		a, b, turns = b, a, -turns
+		a, b, sign = b, a, -sign
 	}
 	lo, hi := s.above(a[2]), s.above(c[2])
 	if seen > 0 {
@@ -130,9 +130,9 @@ func (s *sketch) facet(a, b, c *mesh.Vec) (cut int) {
 			u, v = between(b, c, z)
 		}
 		s.outline[i] += math.Sqrt((u-x)*(u-x) + (v-y)*(v-y))
-		s.area[i] += turns * (x*v - y*u) / 2
-		s.gapX[i] += turns * (u - x)
-		s.gapY[i] += turns * (v - y)
+		s.area[i] += sign * (x*v - y*u) / 2
+		s.gapX[i] += sign * (u - x)
+		s.gapY[i] += sign * (v - y)
 	}
 	return cut
 }
@@ -143,22 +143,22 @@ func between(a, b *mesh.Vec, z float64) (x, y float64) {
 	return a[0] + r*(b[0]-a[0]), a[1] + r*(b[1]-a[1])
 }
 
-// guess is how long a layer roughly takes, and how much of that its skins, s.
+// guess is how long a layer roughly takes, and how much of that its solid faces, s.
 type guess struct {
-	all, skins   float64
-	above, below bool // something faces up, or down, within the thickness of a skin
+	all, solid   float64
+	above, below bool // something faces up, or down, within the thickness of a solid face
 	open         bool // its outlines do not close: what they will hold is not known
 }
 
-// guesses tells it for every layer, by what there is to lay and how fast.
-func (s *sketch) guesses() []guess {
+// guesses returns one for every layer, from what there is to lay and how fast.
+func (s *layerEstimate) guesses() []guess {
 	out := make([]guess, s.layers)
 	v := s.printer.Speed
-	outer, inner, sparse, post := s.pace(v.OuterWall), s.pace(v.InnerWall), s.pace(v.Infill), s.pace(v.Support)
-	skin, bridge := s.pace(v.Skin), s.pace(v.Bridge)
+	outsidePace, shellPace, sparsePace, supportPace := s.pace(v.Outside), s.pace(v.Shells), s.pace(v.Infill), s.pace(v.Support)
+	solidPace, bridgePace := s.pace(v.Solid), s.pace(v.Bridge)
 	for i := range out {
 		area := max(0, s.area[i])
-		shells := min(float64(s.shells), area/max(s.outline[i]*s.width, 1e-9))
+		shells := min(float64(s.shellCount), area/max(s.outline[i]*s.width, 1e-9))
 		inside := max(0, area-shells*s.outline[i]*s.width)
 		over, under := s.bare(i)
 		solid := inside
@@ -166,12 +166,12 @@ func (s *sketch) guesses() []guess {
 			solid = min(inside, over+under)
 		}
 		g := &out[i]
-		g.skins = solid * skin
+		g.solid = solid * solidPace
 		if i > 0 {
-			g.skins += min(solid, s.down[i]) * (bridge - skin)
+			g.solid += min(solid, s.down[i]) * (bridgePace - solidPace)
 		}
-		g.all = s.outline[i]*s.width*(min(shells, 1)*outer+max(shells-1, 0)*inner) +
-			g.skins + (inside-solid)*s.infill*sparse + s.posts[i]*s.printing.SupportDensity*post
+		g.all = s.outline[i]*s.width*(min(shells, 1)*outsidePace+max(shells-1, 0)*shellPace) +
+			g.solid + (inside-solid)*s.infill*sparsePace + s.support[i]*s.printing.SupportDensity*supportPace
 		g.above, g.below = over > trifle, under > trifle || s.down[i] > trifle
 		g.open = math.Hypot(s.gapX[i], s.gapY[i]) > s.width/8
 	}
@@ -181,14 +181,14 @@ func (s *sketch) guesses() []guess {
 // trifle is an area, mm2, no larger than what rounding leaves.
 const trifle = 1e-6
 
-// bare is how much of layer i no layer covers within the thickness of a skin, and
+// bare is how much of layer i no layer covers within the thickness of a solid face, and
 // how much none carries, mm2.
-func (s *sketch) bare(i int) (over, under float64) {
-	for k := range s.printing.SkinLayers {
+func (s *layerEstimate) bare(i int) (over, under float64) {
+	for k := range s.printing.SolidLayers {
 		if i-k >= 0 {
 			under += s.down[i-k]
 		}
-		if s.printing.TopSkin && i+k < s.layers {
+		if s.printing.SolidTop && i+k < s.layers {
 			over += s.up[i+k]
 		}
 	}
@@ -196,9 +196,9 @@ func (s *sketch) bare(i int) (over, under float64) {
 }
 
 // pace is how long an area of lines takes at a speed, s/mm2.
-func (s *sketch) pace(speed float64) float64 {
+func (s *layerEstimate) pace(speed float64) float64 {
 	if s.printer.MaxFlow > 0 {
-		speed = min(speed, s.printer.MaxFlow/(s.width*s.layer))
+		speed = min(speed, s.printer.MaxFlow/(s.width*s.layerHeight))
 	}
 	return 1 / (max(speed, 0.01) * s.width)
 }

@@ -27,7 +27,7 @@ func reversed(l loop) loop {
 }
 
 func union(ls ...loop) []loop {
-	var r arranger
+	var r overlay
 	r.reset()
 	for _, l := range ls {
 		r.add(l)
@@ -178,7 +178,7 @@ func circle(r float64, n int) loop {
 }
 
 func TestInset(t *testing.T) {
-	var r arranger
+	var r overlay
 	got := r.inset([]loop{square(0, 0, 20)}, 0.6)
 	near(t, "area of a square", areaOf(got), 18.8*18.8, 1e-6)
 	near(t, "length of a square", lengthOf(got), 4*18.8, 1e-6)
@@ -201,7 +201,7 @@ func TestInset(t *testing.T) {
 }
 
 func BenchmarkInset(b *testing.B) {
-	var r arranger
+	var r overlay
 	l := []loop{circle(50, 250), reversed(circle(40, 150))}
 	for b.Loop() {
 		r.inset(l, 0.6)
@@ -209,7 +209,7 @@ func BenchmarkInset(b *testing.B) {
 }
 
 func BenchmarkUnion(b *testing.B) {
-	var r arranger
+	var r overlay
 	l := []loop{circle(50, 250), reversed(circle(40, 150))}
 	for b.Loop() {
 		r.reset()
