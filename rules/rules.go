@@ -12,6 +12,8 @@ import (
 	"cmp"
 	"slices"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // Rules is one complete, validated set of house rules. It is read-only after Load.
@@ -158,6 +160,26 @@ type Printing struct {
 	SpreadLow       float64 `toml:"spread_low"`  // 0.92: low = time x this, until calibrated
 	SpreadHigh      float64 `toml:"spread_high"` // 1.15
 }
+
+// Fill gives settings with what they leave unsaid as the house prints otherwise.
+// Values that no printer could follow stay, for whoever refuses them.
+func (p Printing) Fill(s job.Settings) job.Settings {
+	s.Material = cmp.Or(s.Material, p.Material)
+	if s.LayerMM == 0 {
+		s.LayerMM = p.LayerMM
+	}
+	if s.Shells == 0 {
+		s.Shells = p.Shells
+	}
+	if !s.InfillSet && s.Infill == 0 {
+		s.Infill = p.Infill
+	}
+	return s
+}
+
+// Settings gives how a job is printed: as settled, else as its patron wishes,
+// else as the house does.
+func (r *Rules) Settings(j job.Job) job.Settings { return r.Printing.Fill(j.Asked()) }
 
 // Prices are decimal strings, so that money is exact.
 type Prices struct {

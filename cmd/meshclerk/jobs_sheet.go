@@ -205,9 +205,9 @@ func (s *sheet) settings(j job.Job, r *rules.Rules) {
 		colour = string(s.locale.Colour(colour))
 	}
 	s.row("Printer", "%s", cmp.Or(j.Settings.Printer, est.Printer, s.Say("any")))
-	s.row("Material", "%s", cmp.Or(j.Settings.Material, est.Material, r.Printing.Material))
+	s.row("Material", "%s", r.Settings(j).Material)
 	s.row("Colour", "%s", cmp.Or(colour, s.Say("any")))
-	s.row("Copies", "%d", max(1, j.Settings.Copies, est.Copies))
+	s.row("Copies", "%d", max(j.Asked().Copies, est.Copies))
 	if est.Plates > 1 {
 		s.row("Plates", "%d, with at most %d copies each", est.Plates, est.PerPlate)
 	}
@@ -244,7 +244,7 @@ func (s *sheet) row(name, format string, args ...any) {
 }
 
 func (s *sheet) supports(j job.Job, est *job.Estimate) string {
-	switch wish := cmp.Or(j.Settings.Supports, j.Wishes.Supports); {
+	switch wish := j.Asked().Supports; {
 	case wish == "no":
 		return s.Say("none, as the patron wishes")
 	case wish == "soluble":

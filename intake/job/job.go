@@ -6,7 +6,10 @@
 // the field names that other programs rely on are the ones in the json tags.
 package job
 
-import "time"
+import (
+	"cmp"
+	"time"
+)
 
 // ID names a job in the ledger. It is short enough to read out over the
 // telephone, e.g. "LP-000042".
@@ -52,6 +55,24 @@ type Settings struct {
 	Copies     int     `json:"copies,omitempty"`
 	Supports   string  `json:"supports,omitempty"`   // "yes", "no", "soluble" or "" for where needed
 	Reoriented bool    `json:"reoriented,omitempty"` // print in the advised orientation, not as sent
+}
+
+// Asked gives the settings that are asked for: as settled, else as the patron
+// wishes. What nobody said stays empty, but for one copy.
+func (j Job) Asked() Settings {
+	s, w := j.Settings, j.Wishes
+	if s.Copies <= 0 {
+		s.Copies = 1
+		if w.Copies != nil && *w.Copies > 0 {
+			s.Copies = *w.Copies
+		}
+	}
+	if !s.InfillSet && s.Infill <= 0 && w.Infill != nil {
+		s.Infill, s.InfillSet = *w.Infill, true
+	}
+	s.Supports = cmp.Or(s.Supports, w.Supports)
+	s.Material = cmp.Or(s.Material, w.Material)
+	return s
 }
 
 // Agreement is the outcome of looking a sender up in the register.

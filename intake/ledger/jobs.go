@@ -145,7 +145,7 @@ type facts struct {
 }
 
 func factsOf(j job.Job) facts {
-	f := facts{printer: j.Settings.Printer, material: j.Settings.Material, colour: j.Settings.Colour, copies: max(j.Settings.Copies, 1)}
+	f := facts{printer: j.Settings.Printer, material: j.Settings.Material, colour: j.Settings.Colour, copies: j.Asked().Copies}
 	if j.Agreement != nil {
 		f.agreement = string(j.Agreement.State)
 	}

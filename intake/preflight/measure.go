@@ -142,12 +142,7 @@ func wallPlaces(area float64) int {
 	return int(min(mostPlaces, max(fewestPlaces, 2*area)))
 }
 
-func (c *checker) layer() float64 {
-	if c.set.LayerMM > 0 {
-		return c.set.LayerMM
-	}
-	return c.rules.Printing.LayerMM
-}
+func (c *checker) layer() float64 { return c.rules.Printing.Fill(c.set).LayerMM }
 
 // price puts the house's printing into terms for comparing ways up.
 func (c *checker) price() price {

@@ -24,28 +24,19 @@ type recipe struct {
 
 // newRecipe fills in what the settings leave unsaid and refuses what no printer could follow.
 func newRecipe(in Input) (*recipe, error) {
+	s := in.Printing.Fill(in.Settings)
 	p := &recipe{in: in, printer: in.Printer, printing: in.Printing, scale: 1, copies: 1,
-		layerHeight: in.Printing.LayerMM, firstHeight: in.Printing.FirstLayerMM, shellCount: in.Printing.Shells, infill: in.Printing.Infill}
+		layerHeight: s.LayerMM, firstHeight: in.Printing.FirstLayerMM, shellCount: s.Shells, infill: s.Infill}
 	nozzle := 0.4
 	if len(in.Printer.NozzleMM) > 0 {
 		nozzle = in.Printer.NozzleMM[0]
 	}
 	p.width = in.Printing.LineWidthMM * nozzle / 0.4 // the rules give it for a 0.4 mm nozzle
-	s := in.Settings
 	if s.Scale != 0 {
 		p.scale = s.Scale
 	}
 	if s.Copies != 0 {
 		p.copies = s.Copies
-	}
-	if s.LayerMM != 0 {
-		p.layerHeight = s.LayerMM
-	}
-	if s.Shells != 0 {
-		p.shellCount = s.Shells
-	}
-	if s.InfillSet || s.Infill != 0 {
-		p.infill = s.Infill
 	}
 	return p, p.check()
 }

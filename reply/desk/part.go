@@ -228,7 +228,7 @@ func (c choices) fields() []header {
 
 func choicesFor(j job.Job, r *rules.Rules) choices {
 	p := r.Printing
-	c := choices{Now: j.Settings, Copies: copies(j), Infill: 100 * p.Infill, Scale: 100, Shells: p.Shells, Layer: p.LayerMM,
+	c := choices{Now: j.Settings, Copies: j.Asked().Copies, Infill: 100 * p.Infill, Scale: 100, Shells: p.Shells, Layer: p.LayerMM,
 		Material: p.Material, Colour: colourOf(j)}
 	if j.Report != nil && j.Report.Estimate != nil {
 		e := j.Report.Estimate

@@ -255,7 +255,7 @@ func visible(s string) string {
 
 // overview says in one line what is asked for: "2 × bracket.stl, PLA, blue".
 func (s *speech) overview(j job.Job) string {
-	n := copies(j)
+	n := j.Asked().Copies
 	parts := []string{fmt.Sprintf("%d × %s", n, oneLine(j.File, 60))}
 	if m := material(j); m != "" {
 		parts = append(parts, m)
@@ -264,16 +264,6 @@ func (s *speech) overview(j job.Job) string {
 		parts = append(parts, string(s.locale.Colour(c)))
 	}
 	return strings.Join(parts, ", ")
-}
-
-func copies(j job.Job) int {
-	switch {
-	case j.Settings.Copies > 0:
-		return j.Settings.Copies
-	case j.Wishes.Copies != nil && *j.Wishes.Copies > 0:
-		return *j.Wishes.Copies
-	}
-	return 1
 }
 
 func material(j job.Job) string {

@@ -5,21 +5,18 @@ import (
 	"strings"
 
 	"meshclerk/intake/job"
-	"meshclerk/rules"
 	"meshclerk/templates"
 )
 
 // part says what was found out about one file and how it would be printed.
 func (f *filler) part(j *job.Job) templates.Part {
 	l, r := f.locale, f.in.Rules
+	s := r.Settings(*j)
 	p := templates.Part{
 		File: templates.Name(j.File, longestFile), Outcome: outcome(j),
-		Copies: copiesOf(j), Plates: 1, Supports: j.Settings.Supports, Turned: j.Settings.Reoriented,
-		Layer: l.Length(firstOf(j.Settings.LayerMM, r.Printing.LayerMM)), Infill: l.Percent(infillOf(j, r)), Shells: int(firstOf(float64(j.Settings.Shells), float64(r.Printing.Shells))),
+		Copies: s.Copies, Plates: 1, Supports: s.Supports, Turned: s.Reoriented,
+		Layer: l.Length(s.LayerMM), Infill: l.Percent(s.Infill), Shells: s.Shells,
 		Colour: f.locale.Colour(colourOf(j, r)), Limit: l.Exact(r.Limits.JobHours * 3600),
-	}
-	if p.Supports == "" {
-		p.Supports = j.Wishes.Supports
 	}
 	if m := materialOf(j, r); m != nil {
 		p.Material = templates.Text(m.Name)
@@ -40,27 +37,6 @@ func firstOf(vs ...float64) float64 {
 		}
 	}
 	return 0
-}
-
-func infillOf(j *job.Job, r *rules.Rules) float64 {
-	switch {
-	case j.Settings.InfillSet || j.Settings.Infill > 0:
-		return j.Settings.Infill
-	case j.Wishes.Infill != nil:
-		return *j.Wishes.Infill
-	}
-	return r.Printing.Infill
-}
-
-// copiesOf is how many are printed; a patron who says nothing wants one.
-func copiesOf(j *job.Job) int {
-	switch {
-	case j.Settings.Copies > 0:
-		return j.Settings.Copies
-	case j.Wishes.Copies != nil && *j.Wishes.Copies > 0:
-		return *j.Wishes.Copies
-	}
-	return 1
 }
 
 // reported takes over geometry and findings.
@@ -159,8 +135,9 @@ func (f *filler) estimated(p *templates.Part, j *job.Job) {
 		}
 	}
 	p.Mass, p.Filament = l.Mass(e.MassG), l.Length(1000*e.FilamentM)
-	p.Plates, p.Copies = max(1, e.Plates), max(1, e.Copies, copiesOf(j))
-	p.Layer, p.Infill, p.Shells = l.Length(firstOf(e.LayerMM, f.in.Rules.Printing.LayerMM)), l.Percent(infillOf(j, f.in.Rules)), max(e.Shells, 1)
+	s := f.in.Rules.Settings(*j)
+	p.Plates, p.Copies = max(1, e.Plates), max(e.Copies, s.Copies)
+	p.Layer, p.Infill, p.Shells = l.Length(firstOf(e.LayerMM, s.LayerMM)), l.Percent(s.Infill), max(e.Shells, 1)
 	if e.LayerMM > 0 {
 		p.Infill = l.Percent(e.Infill)
 	}
