@@ -3,18 +3,16 @@ package slice
 import (
 	"context"
 	"sync"
+
+	"meshclerk/intake/parallel"
 )
 
-// sharers is among how many workers simple work is divided.
+// sharers is the number of parts that simple work is divided into.
 const sharers = 4
 
-// shared divides 0..n among a few workers, each getting its number and one run.
+// shared divides 0..n into a few runs, which are done side by side, each with its number.
 func shared(n int, work func(k, from, to int)) {
-	var wg sync.WaitGroup
-	for k := range sharers {
-		wg.Go(func() { work(k, k*n/sharers, (k+1)*n/sharers) })
-	}
-	wg.Wait()
+	parallel.Do(sharers, func(k int) { work(k, k*n/sharers, (k+1)*n/sharers) })
 }
 
 // runsAhead is how far behind a run that gave up others are still done.
