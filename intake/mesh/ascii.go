@@ -299,7 +299,7 @@ func (a *asciiReader) finish() error {
 	case a.ends == 0:
 		return unreadable("the file begins like an STL file, but holds no facets; it may be cut short, or some other text")
 	}
-	return nil // Read says that there are no facets
+	return nil // Read reports that there are no facets
 }
 
 func (a *asciiReader) cutShort() error {

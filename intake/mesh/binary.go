@@ -8,9 +8,10 @@ import (
 	"io"
 	"math"
 	"runtime"
-	"sync"
 
 	"github.com/hschendel/stl"
+
+	"meshclerk/intake/parallel"
 )
 
 // StereoLithography Interface Specification, 3D Systems 1989: an 80-byte
@@ -47,7 +48,7 @@ func readBinary(ctx context.Context, r io.ReaderAt, size int64, head []byte, lim
 
 func promised(head []byte) uint32 { return binary.LittleEndian.Uint32(head[80:headerBytes]) }
 
-// trueCount says how many facets the file really holds. The header's count is
+// trueCount returns how many facets the file really holds. The header's count is
 // believed where the size agrees, or where what follows the counted facets does
 // not look like further ones.
 func trueCount(r io.ReaderAt, size int64, head []byte, lim Limits, facts *Facts) (int64, error) {
@@ -71,7 +72,7 @@ func trueCount(r io.ReaderAt, size int64, head []byte, lim Limits, facts *Facts)
 	return says, nil
 }
 
-// facetsFollow says whether the bytes after facet `from` look like facets: sane
+// facetsFollow reports whether the bytes after facet `from` look like facets: sane
 // corners of about the size of those before, and not all zero.
 func facetsFollow(r io.ReaderAt, from, to int64, lim Limits) (bool, error) {
 	if to == from {
@@ -93,7 +94,7 @@ func facetsFollow(r io.ReaderAt, from, to int64, lim Limits) (bool, error) {
 	return size > 0 && size <= limit, nil
 }
 
-// largest gives the largest absolute coordinate of encoded facets, or infinity
+// largest returns the largest absolute coordinate of encoded facets, or infinity
 // where one is no number or a length so small that it is none either.
 func largest(facets []byte) float64 {
 	most := 0.0
@@ -128,17 +129,15 @@ func (s *soup) checkPromise(facts *Facts) error {
 func readSections(ctx context.Context, r io.ReaderAt, n int, lim Limits) (*soup, error) {
 	parts := max(1, min(runtime.GOMAXPROCS(0), 8, n/20_000))
 	soups, errs := make([]*soup, parts), make([]error, parts)
-	var wg sync.WaitGroup
-	for i := range parts {
+	parallel.Do(parts, func(i int) {
 		from, to := n*i/parts, n*(i+1)/parts
 		room := to - from
 		if i == 0 {
 			room = n // the others are joined to it
 		}
 		soups[i] = newSoup(to-from, room, lim)
-		wg.Go(func() { errs[i] = readSection(ctx, r, from, to, soups[i]) })
-	}
-	wg.Wait()
+		errs[i] = readSection(ctx, r, from, to, soups[i])
+	})
 	for _, err := range errs {
 		if err != nil {
 			return nil, err

@@ -58,7 +58,7 @@ func NewBVH(m *Mesh) *BVH {
 			items[f] = item{outward(&m.Vertices[t[0]], &m.Vertices[t[1]], &m.Vertices[t[2]]), int32(f)}
 		}
 	})
-	return &BVH{mesh: m, tree: plant(items)}
+	return &BVH{mesh: m, tree: newTree(items)}
 }
 
 // outward is the smallest single-precision box around three points.
@@ -80,7 +80,7 @@ func outward(a, b, c *Vec) (out box32) {
 	return out
 }
 
-// roundDown gives the largest single-precision number that is not above v.
+// roundDown returns the largest single-precision number that is not above v.
 func roundDown(v float64) float32 {
 	f := float32(v)
 	if float64(f) > v {
@@ -89,10 +89,10 @@ func roundDown(v float64) float32 {
 	return f
 }
 
-// leaf gives the items of a leaf.
+// leaf returns the items of a leaf.
 func (t *tree) leaf(n *node) []item { return t.items[n.right : n.right+n.count] }
 
-// meets says that a box and a double-precision one have a point in common.
+// meets reports whether a box and a double-precision one have a point in common.
 func (b *box32) meets(o *Box) bool {
 	for k := range 3 {
 		if float64(b.min[k]) > o.Max[k] || float64(b.max[k]) < o.Min[k] {
@@ -102,7 +102,7 @@ func (b *box32) meets(o *Box) bool {
 	return true
 }
 
-// encloses says that no part of o is outside b.
+// encloses reports whether no part of o is outside b.
 func (b *box32) encloses(o *Box) bool {
 	for k := range 3 {
 		if float64(b.min[k]) > o.Min[k] || float64(b.max[k]) < o.Max[k] {
@@ -112,14 +112,14 @@ func (b *box32) encloses(o *Box) bool {
 	return true
 }
 
-// near says that two boxes are at most margin apart along each axis.
+// near reports whether two boxes are at most margin apart along each axis.
 func (b *box32) near(o *box32, margin float32) bool {
 	return b.min[0]-o.max[0] <= margin && o.min[0]-b.max[0] <= margin &&
 		b.min[1]-o.max[1] <= margin && o.min[1]-b.max[1] <= margin &&
 		b.min[2]-o.max[2] <= margin && o.min[2]-b.max[2] <= margin
 }
 
-// distance gives the square of the distance from p to the box.
+// distance returns the square of the distance from p to the box.
 func (b *box32) distance(p *Vec) float64 {
 	sum := 0.0
 	for k, v := range p {

@@ -9,8 +9,8 @@ import (
 // gridSteps is how finely the builder divides the longest side of everything.
 const gridSteps = 1 << 28
 
-// plant builds a tree over items, which it reorders.
-func plant(items []item) tree {
+// newTree builds a tree over items, which it reorders.
+func newTree(items []item) tree {
 	t := tree{items: items}
 	if len(items) == 0 {
 		return t
@@ -18,8 +18,8 @@ func plant(items []item) tree {
 	b := newBuilder(items)
 	t.nodes = b.build(nil, 0, len(items), 0, b.bounds(0, len(items)))
 	ordered := make([]item, len(items))
-	for i := range b.seeds {
-		ordered[i] = items[b.seeds[i].at]
+	for i := range b.primitives {
+		ordered[i] = items[b.primitives[i].at]
 	}
 	t.items = ordered
 	spread(len(t.nodes), 1<<14, func(_, lo, hi int) {
@@ -61,12 +61,12 @@ func (b *box32) join(o *box32) {
 
 // builder works on whole numbers, whose least and greatest need no branches.
 type builder struct {
-	seeds []seed
-	free  chan struct{} // has room while another goroutine may be started
+	primitives []primitive
+	free       chan struct{} // has room while another goroutine may be started
 }
 
-// seed is an item while the tree is built: its box on the builder's grid.
-type seed struct {
+// primitive is an item while the tree is built: its box on the builder's grid.
+type primitive struct {
 	box gridBox
 	at  int32 // in the items
 }
@@ -86,10 +86,10 @@ func newBuilder(items []item) *builder {
 	if side == 0 || math.IsInf(float64(scale), 0) {
 		scale = 0
 	}
-	b := &builder{seeds: make([]seed, len(items)), free: make(chan struct{}, runtime.GOMAXPROCS(0)-1)}
+	b := &builder{primitives: make([]primitive, len(items)), free: make(chan struct{}, runtime.GOMAXPROCS(0)-1)}
 	spread(len(items), 1<<14, func(_, lo, hi int) {
 		for i := lo; i < hi; i++ {
-			s, box := &b.seeds[i], &items[i].box
+			s, box := &b.primitives[i], &items[i].box
 			s.at = int32(i)
 			for k := range 3 {
 				s.box.min[k] = int32((box.min[k] - all.min[k]) * scale)
@@ -101,9 +101,9 @@ func newBuilder(items []item) *builder {
 }
 
 func (b *builder) bounds(lo, hi int) gridBox {
-	box := b.seeds[lo].box
+	box := b.primitives[lo].box
 	for i := lo + 1; i < hi; i++ {
-		box.join(&b.seeds[i].box)
+		box.join(&b.primitives[i].box)
 	}
 	return box
 }
@@ -132,7 +132,7 @@ func (b *gridBox) longest() (axis int) {
 	return axis
 }
 
-// build appends the subtree over seeds lo..hi, which box surrounds, to nodes.
+// build appends the subtree over primitives lo..hi, which box surrounds, to nodes.
 // Only leaves know where their items are; boxes are filled in later.
 func (b *builder) build(nodes []node, lo, hi, depth int, box gridBox) []node {
 	self := len(nodes)
@@ -175,7 +175,7 @@ func (b *builder) buildBoth(nodes []node, self, lo, mid, hi, depth int, left, ri
 	return nodes
 }
 
-// split reorders seeds lo..hi into two parts and gives the boxes of both.
+// split reorders primitives lo..hi into two parts and returns the boxes of both.
 func (b *builder) split(lo, hi, depth int, box gridBox) (mid int, left, right gridBox) {
 	axis := box.longest()
 	switch {
@@ -194,22 +194,22 @@ func (b *builder) split(lo, hi, depth int, box gridBox) (mid int, left, right gr
 	return mid, b.bounds(lo, mid), b.bounds(mid, hi)
 }
 
-// part puts the seeds whose doubled middle is below the cut first.
+// part puts the primitives whose doubled middle is below the cut first.
 func (b *builder) part(lo, hi, axis int, cut int32) int {
 	i, j := lo, hi
 	for i < j {
-		s := &b.seeds[i]
+		s := &b.primitives[i]
 		if s.box.min[axis]+s.box.max[axis] < cut {
 			i++
 			continue
 		}
 		j--
-		b.seeds[i], b.seeds[j] = b.seeds[j], b.seeds[i]
+		b.primitives[i], b.primitives[j] = b.primitives[j], b.primitives[i]
 	}
 	return i
 }
 
-// splitBins parts the seeds between two of the bins along an axis, where that
+// splitBins parts the primitives between two of the bins along an axis, where that
 // is cheapest.
 func (b *builder) splitBins(lo, hi, axis int, box gridBox) (mid int, left, right gridBox) {
 	start, width := 2*box.min[axis], (2*(box.max[axis]-box.min[axis]))/bins+1
@@ -220,7 +220,7 @@ func (b *builder) splitBins(lo, hi, axis int, box gridBox) (mid int, left, right
 		boxes[i] = noGridBox
 	}
 	for i := lo; i < hi; i++ {
-		s := &b.seeds[i].box
+		s := &b.primitives[i].box
 		bin := uint(float32(s.min[axis]+s.max[axis]-start) * scale)
 		bin = min(bin, bins-1)
 		count[bin]++
@@ -230,25 +230,25 @@ func (b *builder) splitBins(lo, hi, axis int, box gridBox) (mid int, left, right
 	return b.partBins(lo, hi, axis, start, scale, cut), left, right
 }
 
-// partBins puts the seeds of bins up to cut first; rounding is as in splitBins.
+// partBins puts the primitives of bins up to cut first; rounding is as in splitBins.
 func (b *builder) partBins(lo, hi, axis int, start int32, scale float32, cut uint) int {
 	i, j := lo, hi
 	for i < j {
-		s := &b.seeds[i].box
+		s := &b.primitives[i].box
 		bin := uint(float32(s.min[axis]+s.max[axis]-start) * scale)
 		if min(bin, bins-1) <= cut {
 			i++
 			continue
 		}
 		j--
-		b.seeds[i], b.seeds[j] = b.seeds[j], b.seeds[i]
+		b.primitives[i], b.primitives[j] = b.primitives[j], b.primitives[i]
 	}
 	return i
 }
 
 var noGridBox = gridBox{[3]int32{math.MaxInt32, math.MaxInt32, math.MaxInt32}, [3]int32{math.MinInt32, math.MinInt32, math.MinInt32}}
 
-// cheapest gives the last bin of the left part, and the boxes of both parts.
+// cheapest returns the last bin of the left part, and the boxes of both parts.
 func cheapest(count *[bins]int32, boxes *[bins]gridBox) (cut uint, left, right gridBox) {
 	var rights [bins]gridBox
 	var rightCost [bins]float32

@@ -113,7 +113,7 @@ func backToBack(e *Edges) [][2]int32 {
 	return pairs
 }
 
-// suspects lists the facets on crowded edges, and those that share all their
+// suspects lists the facets on non-manifold edges, and those that share all their
 // edges with one other facet. No others can be repeats.
 func suspects(e *Edges) []repeat {
 	var out []repeat
@@ -340,10 +340,10 @@ func (e *Edges) facetsAt(h int32) int {
 	if e.mate[h] == open {
 		return 1
 	}
-	return 2 // crowded edges are counted before
+	return 2 // non-manifold edges are counted before
 }
 
-// defect says whether an edge with n facets is a flaw of the surface.
+// defect reports whether an edge with n facets is a flaw of the surface.
 func defect(n int) int {
 	if n == 0 || n == 2 {
 		return 0

@@ -2,16 +2,16 @@ package mesh
 
 import "context"
 
-// nestingWork bounds the work of nest: nodes of the tree that its rays may visit,
+// containmentWork bounds the work of findContainment: nodes of the tree that its rays may visit,
 // less than a second's worth. Shells that are left when it is used up count as bodies
 // side by side.
-const nestingWork = 10_000_000
+const containmentWork = 10_000_000
 
-// nest finds out which shells lie inside others, and from that which are
+// findContainment finds out which shells lie inside others, and from that which are
 // bodies, which are voids, and which are inside out.
-func (t *Topology) nest(ctx context.Context) error {
+func (t *Topology) findContainment(ctx context.Context) error {
 	if len(t.Shells) > 1 {
-		n := nesting{t: t, boxes: shellBoxes(t.Shells), work: nestingWork}
+		n := containment{t: t, boxes: shellBoxes(t.Shells), work: containmentWork}
 		for i := range t.Shells {
 			if err := ctx.Err(); err != nil {
 				return err
@@ -21,7 +21,7 @@ func (t *Topology) nest(ctx context.Context) error {
 			}
 		}
 		t.NestingUnsure = n.work <= 0
-		t.meter.Spend(nestingWork - n.work)
+		t.meter.Spend(containmentWork - n.work)
 	}
 	done := make([]bool, len(t.Shells))
 	for i := range t.Shells {
@@ -30,9 +30,9 @@ func (t *Topology) nest(ctx context.Context) error {
 	return nil
 }
 
-// nesting searches for the shell around each shell. A shell counts as inside
+// containment searches for the shell around each shell. A shell counts as inside
 // another only if its box is, so shells that cross are side by side.
-type nesting struct {
+type containment struct {
 	t     *Topology
 	boxes tree
 	work  int // left
@@ -46,11 +46,11 @@ func shellBoxes(shells []Shell) tree {
 			items = append(items, item{outward(&s.Box.Min, &s.Box.Max, &s.Box.Max), int32(i)})
 		}
 	}
-	return plant(items)
+	return newTree(items)
 }
 
-// holds says that shell j is larger than shell i and its box around that of i.
-func (n *nesting) holds(j, i int) bool {
+// holds reports whether shell j is larger than shell i and its box around that of i.
+func (n *containment) holds(j, i int) bool {
 	outer, inner := &n.t.Shells[j], &n.t.Shells[i]
 	if i == j || outer.Volume*outer.Volume <= inner.Volume*inner.Volume {
 		return false
@@ -63,8 +63,8 @@ func (n *nesting) holds(j, i int) bool {
 	return true
 }
 
-// couldBeInside says that some shell's box lies around that of shell i.
-func (n *nesting) couldBeInside(i int) bool {
+// couldBeInside reports whether some shell's box lies around that of shell i.
+func (n *containment) couldBeInside(i int) bool {
 	if len(n.boxes.nodes) == 0 {
 		return false
 	}
@@ -99,7 +99,7 @@ var probes = [...]Vec{
 
 // container returns the innermost shell around shell i, or -1: what two rays
 // from a point inside shell i agree on, since one may leave through a hole.
-func (n *nesting) container(i int) int {
+func (n *containment) container(i int) int {
 	p := n.within(i)
 	votes := map[int]int{}
 	for _, dir := range probes {
@@ -116,7 +116,7 @@ func (n *nesting) container(i int) int {
 
 // leaves follows the ray from p until it leaves a shell that it did not enter
 // on its way: that one is around p. It gives up where the ray runs through an edge.
-func (n *nesting) leaves(i int, p, dir Vec) (shell int, ok bool) {
+func (n *containment) leaves(i int, p, dir Vec) (shell int, ok bool) {
 	t := n.t
 	entered := map[int]int{}
 	ray, at := newRay(p, dir), 0.0
@@ -146,7 +146,7 @@ func (n *nesting) leaves(i int, p, dir Vec) (shell int, ok bool) {
 	return 0, false
 }
 
-// facesInward says that a ray along dir enters the shell of facet f there.
+// facesInward reports whether a ray along dir enters the shell of facet f there.
 func (t *Topology) facesInward(f int, dir Vec) bool {
 	return t.outwardNormal(f).Dot(dir) < 0
 }
@@ -156,13 +156,13 @@ func (t *Topology) facesInward(f int, dir Vec) bool {
 func (t *Topology) outwardNormal(f int) Vec {
 	a, b, c := t.mesh.Corners(f)
 	n := b.Sub(a).Cross(c.Sub(a))
-	if (t.turned != nil && t.turned[f]) != (t.Shells[t.ShellOf[f]].Volume < 0) {
+	if (t.reversed != nil && t.reversed[f]) != (t.Shells[t.ShellOf[f]].Volume < 0) {
 		return n.Mul(-1)
 	}
 	return n
 }
 
-// onRim says that a point of a facet is so near its rim that rounding decides.
+// onRim reports whether a point of a facet is so near its rim that rounding decides.
 func onRim(p, a, b, c Vec) bool {
 	n := b.Sub(a).Cross(c.Sub(a))
 	whole := n.Dot(n)
@@ -174,9 +174,9 @@ func onRim(p, a, b, c Vec) bool {
 	return false
 }
 
-// within gives a point inside shell i: half way from the middle of its first
+// within returns a point inside shell i: half way from the middle of its first
 // facet with some area to the shell's facet across; of an open one, the middle.
-func (n *nesting) within(i int) Vec {
+func (n *containment) within(i int) Vec {
 	t := n.t
 	for f := t.Shells[i].anchor; f < len(t.ShellOf); f++ {
 		if int(t.ShellOf[f]) != i {
@@ -196,7 +196,7 @@ func (n *nesting) within(i int) Vec {
 	return t.Shells[i].Box.Min
 }
 
-func (n *nesting) halfWay(i int, p, dir Vec) Vec {
+func (n *containment) halfWay(i int, p, dir Vec) Vec {
 	ray, at := newRay(p, dir), 1e-9*n.t.Shells[i].Box.Size().Len()
 	defer func() { n.work -= ray.visited }()
 	for ray.visited < n.work {
@@ -240,7 +240,7 @@ func (t *Topology) findRole(i int, done []bool) {
 	}
 }
 
-// reliable says that the sign of the shell's volume means something: that of a
+// reliable reports whether the sign of the shell's volume means something: that of a
 // sheet does not.
 func (s *Shell) reliable() bool {
 	if s.Closed {

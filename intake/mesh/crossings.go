@@ -12,7 +12,7 @@ import (
 // line of some length. Facets in one plane that face the same way and overlap
 // in some area count too, since the bodies behind them do. Facets that only
 // touch do not count, nor do neighbours at an edge. The search ends with the
-// options' work; Shape.IntersectionsExact says whether it was complete.
+// options' work; Shape.IntersectionsExact reports whether it was complete.
 func (t *Topology) findCrossings(ctx context.Context, opts Options) error {
 	var found []crossings
 	complete, err := t.BVH().SelfPairs(ctx, 0, opts.CrossingWork, func(tasks int) {
@@ -51,7 +51,7 @@ func (c *crossings) add(f, g int32, most int) {
 	}
 }
 
-// facetsCross says whether two facets pass through each other.
+// facetsCross reports whether two facets pass through each other.
 func (m *Mesh) facetsCross(f, g int32) bool {
 	s, t := &m.Triangles[f], &m.Triangles[g]
 	if sharedCorners(s, t) >= 2 {
@@ -97,7 +97,7 @@ func sharedCorners(s, t *[3]int32) int {
 	return n
 }
 
-// sides gives the side of the plane of p that each corner of q lies on, whether
+// sides returns the side of the plane of p that each corner of q lies on, whether
 // there are corners strictly on both, and whether all lie in the plane. It is
 // orient3d for the three corners at once: the plane's normal is found once, and
 // only where rounding could decide the exact predicate is asked.
@@ -145,7 +145,7 @@ func lone(s [3]int) (k int, positive bool) {
 	return 0, false // not reached: three signs, not all alike
 }
 
-// coplanarOverlap says whether two facets of one plane face the same way and
+// coplanarOverlap reports whether two facets of one plane face the same way and
 // have some area in common. Seen along the axis that the plane faces most, they
 // are apart when an edge of one has the other wholly outside.
 func coplanarOverlap(p, q *[3]*Vec) bool {
@@ -166,7 +166,7 @@ func coplanarOverlap(p, q *[3]*Vec) bool {
 	return !apart(p, q, x, y) && !apart(q, p, x, y)
 }
 
-// apart says that some edge of p has all of q on its right or on it.
+// apart reports whether some edge of p has all of q on its right or on it.
 func apart(p, q *[3]*Vec, x, y int) bool {
 	for k := range 3 {
 		a, b := p[k], p[next3[k]]
@@ -181,7 +181,7 @@ func apart(p, q *[3]*Vec, x, y int) bool {
 	return false
 }
 
-// meeting gives a point on both of two crossing facets: the middle of the line
+// meeting returns a point on both of two crossing facets: the middle of the line
 // they share, or of the area where they lie in one plane.
 func (m *Mesh) meeting(f, g int32) Vec {
 	var p, q [3]Vec
@@ -198,7 +198,7 @@ func (m *Mesh) meeting(f, g int32) Vec {
 	return ends[1].Add(ends[2]).Mul(0.5) // the inner two of four ends of two overlapping intervals
 }
 
-// pierce gives the two points where a facet's edges go through a plane.
+// pierce returns the two points where a facet's edges go through a plane.
 func pierce(p *[3]Vec, on, normal Vec) []Vec {
 	var out []Vec
 	for k := range 3 {
@@ -212,7 +212,7 @@ func pierce(p *[3]Vec, on, normal Vec) []Vec {
 }
 
 // overlapMiddle clips a polygon at the edges of another in its plane (Sutherland
-// and Hodgman 1974) and gives the mean of the corners that are left.
+// and Hodgman 1974) and returns the mean of the corners that are left.
 func overlapMiddle(polygon, by []Vec, normal Vec) Vec {
 	for k := range by {
 		a := by[k]

@@ -4,27 +4,28 @@ import (
 	"cmp"
 	"runtime"
 	"slices"
-	"sync"
+
+	"meshclerk/intake/parallel"
 )
 
 // What a side has instead of a mate.
 const (
-	open    = -1 // no other facet has this edge
-	crowded = -2 // more than one other facet has it
+	open        = -1 // no other facet has this edge
+	nonManifold = -2 // more than one other facet has it
 )
 
-// Edges tells which sides of a mesh's facets meet. The side h = 3f+k of facet f
+// Edges records which sides of a mesh's facets meet. The side h = 3f+k of facet f
 // runs from its corner k to its corner k+1.
 type Edges struct {
-	Count    int // edges
-	Open     int // with one facet
-	Crowded  int // with more than two facets: non-manifold
-	Flipped  int // with two facets that run the same way along it
-	Lopsided int // with an even number of facets above two, not half of them each way
+	Count       int // edges
+	Open        int // with one facet
+	NonManifold int // with more than two facets: non-manifold
+	Flipped     int // with two facets that run the same way along it
+	Lopsided    int // with an even number of facets above two, not half of them each way
 
 	tris [][3]int32
 	mate []int32
-	fans [][]int32 // the sides of each crowded edge
+	fans [][]int32 // the sides of each non-manifold edge
 }
 
 // Mate returns the side that meets side h in a two-facet edge; ok is false
@@ -46,7 +47,7 @@ func (e *Edges) ends(h int32) (from, to int32) {
 
 var next3 = [3]int32{1, 2, 0}
 
-// of says whether the edges are those of m. Meshes that share their facets
+// of reports whether the edges are those of m. Meshes that share their facets
 // share their edges.
 func (e *Edges) of(m *Mesh) bool {
 	return e != nil && len(e.tris) == len(m.Triangles) && len(e.tris) > 0 && &e.tris[0] == &m.Triangles[0]
@@ -58,20 +59,15 @@ func FindEdges(m *Mesh) *Edges {
 	e := &Edges{tris: m.Triangles, mate: make([]int32, 3*len(m.Triangles))}
 	parts := max(1, min(runtime.GOMAXPROCS(0), 4, len(m.Triangles)/20_000))
 	found := make([]Edges, parts)
-	var wg sync.WaitGroup
-	for p := range parts {
-		lo, hi := len(m.Vertices)*p/parts, len(m.Vertices)*(p+1)/parts
-		wg.Go(func() {
-			b := bucketed(m.Triangles, int32(lo), int32(hi))
-			found[p] = Edges{tris: e.tris, mate: e.mate}
-			b.pair(&found[p])
-		})
-	}
-	wg.Wait()
+	parallel.Do(parts, func(p int) {
+		b := bucketed(m.Triangles, int32(len(m.Vertices)*p/parts), int32(len(m.Vertices)*(p+1)/parts))
+		found[p] = Edges{tris: e.tris, mate: e.mate}
+		b.pair(&found[p])
+	})
 	for _, f := range found {
 		e.Count += f.Count
 		e.Open += f.Open
-		e.Crowded += f.Crowded
+		e.NonManifold += f.NonManifold
 		e.Flipped += f.Flipped
 		e.Lopsided += f.Lopsided
 		e.fans = append(e.fans, f.fans...)
@@ -169,12 +165,12 @@ func (e *Edges) meet(sides []sideRef) {
 }
 
 func (e *Edges) meetMany(sides []sideRef) {
-	e.Crowded++
+	e.NonManifold++
 	fan := make([]int32, len(sides))
 	forward := 0
 	for i, s := range sides {
 		fan[i] = s.side
-		e.mate[s.side] = crowded
+		e.mate[s.side] = nonManifold
 		if e.forward(s.side) {
 			forward++
 		}
@@ -185,7 +181,7 @@ func (e *Edges) meetMany(sides []sideRef) {
 	e.fans = append(e.fans, fan)
 }
 
-// forward says that a side runs from its lower to its higher vertex.
+// forward reports whether a side runs from its lower to its higher vertex.
 func (e *Edges) forward(h int32) bool {
 	from, to := e.ends(h)
 	return from < to

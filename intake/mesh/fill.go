@@ -98,7 +98,7 @@ func (f *filler) fill(h Hole) {
 	}
 }
 
-// leastArea gives, for corners i < j at i*n+j, the corner between them that the
+// leastArea returns, for corners i < j at i*n+j, the corner between them that the
 // facet at their diagonal goes to.
 func (f *filler) leastArea(loop []int32) (cuts []int32, ok bool) {
 	n := len(loop)

@@ -15,7 +15,7 @@ import (
 	"meshclerk/intake/mesh"
 )
 
-// fetched gives the path of a mesh that testdata/fetch.sh fetches.
+// fetched returns the path of a mesh that testdata/fetch.sh fetches.
 func fetched(t testing.TB, name string) string {
 	t.Helper()
 	dir := os.Getenv("MESHCLERK_DATA")
@@ -33,7 +33,7 @@ func fetched(t testing.TB, name string) string {
 	return path
 }
 
-// tool gives the path of an oracle.
+// tool returns the path of an oracle.
 func tool(t testing.TB, name string) string {
 	t.Helper()
 	path, err := exec.LookPath(name)
@@ -107,12 +107,12 @@ func refused(t testing.TB, err error) *mesh.Unreadable {
 	return u
 }
 
-// within says that two figures agree to a share of the second.
+// within reports whether two figures agree to a share of the second.
 func within(got, want, share float64) bool {
 	return math.Abs(got-want) <= share*math.Max(math.Abs(want), 1e-300)
 }
 
-// shuffled gives the mesh with its facets in random order, each starting at a
+// shuffled returns the mesh with its facets in random order, each starting at a
 // random corner.
 func shuffled(m *mesh.Mesh, r *rand.Rand) *mesh.Mesh {
 	out := &mesh.Mesh{Vertices: m.Vertices, Triangles: append([][3]int32(nil), m.Triangles...)}

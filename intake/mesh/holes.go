@@ -73,7 +73,7 @@ func (t *Topology) follow(h int32, done []bool) Hole {
 	e := t.Edges
 	done[h] = true
 	from, to := e.ends(h)
-	if t.turned != nil && t.turned[h/3] {
+	if t.reversed != nil && t.reversed[h/3] {
 		from, to = to, from
 	}
 	hole := Hole{Shell: int(t.ShellOf[h/3])}
@@ -113,11 +113,11 @@ func (e *Edges) trail(verts []int32, h int32, done []bool) (way []int32, closed 
 // There is none where an edge with more than two facets is in the way.
 func (e *Edges) nextOpen(h, v int32) (int32, bool) {
 	for {
-		_, across := e.turn(h, v)
+		_, across := e.across(h, v)
 		switch m := e.mate[across]; m {
 		case open:
 			return across, true
-		case crowded:
+		case nonManifold:
 			return 0, false
 		default:
 			h = m

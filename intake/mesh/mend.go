@@ -26,9 +26,9 @@ func unmendable(format string, args ...any) error {
 
 // Mend makes a mesh sound: facets without area and repeated ones are left out,
 // walls without thickness removed, all facets wound the same way, holes closed,
-// bodies that are inside out turned, voids left voids. It gives a new mesh and
-// says what was done, nothing where nothing was needed. What it cannot do
-// honestly gives an *Unmendable: holes too long or too uneven to guess what was
+// bodies that are inside out turned, voids left voids. It returns a new mesh and
+// a list of what was done, nothing where nothing was needed. What it cannot do
+// honestly returns an *Unmendable: holes too long or too uneven to guess what was
 // there, sheets without thickness, edges where an odd number of facets meet.
 // Crossings are left alone; a printer merges bodies that cross.
 func Mend(ctx context.Context, m *Mesh, opts MendOptions) (*Mesh, []string, error) {
@@ -40,7 +40,7 @@ func Mend(ctx context.Context, m *Mesh, opts MendOptions) (*Mesh, []string, erro
 	if err := w.clean(m); err != nil {
 		return nil, nil, err
 	}
-	for _, step := range []func() error{w.look, w.dropWalls, w.dropLoose, w.wind, w.close, w.turnOut, w.verify} {
+	for _, step := range []func() error{w.examine, w.dropWalls, w.dropLoose, w.windAlike, w.close, w.turnOutward, w.verify} {
 		if err := step(); err != nil {
 			return nil, nil, err
 		}
@@ -101,8 +101,8 @@ func (m *Mesh) withoutCollapsed() *Mesh {
 	return out.compact()
 }
 
-// look examines the mesh anew.
-func (w *mending) look() error {
+// examine examines the mesh anew.
+func (w *mending) examine() error {
 	if len(w.mesh.Triangles) == 0 {
 		return unmendable("nothing is left of the model: none of its facets enclose anything")
 	}
@@ -113,13 +113,13 @@ func (w *mending) look() error {
 
 func (w *mending) replace(m *Mesh) error {
 	w.mesh = m
-	return w.look()
+	return w.examine()
 }
 
 // dropWalls removes pairs of facets back to back where that leaves the edges
 // around them with two facets: walls between joined bodies, and fins.
 func (w *mending) dropWalls() error {
-	if w.top.Edges.Crowded == 0 {
+	if w.top.Edges.NonManifold == 0 {
 		return nil
 	}
 	pairs := backToBack(w.top.Edges)
@@ -132,7 +132,7 @@ func (w *mending) dropWalls() error {
 	}
 	m, e := w.mesh.without(drop)
 	before := w.top.Edges
-	if e.Crowded >= before.Crowded || e.Open > before.Open {
+	if e.NonManifold >= before.NonManifold || e.Open > before.Open {
 		return nil
 	}
 	w.did("removed %s without thickness inside the model", job.Count(len(pairs), "wall facet", "wall facets"))
@@ -163,18 +163,18 @@ func (w *mending) dropLoose() error {
 	return w.replace(m)
 }
 
-// wind turns the facets that disagree with the most of their shell.
-func (w *mending) wind() error {
-	if w.top.turned == nil {
+// windAlike turns the facets that disagree with the most of their shell.
+func (w *mending) windAlike() error {
+	if w.top.reversed == nil {
 		return nil
 	}
 	n := 0
-	for _, t := range w.top.turned {
+	for _, t := range w.top.reversed {
 		if t {
 			n++
 		}
 	}
-	if err := w.replace(w.mesh.turned(func(f int) bool { return w.top.turned[f] })); err != nil {
+	if err := w.replace(w.mesh.withReversed(func(f int) bool { return w.top.reversed[f] })); err != nil {
 		return err
 	}
 	w.did("turned %s that faced the wrong way", job.Count(n, "facet", "facets"))
@@ -184,8 +184,9 @@ func (w *mending) wind() error {
 	return nil
 }
 
-// turned returns the mesh with the facets that which names wound the other way.
-func (m *Mesh) turned(which func(f int) bool) *Mesh {
+// withReversed returns a copy in which the facets that which selects are wound
+// the other way.
+func (m *Mesh) withReversed(which func(f int) bool) *Mesh {
 	out := &Mesh{Vertices: m.Vertices, Triangles: make([][3]int32, len(m.Triangles))}
 	for f, t := range m.Triangles {
 		if which(f) {
@@ -196,8 +197,8 @@ func (m *Mesh) turned(which func(f int) bool) *Mesh {
 	return out
 }
 
-// turnOut turns the shells that are inside out for what they are.
-func (w *mending) turnOut() error {
+// turnOutward turns the shells that are inside out for what they are.
+func (w *mending) turnOutward() error {
 	bodies, voids := 0, 0
 	for _, s := range w.top.Shells {
 		switch {
@@ -216,7 +217,7 @@ func (w *mending) turnOut() error {
 	if voids > 0 {
 		w.did("turned %s with %s", job.Count(voids, "hollow", "hollows"), "them")
 	}
-	return w.replace(w.mesh.turned(func(f int) bool { return w.top.Shells[w.top.ShellOf[f]].InsideOut }))
+	return w.replace(w.mesh.withReversed(func(f int) bool { return w.top.Shells[w.top.ShellOf[f]].InsideOut }))
 }
 
 // verify refuses a result that is not sound. Edges where an even number of
@@ -236,8 +237,8 @@ func (w *mending) verify() error {
 	case !hasVolume(t.Shape.VolumeMM3, t.Shape.AreaMM2, 1e-9):
 		return unmendable("the model is a sheet without thickness, so there is nothing inside it to print")
 	}
-	if t.Edges.Crowded > 0 {
-		w.did("left %s as they are where bodies touch", job.Count(t.Edges.Crowded, "edge", "edges"))
+	if t.Edges.NonManifold > 0 {
+		w.did("left %s as they are where bodies touch", job.Count(t.Edges.NonManifold, "edge", "edges"))
 	}
 	return nil
 }

@@ -36,7 +36,7 @@ func weldNear(ctx context.Context, m *Mesh, e *Edges, facts *Facts) (*Mesh, *Edg
 	}
 	c.snap(best)
 	welded, edges, collapsed := c.apply()
-	if closed := e.Open - edges.Open; closed <= 0 || edges.Crowded > e.Crowded || collapsed > closed/4 {
+	if closed := e.Open - edges.Open; closed <= 0 || edges.NonManifold > e.NonManifold || collapsed > closed/4 {
 		return m, e, nil
 	}
 	facts.WeldTolerance = best
@@ -147,7 +147,7 @@ func (g *grid) put(p Vec, v int32) {
 	g.head[s] = int32(len(g.at))
 }
 
-// nearest gives the vertex in the grid that is nearest to p, within tol, or -1.
+// nearest returns the vertex in the grid that is nearest to p, within tol, or -1.
 func (g *grid) nearest(m *Mesh, p *Vec, tol float64) int32 {
 	var lo, hi [3]int64
 	for k := range 3 {

@@ -111,17 +111,17 @@ func TestAgainstAdmesh(t *testing.T) {
 		}
 		m, f := readFile(t, file)
 		top := examine(t, m, f)
-		crowded := map[int]bool{} // sides in an edge with more than two facets
+		nonManifold := map[int]bool{} // sides in an edge with more than two facets
 		for _, fan := range top.Edges.Fans() {
 			for _, h := range fan {
-				crowded[int(h)] = true
+				nonManifold[int(h)] = true
 			}
 		}
 		facetsOpen := map[int]int{} // by open sides: facets
 		for g := range m.Triangles {
 			n := 0
 			for k := range 3 {
-				if _, met := top.Edges.Mate(3*g + k); !met && !crowded[3*g+k] {
+				if _, met := top.Edges.Mate(3*g + k); !met && !nonManifold[3*g+k] {
 					n++
 				}
 			}

@@ -49,7 +49,7 @@ type pairSearch struct {
 	walks []*pairWalk
 }
 
-// round takes every walk on by a quota and gives the comparisons that took.
+// round takes every walk on by a quota and returns the comparisons that took.
 func (s *pairSearch) round(ctx context.Context, quota int) (made int) {
 	var next, sum atomic.Int64
 	var wg sync.WaitGroup
@@ -148,7 +148,7 @@ func (w *pairWalk) push(a, b int32) {
 	}
 }
 
-// pairLeaves gives what it cost, in comparisons of boxes.
+// pairLeaves returns what it cost, in comparisons of boxes.
 func (w *pairWalk) pairLeaves(p nodePair) (cost int) {
 	as, bs := w.tree.leaf(&w.tree.nodes[p.a]), w.tree.leaf(&w.tree.nodes[p.b])
 	for i := range as {

@@ -5,7 +5,7 @@ import (
 	"math/big"
 )
 
-// orient3d gives the sign of the volume of the tetrahedron a, b, c, d: positive
+// orient3d returns the sign of the volume of the tetrahedron a, b, c, d: positive
 // when d lies below the plane of a, b, c seen counter-clockwise from above.
 // It is exact: rounding is bounded first, and where the bound does not decide,
 // the sum is carried out without rounding (Shewchuk, Adaptive Precision
@@ -50,7 +50,7 @@ func orientExact(a, b, c, d *Vec) int {
 	return orientDifferences(&p)
 }
 
-// midSized says that products of three differences neither overflow nor lose
+// midSized reports whether products of three differences neither overflow nor lose
 // bits below the smallest number.
 func midSized(p *[3]Vec) bool {
 	for i := range p {
@@ -63,7 +63,7 @@ func midSized(p *[3]Vec) bool {
 	return true
 }
 
-// orientDifferences gives the sign of the determinant of exact differences.
+// orientDifferences returns the sign of the determinant of exact differences.
 func orientDifferences(p *[3]Vec) int {
 	var sum, next expansion
 	for i := range 3 {
@@ -162,7 +162,7 @@ func orientBig(a, b, c, d *Vec) int {
 	return det.Sign()
 }
 
-// orient2d gives the sign of the area of the triangle a, b, c in the plane:
+// orient2d returns the sign of the area of the triangle a, b, c in the plane:
 // positive when they run counter-clockwise. It is exact, as orient3d is.
 func orient2d(ax, ay, bx, by, cx, cy float64) int {
 	l, r := (ax-cx)*(by-cy), (ay-cy)*(bx-cx)

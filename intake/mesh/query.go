@@ -54,7 +54,7 @@ func (b *BVH) RayAll(origin, dir Vec, tmin, tmax float64, hits []Hit) []Hit {
 	return hits
 }
 
-// Visits says how many nodes and facets RayAll would look at: what it costs.
+// Visits returns how many nodes and facets RayAll would visit: what it costs.
 func (b *BVH) Visits(origin, dir Vec, tmin, tmax float64) int {
 	r := newRay(origin, dir)
 	b.alongRay(&r, tmin, &tmax, func(int32, float64) {})
@@ -85,7 +85,7 @@ func newRay(o, d Vec) ray {
 	return r
 }
 
-// meet gives t where the ray meets the facet. The products of an edge function
+// meet returns t where the ray meets the facet. The products of an edge function
 // are the same for both facets at an edge, so both agree on its side; the
 // conversions keep the compiler from fusing them.
 func (r *ray) meet(a, b, c *Vec) (t float64, ok bool) {
@@ -147,7 +147,7 @@ func (b *BVH) alongRay(r *ray, tmin float64, tmax *float64, hit func(f int32, t 
 	}
 }
 
-// crosses says whether the ray is inside the box for some t in tmin..tmax. Where
+// crosses reports whether the ray is inside the box for some t in tmin..tmax. Where
 // it runs in the plane of a face the product is NaN, which decides nothing: hence
 // the near face is chosen by the sign of the direction and not by comparing. The
 // axes are written out: as a loop, rays take an eighth longer (BenchmarkBVH/ray).
@@ -244,7 +244,7 @@ func (b *BVH) NearestWithin(p Vec, most float64, skip func(facet int) bool) (fac
 	return facet, point, math.Sqrt(best)
 }
 
-// closest gives the point of a facet nearest to p (Ericson, Real-Time Collision
+// closest returns the point of a facet nearest to p (Ericson, Real-Time Collision
 // Detection, 5.1.5).
 func closest(p Vec, m *Mesh, f int) Vec {
 	a, b, c := m.Corners(f)

@@ -147,7 +147,7 @@ func readSoup(ctx context.Context, r io.ReaderAt, size int64, head []byte, lim L
 	}
 }
 
-// noteCoarseness tells of a model so far from the origin that single precision
+// noteCoarseness notes a model so far from the origin that single precision
 // blurs it: the step between neighbouring numbers is 2^-23 of their size.
 func noteCoarseness(m *Mesh, facts *Facts) {
 	b := m.Bounds()

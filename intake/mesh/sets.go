@@ -29,7 +29,7 @@ func (s sets) union(a, b int32) {
 	}
 }
 
-// number gives the sets numbers from 0 in the order of their first members.
+// number numbers the sets from 0 in the order of their first members.
 func (s sets) number() (of []int32, count int) {
 	of = make([]int32, len(s))
 	for i := range s {

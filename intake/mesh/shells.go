@@ -2,7 +2,7 @@ package mesh
 
 import "math"
 
-// findShells numbers the parts of the surface that hang together by edges.
+// findShells numbers the parts of the surface that are connected by edges.
 func (t *Topology) findShells() {
 	e := t.Edges
 	s := newSets(len(t.mesh.Triangles))
@@ -25,14 +25,14 @@ func (t *Topology) findShells() {
 }
 
 // findTurned finds, shell by shell, the facets whose winding disagrees with the
-// most of the shell. Across a crowded edge nothing is concluded.
+// most of the shell. Across a non-manifold edge nothing is concluded.
 func (t *Topology) findTurned() {
 	e := t.Edges
 	if e.Flipped == 0 {
 		return
 	}
 	n := len(t.mesh.Triangles)
-	t.turned = make([]bool, n)
+	t.reversed = make([]bool, n)
 	seen := make([]bool, n)
 	var patch []int32
 	for f := range n {
@@ -44,7 +44,7 @@ func (t *Topology) findTurned() {
 		against := 0
 		for i := 0; i < len(patch); i++ {
 			g := patch[i]
-			if t.turned[g] {
+			if t.reversed[g] {
 				against++
 			}
 			for h := 3 * g; h < 3*g+3; h++ {
@@ -53,13 +53,13 @@ func (t *Topology) findTurned() {
 					continue
 				}
 				seen[m/3] = true
-				t.turned[m/3] = t.turned[g] != (e.forward(h) == e.forward(m))
+				t.reversed[m/3] = t.reversed[g] != (e.forward(h) == e.forward(m))
 				patch = append(patch, m/3)
 			}
 		}
 		if 2*against > len(patch) {
 			for _, g := range patch {
-				t.turned[g] = !t.turned[g]
+				t.reversed[g] = !t.reversed[g]
 			}
 		}
 	}
@@ -106,7 +106,7 @@ func (t *Topology) measure() {
 	t.sums = make([]sums, len(t.Shells))
 	defer func() { t.sums = nil }()
 	mid := b.Min.Add(b.Max).Mul(0.5)
-	if len(t.Shells) == 1 && t.turned == nil {
+	if len(t.Shells) == 1 && t.reversed == nil {
 		t.measureOne(mid, b)
 	} else {
 		t.measureMany(mid)
@@ -117,7 +117,7 @@ func (t *Topology) measure() {
 	}
 	for i := range t.Shells {
 		s := &t.Shells[i]
-		s.Closed = s.Open == 0 && s.Crowded == 0
+		s.Closed = s.Open == 0 && s.NonManifold == 0
 		sum := &t.sums[i]
 		s.Volume, s.Area, s.moment = sum.volume6/6, sum.area2/2, sum.moment24.Mul(1.0/24)
 	}
@@ -153,7 +153,7 @@ func (t *Topology) measureMany(mid Vec) {
 		s.Box.add(&a)
 		s.Box.add(&b)
 		s.Box.add(&c)
-		if t.turned != nil && t.turned[f] {
+		if t.reversed != nil && t.reversed[f] {
 			b, c = c, b
 		}
 		t.sums[shell].add(&a, &b, &c, &mid)
@@ -163,7 +163,7 @@ func (t *Topology) measureMany(mid Vec) {
 func (t *Topology) countDefects() {
 	e := t.Edges
 	for _, fan := range e.fans {
-		t.Shells[t.ShellOf[fan[0]/3]].Crowded++
+		t.Shells[t.ShellOf[fan[0]/3]].NonManifold++
 	}
 	if e.Open == 0 {
 		return

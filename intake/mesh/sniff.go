@@ -15,7 +15,7 @@ type kind struct {
 	refuse error
 }
 
-// sniff tells what a file is by its first bytes and its size. Names and media
+// sniff reports what a file is by its first bytes and its size. Names and media
 // types are not asked: they are wrong too often.
 func sniff(head []byte, size int64) kind {
 	if len(head) >= headerBytes && promised(head) > 0 && size == headerBytes+facetBytes*int64(promised(head)) {
@@ -114,7 +114,7 @@ func isUTF16(head []byte) bool {
 	return head[0] == 0xff && head[1] == 0xfe && head[3] == 0 || head[0] == 0xfe && head[1] == 0xff && head[2] == 0
 }
 
-// isText says that there are no control characters but those of texts.
+// isText reports whether there are no control characters but those of texts.
 func isText(b []byte) bool {
 	for _, c := range b {
 		if c < ' ' && c != '\t' && c != '\n' && c != '\r' && c != '\f' && c != '\v' && c != 0x1a {
@@ -124,7 +124,7 @@ func isText(b []byte) bool {
 	return true
 }
 
-// speaksSTL says that a file with a few odd bytes in it is ASCII STL all the same.
+// speaksSTL reports whether a file with a few odd bytes in it is ASCII STL all the same.
 func speaksSTL(b []byte) bool {
 	odd := 0
 	for _, c := range b {
@@ -220,7 +220,7 @@ func linesKind(low string) (what, advice string) {
 	return "a plain text", ""
 }
 
-// isGCode says that a word is a G-code command (ISO 6983-1): G, M or T and a number.
+// isGCode reports whether a word is a G-code command (ISO 6983-1): G, M or T and a number.
 func isGCode(word string) bool {
 	if len(word) < 2 || !strings.ContainsRune("gmt", rune(word[0])) {
 		return false

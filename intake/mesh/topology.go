@@ -8,7 +8,7 @@ import (
 	"meshclerk/intake/job"
 )
 
-// Options say how thoroughly Examine looks. A zero field takes its default.
+// Options say how thorough Examine is. A zero field takes its default.
 type Options struct {
 	SkipCrossings bool // leave self-intersections out: Shape.IntersectionsExact is then false
 	CrossingWork  int  // pairs of boxes that the search for self-intersections compares at most; 2,000,000,000
@@ -27,7 +27,7 @@ func (o Options) orDefault() Options {
 
 // Topology is what Examine finds out about a mesh. Lengths are mm.
 //
-// Closed means three things, and Shape says each: Watertight, every edge has
+// Closed means three things, and Shape has each: Watertight, every edge has
 // exactly two facets; ConsistentlyWound, the facets at every edge run opposite
 // ways; EnclosesVolume, both of these and a volume that is not zero.
 type Topology struct {
@@ -41,31 +41,31 @@ type Topology struct {
 	NonmanifoldAt []Vec // middles of edges with more than two facets
 	FlippedAt     []Vec // middles of edges whose two facets run the same way
 	Crossings     []Crossing
-	Touching      int  // vertices at which a surface touches itself or another in that point alone; 0 beside crowded edges
+	Touching      int  // vertices at which a surface touches itself or another in that point alone; 0 beside non-manifold edges
 	NestingUnsure bool // there were too many shells to find out which lie inside which
 
-	meter  *budget.Meter
-	turned []bool // facets wound against the most of their shell; nil when there are none
-	bvh    *BVH
-	mesh   *Mesh
-	sums   []sums // by shell, while they are being measured
-	rims   int    // boundaries of the surface; a hole more where one touches itself in a corner
-	box    Box
+	meter    *budget.Meter
+	reversed []bool // facets wound against the most of their shell; nil when there are none
+	bvh      *BVH
+	mesh     *Mesh
+	sums     []sums // by shell, while they are being measured
+	rims     int    // boundaries of the surface; a hole more where one touches itself in a corner
+	box      Box
 }
 
 // Shell is a part of the surface that is connected by edges.
 type Shell struct {
-	Facets    int
-	Open      int     // edges with one facet
-	Crowded   int     // edges with more than two
-	Volume    float64 // mm3, as wound by the most of its facets: negative when its inside is out; holes closed flat
-	Area      float64 // mm2
-	Box       Box
-	Closed    bool // no open and no crowded edge
-	Outer     bool // a body: it counts as a part
-	Void      bool // a cavity inside a body
-	InsideOut bool // wound the wrong way for what it is
-	Inside    int  // the smallest shell around it, or -1
+	Facets      int
+	Open        int     // edges with one facet
+	NonManifold int     // edges with more than two
+	Volume      float64 // mm3, as wound by the most of its facets: negative when its inside is out; holes closed flat
+	Area        float64 // mm2
+	Box         Box
+	Closed      bool // no open and no non-manifold edge
+	Outer       bool // a body: it counts as a part
+	Void        bool // a cavity inside a body
+	InsideOut   bool // wound the wrong way for what it is
+	Inside      int  // the smallest shell around it, or -1
 
 	moment Vec // integral of the position, relative to the middle of the mesh's box, over the volume
 	anchor int // first facet
@@ -75,7 +75,7 @@ type Shell struct {
 type Hole struct {
 	Edges    int
 	LengthMM float64
-	AreaMM2  float64 // of the loop, seen from where it looks largest
+	AreaMM2  float64 // of the loop, seen from where it is largest
 	At       Vec     // mean of its corners
 	Closed   bool    // false for a chain that ends at an edge with more than two facets
 	Loop     []int32 // vertices in order; a closed loop does not repeat the first
@@ -108,7 +108,7 @@ func Examine(ctx context.Context, m *Mesh, f Facts, opts Options) (*Topology, er
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	if err := t.nest(ctx); err != nil {
+	if err := t.findContainment(ctx); err != nil {
 		return nil, err
 	}
 	t.summarise(f)
@@ -140,9 +140,9 @@ func (t *Topology) summarise(f Facts) {
 	s.Vertices = len(t.mesh.Vertices)
 	s.SizeMM = t.box.Size()
 	s.DegenerateTris, s.DuplicateTris, s.WeldToleranceMM = f.Degenerate, f.Duplicate, f.WeldTolerance
-	s.OpenEdges, s.NonmanifoldEdges, s.FlippedEdges = e.Open, e.Crowded, e.Flipped
+	s.OpenEdges, s.NonmanifoldEdges, s.FlippedEdges = e.Open, e.NonManifold, e.Flipped
 	s.Shells, s.Holes = len(t.Shells), len(t.Holes)
-	s.Watertight = e.Open == 0 && e.Crowded == 0
+	s.Watertight = e.Open == 0 && e.NonManifold == 0
 	s.ConsistentlyWound = e.Flipped == 0 && e.Lopsided == 0
 	var moment Vec
 	for _, sh := range t.Shells {
@@ -188,7 +188,7 @@ func (t *Topology) centroid(moment Vec) Vec {
 // than two facets, since the formula does not hold there.
 func (t *Topology) genus() int {
 	e := t.Edges
-	if e.Crowded > 0 {
+	if e.NonManifold > 0 {
 		return 0
 	}
 	euler := len(t.mesh.Vertices) - e.Count + len(t.mesh.Triangles) + t.rims
@@ -200,7 +200,7 @@ func (t *Topology) genus() int {
 }
 
 // fanCount counts the fans of facets around all vertices: one a vertex, unless
-// surfaces touch there. No edge may be crowded.
+// surfaces touch there. No edge may be non-manifold.
 func (e *Edges) fanCount() int {
 	seen := make([]bool, len(e.mate))
 	n := 0
@@ -225,7 +225,7 @@ func (e *Edges) walkFan(c int32, seen []bool) {
 			if m < 0 {
 				break
 			}
-			corner, across := e.turn(m, v)
+			corner, across := e.across(m, v)
 			if seen[corner] {
 				break
 			}
@@ -235,9 +235,9 @@ func (e *Edges) walkFan(c int32, seen []bool) {
 	}
 }
 
-// turn gives the corner at v of the facet of side m, where m is a side at v, and
+// across returns the corner at v of the facet of side m, where m is a side at v, and
 // the facet's other side at v.
-func (e *Edges) turn(m, v int32) (corner, across int32) {
+func (e *Edges) across(m, v int32) (corner, across int32) {
 	base, k := m-m%3, m%3
 	if e.tris[m/3][k] == v {
 		return m, base + (k+2)%3

@@ -69,7 +69,7 @@ func (s *soup) add(a, b, c point) {
 	s.tris = append(s.tris, t)
 }
 
-// onLine says that three points lie on a line. The products of differences of
+// onLine reports whether three points lie on a line. The products of differences of
 // single-precision numbers are exact in double precision, so the test is.
 func onLine(a, b, c point) bool {
 	ux, uy, uz := float64(b.x)-float64(a.x), float64(b.y)-float64(a.y), float64(b.z)-float64(a.z)
@@ -203,7 +203,7 @@ func (s *soup) lookup(p point) int32 {
 	return id
 }
 
-// mesh gives the soup's mesh, and lets go of what only reading needed.
+// mesh returns the soup's mesh, and lets go of what only reading needed.
 func (s *soup) mesh() *Mesh {
 	m := &Mesh{Vertices: make([]Vec, len(s.verts)), Triangles: s.tris}
 	for i, p := range s.verts {

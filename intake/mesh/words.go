@@ -98,7 +98,7 @@ func (w *words) fill() error {
 	return nil
 }
 
-// followedBy says whether the next word is the given one, as far as the buffer
+// followedBy reports whether the next word is the given one, as far as the buffer
 // shows.
 func (w *words) followedBy(word string) bool {
 	rest := bytes.TrimLeft(w.buf[w.pos:w.end], " \t\r\n\f\v")

@@ -29,9 +29,9 @@ func TestCrowdedMeshCostsBoundedWork(t *testing.T) {
 	m := crowd(20_000)
 	o := Options{Width: 320, Height: 240}
 	c := aim(m.Bounds(), Front, o)
-	film := newFilm(o.Width*sampling, o.Height*sampling, false)
-	pts := film.projected(m, c)
-	order := film.affordable(m, pts)
+	buf := newDepthBuffer(o.Width*sampling, o.Height*sampling, false)
+	pts := buf.projected(m, c)
+	order := buf.affordable(m, pts)
 	if order == nil || len(order) >= len(m.Triangles) {
 		t.Fatalf("%d of %d facets are drawn", len(order), len(m.Triangles))
 	}
@@ -39,7 +39,7 @@ func TestCrowdedMeshCostsBoundedWork(t *testing.T) {
 	for _, i := range order {
 		spent += cost(m, pts, int(i))
 	}
-	if most := float64(overdraw * film.w * film.h); spent > most || spent < most/2 {
+	if most := float64(overdraw * buf.w * buf.h); spent > most || spent < most/2 {
 		t.Errorf("%g samples of %g", spent, most)
 	}
 	if last := int32(len(m.Triangles) - 1); order[0] != last && order[1] != last {
@@ -56,8 +56,8 @@ func TestCrowdedMeshCostsBoundedWork(t *testing.T) {
 func TestOrdinaryMeshIsDrawnWhole(t *testing.T) {
 	m := crowd(100)
 	o := Options{Width: 320, Height: 240}
-	film := newFilm(o.Width*sampling, o.Height*sampling, false)
-	if order := film.affordable(m, film.projected(m, aim(m.Bounds(), Front, o))); order != nil {
+	buf := newDepthBuffer(o.Width*sampling, o.Height*sampling, false)
+	if order := buf.affordable(m, buf.projected(m, aim(m.Bounds(), Front, o))); order != nil {
 		t.Errorf("%d of %d facets", len(order), len(m.Triangles))
 	}
 }

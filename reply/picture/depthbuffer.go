@@ -7,16 +7,16 @@ import (
 	"math"
 	"runtime"
 	"slices"
-	"sync"
 
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/parallel"
 )
 
 // sampling is how many samples stand for one pixel along each axis.
 const sampling = 2
 
-// film holds, for each sample, the depth of the nearest facet and its light.
-type film struct {
+// depthBuffer holds, for each sample, the depth of the nearest facet and its light.
+type depthBuffer struct {
 	w, h  int
 	depth []float32
 	light []uint8 // 0 for background, else brightness 1..255
@@ -24,14 +24,14 @@ type film struct {
 	facet []int32 // the nearest facet; nil where nobody asks
 }
 
-// Looks of a sample that are no tone.
+// Values of a sample that are no tone.
 const (
 	section = 254 // the cut surface of a part
 	grey    = 255 // the familiar thing beside it
 )
 
-func newFilm(w, h int, facets bool) *film {
-	f := &film{w: w, h: h, depth: make([]float32, w*h), light: make([]uint8, w*h), tone: make([]uint8, w*h)}
+func newDepthBuffer(w, h int, facets bool) *depthBuffer {
+	f := &depthBuffer{w: w, h: h, depth: make([]float32, w*h), light: make([]uint8, w*h), tone: make([]uint8, w*h)}
 	if facets {
 		f.facet = make([]int32, w*h)
 	}
@@ -41,21 +41,17 @@ func newFilm(w, h int, facets bool) *film {
 	return f
 }
 
-// expose draws every facet. The film is cut into bands of rows, one a core;
+// draw draws every facet. The buffer is cut into bands of rows, one a core;
 // each band draws only its own rows, so no two cores write the same sample.
 // Facets from thing on are not the part's.
-func (f *film) expose(m *mesh.Mesh, thing int, c camera, o Options) {
+func (f *depthBuffer) draw(m *mesh.Mesh, thing int, c camera, o Options) {
 	pts := f.projected(m, c)
 	order := f.affordable(m, pts)
-	cores := runtime.GOMAXPROCS(0)
-	var wg sync.WaitGroup
-	for k := range cores {
-		wg.Go(func() { f.band(m, thing, pts, order, c, o, k*f.h/cores, (k+1)*f.h/cores) })
-	}
-	wg.Wait()
+	bands := runtime.GOMAXPROCS(0)
+	parallel.Do(bands, func(k int) { f.drawBand(m, thing, pts, order, c, o, k*f.h/bands, (k+1)*f.h/bands) })
 }
 
-func (f *film) projected(m *mesh.Mesh, c camera) [][3]float32 {
+func (f *depthBuffer) projected(m *mesh.Mesh, c camera) [][3]float32 {
 	pts := make([][3]float32, len(m.Vertices))
 	for i, v := range m.Vertices {
 		x, y, z := c.project(v)
@@ -64,15 +60,15 @@ func (f *film) projected(m *mesh.Mesh, c camera) [][3]float32 {
 	return pts
 }
 
-// overdraw is how many times the whole film may be covered. A part that was made
+// overdraw is how many times the whole buffer may be covered. A part that was made
 // to be printed covers it some ten times; a mesh of thousands of layers that each
 // fill the picture was made for something else.
 const overdraw = 200
 
-// affordable gives the facets that are drawn, those in front first, where all of
-// them would cover the film too often. It is nil where they would not. What is
-// left out lies behind what covers the film overdraw times.
-func (f *film) affordable(m *mesh.Mesh, pts [][3]float32) []int32 {
+// affordable returns the facets that are drawn, those in front first, where all of
+// them would cover the buffer too often. It is nil where they would not. What is
+// left out lies behind what covers the buffer overdraw times.
+func (f *depthBuffer) affordable(m *mesh.Mesh, pts [][3]float32) []int32 {
 	left := float64(overdraw * f.w * f.h)
 	all := 0.0
 	for i := range m.Triangles {
@@ -95,7 +91,7 @@ func (f *film) affordable(m *mesh.Mesh, pts [][3]float32) []int32 {
 	return order
 }
 
-// cost is about how many samples are looked at for a facet; a facet itself costs
+// cost is about how many samples are tested for a facet; a facet itself costs
 // little, so that any number of small ones is drawn.
 func cost(m *mesh.Mesh, pts [][3]float32, facet int) float64 {
 	t := m.Triangles[facet]
@@ -104,7 +100,7 @@ func cost(m *mesh.Mesh, pts [][3]float32, facet int) float64 {
 	return area + 2*float64(max(a[1], b[1], d[1])-min(a[1], b[1], d[1]))
 }
 
-func (f *film) band(m *mesh.Mesh, thing int, pts [][3]float32, order []int32, c camera, o Options, from, to int) {
+func (f *depthBuffer) drawBand(m *mesh.Mesh, thing int, pts [][3]float32, order []int32, c camera, o Options, from, to int) {
 	for n := range m.Triangles {
 		i := n
 		if order != nil {
@@ -142,24 +138,17 @@ type face struct {
 	facet       int32
 }
 
-// spot asks at each pixel of the part whether its place has a tone of its own,
+// applySpots asks at each pixel of the part whether its place has a tone of its own,
 // which covers the facet's.
-func (f *film) spot(c camera, ask func(facet int, at mesh.Vec) (Tone, bool)) {
-	cores := runtime.GOMAXPROCS(0)
-	var wg sync.WaitGroup
-	for k := range cores {
-		wg.Go(func() {
-			for y := k * sampling; y < f.h; y += cores * sampling {
-				for x := 0; x < f.w; x += sampling {
-					f.spotPixel(x, y, c, ask)
-				}
-			}
-		})
-	}
-	wg.Wait()
+func (f *depthBuffer) applySpots(c camera, ask func(facet int, at mesh.Vec) (Tone, bool)) {
+	parallel.Do(f.h/sampling, func(row int) {
+		for x := 0; x < f.w; x += sampling {
+			f.applySpot(x, row*sampling, c, ask)
+		}
+	})
 }
 
-func (f *film) spotPixel(x, y int, c camera, ask func(facet int, at mesh.Vec) (Tone, bool)) {
+func (f *depthBuffer) applySpot(x, y int, c camera, ask func(facet int, at mesh.Vec) (Tone, bool)) {
 	i := y*f.w + x
 	if f.light[i] == 0 || f.tone[i] == grey || f.tone[i] == section {
 		return
@@ -200,7 +189,7 @@ func shade(m *mesh.Mesh, facet int, c camera) (light uint8, back bool) {
 }
 
 // fill draws one triangle by its edge functions, over the rows [from, to).
-func (f *film) fill(a, b, d [3]float32, l face, from, to int, c camera, cut *Plane) {
+func (f *depthBuffer) fill(a, b, d [3]float32, l face, from, to int, c camera, cut *Plane) {
 	area := (b[0]-a[0])*(d[1]-a[1]) - (b[1]-a[1])*(d[0]-a[0])
 	if area == 0 {
 		return
@@ -232,7 +221,7 @@ func (f *film) fill(a, b, d [3]float32, l face, from, to int, c camera, cut *Pla
 	}
 }
 
-// row gives the span that a triangle covers at one height.
+// row returns the span that a triangle covers at one height.
 func row(a, b, d [3]float32, y float32) (x0, x1 float32) {
 	x0, x1 = float32(math.Inf(1)), float32(math.Inf(-1))
 	for _, e := range [3][2][3]float32{{a, b}, {b, d}, {d, a}} {
@@ -256,14 +245,14 @@ func row(a, b, d [3]float32, y float32) (x0, x1 float32) {
 	return x0, x1
 }
 
-// before tells whether a film point lies on the cut-away side of the plane.
+// before reports whether a point of the buffer lies on the cut-away side of the plane.
 func (c camera) before(x, y, z float32, p Plane) bool {
 	return c.place(x, y, z).Dot(p.Normal) > p.Offset
 }
 
-// develop averages the samples of each pixel, draws the outline where depth
+// resolve averages the samples of each pixel, draws the outline where depth
 // jumps, and lays on colour and pattern.
-func (f *film) develop(o Options) *image.RGBA {
+func (f *depthBuffer) resolve(o Options) *image.RGBA {
 	paper := color.RGBA{255, 255, 255, 255}
 	if o.Dark {
 		paper = color.RGBA{24, 26, 31, 255}
@@ -284,7 +273,7 @@ func (f *film) develop(o Options) *image.RGBA {
 	return img
 }
 
-func (f *film) sample(x, y int, paper color.RGBA) color.RGBA {
+func (f *depthBuffer) sample(x, y int, paper color.RGBA) color.RGBA {
 	i := y*f.w + x
 	if f.light[i] == 0 {
 		return paper
@@ -308,8 +297,8 @@ func (f *film) sample(x, y int, paper color.RGBA) color.RGBA {
 	return color.RGBA{uint8(int(base.R) * v / 255), uint8(int(base.G) * v / 255), uint8(int(base.B) * v / 255), 255}
 }
 
-// edge tells whether the depth falls away sharply to the right or below.
-func (f *film) edge(x, y int) bool {
+// edge reports whether the depth falls away sharply to the right or below.
+func (f *depthBuffer) edge(x, y int) bool {
 	if x+1 >= f.w || y+1 >= f.h {
 		return false
 	}

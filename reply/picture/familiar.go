@@ -25,9 +25,9 @@ func FamiliarFor(size mesh.Vec) Familiar {
 	case longest < 30:
 		return Familiar{"cell", cylinder(14.5/2, 50.5)}
 	case longest < 260:
-		return Familiar{"card", slab(85.60, 0.76, 53.98)}
+		return Familiar{"card", block(85.60, 0.76, 53.98)}
 	}
-	return Familiar{"sheet", slab(210, 0.3, 297)}
+	return Familiar{"sheet", block(210, 0.3, 297)}
 }
 
 // beside puts the thing on the bed to the right of the part, level with its back. Facets from the
@@ -50,8 +50,8 @@ func (f Familiar) beside(m *mesh.Mesh) (both *mesh.Mesh, from int) {
 	return both, len(m.Triangles)
 }
 
-// slab is a box with one corner at the origin.
-func slab(w, d, h float64) *mesh.Mesh {
+// block is a box with one corner at the origin.
+func block(w, d, h float64) *mesh.Mesh {
 	m := &mesh.Mesh{}
 	for i := range 8 {
 		m.Vertices = append(m.Vertices, mesh.Vec{w * float64(i&1), d * float64(i>>1&1), h * float64(i>>2)})

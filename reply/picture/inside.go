@@ -22,7 +22,7 @@ func Inside(m *mesh.Mesh, through *mesh.Vec, o Options) *image.RGBA {
 	return Draw(m, View{Turn: 20, Rise: 22}, o)
 }
 
-// Overhangs shades the facets that hang over more than angle degrees from the
+// Overhangs shades the facets that lean over more than angle degrees from the
 // vertical and do not lie on the bed: those that need support.
 func Overhangs(m *mesh.Mesh, angle float64) func(facet int) (Tone, bool) {
 	bed := m.Bounds().Min[2] + 0.05

@@ -48,7 +48,7 @@ var (
 // Colour is the tone's colour.
 func (t Tone) Colour() color.RGBA { return tones[t%Tone(len(tones))] }
 
-// inked tells whether the tone's pattern has ink at a pixel: full, stripes,
+// inked reports whether the tone's pattern has ink at a pixel: full, stripes,
 // dots or a lattice.
 func (t Tone) inked(x, y int) bool {
 	switch t {

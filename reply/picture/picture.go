@@ -1,7 +1,7 @@
 // Package picture draws a part so that a patron and a technician see at once
 // what would be printed, how large it is, and where the trouble lies.
 //
-// A picture is made in three layers: the facets, through a z-buffer of ours
+// A picture is made in three layers: the facets, through a depth buffer of our own
 // under a fixed light; the marks, drawn over the places of findings in colours
 // and patterns that colour-blind people can tell apart; and the size marks in
 // millimetres, with their numbers. Everything is orthographic, so that lengths
@@ -35,7 +35,7 @@ var (
 	Top    = View{"from above", 0, 90}
 )
 
-// Below shows what the bed would hide, and what hangs over.
+// Below shows what the bed would hide, and the overhangs.
 var Below = View{"from below", 35, -28}
 
 // Mark is a place worth pointing at.
@@ -74,12 +74,12 @@ func Draw(m *mesh.Mesh, v View, o Options) *image.RGBA {
 		all, thing = o.Beside.beside(m)
 	}
 	c := aim(all.Bounds(), v, o)
-	film := newFilm(o.Width*sampling, o.Height*sampling, o.Spots != nil)
-	film.expose(all, thing, c, o)
+	buf := newDepthBuffer(o.Width*sampling, o.Height*sampling, o.Spots != nil)
+	buf.draw(all, thing, c, o)
 	if o.Spots != nil {
-		film.spot(c, o.Spots)
+		buf.applySpots(c, o.Spots)
 	}
-	img := film.develop(o)
+	img := buf.resolve(o)
 	if o.Sizes {
 		drawSizes(img, m.Bounds(), c, o)
 	}
@@ -108,7 +108,7 @@ func Strip(m *mesh.Mesh, n int, o Options) *image.RGBA {
 // WritePNG writes the picture with few colours, so that it stays small.
 func WritePNG(w io.Writer, img *image.RGBA) error { return writeIn(w, img, 5) }
 
-// Within gives the picture as a PNG of at most so many bytes: in fewer shades,
+// Within returns the picture as a PNG of at most so many bytes: in fewer shades,
 // then smaller, until it fits. A rough surface is noise to a compressor, and a
 // letter must stay light all the same.
 func Within(img *image.RGBA, most int) ([]byte, error) {
@@ -178,16 +178,16 @@ func reduced(img *image.RGBA, step int) image.Image {
 // coarse rounds a channel to steps, white kept exact.
 func coarse(v uint8, step int) uint8 { return uint8(min(255, (int(v)+step/2)/step*step)) }
 
-// camera maps mesh coordinates to film coordinates: x right, y down, z towards
+// camera maps mesh coordinates to coordinates of the depth buffer: x right, y down, z towards
 // the eye, all in sampled pixels.
 type camera struct {
 	right, up, eye mesh.Vec
 	scale          float64 // sampled pixels per mm
-	cx, cy         float64 // film centre
+	cx, cy         float64 // of the buffer
 	centre         mesh.Vec
 }
 
-// aim points the camera at the middle of the box and fits it into the film,
+// aim points the camera at the middle of the box and fits it into the buffer,
 // leaving a rim for the size marks.
 func aim(b mesh.Box, v View, o Options) camera {
 	turn, rise := v.Turn*math.Pi/180, v.Rise*math.Pi/180
@@ -214,13 +214,13 @@ func spread(d, half mesh.Vec) float64 {
 	return math.Abs(d[0])*half[0] + math.Abs(d[1])*half[1] + math.Abs(d[2])*half[2]
 }
 
-// project maps a point to the film.
+// project maps a point to the depth buffer.
 func (c camera) project(p mesh.Vec) (x, y, z float64) {
 	d := p.Sub(c.centre)
 	return c.cx + c.scale*d.Dot(c.right), c.cy - c.scale*d.Dot(c.up), c.scale * d.Dot(c.eye)
 }
 
-// place is where a film point lies, the other way round.
+// place is where a point of the buffer lies, the other way round.
 func (c camera) place(x, y, z float32) mesh.Vec {
 	return c.centre.
 		Add(c.right.Mul((float64(x) - c.cx) / c.scale)).

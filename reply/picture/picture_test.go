@@ -165,7 +165,7 @@ func TestInsideShowsTheVoid(t *testing.T) {
 	if want := 1 - 50.0*20/(60*30); math.Abs(got-want) > 0.03 {
 		t.Errorf("%.3f of the picture is cut surface, want %.3f", got, want)
 	}
-	look(t, "inside", Inside(m, nil, Options{Sizes: true}))
+	save(t, "inside", Inside(m, nil, Options{Sizes: true}))
 }
 
 // Overhangs are the facets beyond the angle and off the bed: of a cube on the bed none,
@@ -199,7 +199,7 @@ func TestOverhangs(t *testing.T) {
 
 // A library card beside the part has the size of ISO/IEC 7810 ID-1 at the part's scale.
 func TestFamiliarSize(t *testing.T) {
-	m := slab(100, 20, 40)
+	m := block(100, 20, 40)
 	card := FamiliarFor(m.Bounds().Size())
 	if card.Key != "card" {
 		t.Fatalf("beside a part of 100 mm: %s", card.Key)
@@ -217,7 +217,7 @@ func TestFamiliarSize(t *testing.T) {
 			t.Errorf("beside %g mm: %s, want %s", size, got, want)
 		}
 	}
-	look(t, "beside", Draw(m, Corner, Options{Sizes: true, Beside: &card, BesideLabel: "library card"}))
+	save(t, "beside", Draw(m, Corner, Options{Sizes: true, Beside: &card, BesideLabel: "library card"}))
 }
 
 // The simpler mesh keeps to the bound and to the shape.
@@ -236,7 +236,7 @@ func TestSimplified(t *testing.T) {
 	if same, err := Simplified(t.Context(), m, len(m.Triangles)); err != nil || same != m {
 		t.Error("a mesh that is small enough was changed")
 	}
-	if b := Corners(slab(1, 2, 3)); len(b) != 12*36 {
+	if b := Corners(block(1, 2, 3)); len(b) != 12*36 {
 		t.Errorf("%d bytes for 12 facets", len(b))
 	}
 }
@@ -264,7 +264,7 @@ func TestPatternsDiffer(t *testing.T) {
 func TestOddMeshes(t *testing.T) {
 	flat := &mesh.Mesh{Vertices: []mesh.Vec{{0, 0, 0}, {10, 0, 0}, {10, 10, 0}}, Triangles: [][3]int32{{0, 1, 2}, {0, 0, 1}}}
 	point := &mesh.Mesh{Vertices: []mesh.Vec{{5, 5, 5}}, Triangles: [][3]int32{{0, 0, 0}}}
-	far := shapes.Moved(slab(10, 10, 10), 900_000, -900_000, 900_000)
+	far := shapes.Moved(block(10, 10, 10), 900_000, -900_000, 900_000)
 	for name, m := range map[string]*mesh.Mesh{"nothing": {}, "flat": flat, "a point": point, "far": far} {
 		for _, v := range []View{Corner, Front, Side, Top, Below} {
 			card := FamiliarFor(m.Bounds().Size())
@@ -279,8 +279,8 @@ func TestOddMeshes(t *testing.T) {
 
 func upsideDown(m *mesh.Mesh) *mesh.Mesh { return shapes.Rotated(m, mesh.Vec{1, 0, 0}, 180) }
 
-// look writes a picture where MESHCLERK_PICTURES names a folder.
-func look(t *testing.T, name string, img *image.RGBA) {
+// save writes a picture where MESHCLERK_PICTURES names a folder.
+func save(t *testing.T, name string, img *image.RGBA) {
 	t.Helper()
 	dir := os.Getenv("MESHCLERK_PICTURES")
 	if dir == "" {

@@ -8,11 +8,11 @@ import (
 	"meshclerk/intake/mesh"
 )
 
-// Simplified gives a mesh of at most so many facets that looks like m: vertices
+// Simplified returns a mesh of at most so many facets that resembles m: vertices
 // in one cell of a grid become one (J. Rossignac and P. Borrel, "Multi-resolution
 // 3D approximations for rendering complex scenes", 1993), and the grid is made
 // coarser until it suffices. Facets that cross each other at will do not become
-// fewer that way: of those some are left out. It is for looking at only. The
+// fewer that way: of those some are left out. It is for viewing only. The
 // error is the context's.
 func Simplified(ctx context.Context, m *mesh.Mesh, most int) (*mesh.Mesh, error) {
 	if len(m.Triangles) <= most {
@@ -51,13 +51,13 @@ func thinned(m *mesh.Mesh, most int) *mesh.Mesh {
 
 // clustered welds all vertices of one grid cell into their mean.
 func clustered(ctx context.Context, m *mesh.Mesh, origin mesh.Vec, cell float64) (*mesh.Mesh, error) {
-	const look = 1 << 16 // vertices between two looks at the context
+	const checkEvery = 1 << 16 // vertices between two tests of the context
 	index := map[[3]int32]int32{}
 	to := make([]int32, len(m.Vertices))
 	out := &mesh.Mesh{}
 	var count []float64
 	for i, v := range m.Vertices {
-		if i%look == 0 && ctx.Err() != nil {
+		if i%checkEvery == 0 && ctx.Err() != nil {
 			return out, context.Cause(ctx)
 		}
 		d := v.Sub(origin).Mul(1 / cell)

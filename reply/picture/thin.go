@@ -10,7 +10,7 @@ import (
 // wall, so that edges and corners, where surfaces meet, do not count as thin.
 const facing = 0.8
 
-// ThinWalls tells of each place of the surface whether less than limit mm of
+// ThinWalls reports of each place of the surface whether less than limit mm of
 // plastic lies behind it, with the other side of the wall opposite. It is for
 // Options.Spots: a wall that grows thicker is marked as far as it is thin.
 func ThinWalls(m *mesh.Mesh, limit float64) func(facet int, at mesh.Vec) (Tone, bool) {

@@ -53,7 +53,7 @@ func bridge(points []Point, ring, hole []int32, from int32) []int32 {
 	return cut
 }
 
-// sees says that the line from a hole's point to the ring's point i crosses no
+// sees reports whether the line from a hole's point to the ring's point i crosses no
 // edge of the ring and enters the polygon there.
 func sees(points []Point, ring []int32, from int32, i int) bool {
 	n := len(ring)
@@ -74,7 +74,7 @@ func sees(points []Point, ring []int32, from int32, i int) bool {
 	return true
 }
 
-// inCorner says that p lies between the edges at corner b of a polygon.
+// inCorner reports whether p lies between the edges at corner b of a polygon.
 func inCorner(a, b, c, p Point) bool {
 	if turn(a, b, c) > 0 {
 		return turn(a, b, p) > 0 && turn(b, c, p) > 0
@@ -106,7 +106,7 @@ func clip(points []Point, ring []int32) (facets [][3]int32) {
 	return append(facets, [3]int32{ring[0], ring[1], ring[2]})
 }
 
-// ear gives the quality of the corner as an ear, 0 when it is none: the area
+// ear returns the quality of the corner as an ear, 0 when it is none: the area
 // over the longest side squared.
 func ear(points []Point, ring []int32, i int) float64 {
 	n := len(ring)
