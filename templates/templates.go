@@ -30,6 +30,7 @@ import (
 	"strings"
 	"text/template"
 
+	"meshclerk/intake/plain"
 	"meshclerk/rules"
 )
 
@@ -153,7 +154,7 @@ func (t *Template) Render(d *Data) (subject, markdown string, err error) {
 		return "", "", fmt.Errorf("%s cannot be filled in: %w", t.Path, told(err))
 	}
 	first, rest, _ := strings.Cut(b.String(), "\n")
-	subject = oneLine(unescape(strings.TrimPrefix(first, subjectPrefix)))
+	subject = plain.OneLine(unescape(strings.TrimPrefix(first, subjectPrefix)))
 	if subject == "" {
 		return "", "", fmt.Errorf("%s gives an empty subject", t.Path)
 	}
@@ -175,7 +176,7 @@ func (s *Set) Piece(language, name string, data any) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("the piece %s.md cannot be filled in: %w", name, told(err))
 	}
-	return oneLine(b.String()), nil
+	return plain.OneLine(b.String()), nil
 }
 
 // tidy takes out what the template's own line breaks leave behind: spaces at

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+
+	"meshclerk/intake/plain"
 )
 
 // Text is words from outside or from the rules. Printed in a reply text it is
@@ -13,7 +15,7 @@ type Text string
 
 // String gives the words as Markdown that shows exactly them (CommonMark
 // 0.31.2, 2.4: a backslash before ASCII punctuation makes it literal).
-func (t Text) String() string { return escape(oneLine(string(t))) }
+func (t Text) String() string { return escape(plain.OneLine(string(t))) }
 
 // Note is a person's own words, which may run over several paragraphs.
 type Note string
@@ -22,7 +24,7 @@ type Note string
 func (n Note) String() string {
 	var out []string
 	for line := range strings.SplitSeq(strings.ReplaceAll(string(n), "\r\n", "\n"), "\n") {
-		out = append(out, escape(oneLine(line)))
+		out = append(out, escape(plain.OneLine(line)))
 	}
 	return strings.Trim(strings.Join(out, "\n"), "\n")
 }
@@ -30,7 +32,7 @@ func (n Note) String() string {
 // Name makes a Text of a name that a stranger chose: shortened, and without
 // web addresses, which a mail program would turn into links.
 func Name(s string, longest int) Text {
-	s = webAddress.ReplaceAllString(oneLine(s), "…")
+	s = webAddress.ReplaceAllString(plain.OneLine(s), "…")
 	if r := []rune(s); len(r) > longest {
 		// The end of a file's name tells what it is.
 		keep := max(1, longest-1)
@@ -40,23 +42,6 @@ func Name(s string, longest int) Text {
 }
 
 var webAddress = regexp.MustCompile(`(?i)(?:\b[a-z][a-z0-9+.-]*:/+|\bwww\.)\S*`)
-
-// oneLine drops control and invisible characters (among them those that turn
-// the reading direction) and folds white space.
-func oneLine(s string) string {
-	s = strings.ToValidUTF8(s, "\ufffd")
-	s = strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsSpace(r) && r != '\u00a0' && r != '\u202f':
-			return ' '
-		case unicode.IsControl(r), unicode.Is(unicode.Cf, r) && r != '\u200d', unicode.Is(unicode.Co, r):
-			return -1
-		}
-		return r
-	}, s)
-	fields := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' })
-	return strings.Join(fields, " ")
-}
 
 // escape puts a backslash before what Markdown would understand, and only
 // there, so that a person who edits the text still reads words.

@@ -9,6 +9,8 @@ import (
 
 	"github.com/yuin/goldmark"
 	"github.com/yuin/goldmark/extension"
+
+	"meshclerk/intake/plain"
 )
 
 // asHTML is what a CommonMark reader with tables makes of a paragraph.
@@ -25,7 +27,7 @@ func asHTML(t testing.TB, markdown string) string {
 // heading and a table cell exactly as they are, and add nothing else.
 func checkLiteral(t testing.TB, s string) {
 	t.Helper()
-	words := oneLine(s)
+	words := plain.OneLine(s)
 	if words == "" || strings.ContainsAny(words, "\u00a0\u202f") {
 		return // a paragraph may drop these at its ends
 	}

@@ -9,6 +9,7 @@ import (
 
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 )
 
 type agreementsCmd struct {
@@ -128,7 +129,7 @@ func (c *agreementsAddCmd) ofJob(e *env) error {
 		return err
 	}
 	c.Address = cmp.Or(c.Address, j.Patron.Address)
-	c.Name = cmp.Or(c.Name, oneLine(j.Patron.Name))
+	c.Name = cmp.Or(c.Name, plain.OneLine(j.Patron.Name))
 	c.Card = cmp.Or(c.Card, j.Wishes.Card)
 	return nil
 }

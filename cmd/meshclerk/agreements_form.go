@@ -8,6 +8,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 )
 
 // agreementsFormCmd hands out what may be a signed agreement, so that a person
@@ -73,7 +74,7 @@ func (c *agreementsFormCmd) write(e *env, l *ledger.Ledger, from ledger.Letter) 
 			return written, err
 		}
 		written++
-		fmt.Fprintf(e.out, "written: %s (%s of %s)\n", path, oneLine(a.Name), oneLine(from.Parsed.From.Address))
+		fmt.Fprintf(e.out, "written: %s (%s of %s)\n", path, plain.OneLine(a.Name), plain.OneLine(from.Parsed.From.Address))
 	}
 	return written, nil
 }

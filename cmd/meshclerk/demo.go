@@ -18,6 +18,7 @@ import (
 	"meshclerk/intake/credential"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/desk"
 	"meshclerk/rules"
 	"meshclerk/templates"
@@ -167,7 +168,7 @@ func (d *demo) rows(l ledger.Letter) ([][]string, error) {
 		if l.Parsed != nil {
 			why = l.Parsed.Why
 		}
-		return [][]string{{shorten(subject, 30), sender, string(l.State), shorten(why, 44), "-", "-"}}, nil
+		return [][]string{{plain.Shorten(subject, 30), sender, string(l.State), plain.Shorten(why, 44), "-", "-"}}, nil
 	}
 	var rows [][]string
 	for _, j := range jobs {
@@ -179,7 +180,7 @@ func (d *demo) rows(l ledger.Letter) ([][]string, error) {
 		if n := len(drafts); n > 0 {
 			title = drafts[n-1].Subject
 		}
-		rows = append(rows, []string{shorten(subject, 30), sender, string(j.Stage), findingCodes(j.Report), price(j.Report), shorten(title, 52)})
+		rows = append(rows, []string{plain.Shorten(subject, 30), sender, string(j.Stage), findingCodes(j.Report), price(j.Report), plain.Shorten(title, 52)})
 	}
 	return rows, nil
 }
@@ -192,7 +193,7 @@ func findingCodes(r *job.Report) string {
 	for _, f := range r.Findings {
 		codes = append(codes, f.Code)
 	}
-	return shorten(strings.Join(codes, " "), 44)
+	return plain.Shorten(strings.Join(codes, " "), 44)
 }
 
 func price(r *job.Report) string {

@@ -11,6 +11,7 @@ import (
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/casework"
 )
 
@@ -94,7 +95,7 @@ func (t *talk) begin(key, name, address string) {
 func (t *talk) say(who, format string, args ...any) {
 	t.show.done()
 	t.turns++
-	fmt.Fprintf(t.w, "  %-8s %s\n", who, oneLine(fmt.Sprintf(format, args...)))
+	fmt.Fprintf(t.w, "  %-8s %s\n", who, plain.OneLine(fmt.Sprintf(format, args...)))
 }
 
 // job is the patron's job that is not at its end.

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/outbox"
 )
 
@@ -54,7 +55,7 @@ func (c *draftsListCmd) Run(e *env) error {
 			}
 			continue
 		}
-		rows = append(rows, []string{d.ID, string(d.State), d.Kind, d.To.Address, shorten(d.Subject, 60), day(d.Made)})
+		rows = append(rows, []string{d.ID, string(d.State), d.Kind, d.To.Address, plain.Shorten(d.Subject, 60), day(d.Made)})
 	}
 	if c.JSON {
 		return nil
@@ -103,13 +104,13 @@ func (c *draftsShowCmd) Run(e *env) error {
 // write shows the draft as its reader will see it, and for an uncertain one
 // what is known of it.
 func (c *draftsShowCmd) write(e *env, l *ledger.Ledger, d ledger.Draft, raw []byte) error {
-	fmt.Fprintf(e.out, "draft     %s, %s %s\njobs      %v\nto        %s\nsubject   %s\nsha256    %s\n", d.ID, d.State, d.Why, d.Jobs, oneLine(d.To.Address), oneLine(d.Subject), d.SHA256)
+	fmt.Fprintf(e.out, "draft     %s, %s %s\njobs      %v\nto        %s\nsubject   %s\nsha256    %s\n", d.ID, d.State, d.Why, d.Jobs, plain.OneLine(d.To.Address), plain.OneLine(d.Subject), d.SHA256)
 	if d.AddressedBefore != "" {
 		now, err := outbox.Recipients(raw)
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(e.out, "changed   whom it goes to, by an edit\n  before  %s\n  now     %s\n", oneLine(d.AddressedBefore), oneLine(strings.Join(now, ", ")))
+		fmt.Fprintf(e.out, "changed   whom it goes to, by an edit\n  before  %s\n  now     %s\n", plain.OneLine(d.AddressedBefore), plain.OneLine(strings.Join(now, ", ")))
 	}
 	if d.Approval != nil {
 		fmt.Fprintf(e.out, "approved  by %s, %s, %s\n", d.Approval.By, d.Approval.Via, day(d.Approval.At))
@@ -119,7 +120,7 @@ func (c *draftsShowCmd) write(e *env, l *ledger.Ledger, d ledger.Draft, raw []by
 		return err
 	}
 	for _, s := range sends {
-		fmt.Fprintf(e.out, "try       %s: %s %s\n", day(s.Begun), s.Outcome, oneLine(s.Words))
+		fmt.Fprintf(e.out, "try       %s: %s %s\n", day(s.Begun), s.Outcome, plain.OneLine(s.Words))
 	}
 	if d.State == ledger.DraftUncertain {
 		fmt.Fprintf(e.out, "sent?     %s\n", c.inSent(e, d))

@@ -5,6 +5,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/casework"
 )
 
@@ -114,7 +115,7 @@ func callHint(e *env, l *ledger.Ledger, id job.ID) string {
 	if err != nil || j.Wishes.Phone == "" {
 		return ""
 	}
-	return "; the patron asked for a call: " + oneLine(j.Wishes.Phone)
+	return "; the patron asked for a call: " + plain.OneLine(j.Wishes.Phone)
 }
 
 type jobsFailedCmd struct {

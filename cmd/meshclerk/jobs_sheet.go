@@ -17,6 +17,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/picture"
 	"meshclerk/rules"
 )
@@ -163,19 +164,19 @@ const mostNotes = 9
 
 func newSheet(j job.Job, r *rules.Rules, words sheetWords, now time.Time) *sheet {
 	s := &sheet{sheetWords: words, Library: r.Library.Name, Day: string(words.locale.Date(now)), ID: j.ID, Code: template.HTML(code39SVG(string(j.ID))), // bars and an id of ours
-		File: oneLine(j.File), For: oneLine(j.Patron.Name), Pickup: j.Wishes.Pickup, Needed: string(words.locale.ISODate(j.Wishes.NeededBy))}
+		File: plain.OneLine(j.File), For: plain.OneLine(j.Patron.Name), Pickup: j.Wishes.Pickup, Needed: string(words.locale.ISODate(j.Wishes.NeededBy))}
 	s.settings(j, r)
 	s.Turn = s.Say("The way it was sent.")
 	if turned(j) {
 		s.Turn = s.Say("Another way up than it was sent, as in the picture.")
 		if s.Language == "en" { // the check gives its reasons in English
-			s.Turn += after(" ", capital(strings.TrimRight(j.Report.Orientation.Why, "."))+".")
+			s.Turn += after(" ", plain.Capital(strings.TrimRight(j.Report.Orientation.Why, "."))+".")
 		}
 	}
 	s.Notes = s.found(j.Report.Findings)
 	for _, a := range j.Report.Advice {
 		if a.About != "adhesion" { // which stands among the settings
-			s.Notes = append(s.Notes, oneLine(capital(a.About)+": "+a.Do+after(", because ", a.Why)))
+			s.Notes = append(s.Notes, plain.OneLine(plain.Capital(a.About)+": "+a.Do+after(", because ", a.Why)))
 		}
 	}
 	if n := len(s.Notes); n > mostNotes {

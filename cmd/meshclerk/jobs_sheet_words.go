@@ -2,15 +2,13 @@ package main
 
 import (
 	"fmt"
-	"slices"
-	"strings"
-	"unicode"
-	"unicode/utf8"
-
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/draft"
 	"meshclerk/rules"
 	"meshclerk/templates"
+	"slices"
+	"strings"
 )
 
 // sheetWords is the language that a sheet is written in.
@@ -59,17 +57,9 @@ func (w sheetWords) found(findings []job.Finding) []string {
 				text = told
 			}
 		}
-		out = append(out, capital(oneLine(text)))
+		out = append(out, plain.Capital(plain.OneLine(text)))
 	}
 	return out
-}
-
-func capital(s string) string {
-	r, n := utf8.DecodeRuneInString(s)
-	if n == 0 {
-		return s
-	}
-	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 // sheetSaid is the sheet's own words in French and Spanish.

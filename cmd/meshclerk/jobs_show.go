@@ -7,6 +7,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 )
 
 type jobsShowCmd struct {
@@ -77,12 +78,12 @@ func recordOf(e *env, l *ledger.Ledger, id job.ID) (rec record, err error) {
 func (r record) write(w io.Writer) error {
 	row := r.Row
 	fmt.Fprintf(w, "job       %s, %s since %s\n", r.ID, r.Stage, day(row.Since))
-	fmt.Fprintf(w, "patron    %s <%s> %s\n", oneLine(r.Patron.Name), oneLine(r.Patron.Address), oneLine(row.Phone))
+	fmt.Fprintf(w, "patron    %s <%s> %s\n", plain.OneLine(r.Patron.Name), plain.OneLine(r.Patron.Address), plain.OneLine(row.Phone))
 	fmt.Fprintf(w, "sender    %s\n", proof(r.Auth))
 	if r.Agreement != nil {
-		fmt.Fprintf(w, "agreement %s: %s\n", r.Agreement.State, oneLine(r.Agreement.Why))
+		fmt.Fprintf(w, "agreement %s: %s\n", r.Agreement.State, plain.OneLine(r.Agreement.Why))
 	}
-	fmt.Fprintf(w, "print     %d of %s, %s %s, on %s\n", row.Copies, oneLine(orDash(r.File)), orDash(row.Colour), orDash(row.Material), orDash(row.Printer))
+	fmt.Fprintf(w, "print     %d of %s, %s %s, on %s\n", row.Copies, plain.OneLine(orDash(r.File)), orDash(row.Colour), orDash(row.Material), orDash(row.Printer))
 	fmt.Fprintf(w, "estimate  %s, %.1f g; quoted %s\n", spoken(row.PrintTimeS), row.MassG, orDash(strings.TrimSpace(row.Total+" "+row.Currency)))
 	if row.NeededBy != "" || row.Pickup != "" {
 		fmt.Fprintf(w, "pickup    %s, needed by %s\n", orDash(row.Pickup), orDash(row.NeededBy))
@@ -94,7 +95,7 @@ func (r record) write(w io.Writer) error {
 		fmt.Fprintf(w, "paid      %s: %s %s\n", day(p.At), p.Amount, p.Currency)
 	}
 	for _, d := range r.Drafts {
-		fmt.Fprintf(w, "letter    %s %s, %s: %s\n", d.ID, d.Kind, d.State, oneLine(d.Subject))
+		fmt.Fprintf(w, "letter    %s %s, %s: %s\n", d.ID, d.Kind, d.State, plain.OneLine(d.Subject))
 	}
 	fmt.Fprintln(w)
 	var rows [][]string

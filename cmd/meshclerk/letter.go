@@ -9,6 +9,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/letter"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/casework"
 )
 
@@ -47,16 +48,16 @@ func (c *letterCmd) Run(e *env) error {
 
 // writeLetter writes a letter as a person reads it.
 func writeLetter(w io.Writer, l *job.Letter) error {
-	fmt.Fprintf(w, "from      %s <%s>\nsubject   %s\n", oneLine(l.From.Name), oneLine(l.From.Address), oneLine(l.Subject))
+	fmt.Fprintf(w, "from      %s <%s>\nsubject   %s\n", plain.OneLine(l.From.Name), plain.OneLine(l.From.Address), plain.OneLine(l.Subject))
 	fmt.Fprintf(w, "is        %s: %s\nsender    %s\n", l.Disposition, l.Why, proof(l.Authenticated))
 	for _, a := range l.Attachments {
-		fmt.Fprintf(w, "file      %s (%s, %d bytes) %s\n", oneLine(a.Name), a.Kind, a.Bytes, oneLine(a.Note))
+		fmt.Fprintf(w, "file      %s (%s, %d bytes) %s\n", plain.OneLine(a.Name), a.Kind, a.Bytes, plain.OneLine(a.Note))
 	}
 	for field, words := range l.Wishes.Words {
 		fmt.Fprintf(w, "wish      %s, from %q\n", field, words)
 	}
 	for _, n := range l.Notes {
-		fmt.Fprintf(w, "note      %s\n", oneLine(n))
+		fmt.Fprintf(w, "note      %s\n", plain.OneLine(n))
 	}
 	_, err := fmt.Fprintf(w, "\n%s\n", l.Text)
 	return err

@@ -7,6 +7,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/plain"
 	"meshclerk/intake/preflight"
 )
 
@@ -46,7 +47,7 @@ func (c *mendCmd) Run(e *env) error {
 		fmt.Fprintln(e.out, "nothing needed mending")
 	}
 	for _, what := range p.done {
-		fmt.Fprintln(e.out, oneLine(what))
+		fmt.Fprintln(e.out, plain.OneLine(what))
 	}
 	s := p.mesh.Bounds().Size()
 	_, err = fmt.Fprintf(e.out, "written: %s, %d facets, %.1f x %.1f x %.1f mm\n", c.To, len(p.mesh.Triangles), s[0], s[1], s[2])

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 	"meshclerk/intake/preflight"
 	"meshclerk/reply/quote"
 	"meshclerk/rules"
@@ -162,9 +163,9 @@ func onPlates(e *job.Estimate) string {
 
 // writeReport writes a report as a person reads it.
 func writeReport(w io.Writer, r job.Report) error {
-	fmt.Fprintf(w, "%s\n", oneLine(r.File))
+	fmt.Fprintf(w, "%s\n", plain.OneLine(r.File))
 	if !r.Readable {
-		_, err := fmt.Fprintf(w, "  cannot be read: %s\n\n", oneLine(r.Error))
+		_, err := fmt.Fprintf(w, "  cannot be read: %s\n\n", plain.OneLine(r.Error))
 		return err
 	}
 	s := r.Mesh
@@ -185,7 +186,7 @@ func writeReport(w io.Writer, r job.Report) error {
 		fmt.Fprintf(w, "  total     %10s  %s\n", q.Total, q.Currency)
 	}
 	for _, f := range r.Findings {
-		fmt.Fprintf(w, "  %-8s  %s: %s\n", f.Level, f.Code, oneLine(f.Text))
+		fmt.Fprintf(w, "  %-8s  %s: %s\n", f.Level, f.Code, plain.OneLine(f.Text))
 	}
 	if o := r.Orientation; o != nil && !o.AsSent {
 		fmt.Fprintf(w, "  way up    %s\n", o.Why)

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"text/tabwriter"
 	"time"
+
+	"meshclerk/intake/plain"
 )
 
 // writeJSON writes one object on one line, as scripts read it.
@@ -23,34 +25,11 @@ func table(w io.Writer, head []string, rows [][]string) error {
 	fmt.Fprintln(tw, strings.Join(head, "\t"))
 	for _, row := range rows {
 		for i := range row {
-			row[i] = oneLine(row[i])
+			row[i] = plain.OneLine(row[i])
 		}
 		fmt.Fprintln(tw, strings.Join(row, "\t"))
 	}
 	return tw.Flush()
-}
-
-// oneLine makes text from outside safe for a terminal: no control characters,
-// which could move the cursor or change colours, and no line breaks.
-func oneLine(s string) string {
-	return strings.Map(func(r rune) rune {
-		switch {
-		case r == '\n' || r == '\t' || r == '\r':
-			return ' '
-		case r < 0x20 || r >= 0x7f && r < 0xa0 || r == 0x202e || r == 0x2066 || r == 0x2067 || r == 0x2068:
-			return -1
-		}
-		return r
-	}, s)
-}
-
-// shorten cuts text to n runes for a table cell.
-func shorten(s string, n int) string {
-	runes := []rune(s)
-	if len(runes) <= n {
-		return s
-	}
-	return string(runes[:n-1]) + "…"
 }
 
 // spoken writes a time as a person would say it: "50 min", "3 h 20 min".

@@ -6,6 +6,8 @@ import (
 	"os"
 
 	"golang.org/x/term"
+
+	"meshclerk/intake/plain"
 )
 
 // progress shows one line that is written over, on a terminal only: in a file
@@ -32,7 +34,7 @@ func (p *progress) say(what string) {
 	if p.w == nil {
 		return
 	}
-	fmt.Fprintf(p.w, "\r\x1b[K%s", shorten(oneLine(what), p.width-1))
+	fmt.Fprintf(p.w, "\r\x1b[K%s", plain.Shorten(plain.OneLine(what), p.width-1))
 	p.dirty = true
 }
 

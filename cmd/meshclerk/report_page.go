@@ -12,6 +12,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 )
 
 //go:embed report.html
@@ -175,7 +176,7 @@ func open(b *strings.Builder, width, high int, bars []bar) {
 	for _, r := range bars {
 		said = append(said, r.Label+": "+r.Text)
 	}
-	fmt.Fprintf(b, `<svg viewBox="0 0 %d %d" role="img" aria-label="%s" font-size="13" fill="currentColor">`, width, high, template.HTMLEscapeString(oneLine(strings.Join(said, "; "))))
+	fmt.Fprintf(b, `<svg viewBox="0 0 %d %d" role="img" aria-label="%s" font-size="13" fill="currentColor">`, width, high, template.HTMLEscapeString(plain.OneLine(strings.Join(said, "; "))))
 }
 
-func escape(s string) string { return template.HTMLEscapeString(oneLine(shorten(s, 40))) }
+func escape(s string) string { return template.HTMLEscapeString(plain.OneLine(plain.Shorten(s, 40))) }

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 
+	"meshclerk/intake/plain"
 	"meshclerk/reply/draft"
 	"meshclerk/templates"
 )
@@ -62,9 +63,9 @@ func (c *templatesPreviewCmd) write(e *env, m draft.Message) error {
 	case c.Markdown:
 		body = m.Markdown
 	}
-	_, err := fmt.Fprintf(e.out, "to        %s\nsubject   %s\n\n%s\n", oneLine(m.To.Address), oneLine(m.Subject), body)
+	_, err := fmt.Fprintf(e.out, "to        %s\nsubject   %s\n\n%s\n", plain.OneLine(m.To.Address), plain.OneLine(m.Subject), body)
 	for _, n := range m.Notes {
-		fmt.Fprintf(e.out, "note      %s\n", oneLine(n))
+		fmt.Fprintf(e.out, "note      %s\n", plain.OneLine(n))
 	}
 	return err
 }

@@ -3,7 +3,8 @@ package preflight
 import (
 	"cmp"
 	"math"
-	"slices"
+
+	"meshclerk/intake/convex"
 )
 
 // point is a place in a plane, mm.
@@ -13,29 +14,10 @@ func (p point) sub(q point) point     { return point{p[0] - q[0], p[1] - q[1]} }
 func (p point) cross(q point) float64 { return p[0]*q[1] - p[1]*q[0] }
 func (p point) len() float64          { return math.Hypot(p[0], p[1]) }
 
-// outline gives the convex hull of points, counter-clockwise (monotone chain,
-// Andrew 1979). It reorders points.
+// outline returns the convex hull of points, counter-clockwise.
 func outline(points []point) []point {
-	slices.SortFunc(points, func(a, b point) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) })
-	points = slices.Compact(points)
-	if len(points) < 3 {
-		return slices.Clone(points)
-	}
-	var hull []point
-	half := func(from int, p point) {
-		for len(hull) >= from+2 && hull[len(hull)-1].sub(hull[len(hull)-2]).cross(p.sub(hull[len(hull)-2])) <= 0 {
-			hull = hull[:len(hull)-1]
-		}
-		hull = append(hull, p)
-	}
-	for _, p := range points {
-		half(0, p)
-	}
-	from := len(hull) - 1
-	for _, p := range slices.Backward(points[:len(points)-1]) {
-		half(from, p)
-	}
-	return hull[:len(hull)-1]
+	order := func(a, b point) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) }
+	return convex.Hull(points, order, func(a, b, c point) float64 { return b.sub(a).cross(c.sub(a)) })
 }
 
 // areaOf gives the area of a polygon, mm2.

@@ -70,12 +70,12 @@ func (g *supportGrid) hits(ctx context.Context, p *recipe, part *part) ([sharers
 	const steepnessSlack = 1e-4
 	steep := math.Sin(p.printing.SupportAngleDeg*math.Pi/180) + steepnessSlack
 	var found [sharers][]columnHit
-	likely, rows := g.expectedHits(part)
-	if sum(likely[:]) > maxHits {
+	likely, all, rows := g.expectedHits(part)
+	if all > maxHits {
 		return found, errTooManyCrossings
 	}
 	meter := budget.From(ctx)
-	meter.Spend(4*len(part.triangles) + int(sum(rows[:])))
+	meter.Spend(4*len(part.triangles) + int(rows))
 	var total atomic.Int64
 	shared(len(part.triangles), func(k, from, to int) {
 		own := make([]columnHit, 0, int(1.05*likely[k])+100)
@@ -97,8 +97,10 @@ func (g *supportGrid) hits(ctx context.Context, p *recipe, part *part) ([sharers
 }
 
 // expectedHits is how many column hits each sharer will find, by the area of its
-// facets as seen from above, and how many rows of cells it will go through.
-func (g *supportGrid) expectedHits(part *part) (out, rows [sharers]float64) {
+// facets as seen from above; how many that is in all, and how many rows of cells
+// all will go through.
+func (g *supportGrid) expectedHits(part *part) (out [sharers]float64, all, rows float64) {
+	var deepest [sharers]float64
 	shared(len(part.triangles), func(k, from, to int) {
 		twice, deep := 0.0, 0.0
 		for _, t := range part.triangles[from:to] {
@@ -106,17 +108,12 @@ func (g *supportGrid) expectedHits(part *part) (out, rows [sharers]float64) {
 			twice += math.Abs((b[0]-a[0])*(c[1]-a[1]) - (b[1]-a[1])*(c[0]-a[0]))
 			deep += max(a[1], b[1], c[1]) - min(a[1], b[1], c[1])
 		}
-		out[k], rows[k] = twice/(2*g.cell*g.cell), deep/g.cell
+		out[k], deepest[k] = twice/(2*g.cell*g.cell), deep/g.cell
 	})
-	return out, rows
-}
-
-func sum(list []float64) float64 {
-	all := 0.0
-	for _, v := range list {
-		all += v
+	for k := range sharers {
+		all, rows = all+out[k], rows+deepest[k]
 	}
-	return all
+	return out, all, rows
 }
 
 func (g *supportGrid) facet(out []columnHit, part *part, f int, steep float64) []columnHit {

@@ -9,6 +9,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/draft"
 )
 
@@ -200,7 +201,7 @@ func (d *Desk) again(w http.ResponseWriter, r *http.Request, who personal, mine 
 		return err
 	}
 	_, text := d.pages.speech[d.lang(r)].wrong(wrong)
-	mine.Wrong = capital(text) + "."
+	mine.Wrong = plain.Capital(text) + "."
 	v.Editing = &mine
 	return d.showReply(w, r, http.StatusUnprocessableEntity, who, v)
 }

@@ -10,6 +10,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 )
 
 // pressView is the form for what is done with one job at the printer and at the
@@ -126,7 +127,7 @@ func (d *Desk) pressAgain(w http.ResponseWriter, r *http.Request, who personal, 
 	}
 	status, text := d.pages.speech[d.lang(r)].wrong(cause)
 	field := func(name string) string { return oneLine(r.PostFormValue(name), 500) }
-	tried := &pressed{field("hours"), field("grams"), field("why"), field("paid"), capital(text) + "."}
+	tried := &pressed{field("hours"), field("grams"), field("why"), field("paid"), plain.Capital(text) + "."}
 	if r.PostFormValue("back") == "prints" {
 		v, err := d.prints(r.Context())
 		if err != nil {

@@ -9,6 +9,8 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
+	"meshclerk/reply/quote"
 )
 
 // replyView is everything about one reply: the letter it answers, its words,
@@ -194,7 +196,7 @@ func (v *replyView) total(code string) string {
 			all = append(all, p.Report.Quote.Total)
 		}
 	}
-	return sum(all, code)
+	return quote.Sum(all, code)
 }
 
 func (d *Desk) addDraft(ctx context.Context, s *speech, who personal, v *replyView) error {
@@ -349,11 +351,11 @@ func (v *replyView) remarks(s *speech) []reason {
 			add("ask", s.t("The sender's address is not proven: anybody could have written this."))
 		}
 		if a := p.Agreement; a != nil && a.State != job.AgreementGood {
-			add("ask", capital(s.told(a.Why)))
+			add("ask", plain.Capital(s.told(a.Why)))
 		}
 		for _, f := range p.Numbers {
 			if f.Level == job.Stop {
-				add("stop", capital(f.words()))
+				add("stop", plain.Capital(f.words()))
 			}
 		}
 	}
@@ -365,11 +367,11 @@ func (v *replyView) remarks(s *speech) []reason {
 			add("note", s.t("Forwarded by %s.", who(*f)))
 		}
 		for _, n := range append(slices.Clone(l.Parsed.Notes), l.Parsed.Repairs...) {
-			add("note", capital(s.told(n)))
+			add("note", plain.Capital(s.told(n)))
 		}
 	}
 	for _, n := range v.Doc.Notes {
-		add("note", capital(s.told(n)))
+		add("note", plain.Capital(s.told(n)))
 	}
 	return out
 }

@@ -10,6 +10,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/draft"
 )
 
@@ -30,7 +31,7 @@ func (d *Desk) changeSettings(w http.ResponseWriter, r *http.Request, who person
 	}
 	if err != nil {
 		_, text := d.pages.speech[d.lang(r)].wrong(theirs(err))
-		t.Wrong = capital(text) + "."
+		t.Wrong = plain.Capital(text) + "."
 		return d.showTrial(w, r, who, j, t)
 	}
 	if r.PostFormValue("do") != "use" {

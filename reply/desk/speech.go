@@ -9,11 +9,11 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
 
 	"github.com/pelletier/go-toml/v2"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 	"meshclerk/rules"
 	"meshclerk/templates"
 )
@@ -151,7 +151,7 @@ func (s *speech) funcs(p *pages) template.FuncMap {
 		"input":    input,
 		"hoursOf":  func(seconds float64) float64 { return seconds / 3600 },
 		"escape":   url.PathEscape,
-		"cap":      func(v string) string { return capital(oneLine(v, 2000)) },
+		"cap":      func(v string) string { return plain.Capital(oneLine(v, 2000)) },
 		"line":     func(v string) string { return oneLine(v, 2000) },
 		"asset":    func(name string) string { return "/static/" + name + "?" + p.static[name].tag },
 		"who":      who,
@@ -201,14 +201,6 @@ func input(v float64) string {
 	return strconv.FormatFloat(v, 'f', -1, 64)
 }
 
-func capital(s string) string {
-	r := []rune(s)
-	if len(r) > 0 {
-		r[0] = unicode.ToUpper(r[0])
-	}
-	return string(r)
-}
-
 // who is how a person of the mail is shown: the name they give, and always the
 // address, since anybody may give any name.
 func who(a job.Address) string {
@@ -219,34 +211,16 @@ func who(a job.Address) string {
 	return name + " <" + oneLine(a.Address, 80) + ">"
 }
 
-// hidden tells characters that would change how the words around them are read:
-// controls, marks that turn the reading direction, and the like.
-func hidden(r rune) bool {
-	return unicode.IsControl(r) || unicode.Is(unicode.Cf, r) && r != '\u200d' || unicode.Is(unicode.Co, r)
-}
-
-// oneLine makes a stranger's words one line of at most longest characters.
+// oneLine makes a stranger's words one line of at most longest characters, with
+// ordinary blanks only.
 func oneLine(s string, longest int) string {
-	s = strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsSpace(r):
-			return ' '
-		case hidden(r):
-			return -1
-		}
-		return r
-	}, strings.ToValidUTF8(s, "\ufffd"))
-	s = strings.Join(strings.Fields(s), " ")
-	if r := []rune(s); len(r) > longest {
-		s = string(r[:longest-1]) + "…"
-	}
-	return s
+	return plain.Shorten(strings.Join(strings.Fields(plain.OneLine(s)), " "), longest)
 }
 
 // visible is a stranger's text, its lines kept and hidden characters dropped.
 func visible(s string) string {
 	return strings.Map(func(r rune) rune {
-		if r != '\n' && r != '\t' && hidden(r) {
+		if r != '\n' && r != '\t' && plain.Hidden(r) {
 			return -1
 		}
 		return r

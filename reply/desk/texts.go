@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/draft"
 	"meshclerk/rules"
 	"meshclerk/templates"
@@ -156,7 +157,7 @@ func (d *Desk) preview(ctx context.Context, s *speech, v *textView, set *templat
 		m, err := d.cfg.Preview(ctx, set, job.ID(v.Job), v.In, v.Lang)
 		if err != nil {
 			_, text := s.wrong(theirs(err))
-			v.NoTry = capital(text) + "."
+			v.NoTry = plain.Capital(text) + "."
 			return
 		}
 		v.Subject, v.Plain = m.Subject, m.Plain

@@ -12,6 +12,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/reply/draft"
+	"meshclerk/reply/quote"
 )
 
 // Doc is what the ledger keeps beside a draft's bytes, as JSON. Whoever records
@@ -162,7 +163,7 @@ func (d *Desk) waitingRow(dr ledger.Draft, jobs map[job.ID]ledger.Row, who perso
 		}
 	}
 	row.Files = strings.Join(names, ", ")
-	row.Total = sum(totals, d.cfg.Rules.Prices.Currency)
+	row.Total = quote.Sum(totals, d.cfg.Rules.Prices.Currency)
 	row.Reasons = listReasons(dr, row.Jobs, s)
 	return row
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 )
 
 // address says from whom to whom, and tells staff what is odd about it.
@@ -57,10 +58,10 @@ func (in *Input) replyTo(m *Message, l *job.Letter) {
 func cleanAddress(s string) (string, error) {
 	a, err := mail.ParseAddress(s)
 	if err != nil || a.Address != s || len(s) > 254 { // RFC 5321, 4.5.3.1.3
-		return "", fmt.Errorf("%q is no plain mail address", oneLine(s))
+		return "", fmt.Errorf("%q is no plain mail address", plain.OneLine(s))
 	}
 	if strings.ContainsAny(s, "\"\\()<>,;: \t\r\n") || strings.Count(s, "@") != 1 {
-		return "", fmt.Errorf("%q is no plain mail address", oneLine(s))
+		return "", fmt.Errorf("%q is no plain mail address", plain.OneLine(s))
 	}
 	return s, nil
 }
@@ -72,7 +73,7 @@ func domain(address string) string {
 // displayName is a name as a header may carry it: one line, not too long, and
 // not pretending to be an address.
 func displayName(s string) string {
-	s = strings.ReplaceAll(oneLine(s), "=?", "")
+	s = strings.ReplaceAll(plain.OneLine(s), "=?", "")
 	if strings.ContainsAny(s, "@<>") {
 		return ""
 	}

@@ -23,6 +23,7 @@ import (
 	"time"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 	"meshclerk/rules"
 	"meshclerk/templates"
 )
@@ -191,13 +192,13 @@ func (in *Input) write(m *Message) error {
 // asked gives the questions that stand in the text, in its own words.
 func (in *Input) asked(lang string, data *templates.Data, markdown string) ([]Question, error) {
 	var asked []Question
-	markdown = oneLine(markdown)
+	markdown = plain.OneLine(markdown)
 	for i, q := range Questions(in.Jobs, in.Rules) {
 		text, err := in.Templates.Piece(lang, "_question", data.Questions[i])
 		if err != nil {
 			return nil, err
 		}
-		if strings.Contains(markdown, oneLine(text)) { // a text that asks nothing leaves the piece out
+		if strings.Contains(markdown, plain.OneLine(text)) { // a text that asks nothing leaves the piece out
 			q.Text = plainInline(text)
 			asked = append(asked, q)
 		}

@@ -7,9 +7,8 @@ import (
 	"strings"
 	"time"
 
-	"github.com/bojanz/currency"
-
 	"meshclerk/intake/job"
+	"meshclerk/reply/quote"
 	"meshclerk/templates"
 )
 
@@ -137,31 +136,11 @@ func (f *filler) money(d *templates.Data) {
 			until = q.ValidUntil
 		}
 	}
-	d.Total = f.locale.Money(sum(totals, code), code)
-	if paid := sum(deposits, code); strings.Trim(paid, "0.") != "" {
+	d.Total = f.locale.Money(quote.Sum(totals, code), code)
+	if paid := quote.Sum(deposits, code); strings.Trim(paid, "0.") != "" {
 		d.Deposit = f.locale.Money(paid, code)
 	}
 	d.ValidTo = f.locale.ISODate(until)
-}
-
-// sum adds decimal money exactly; "" when there is none or it is no money.
-func sum(amounts []string, code string) string {
-	total := currency.Amount{}
-	for i, a := range amounts {
-		m, err := currency.NewAmount(a, code)
-		if err != nil {
-			return ""
-		}
-		if i == 0 {
-			total = m
-		} else if total, err = total.Add(m); err != nil {
-			return ""
-		}
-	}
-	if len(amounts) == 0 {
-		return ""
-	}
-	return total.Number()
 }
 
 func (f *filler) caution(c *templates.Cautions, j *job.Job) {

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 	"meshclerk/templates"
 )
 
@@ -72,7 +73,7 @@ func Told(set *templates.Set, l templates.Locale, language string, x job.Finding
 }
 
 func (f *filler) found(x job.Finding) templates.Finding {
-	found := templates.Finding{Code: x.Code, Level: string(x.Level), Text: templates.Text(capital(x.Text)), Count: int(x.Amount + 0.5)}
+	found := templates.Finding{Code: x.Code, Level: string(x.Level), Text: templates.Text(plain.Capital(x.Text)), Count: int(x.Amount + 0.5)}
 	if x.Amount != 0 {
 		found.Amount = f.locale.Quantity(x.Amount, x.Unit)
 	}
@@ -80,15 +81,8 @@ func (f *filler) found(x job.Finding) templates.Finding {
 }
 
 // sentence takes the full stop off, since the text goes on after it.
-func sentence(s string) templates.Text { return templates.Text(strings.TrimRight(oneLine(s), " .")) }
-
-// capital begins a line of its own.
-func capital(s string) string {
-	r := []rune(s)
-	if len(r) > 0 {
-		return strings.ToUpper(string(r[0])) + string(r[1:])
-	}
-	return s
+func sentence(s string) templates.Text {
+	return templates.Text(strings.TrimRight(plain.OneLine(s), " ."))
 }
 
 // fitted says what would fit the largest printer.
@@ -183,7 +177,7 @@ func (f *filler) options(p *templates.Part, j *job.Job) {
 		if j.Report.Quote != nil && c.Total == j.Report.Quote.Total && l.About(c.PrintTimeS) == p.Time {
 			continue // neither sooner nor cheaper
 		}
-		o := templates.Option{Label: templates.Text(capital(c.Label)), Time: l.About(c.PrintTimeS), Mass: l.Mass(c.MassG), Total: l.Money(c.Total, code), Plates: c.Plates, Within: c.Within}
+		o := templates.Option{Label: templates.Text(plain.Capital(c.Label)), Time: l.About(c.PrintTimeS), Mass: l.Mass(c.MassG), Total: l.Money(c.Total, code), Plates: c.Plates, Within: c.Within}
 		s := c.Settings
 		if s.Scale > 0 && s.Scale != firstOf(e.Scale, 1) {
 			o.Scale = l.Percent(s.Scale)
@@ -223,7 +217,7 @@ func (f *filler) quoted(p *templates.Part, j *job.Job) {
 }
 
 func (f *filler) line(line job.Line, j *job.Job) templates.Line {
-	return templates.Line{Kind: line.Kind, Label: templates.Text(capital(line.Label)), Detail: f.detail(line.Kind, j), Amount: f.locale.Money(line.Amount, j.Report.Quote.Currency)}
+	return templates.Line{Kind: line.Kind, Label: templates.Text(plain.Capital(line.Label)), Detail: f.detail(line.Kind, j), Amount: f.locale.Money(line.Amount, j.Report.Quote.Currency)}
 }
 
 // detail says what a line counts, for languages that do not use its label.

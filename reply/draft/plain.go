@@ -10,6 +10,8 @@ import (
 	"github.com/yuin/goldmark/ast"
 	extast "github.com/yuin/goldmark/extension/ast"
 	"github.com/yuin/goldmark/text"
+
+	"meshclerk/intake/plain"
 )
 
 // width of the plain part, in characters: quoted once more, it still fits 80.
@@ -30,7 +32,7 @@ func plainInline(markdown string) string {
 	for n := doc.FirstChild(); n != nil; n = n.NextSibling() {
 		out = append(out, p.inline(n))
 	}
-	return oneLine(strings.Join(out, " "))
+	return plain.OneLine(strings.Join(out, " "))
 }
 
 type plainWriter struct{ source []byte }

@@ -3,6 +3,8 @@ package draft
 import (
 	"regexp"
 	"strings"
+
+	"meshclerk/intake/plain"
 )
 
 // replyMarks are what mail programs put before a subject, in several languages.
@@ -21,7 +23,7 @@ const maxSubject = 120
 
 // withToken puts the conversation's token behind a subject, once.
 func withToken(s, token string) string {
-	s = oneLine(s)
+	s = plain.OneLine(s)
 	if token != "" {
 		s = strings.Join(strings.Fields(strings.ReplaceAll(s, "["+token+"]", " ")), " ")
 	}
@@ -32,9 +34,4 @@ func withToken(s, token string) string {
 		return s
 	}
 	return s + " [" + token + "]"
-}
-
-// oneLine drops control characters, among them line breaks.
-func oneLine(s string) string {
-	return strings.Join(strings.FieldsFunc(strings.ToValidUTF8(s, "\ufffd"), func(r rune) bool { return r <= ' ' || r == 0x7f || r == '\u2028' || r == '\u2029' || r == '\u0085' }), " ")
 }

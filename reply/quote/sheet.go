@@ -164,3 +164,23 @@ func stepName(step float64) string {
 	}
 	return hours(60 * step)
 }
+
+// Sum adds decimal amounts of a currency exactly. It returns "" when there are
+// none, or when one is no amount of money.
+func Sum(amounts []string, code string) string {
+	var total currency.Amount
+	for i, a := range amounts {
+		m, err := currency.NewAmount(a, code)
+		if err == nil && i > 0 {
+			m, err = total.Add(m)
+		}
+		if err != nil {
+			return ""
+		}
+		total = m
+	}
+	if len(amounts) == 0 {
+		return ""
+	}
+	return total.Number()
+}
