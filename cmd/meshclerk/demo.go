@@ -12,7 +12,7 @@ import (
 	"strings"
 	"time"
 
-	"meshclerk/cmd/meshclerk/peer"
+	"meshclerk/cmd/meshclerk/fakeserver"
 	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/cmd/meshclerk/sample"
 	"meshclerk/intake/credential"
@@ -60,18 +60,18 @@ func (c *demoCmd) Run(e *env) error {
 // demo is a whole house in one process: a mailbox, a sending server, a ledger.
 type demo struct {
 	*env
-	show   *progress
-	peer   *peer.Peer
-	ledger *ledger.Ledger
-	rules  *rules.Rules
-	bot    *robot.Robot
+	show    *progress
+	servers *fakeserver.Servers
+	ledger  *ledger.Ledger
+	rules   *rules.Rules
+	bot     *robot.Robot
 }
 
 func (d *demo) set(dir string) (err error) {
 	if d.rules, err = loadRules(""); err != nil {
 		return err
 	}
-	if d.peer, err = peer.Start(context.WithoutCancel(d.ctx)); err != nil {
+	if d.servers, err = fakeserver.Start(context.WithoutCancel(d.ctx)); err != nil {
 		return err
 	}
 	quiet := slog.New(slog.DiscardHandler)
@@ -88,7 +88,7 @@ func (d *demo) set(dir string) (err error) {
 }
 
 func (d *demo) close() {
-	d.peer.Close()
+	d.servers.Close()
 	d.ledger.Close()
 }
 
@@ -97,20 +97,20 @@ const demoSecret = "MESHCLERK_DEMO_PASSWORD"
 // secret answers for the one variable that the demo's own configuration names.
 func (d *demo) secret(name string) string {
 	if name == demoSecret {
-		return d.peer.Password
+		return d.servers.Password
 	}
 	return ""
 }
 
 // config is what an operator would write for the built-in servers.
 func (d *demo) config() *config {
-	secret := credential.Config{Kind: credential.KindPassword, User: d.peer.User, Env: demoSecret}
+	secret := credential.Config{Kind: credential.KindPassword, User: d.servers.User, Env: demoSecret}
 	server := func(addr string) mailServer {
-		host, port, _ := net.SplitHostPort(addr) // the peer's own address is well formed
+		host, port, _ := net.SplitHostPort(addr) // the fake server's own address is well formed
 		n, _ := strconv.Atoi(port)
 		return mailServer{Host: host, Port: n, TLS: "none", Credential: secret}
 	}
-	return &config{Domain: "larkfield.example", IMAP: server(d.peer.IMAPAddr), SMTP: server(d.peer.SMTPAddr)}
+	return &config{Domain: "larkfield.example", IMAP: server(d.servers.IMAPAddr), SMTP: server(d.servers.SMTPAddr)}
 }
 
 // fill puts the sample letters into the mailbox and the register on file.
@@ -129,7 +129,7 @@ func (d *demo) fill() error {
 		if err != nil {
 			return err
 		}
-		if err := d.peer.Deliver(raw); err != nil {
+		if err := d.servers.Deliver(raw); err != nil {
 			return err
 		}
 	}
@@ -207,7 +207,7 @@ func price(r *job.Report) string {
 func (d *demo) stay(listen string) error {
 	d.bot.At = nil
 	fmt.Fprintf(d.out, "\nThe demo goes on until you stop it (Ctrl-C). Nothing leaves this machine.\n")
-	fmt.Fprintf(d.out, "  mailbox     %s (user %s, password %s)\n", d.peer.IMAPAddr, d.peer.User, d.peer.Password)
+	fmt.Fprintf(d.out, "  mailbox     %s (user %s, password %s)\n", d.servers.IMAPAddr, d.servers.User, d.servers.Password)
 	fmt.Fprintf(d.out, "  data        %s (try: meshclerk drafts list --data %s)\n", d.ledger.Dir(), d.ledger.Dir())
 	quiet := slog.New(slog.DiscardHandler)
 	texts, err := os.MkdirTemp("", "meshclerk-demo-texts-")

@@ -138,7 +138,7 @@ func (t *talk) letter() error {
 
 // patron answers the last message that reached this patron.
 func (t *talk) patron(text string, files ...sample.File) error {
-	got := t.peer.Delivered()
+	got := t.servers.Delivered()
 	i := len(got) - 1
 	for i >= 0 && !slices.Contains(got[i].To, t.address) {
 		i--
@@ -154,7 +154,7 @@ func (t *talk) patron(text string, files ...sample.File) error {
 	if err != nil {
 		return err
 	}
-	if err := t.peer.Deliver(raw); err != nil {
+	if err := t.servers.Deliver(raw); err != nil {
 		return err
 	}
 	t.say("patron", "%s", strings.TrimSpace(text+attached(files)))

@@ -68,7 +68,7 @@ func (h *storyHouses) open(ts *testscript.TestScript, _ bool, keys []string) {
 	for _, key := range keys {
 		raw, err := letterOf(ts, key).Compose(time.Now())
 		ts.Check(err)
-		ts.Check(d.peer.Deliver(raw))
+		ts.Check(d.servers.Deliver(raw))
 	}
 	ts.Check(d.bot.Once(ctx))
 }

@@ -1,4 +1,4 @@
-package peer_test
+package fakeserver_test
 
 import (
 	"bytes"
@@ -15,14 +15,14 @@ import (
 	"github.com/emersion/go-sasl"
 	"github.com/emersion/go-smtp"
 
-	"meshclerk/cmd/meshclerk/peer"
+	"meshclerk/cmd/meshclerk/fakeserver"
 	"meshclerk/intake/credential"
 	"meshclerk/intake/mailbox"
 )
 
-func start(t *testing.T) *peer.Peer {
+func start(t *testing.T) *fakeserver.Servers {
 	t.Helper()
-	p, err := peer.Start(t.Context())
+	p, err := fakeserver.Start(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -34,7 +34,7 @@ func start(t *testing.T) *peer.Peer {
 	return p
 }
 
-func dial(t *testing.T, p *peer.Peer) *mailbox.Client {
+func dial(t *testing.T, p *fakeserver.Servers) *mailbox.Client {
 	t.Helper()
 	host, port, _ := net.SplitHostPort(p.IMAPAddr)
 	n, _ := strconv.Atoi(port)

@@ -1,10 +1,10 @@
-// Package peer is the other side of the demo: a mailbox and a sending server
+// Package fakeserver is the other side of the demo: a mailbox and a sending server
 // inside this very process, on loopback, with nothing to set up. Messages live
 // in memory and are gone when it closes.
 //
 // It is for showing the robot at work, not for measuring it: tests that lean
 // on a server's behaviour use Dovecot.
-package peer
+package fakeserver
 
 import (
 	"bytes"
@@ -29,8 +29,8 @@ import (
 // letterBytes bounds one message, either way.
 const letterBytes = 100 << 20
 
-// Peer is a running pair of servers.
-type Peer struct {
+// Servers is a running pair, one for each way.
+type Servers struct {
 	IMAPAddr, SMTPAddr string // host:port on loopback
 	User, Password     string // the same for both
 
@@ -56,8 +56,8 @@ type Sent struct {
 }
 
 // Start opens both servers; they end with Close or with the context.
-func Start(ctx context.Context) (*Peer, error) {
-	p := &Peer{User: "print@larkfield.example", Password: rand.Text()}
+func Start(ctx context.Context) (*Servers, error) {
+	p := &Servers{User: "print@larkfield.example", Password: rand.Text()}
 	p.user = imapmemserver.NewUser(p.User, p.Password)
 	if err := p.user.Create("INBOX", nil); err != nil {
 		return nil, err
@@ -69,7 +69,7 @@ func Start(ctx context.Context) (*Peer, error) {
 			imap.CapListExtended: {}, imap.CapListStatus: {}},
 		Logger: quiet, InsecureAuth: true,
 	})
-	p.smtp = smtp.NewServer(smtp.BackendFunc(func(*smtp.Conn) (smtp.Session, error) { return &outgoing{peer: p}, nil }))
+	p.smtp = smtp.NewServer(smtp.BackendFunc(func(*smtp.Conn) (smtp.Session, error) { return &outgoing{servers: p}, nil }))
 	p.smtp.Domain, p.smtp.AllowInsecureAuth, p.smtp.MaxMessageBytes = "localhost", true, letterBytes
 	p.smtp.ErrorLog = quiet
 	imapListener, err := net.Listen("tcp", "127.0.0.1:0")
@@ -90,13 +90,13 @@ func Start(ctx context.Context) (*Peer, error) {
 }
 
 // Close ends both servers; more than once does no harm.
-func (p *Peer) Close() error {
+func (p *Servers) Close() error {
 	p.stop()
 	p.close()
 	return p.closeErr
 }
 
-func (p *Peer) close() {
+func (p *Servers) close() {
 	p.once.Do(func() {
 		p.door.Close()
 		p.closeErr = errors.Join(p.imap.Close(), ignoreClosed(p.smtp.Close()))
@@ -111,13 +111,13 @@ func ignoreClosed(err error) error {
 }
 
 // Deliver puts a letter into the inbox, as the outside world does.
-func (p *Peer) Deliver(raw []byte) error {
+func (p *Servers) Deliver(raw []byte) error {
 	_, err := p.user.Append("INBOX", bytes.NewReader(raw), &imap.AppendOptions{Time: time.Now()})
 	return err
 }
 
 // Delivered gives the messages that left so far, in order.
-func (p *Peer) Delivered() []Sent {
+func (p *Servers) Delivered() []Sent {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return slices.Clone(p.sent)
@@ -125,16 +125,16 @@ func (p *Peer) Delivered() []Sent {
 
 // outgoing is one connection to the sending server.
 type outgoing struct {
-	peer *Peer
-	in   bool
-	now  Sent
+	servers *Servers
+	in      bool
+	now     Sent
 }
 
 func (o *outgoing) AuthMechanisms() []string { return []string{sasl.Plain} }
 
 func (o *outgoing) Auth(string) (sasl.Server, error) {
 	return sasl.NewPlainServer(func(_, user, password string) error {
-		if user != o.peer.User || password != o.peer.Password {
+		if user != o.servers.User || password != o.servers.Password {
 			return smtp.ErrAuthFailed
 		}
 		o.in = true
@@ -164,8 +164,8 @@ func (o *outgoing) Data(r io.Reader) error {
 		return err
 	}
 	o.now.Raw, o.now.At = raw, time.Now()
-	o.peer.mu.Lock()
-	defer o.peer.mu.Unlock()
-	o.peer.sent = append(o.peer.sent, o.now)
+	o.servers.mu.Lock()
+	defer o.servers.mu.Unlock()
+	o.servers.sent = append(o.servers.sent, o.now)
 	return nil
 }

@@ -1,4 +1,4 @@
-package peer
+package fakeserver
 
 import (
 	"sync"
@@ -17,7 +17,7 @@ type session struct {
 	moving                     *sync.Mutex // of all sessions, so that one message is moved once
 }
 
-func (p *Peer) session() func(*imapserver.Conn) (imapserver.Session, *imapserver.GreetingData, error) {
+func (p *Servers) session() func(*imapserver.Conn) (imapserver.Session, *imapserver.GreetingData, error) {
 	var moving sync.Mutex
 	return func(*imapserver.Conn) (imapserver.Session, *imapserver.GreetingData, error) {
 		return &session{user: p.user, moving: &moving}, nil, nil
