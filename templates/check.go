@@ -294,8 +294,8 @@ func nearestOccurrence(line, word string, around int) int {
 
 func abs(n int) int { return max(n, -n) }
 
-// Check renders every text in every language for every sample and gives what
-// went wrong, or nil.
+// Check renders every text in every language for every sample, says every sentence,
+// and gives what went wrong, or nil.
 func (s *Set) Check() error {
 	var problems rules.Problems
 	for _, lang := range s.languages {
@@ -310,6 +310,9 @@ func (s *Set) Check() error {
 				}
 			}
 		}
+	}
+	if more, ok := s.book.Check().(rules.Problems); ok {
+		problems = append(problems, more...)
 	}
 	if len(problems) > 0 {
 		return problems

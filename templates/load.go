@@ -93,7 +93,7 @@ func (l *loader) readFolder(from fs.FS, lang, prefix string) error {
 	for _, e := range entries {
 		file := path.Join(lang, e.Name())
 		name, isText := strings.CutSuffix(e.Name(), ".md")
-		if ignored(e.Name()) {
+		if ignored(e.Name()) || path.Ext(e.Name()) == ".toml" { // sentences, of the book
 			continue
 		}
 		if !isText || e.IsDir() {

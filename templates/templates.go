@@ -34,7 +34,7 @@ import (
 	"meshclerk/rules"
 )
 
-//go:embed en/*.md fr/*.md es/*.md
+//go:embed */*.md */*.toml
 var builtin embed.FS
 
 // maxOutput bounds a rendered letter, in bytes.
@@ -45,6 +45,7 @@ type Set struct {
 	languages []string
 	texts     map[string]map[string]*Template // language -> name
 	pieces    map[string]map[string]*Piece    // language -> name
+	book      *Book
 }
 
 // Template is one reply text.
@@ -90,11 +91,21 @@ func Load(dir string, languages []string) (*Set, error) {
 		s.texts[lang] = l.parse(lang)
 		s.pieces[lang] = l.piecesOf(lang, s.texts[lang])
 	}
+	book, err := LoadBook(dir)
+	if more, ok := err.(rules.Problems); ok {
+		l.problems = append(l.problems, more...)
+	} else if err != nil {
+		return nil, err
+	}
 	if len(l.problems) > 0 {
 		return nil, l.problems
 	}
+	s.book = book
 	return s, nil
 }
+
+// Book gives the sentences that stand beside the reply texts.
+func (s *Set) Book() *Book { return s.book }
 
 // Names lists the situations there are texts for, sorted.
 func (s *Set) Names() []string {
@@ -218,13 +229,15 @@ func hash(texts ...string) string {
 	return hex.EncodeToString(h.Sum(nil))
 }
 
-// Files lists the built-in texts and pieces, as LANGUAGE/NAME.md.
+// Files lists the built-in texts and pieces, as LANGUAGE/NAME.md, and the files of
+// sentences, as LANGUAGE/NAME.toml.
 func Files() []string {
-	names, err := fs.Glob(builtin, "*/*.md")
-	if err != nil {
-		return nil // the pattern is fixed and good
+	texts, err := fs.Glob(builtin, "*/*.md")
+	sentences, also := fs.Glob(builtin, "*/*.toml")
+	if err != nil || also != nil {
+		return nil // the patterns are fixed and good
 	}
-	return names
+	return append(texts, sentences...)
 }
 
 // Builtin gives the source of a built-in text or piece, to be copied and changed.

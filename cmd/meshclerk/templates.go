@@ -37,7 +37,7 @@ func (c *templatesCheckCmd) Run(e *env) error {
 	if err := set.Check(); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.out, "the reply texts are in order: %d situations in %d languages\n", len(set.Names()), len(set.Languages()))
+	_, err = fmt.Fprintf(e.out, "the reply texts are in order: %d situations in %d languages; the %d sentences beside them too\n", len(set.Names()), len(set.Languages()), len(set.Book().Keys()))
 	return err
 }
 
