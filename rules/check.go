@@ -131,7 +131,7 @@ func (j judge) percent(key, v string) {
 	}
 }
 
-// plainDecimal tells whether v is digits with at most one point and up to six decimals.
+// plainDecimal reports whether v is digits with at most one point and up to six decimals.
 func plainDecimal(v string) bool {
 	whole, decimals, point := strings.Cut(v, ".")
 	digits := func(s string) bool {

@@ -61,7 +61,7 @@ func Files() []string {
 	return names
 }
 
-// Builtin gives the text of a built-in rule file, to be copied and changed.
+// Builtin returns the text of a built-in rule file, to be copied and changed.
 func Builtin(name string) ([]byte, error) {
 	b, err := builtin.ReadFile(name)
 	if err != nil {
@@ -215,7 +215,7 @@ func (l *loader) syntax(s *source, into any, bad *toml.DecodeError) {
 	l.problems = append(l.problems, s.problem(at, text, hint))
 }
 
-// replaced says what stands in place of keys that earlier versions had.
+// replaced lists what stands in place of keys that earlier versions had.
 var replaced = map[string]struct{ key, hint string }{
 	"printers.toml outer_wall":  {"outside", "it is now called outside: write outside = … with the same number"},
 	"printers.toml inner_wall":  {"shells", "it is now called shells: write shells = … with the same number"},

@@ -37,7 +37,7 @@ func (p Problem) Error() string {
 	return b.String()
 }
 
-// split gives what stands before the carets, tabs kept so that they line up, and the carets.
+// split returns what stands before the carets, tabs kept so that they line up, and the carets.
 func (p Problem) split() (before, under string) {
 	from := min(p.Column-1, len(p.Source))
 	to := min(from+p.Width, len(p.Source))
@@ -62,7 +62,7 @@ func (ps Problems) Error() string {
 	return strings.Join(texts, "\n")
 }
 
-// Nearest gives the known word that is closest to what was written, by the
+// Nearest returns the known word that is closest to what was written, by the
 // number of letters to change, add, drop or swap; or "" when none is near.
 func Nearest(word string, known []string) string {
 	best, bestAt := "", len(word)/2+1

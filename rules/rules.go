@@ -68,7 +68,7 @@ type Translation struct {
 	BranchHours map[string]string `toml:"branch_hours" rule:"optional"` // by branch name
 }
 
-// In gives the library as it presents itself in a language.
+// In returns the library as it presents itself in a language.
 func (l Library) In(language string) Library {
 	t := l.Translations[language]
 	l.Desk, l.Hours, l.Website = cmp.Or(t.Desk, l.Desk), cmp.Or(t.Hours, l.Hours), cmp.Or(t.Website, l.Website)
@@ -161,7 +161,7 @@ type Printing struct {
 	SpreadHigh      float64 `toml:"spread_high"` // 1.15
 }
 
-// Fill gives settings with what they leave unsaid as the house prints otherwise.
+// Fill returns settings with what they leave unsaid as the house prints otherwise.
 // Values that no printer could follow stay, for whoever refuses them.
 func (p Printing) Fill(s job.Settings) job.Settings {
 	s.Material = cmp.Or(s.Material, p.Material)
@@ -177,7 +177,7 @@ func (p Printing) Fill(s job.Settings) job.Settings {
 	return s
 }
 
-// Settings gives how a job is printed: as settled, else as its patron wishes,
+// Settings returns how a job is printed: as settled, else as its patron wishes,
 // else as the house does.
 func (r *Rules) Settings(j job.Job) job.Settings { return r.Printing.Fill(j.Asked()) }
 

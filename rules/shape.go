@@ -75,7 +75,7 @@ func keysOf(t reflect.Type) []string {
 	return names
 }
 
-// kindWord says what a value must look like, to a person who edits a file.
+// kindWord returns what a value must look like, to a person who edits a file.
 func kindWord(t reflect.Type) string {
 	switch t.Kind() {
 	case reflect.String:

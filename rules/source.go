@@ -111,7 +111,7 @@ func withIndexes(path string, tables map[string]int) string {
 	return out
 }
 
-// find gives the place of a key, or of the nearest table around it.
+// find returns the place of a key, or of the nearest table around it.
 func (s *source) find(path string) (place, bool) {
 	if at, ok := s.keys[path]; ok {
 		return at, true

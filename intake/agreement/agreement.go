@@ -47,10 +47,10 @@ type Register interface {
 	// UpsertAgreements adds entries and brings known ones up to date. Doing it
 	// again with the same entries changes nothing.
 	UpsertAgreements(ctx context.Context, entries []Entry, who, why string) (Upserted, error)
-	// FindAgreements gives every entry with that address, as the first or as
+	// FindAgreements returns every entry with that address, as the first or as
 	// another one, or with that card number. An empty word matches nothing.
 	FindAgreements(ctx context.Context, address, card string) ([]Entry, error)
-	// Agreements gives the whole register, by name.
+	// Agreements returns the whole register, by name.
 	Agreements(ctx context.Context) ([]Entry, error)
 }
 
@@ -64,10 +64,10 @@ type Upserted struct {
 	Waiting []string `json:"waiting,omitempty"`
 }
 
-// Addresses gives every address of the entry, the first one first.
+// Addresses returns every address of the entry, the first one first.
 func (e Entry) Addresses() []string { return append([]string{e.Address}, e.Others...) }
 
-// Has tells whether the person writes from that address.
+// Has reports whether the person writes from that address.
 func (e Entry) Has(address string) bool {
 	address = Normal(address)
 	for _, a := range e.Addresses() {
@@ -78,7 +78,7 @@ func (e Entry) Has(address string) bool {
 	return false
 }
 
-// SamePerson tells whether two entries with an address in common are about one
+// SamePerson reports whether two entries with an address in common are about one
 // person: a family may share one address. The card decides; without one on
 // either side the name does.
 func (e Entry) SamePerson(o Entry) bool {
@@ -89,10 +89,10 @@ func (e Entry) SamePerson(o Entry) bool {
 	return e.Name == "" || o.Name == "" || foldName(e.Name) == foldName(o.Name)
 }
 
-// Normal gives the form in which addresses are compared.
+// Normal returns the form in which addresses are compared.
 func Normal(address string) string { return job.NormalAddress(address) }
 
-// CardDigits gives the form in which card numbers are compared: letters in
+// CardDigits returns the form in which card numbers are compared: letters in
 // upper case and digits, without the spaces and dashes people write between them.
 func CardDigits(card string) string {
 	return strings.Map(func(r rune) rune {

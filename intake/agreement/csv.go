@@ -104,7 +104,7 @@ func ParseCSV(r io.Reader) ([]Entry, error) {
 	return entries, nil
 }
 
-// readText gives the file as UTF-8, whatever a spreadsheet saved it as.
+// readText returns the file as UTF-8, whatever a spreadsheet saved it as.
 func readText(r io.Reader) (string, error) {
 	raw, err := io.ReadAll(io.LimitReader(r, maxCSVBytes+1))
 	switch {
@@ -253,7 +253,7 @@ func letters(s string) string {
 	}, s)
 }
 
-// next gives the next entry; nil for an empty or a bad row; false at the end.
+// next returns the next entry; nil for an empty or a bad row; false at the end.
 func (t *table) next() (*Entry, bool) {
 	row, err := t.csv.Read()
 	if errors.Is(err, io.EOF) {
@@ -323,7 +323,7 @@ func (t *table) check(e Entry, line int, said map[string]bool) {
 	t.seen[key] = line + t.skipped
 }
 
-// has tells whether the file has a column.
+// has reports whether the file has a column.
 func (t *table) has(name string) bool {
 	return t.at[slices.IndexFunc(columns, func(c column) bool { return c.name == name })] >= 0
 }

@@ -12,7 +12,7 @@ import (
 
 const day = "2006-01-02"
 
-// Judge says whether one of the entries found covers the sender. found is what
+// Judge reports whether one of the entries found covers the sender. found is what
 // the register holds for the sender's address and for card, the card number in
 // the letter (or empty); when is the library's local time. The verdict's Why is
 // for staff: it may tell what is on file, so it never goes into a letter.
@@ -60,7 +60,7 @@ type judged struct {
 // rank orders states from the one that covers to the ones that do not.
 var rank = []job.AgreementState{job.AgreementGood, job.AgreementGuardian, job.AgreementExpired, job.AgreementOld, job.AgreementNone}
 
-// pick gives the entry that speaks best for the sender. Where the letter names a
+// pick returns the entry that speaks best for the sender. Where the letter names a
 // card that one of the entries has, only that person's entries count: others
 // in the family may share the address.
 func pick(entries []Entry, card, today string, r rules.Agreement) (judged, bool) {
@@ -113,7 +113,7 @@ func (j judged) verdict() job.Agreement {
 		Card: j.Card, Version: j.Version, Signed: j.Signed, Expires: j.expires}
 }
 
-// unproven says what would match, without matching it.
+// unproven returns what would match, without matching it.
 func unproven(j judged, why string) job.Agreement {
 	v := j.verdict()
 	v.State, v.Why = job.AgreementUnproven, why
@@ -144,7 +144,7 @@ func counts(version string, r rules.Agreement) bool {
 	return same(r.Current) || slices.ContainsFunc(r.Accept, same)
 }
 
-// expires gives the last day on which the entry counts, or "" for never. A day
+// expires returns the last day on which the entry counts, or "" for never. A day
 // in the register goes before the house's term.
 func expires(e Entry, r rules.Agreement) string {
 	if e.Expires != "" {
@@ -157,7 +157,7 @@ func expires(e Entry, r rules.Agreement) string {
 	return addMonths(signed, r.ValidMonths).Format(day)
 }
 
-// addMonths gives the same day of a later month, or that month's last day where
+// addMonths returns the same day of a later month, or that month's last day where
 // it is shorter: 31 January and one month is 28 or 29 February, not March.
 func addMonths(t time.Time, n int) time.Time {
 	first := time.Date(t.Year(), t.Month()+time.Month(n), 1, 0, 0, 0, 0, time.UTC)

@@ -32,7 +32,7 @@ type Meter struct {
 
 type key struct{}
 
-// With gives a context in which at most so many units may be spent. The meter of
+// With returns a context in which at most so many units may be spent. The meter of
 // a context around it is not charged. cancel frees what the context holds.
 func With(ctx context.Context, units int64) (_ context.Context, cancel func()) {
 	inner, stop := context.WithCancelCause(ctx)
@@ -40,7 +40,7 @@ func With(ctx context.Context, units int64) (_ context.Context, cancel func()) {
 	return context.WithValue(inner, key{}, m), func() { stop(nil) }
 }
 
-// From gives the meter of a context, or nil.
+// From returns the meter of a context, or nil.
 func From(ctx context.Context) *Meter {
 	m, _ := ctx.Value(key{}).(*Meter)
 	return m

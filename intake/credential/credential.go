@@ -27,12 +27,12 @@ import (
 	"github.com/emersion/go-sasl"
 )
 
-// Source gives SASL exchanges for one user.
+// Source returns SASL exchanges for one user.
 type Source interface {
 	// SASL starts an exchange for the server at host and port with one of the
 	// mechanisms it offers. The error is an *Error.
 	SASL(ctx context.Context, host string, port int, mechanisms []string) (sasl.Client, error)
-	// Rejected says that the server refused what SASL last gave, so that a
+	// Rejected tells the source that the server refused what SASL last gave, so that a
 	// cached token is not offered again.
 	Rejected()
 	// Name says for a person which credential this is, without the secret.
@@ -86,7 +86,7 @@ func New(c Config, getenv func(string) string, log *slog.Logger) (Source, error)
 	}
 }
 
-// Check says what is wrong with the configuration as it is written.
+// Check returns what is wrong with the configuration as it is written.
 func (c Config) Check() error {
 	if c.Kind == KindNone {
 		return nil
@@ -149,7 +149,7 @@ func (e *Error) Unwrap() error { return e.Err }
 
 func wrong(text, mend string) *Error { return &Error{Text: text, Mend: mend} }
 
-// Temporary says whether the error may go away by itself.
+// Temporary reports whether the error may go away by itself.
 func Temporary(err error) bool {
 	e, ok := errors.AsType[*Error](err)
 	return ok && e.Temporary
@@ -165,7 +165,7 @@ func (nobody) SASL(context.Context, string, int, []string) (sasl.Client, error) 
 	return nil, wrong("the server wants us to sign in, and no credential is given", `set kind = "password" and its file`)
 }
 
-// Anonymous says whether the source signs in at all.
+// Anonymous reports whether the source signs in at all.
 func Anonymous(s Source) bool {
 	_, ok := s.(nobody)
 	return ok

@@ -25,7 +25,7 @@ func (p *password) Name() string {
 	return fmt.Sprintf("password of %s from %s", p.config.User, p.files.path(p.config.File))
 }
 
-// Password gives the plain words.
+// Password returns the plain words.
 func (p *password) Password() (user, word string, err error) {
 	s, err := p.read()
 	return p.config.User, string(s), err

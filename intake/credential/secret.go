@@ -37,7 +37,7 @@ func (f folder) path(name string) string {
 	return filepath.Join(f.dir, name)
 }
 
-// read gives the one line that the file holds.
+// read returns the one line that the file holds.
 func (f folder) read(name string) (secret, error) {
 	path := f.path(name)
 	file, err := os.Open(path)
@@ -81,7 +81,7 @@ func oneLine(raw, where string) (secret, error) {
 	return secret(s), nil
 }
 
-// Read gives the one line of a secret file that is no mail server's: from the
+// Read returns the one line of a secret file that is no mail server's: from the
 // folder that the service manager hands over, or below dir.
 func Read(name, dir string, getenv func(string) string) (string, error) {
 	s, err := folder{credentials: getenv("CREDENTIALS_DIRECTORY"), dir: dir}.read(name)

@@ -75,7 +75,7 @@ func (t *tokens) SASL(ctx context.Context, host string, port int, mechanisms []s
 	return &xoauth2{user: t.config.User, token: token}, nil
 }
 
-// access gives a token that is good for a while.
+// access returns a token that is good for a while.
 func (t *tokens) access(ctx context.Context) (secret, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -189,7 +189,7 @@ func (t *tokens) refused(err error, secrets ...secret) *Error {
 	return e
 }
 
-// mend says what the error codes of RFC 6749, 5.2 ask for.
+// mend returns what the error codes of RFC 6749, 5.2 ask for.
 func mend(code string) string {
 	switch code {
 	case "invalid_grant":

@@ -84,7 +84,7 @@ func clean(name, address string) job.Address {
 	return job.Address{Name: strings.Trim(name, `"' `), Address: address}
 }
 
-// exactly gives an address in the form in which it is kept. One that stands in
+// exactly returns an address in the form in which it is kept. One that stands in
 // the field as it is, of nothing but the characters of a plain address (RFC 5322,
 // 3.4.1, dot-atom; RFC 6532, 3.2), keeps them all. Any other, with a quoted local part, a comment within,
 // invisible characters or too long, comes out with its local part quoted, so that it

@@ -222,7 +222,7 @@ func (p *resultsParser) result() (r Result, none, ok bool) {
 	return r, false, true
 }
 
-// glued tells whether something sticks to the word just read: "pass.example" is no "pass".
+// glued reports whether something sticks to the word just read: "pass.example" is no "pass".
 func (p *resultsParser) glued() bool {
 	return !p.done() && !strings.ContainsRune(" \t\r\n;(", rune(p.peek()))
 }

@@ -109,7 +109,7 @@ func (d *base64Lines) line(out *bytes.Buffer, piece []byte) {
 	}
 }
 
-// couldBeBase64 tells whether the beginning of a part is mostly of base64's
+// couldBeBase64 reports whether the beginning of a part is mostly of base64's
 // alphabet and has no lines of words.
 func couldBeBase64(head []byte) bool {
 	foreign := 0
@@ -240,7 +240,7 @@ func uuLine(out *bytes.Buffer, line []byte) {
 	}
 }
 
-// plausibleUU tells whether a line can be a line of a uuencoded file.
+// plausibleUU reports whether a line can be a line of a uuencoded file.
 func plausibleUU(line []byte) bool {
 	line = bytes.TrimRight(line, " \t\r\n")
 	if len(line) == 0 || uuEnd(line) {

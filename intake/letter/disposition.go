@@ -10,7 +10,7 @@ import (
 	"meshclerk/intake/job"
 )
 
-// disposition says what a letter is to us, and why in one plain sentence. m is
+// disposition returns what a letter is to us, and why in one plain sentence. m is
 // the message as it reached us, patron the one that a member of staff passed on, or m.
 func (r *reader) disposition(m, patron *message, l *job.Letter) (job.Disposition, string) {
 	if r.isOwn(first(addresses(m.header.Get("From"))).Address) {
@@ -39,7 +39,7 @@ func has(l *job.Letter, kind job.Kind) bool {
 	return slices.ContainsFunc(l.Attachments, func(a job.Attachment) bool { return a.Kind == kind })
 }
 
-// automatic says why a message was sent by a machine, or nothing when a person wrote it.
+// automatic returns why a message was sent by a machine, or nothing when a person wrote it.
 func (r *reader) automatic(m *message, l *job.Letter) string {
 	h := m.header
 	switch {

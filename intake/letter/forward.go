@@ -46,7 +46,7 @@ func mayMark(line string) bool {
 	return strings.Contains(lower, "message") || strings.Contains(lower, "mensaje") || strings.Contains(lower, "appointment") || strings.Contains(lower, "forwarded")
 }
 
-// headerBlock tells how many lines at i are the header of a letter that follows:
+// headerBlock returns how many lines at i are the header of a letter that follows:
 // a sender and at least two more fields, values wrapped, empty lines between them allowed.
 func headerBlock(lines []string, i int) int {
 	if len(lines[i]) > 500 || !strings.Contains(lines[i], ":") || !fromKey.MatchString(lines[i]) {
@@ -71,7 +71,7 @@ func headerBlock(lines []string, i int) int {
 	return last + 1
 }
 
-// forwardMark tells whether the line at i says that a letter is passed on, and where it begins.
+// forwardMark reports whether the line at i says that a letter is passed on, and where it begins.
 func forwardMark(lines []string, i int) (int, bool) {
 	if mayMark(lines[i]) && forwards.MatchString(lines[i]) {
 		return i + 1, true

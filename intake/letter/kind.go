@@ -21,7 +21,7 @@ type sample struct {
 	size        int64
 }
 
-// kindOf tells the sort of a file, by its content first and its name second.
+// kindOf returns the sort of a file, by its content first and its name second.
 // One rule goes before: a file that is named as a mesh counts as one whatever is
 // in it. The patron means it to be printed, and the preflight says what it really is.
 func kindOf(s sample, accepted []string) job.Kind {

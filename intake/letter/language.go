@@ -54,7 +54,7 @@ var elided = map[string]bool{"l'": true, "d'": true, "j'": true, "c'": true, "n'
 
 const scoredBytes = 20000 // of a text are enough to tell its language
 
-// language tells whether a letter is in "en", "fr" or "es", from its own text,
+// language returns "en", "fr" or "es" for a letter, judged from its own text
 // and from its subject where the text says too little. The first of house is the
 // answer when nothing can be told.
 func language(text, subject string, house []string) string {
@@ -74,7 +74,7 @@ func language(text, subject string, house []string) string {
 	return best
 }
 
-// Language tells the language of an answer's own text. A word or two may tell
+// Language returns the language of an answer's own text. A word or two may tell
 // nothing: then it is the one that the conversation was held in.
 func Language(text, before string) string {
 	return language(text, "", []string{before})

@@ -31,7 +31,7 @@ func Own(text string) OwnText {
 	return c.out
 }
 
-// onlyRule tells whether a line is empty or a drawn rule, as stands above a quotation.
+// onlyRule reports whether a line is empty or a drawn rule, as stands above a quotation.
 func onlyRule(line string) bool {
 	line = strings.TrimSpace(line)
 	return line == "" || len(line) > 4 && strings.Trim(line, "_-=*—") == ""
@@ -152,7 +152,7 @@ var (
 	otherMark = "|:}*#»"
 )
 
-// isQuoted tells whether a line is marked as quoted, and returns it without the marks.
+// isQuoted reports whether a line is marked as quoted, and returns it without the marks.
 func (c *cutter) isQuoted(line string) (string, bool) {
 	if m := quoteMark.FindString(line); m != "" {
 		return line[len(m):], true
@@ -213,7 +213,7 @@ var (
 	surely = regexp.MustCompile(`\d{1,2}[:.h]\d{2}|\b(19|20)\d{2}\b|\S+@\S+|<[^>]*>`)
 )
 
-// attribution tells how many lines at i name the writer of a quotation, 0 for none.
+// attribution returns how many lines at i name the writer of a quotation, 0 for none.
 func (c *cutter) attribution(i int) int {
 	joined := ""
 	if !c.colonAhead(i) {
@@ -244,7 +244,7 @@ func (c *cutter) attribution(i int) int {
 
 const attributionLines = 4
 
-// colonAhead tells whether one of the next lines ends in a colon, as attributions do.
+// colonAhead reports whether one of the next lines ends in a colon, as attributions do.
 func (c *cutter) colonAhead(i int) bool {
 	for _, line := range c.lines[i:min(i+attributionLines, len(c.lines))] {
 		if strings.HasSuffix(strings.TrimRight(line, " \t"), ":") {
@@ -256,7 +256,7 @@ func (c *cutter) colonAhead(i int) bool {
 
 var opensAttribution = regexp.MustCompile(`(?i)^(on|at|le|el|quoting|\d{4}-\d\d-\d\d|.{1,80}<\S+@\S+>)\b|<\S+@\S+>`)
 
-// quotedBelow tells whether the next line with something on it is quoted.
+// quotedBelow reports whether the next line with something on it is quoted.
 func (c *cutter) quotedBelow(i int) bool {
 	for ; i < len(c.lines); i++ {
 		if strings.TrimSpace(c.lines[i]) != "" {
@@ -269,7 +269,7 @@ func (c *cutter) quotedBelow(i int) bool {
 
 const plainSignature = 12 // lines that a signature below a bare "--" may have, empty ones too
 
-// signature tells where the signature that begins at i ends: at quoted mail or at the end.
+// signature returns where the signature that begins at i ends: at quoted mail or at the end.
 func (c *cutter) signature(i int) int {
 	line := c.lines[i]
 	bare := strings.TrimRight(line, " \t")

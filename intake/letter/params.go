@@ -47,7 +47,7 @@ func splitParams(value string) []string {
 	return append(pieces, value[start:])
 }
 
-// closing tells for each place of a text whether a quote that is opened there is
+// closing records for each place of a text whether a quote that is opened there is
 // closed somewhere before the end. It is worked out once, from the end: looking
 // ahead from each quote would take the square of the length.
 type closing []bool

@@ -109,7 +109,7 @@ func (r *repairer) step() error {
 	return nil
 }
 
-// boundary tells whether a line is the boundary of an open multipart, innermost first.
+// boundary reports whether a line is the boundary of an open multipart, innermost first.
 func (r *repairer) boundary(line []byte) (index int, closing, ok bool) {
 	if len(r.open) == 0 || !bytes.HasPrefix(line, []byte("--")) {
 		return 0, false, false
@@ -211,7 +211,7 @@ var (
 	nakedPart = regexp.MustCompile(`(?i)^\s*--([^\r\n]{1,200}?)[ \t]*\r?\ncontent-[a-z-]+[ \t]*:`)
 )
 
-// fieldAhead tells whether the next line looks like a header field.
+// fieldAhead reports whether the next line looks like a header field.
 func (r *repairer) fieldAhead(field *regexp.Regexp) bool {
 	next, _ := r.in.Peek(256)
 	return field.Match(next)
@@ -334,7 +334,7 @@ func (r *repairer) settleStray() {
 	r.stray = r.stray[:0]
 }
 
-// brokenWrap tells whether text continues field: the field is long or visibly unfinished.
+// brokenWrap reports whether text continues field: the field is long or visibly unfinished.
 func brokenWrap(field, text []byte) bool {
 	last := bytes.TrimRight(field[bytes.LastIndexByte(field, '\n')+1:], " \t")
 	return len(last) > 60 || bytes.HasSuffix(last, []byte(";")) || bytes.HasSuffix(last, []byte(",")) || bytes.HasPrefix(text, []byte("=?"))

@@ -110,7 +110,7 @@ func (r *reader) plainText(d described, in *bufio.Reader) ([]byte, error) {
 	}
 }
 
-// uuAhead tells whether a file really follows a line that reads "begin".
+// uuAhead reports whether a file really follows a line that reads "begin".
 func (r *reader) uuAhead(in *bufio.Reader) bool {
 	next, _ := in.Peek(128)
 	line, _, _ := bytes.Cut(next, []byte("\n"))

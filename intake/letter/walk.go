@@ -227,7 +227,7 @@ func (r *reader) externalBody(d described) error {
 	return nil
 }
 
-// isText tells whether a part belongs to what the writer wrote.
+// isText reports whether a part belongs to what the writer wrote.
 func (r *reader) isText(d described, head []byte, at place) bool {
 	kind := d.media.word
 	text := kind == "text/plain" || kind == "text/html" || kind == "text" || kind == "text/enriched" || kind == "" ||

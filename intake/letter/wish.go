@@ -62,7 +62,7 @@ const (
 	reach     = 90   // bytes from a word of wishing to the word of printing
 )
 
-// wishToPrint tells whether the words clearly ask for something to be printed.
+// wishToPrint reports whether the words clearly ask for something to be printed.
 func wishToPrint(l *job.Letter) (bool, string) {
 	text := strings.ToLower(l.Text[:min(len(l.Text), wishBytes)])
 	subject := strings.ToLower(l.Subject)
@@ -87,7 +87,7 @@ func wishToPrint(l *job.Letter) (bool, string) {
 var telling = []string{"print", "impr", "stl", "mesh", "model", "modèle", "3d", "3-d", "file", "part", "design", "attach",
 	"fichier", "pièce", "objet", "joindre", "adjunt", "archivo", "pieza", "diseño"}
 
-// wishIn says what wish a sentence holds, or nothing.
+// wishIn returns what wish a sentence holds, or nothing.
 func wishIn(s string) string {
 	holds := func(word string) bool { return strings.Contains(s, word) }
 	switch {
@@ -103,7 +103,7 @@ func wishIn(s string) string {
 	return ""
 }
 
-// wishesPrint tells whether a word of wishing reaches a word of printing.
+// wishesPrint reports whether a word of wishing reaches a word of printing.
 func wishesPrint(s string) bool {
 	if titled.MatchString(s) {
 		return true
@@ -126,7 +126,7 @@ func wishesPrint(s string) bool {
 	return false
 }
 
-// modelLink tells whether a link ends in a model or an archive.
+// modelLink reports whether a link ends in a model or an archive.
 func modelLink(link string) bool {
 	link, _, _ = strings.Cut(link, "?")
 	k := kindByEnding[strings.ToLower(path.Ext(link))]

@@ -115,7 +115,7 @@ func (c *Client) Move(ctx context.Context, ref Ref, to string) (Ref, error) {
 	if err := c.at(ctx, ref, true); err != nil {
 		return Ref{}, err
 	}
-	if err := c.there(ctx, ref); err != nil {
+	if err := c.mustExist(ctx, ref); err != nil {
 		return Ref{}, err
 	}
 	if c.caps.Has(imap.CapMove) {
@@ -124,8 +124,8 @@ func (c *Client) Move(ctx context.Context, ref Ref, to string) (Ref, error) {
 	return c.copyAndDelete(ctx, ref, to, name)
 }
 
-// there says whether the message is still in the open folder.
-func (c *Client) there(ctx context.Context, ref Ref) error {
+// mustExist returns ErrGone unless the message is still in the open folder.
+func (c *Client) mustExist(ctx context.Context, ref Ref) error {
 	uids, err := c.search(ctx, ref.Folder, &imap.SearchCriteria{UID: []imap.UIDSet{imap.UIDSetNum(imap.UID(ref.UID))}})
 	if err != nil {
 		return err
@@ -148,7 +148,7 @@ func (c *Client) orGone(ctx context.Context, ref Ref, err error) error {
 	if no.Code == expungeIssued {
 		return c.gone(ref)
 	}
-	if there := c.there(ctx, ref); errors.Is(there, ErrGone) {
+	if there := c.mustExist(ctx, ref); errors.Is(there, ErrGone) {
 		return there
 	}
 	return err
@@ -190,7 +190,7 @@ func (c *Client) copyAndDelete(ctx context.Context, ref Ref, to, name string) (R
 	return moved, c.remove(ctx, ref)
 }
 
-// only gives the one UID of a set, or 0.
+// only returns the one UID of a set, or 0.
 func only(set imap.NumSet) uint32 {
 	uids, ok := set.(imap.UIDSet)
 	if !ok {

@@ -62,7 +62,7 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 	options := &imapclient.Options{UnilateralDataHandler: &imapclient.UnilateralDataHandler{
 		Mailbox: func(data *imapclient.UnilateralDataMailbox) {
 			if data.NumMessages != nil {
-				c.tell()
+				c.signalNews()
 			}
 		},
 	}}
@@ -70,9 +70,9 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 		c.imap = imapclient.New(conn, options)
 		err := c.do(ctx, "waiting for its greeting", 1, c.imap.WaitGreeting)
 		if err != nil && !c.Alive() {
-			err = c.goodbye(err)
+			err = c.byeOr(err)
 		}
-		return c.strange(err)
+		return c.explainGreeting(err)
 	}
 	config, err := c.config.ClientTLS()
 	if err != nil {
@@ -91,10 +91,10 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 	})
 }
 
-// goodbye gives the server's BYE where that ended a new connection, else err. It
+// byeOr returns the server's BYE where that ended a new connection, else err. It
 // may have ended before we asked; and go-imap v2.0.0-beta.8 picks by chance
-// whether it tells of the BYE or of the end, so it is asked until it does.
-func (c *Client) goodbye(err error) error {
+// whether it reports the BYE or of the end, so it is asked until it does.
+func (c *Client) byeOr(err error) error {
 	for range 32 {
 		if bye, ok := asNo(c.imap.WaitGreeting()); ok {
 			return bye
@@ -103,8 +103,8 @@ func (c *Client) goodbye(err error) error {
 	return err
 }
 
-// strange says of a server that greeted in its own way what that means.
-func (c *Client) strange(err error) error {
+// explainGreeting explains what it means that a server greeted in its own way.
+func (c *Client) explainGreeting(err error) error {
 	if no, ok := asNo(err); ok { // BYE (RFC 9051, 7.1.5)
 		return &Error{Server: c.config.Server(), Err: err, Temporary: true,
 			Text: fmt.Sprintf("the mail server %s sends us away (it says: %s)", c.config.Server(), words(no)),
@@ -117,7 +117,7 @@ func (c *Client) strange(err error) error {
 	return err
 }
 
-func (c *Client) tell() {
+func (c *Client) signalNews() {
 	select {
 	case c.news <- struct{}{}:
 	default:
@@ -190,7 +190,7 @@ func (c *Client) learnCaps(ctx context.Context) error {
 	})
 }
 
-// Alive says whether the connection may still be used.
+// Alive reports whether the connection may still be used.
 func (c *Client) Alive() bool { return !c.broken && !c.raw.Closed() }
 
 // Close says goodbye and closes the connection.
@@ -267,7 +267,7 @@ func (c *Client) refused(folder, what string, err error) error {
 	return e
 }
 
-// mend says what the response codes of RFC 5530 ask for.
+// mend returns what the response codes of RFC 5530 ask for.
 func mend(code imap.ResponseCode, folder string) (string, bool) {
 	switch code {
 	case imap.ResponseCodeUnavailable, imap.ResponseCodeInUse, imap.ResponseCodeServerBug, imap.ResponseCodeLimit:

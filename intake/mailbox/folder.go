@@ -53,7 +53,7 @@ func delimiter(r rune) string {
 	return string(r)
 }
 
-// wire gives the server's name of a folder of the rules.
+// wire returns the server's name of a folder of the rules.
 func (n names) wire(folder string) (string, error) {
 	folder = norm.NFC.String(folder) // RFC 9051, 5.1: Net-Unicode
 	first, rest, deep := strings.Cut(folder, "/")
@@ -87,7 +87,7 @@ func (n names) under(first, name string) string {
 	return n.prefix + name
 }
 
-// rules gives the name as the rules write it.
+// rules returns the name as the rules write it.
 func (n names) rules(wire string) string {
 	if n.prefix != "" && strings.HasPrefix(wire, n.prefix) {
 		wire = wire[len(n.prefix):]
@@ -163,7 +163,7 @@ func (c *Client) Ensure(ctx context.Context, folders ...string) ([]string, error
 	return made, nil
 }
 
-// Exists says whether the folder is there and can hold messages.
+// Exists reports whether the folder is there and can hold messages.
 func (c *Client) Exists(ctx context.Context, folder string) (bool, error) {
 	name, err := c.names.wire(folder)
 	if err != nil {
@@ -199,7 +199,7 @@ func (c *Client) create(ctx context.Context, folder string) error {
 	return err
 }
 
-// Status gives the folder's counters without opening it.
+// Status returns the folder's counters without opening it.
 func (c *Client) Status(ctx context.Context, folder string) (Status, error) {
 	name, err := c.names.wire(folder)
 	if err != nil {

@@ -18,7 +18,7 @@ import (
 // headFields are what Head is made of.
 var headFields = []string{"Message-ID", "In-Reply-To", "References", "From", "To", "Subject"}
 
-// Headers gives the heads of the messages that are there, in the order of UIDs.
+// Headers returns the heads of the messages that are there, in the order of UIDs.
 func (c *Client) Headers(ctx context.Context, folder string, refs ...Ref) ([]Head, error) {
 	var uids []imap.UID
 	for _, r := range refs {
@@ -99,7 +99,7 @@ func (h *Head) fill(raw []byte) {
 	h.From, h.To, h.Subject = fields.Get("From"), fields.Get("To"), fields.Get("Subject")
 }
 
-// FindMessageID gives the messages of the folder that carry exactly this
+// FindMessageID returns the messages of the folder that carry exactly this
 // Message-ID (with its angle brackets), oldest first.
 func (c *Client) FindMessageID(ctx context.Context, folder, id string) ([]Ref, error) {
 	if _, err := c.open(ctx, folder, false); err != nil {

@@ -58,7 +58,7 @@ func (c *Client) after(ctx context.Context, folder string, last uint32, since ti
 	return slices.DeleteFunc(uids, func(u imap.UID) bool { return uint32(u) <= last }), err
 }
 
-// search gives the UIDs in the open folder, sorted.
+// search returns the UIDs in the open folder, sorted.
 func (c *Client) search(ctx context.Context, folder string, criteria *imap.SearchCriteria) ([]imap.UID, error) {
 	var data *imap.SearchData
 	err := c.do(ctx, "searching a folder", 4, func() (err error) {
@@ -116,7 +116,7 @@ func without(uids []imap.UID, had []Item) []imap.UID {
 	return slices.DeleteFunc(uids, func(u imap.UID) bool { return seen[uint32(u)] })
 }
 
-// still gives those of the messages that are in the open folder.
+// still returns those of the messages that are in the open folder.
 func (c *Client) still(ctx context.Context, folder string, uids []imap.UID) ([]imap.UID, error) {
 	return c.search(ctx, folder, &imap.SearchCriteria{UID: []imap.UIDSet{imap.UIDSetNum(uids...)}})
 }
@@ -183,7 +183,7 @@ func (c *Client) Fetch(ctx context.Context, ref Ref, w io.Writer, limit int64) (
 		if found || err != nil {
 			return n, c.orGone(ctx, ref, err)
 		}
-		if err := c.there(ctx, ref); err != nil {
+		if err := c.mustExist(ctx, ref); err != nil {
 			return 0, err
 		}
 	}

@@ -35,7 +35,7 @@ type Config = wire.Config
 // the cause.
 type Error = wire.Error
 
-// Temporary says whether the error may go away by itself, also one of a token
+// Temporary reports whether the error may go away by itself, also one of a token
 // server that was asked on the way.
 func Temporary(err error) bool { return wire.Temporary(err) || credential.Temporary(err) }
 

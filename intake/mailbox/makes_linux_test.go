@@ -66,7 +66,7 @@ func TestOtherMakes(t *testing.T) {
 }
 
 // watched proves that a connection that looks into a folder again and again sees
-// what another one moves there, and gives where it lies.
+// what another one moves there, and returns where it lies.
 func watched(t *testing.T, b *mailtest.Box, c *mailbox.Client) mailbox.Ref {
 	t.Helper()
 	var at mailbox.Cursor

@@ -119,13 +119,13 @@ func (c *Client) probeFolder(ctx context.Context, folder, rights string) Check {
 	if rights == readRights {
 		return wire.Passed("mailbox", state)
 	}
-	return c.probePost(ctx, folder, state, rights)
+	return c.probeStore(ctx, folder, state, rights)
 }
 
-// probePost stores a message as the robot stores a draft, and removes it. It is
+// probeStore stores a message as the robot stores a draft, and removes it. It is
 // marked as deleted from the start: nobody takes it for a draft, and where it
 // cannot be removed it goes with the next clearing up.
-func (c *Client) probePost(ctx context.Context, folder, state, rights string) Check {
+func (c *Client) probeStore(ctx context.Context, folder, state, rights string) Check {
 	if rights == storeRights {
 		missing, err := c.missingRights(ctx, folder, draftRights)
 		if err != nil {
@@ -193,7 +193,7 @@ func (c *Client) missingRights(ctx context.Context, folder, want string) ([]stri
 	return out, nil
 }
 
-// Rights gives our own rights in a folder, a letter each (RFC 4314, 2.1), or
+// Rights returns our own rights in a folder, a letter each (RFC 4314, 2.1), or
 // "" where the server does not tell.
 func (c *Client) Rights(ctx context.Context, folder string) (string, error) {
 	name, err := c.names.wire(folder)

@@ -130,7 +130,7 @@ func Dovecot(t testing.TB, opts ...Option) *Server {
 	return nil
 }
 
-// FreePort gives a port of loopback that nobody listens on.
+// FreePort returns a port of loopback that nobody listens on.
 func FreePort(t testing.TB) int {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")

@@ -79,7 +79,7 @@ func (b *Box) Client() *imapclient.Client {
 	return c
 }
 
-// Messages gives all messages of a folder, oldest first.
+// Messages returns all messages of a folder, oldest first.
 func (b *Box) Messages(folder string) []Message {
 	b.t.Helper()
 	c := b.Client()
@@ -130,7 +130,7 @@ const treePassword = "open-sesame"
 // "INBOX.", no sign-in before STARTTLS, letters brought by LMTP.
 func Cyrus(t testing.TB) *Box {
 	t.Helper()
-	r := plant(t, "cyrus-exim", "cyrus-imapd")
+	r := cloneTree(t, "cyrus-exim", "cyrus-imapd")
 	port := FreePort(t)
 	ca, config := r.secure("etc/cyrus.pem", cyrusUID)
 	for _, d := range []string{"var/lib/cyrus", "var/spool/cyrus", "var/spool/cyrus/mail", "var/lib/cyrus/db", "var/lib/cyrus/log", "var/lib/cyrus/msg", "var/lib/cyrus/quota",
@@ -208,7 +208,7 @@ func (r *tree) lmtp(socket, to string, raw []byte) {
 // letters dropped into its maildir.
 func Courier(t testing.TB) *Box {
 	t.Helper()
-	r := plant(t, "courier-postfix", "courier-imap")
+	r := cloneTree(t, "courier-postfix", "courier-imap")
 	port := FreePort(t)
 	ca, config := r.secure("etc/courier/imapd.pem", courierUID)
 	for _, d := range []string{"run/courier/authdaemon", "run/courier", "var/lib/courier"} {

@@ -39,7 +39,7 @@ func (m *MTA) Source() credential.Source {
 	return Password(m.t, m.User, m.Password)
 }
 
-// Await waits until n messages were delivered and gives them, oldest first, as
+// Await waits until n messages were delivered and returns them, oldest first, as
 // they lie there, with CRLF.
 func (m *MTA) Await(n int) [][]byte {
 	m.t.Helper()
@@ -54,7 +54,7 @@ func (m *MTA) Await(n int) [][]byte {
 	}
 }
 
-// Delivered gives what was delivered until now, oldest first.
+// Delivered returns what was delivered until now, oldest first.
 func (m *MTA) Delivered() [][]byte { m.t.Helper(); return m.delivered() }
 
 func (m *MTA) delivered() [][]byte {
@@ -85,7 +85,7 @@ func modified(path string) time.Time {
 // Postfix starts a Postfix (Debian: postfix).
 func Postfix(t testing.TB) *MTA {
 	t.Helper()
-	r := plant(t, "courier-postfix", "postfix")
+	r := cloneTree(t, "courier-postfix", "postfix")
 	m := &MTA{Port: FreePort(t), User: "print", Password: treePassword, t: t, tree: r}
 	m.CAFile, _ = r.secure("etc/postfix/server.pem", 0)
 	r.maildir(outgoing, printUID)
@@ -144,7 +144,7 @@ anvil unix - - n - 1 anvil
 // Exim starts an Exim (Debian: exim4-daemon-heavy).
 func Exim(t testing.TB) *MTA {
 	t.Helper()
-	r := plant(t, "cyrus-exim", "exim4")
+	r := cloneTree(t, "cyrus-exim", "exim4")
 	m := &MTA{Port: FreePort(t), User: "print", Password: treePassword, t: t, tree: r}
 	m.CAFile, _ = r.secure("etc/exim4/server.pem", eximUID)
 	r.maildir(outgoing, eximUID)

@@ -88,7 +88,7 @@ func (p *Proxy) pump(to, from net.Conn, counted bool) {
 	}
 }
 
-// allow says how many of n octets pass, and whether the connection stays.
+// allow returns how many of n octets pass, and whether the connection stays.
 func (p *Proxy) allow(n int, counted bool) (int, bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()

@@ -152,7 +152,7 @@ func (k *Sink) Behave(b Behaviour) { k.mu.Lock(); defer k.mu.Unlock(); k.behave 
 // OnData calls f whenever a message has been read to its final dot.
 func (k *Sink) OnData(f func()) { k.mu.Lock(); defer k.mu.Unlock(); k.onData = f }
 
-// Delivered gives what the server took, in order.
+// Delivered returns what the server took, in order.
 func (k *Sink) Delivered() []Delivery { k.mu.Lock(); defer k.mu.Unlock(); return slices.Clone(k.taken) }
 
 // Await waits until n messages are there.

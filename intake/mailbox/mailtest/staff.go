@@ -42,7 +42,7 @@ type Message struct {
 	Raw   []byte
 }
 
-// Messages gives all messages of a folder, oldest first; none when it does not exist.
+// Messages returns all messages of a folder, oldest first; none when it does not exist.
 func (s *Server) Messages(folder string) []Message {
 	s.t.Helper()
 	c := s.Client()
@@ -50,7 +50,7 @@ func (s *Server) Messages(folder string) []Message {
 	return List(s.t, c, folder)
 }
 
-// List gives all messages of a folder that a mail program sees.
+// List returns all messages of a folder that a mail program sees.
 func List(t testing.TB, c *imapclient.Client, folder string) []Message {
 	t.Helper()
 	data, err := c.Select(folder, &imap.SelectOptions{ReadOnly: true}).Wait()
@@ -78,7 +78,7 @@ func List(t testing.TB, c *imapclient.Client, folder string) []Message {
 }
 
 // Put stores a message in a folder as a mail program does, making the folder
-// when it is missing, and gives its UID.
+// when it is missing, and returns its UID.
 func (s *Server) Put(folder string, raw []byte, flags ...string) uint32 {
 	s.t.Helper()
 	c := s.Client()
@@ -162,7 +162,7 @@ func (s *Server) Delete(folder string) {
 	}
 }
 
-// Has says whether a message carries the flag.
+// Has reports whether a message carries the flag.
 func (m Message) Has(flag string) bool {
 	return slices.ContainsFunc(m.Flags, func(f string) bool { return strings.EqualFold(f, flag) })
 }

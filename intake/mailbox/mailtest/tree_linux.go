@@ -57,8 +57,8 @@ sasl:x:7007:cyrus,postfix
 	postdropGID       = 7006
 )
 
-// plant makes a private copy of a tree, by hard links, or skips the test.
-func plant(t testing.TB, name, what string) *tree {
+// cloneTree makes a private copy of a tree, by hard links, or skips the test.
+func cloneTree(t testing.TB, name, what string) *tree {
 	t.Helper()
 	from := os.Getenv(treesEnv)
 	if from == "" {
@@ -194,7 +194,7 @@ func (r *tree) start(port int, name string, args ...string) {
 	r.t.Fatalf("%s does not start:\n%s", r.what, r.log)
 }
 
-// answers says whether a server of either kind greets on the port.
+// answers reports whether a server of either kind greets on the port.
 func answers(port int) bool {
 	c, err := net.Dial("tcp", fmt.Sprintf("127.0.0.1:%d", port))
 	if err != nil {
@@ -244,7 +244,7 @@ func uproot(dir string) error {
 	return os.RemoveAll(dir)
 }
 
-// living gives the processes whose root the folder is.
+// living returns the processes whose root the folder is.
 func living(dir string) []int {
 	roots, _ := filepath.Glob("/proc/[0-9]*/root")
 	var out []int

@@ -44,13 +44,13 @@ func (c *Conn) Rest() {
 	c.Conn.SetDeadline(time.Time{})
 }
 
-// Silent says whether the other side kept us waiting too long.
+// Silent reports whether the other side kept us waiting too long.
 func (c *Conn) Silent() bool { return c.silent.Load() }
 
-// HungUp says whether the other side ended the connection.
+// HungUp reports whether the other side ended the connection.
 func (c *Conn) HungUp() bool { return c.hungUp.Load() }
 
-// Closed says whether we closed it.
+// Closed reports whether we closed it.
 func (c *Conn) Closed() bool { return c.closed.Load() }
 
 // Close closes it; more than once does no harm.

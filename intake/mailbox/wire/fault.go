@@ -33,7 +33,7 @@ func (e *Error) Error() string {
 
 func (e *Error) Unwrap() error { return e.Err }
 
-// Temporary says whether the error may go away by itself.
+// Temporary reports whether the error may go away by itself.
 func Temporary(err error) bool {
 	e, ok := errors.AsType[*Error](err)
 	return ok && e.Temporary
@@ -89,7 +89,7 @@ func timedOut(err error) bool {
 	return errors.Is(err, os.ErrDeadlineExceeded) || errors.Is(err, context.DeadlineExceeded) || ok && e.Timeout()
 }
 
-// explainTLS says what is wrong with a certificate, or nil if nothing is.
+// explainTLS returns what is wrong with a certificate, or nil if nothing is.
 func (c Config) explainTLS(err error) *Error {
 	if _, ok := errors.AsType[x509.UnknownAuthorityError](err); ok {
 		return c.fault(fmt.Sprintf("the certificate of the mail server %s is signed by nobody we know", c.Server()),
@@ -130,7 +130,7 @@ func names(cert *x509.Certificate) string {
 	return strings.Join(all, ", ")
 }
 
-// IsEOF says whether the other side hung up.
+// IsEOF reports whether the other side hung up.
 func IsEOF(err error) bool {
 	return errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, syscall.ECONNRESET) || errors.Is(err, syscall.EPIPE)
 }

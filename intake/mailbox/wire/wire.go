@@ -51,7 +51,7 @@ func (c Config) Timeout() time.Duration {
 	return c.CommandTimeout
 }
 
-// Check says what is wrong with the configuration as it is written.
+// Check returns what is wrong with the configuration as it is written.
 func (c Config) Check() error {
 	switch {
 	case c.Host == "":
