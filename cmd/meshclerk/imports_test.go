@@ -12,11 +12,10 @@ import (
 // What comes in (intake) never knows what goes out (reply); the domain words
 // (job) know nothing of ours; only the command knows the robot.
 var arrows = map[string]string{
-	"cmd/meshclerk": "cmd/meshclerk/fakeserver cmd/meshclerk/robot cmd/meshclerk/sample intake/agreement intake/credential intake/job intake/ledger intake/letter intake/mailbox " +
-		"intake/mailbox/wire intake/mesh intake/plain intake/preflight intake/slice intake/wishes reply/casework reply/desk reply/draft reply/outbox reply/picture reply/quote rules templates",
 	"cmd/meshclerk/fakeserver": "",
 	"cmd/meshclerk/robot":      "intake/job intake/ledger intake/mailbox intake/mailbox/wire reply/casework reply/outbox",
 	"cmd/meshclerk/sample":     "intake/agreement intake/mesh intake/mesh/shapes rules",
+	"cmd/meshclerk":            "cmd/meshclerk/fakeserver cmd/meshclerk/robot cmd/meshclerk/sample intake/agreement intake/credential intake/job intake/ledger intake/letter intake/mailbox intake/mailbox/wire intake/mesh intake/plain intake/preflight intake/slice intake/wishes reply/casework reply/desk reply/draft reply/outbox reply/quote reply/sheet rules templates",
 	"intake/agreement":         "intake/job rules",
 	"intake/budget":            "",
 	"intake/convex":            "",
@@ -24,24 +23,25 @@ var arrows = map[string]string{
 	"intake/job":               "",
 	"intake/ledger":            "intake/agreement intake/job",
 	"intake/letter":            "intake/job rules",
-	"intake/mailbox":           "intake/credential intake/job intake/mailbox/wire",
 	"intake/mailbox/mailtest":  "intake/credential intake/mailbox",
 	"intake/mailbox/wire":      "",
-	"intake/mesh":              "intake/budget intake/job intake/parallel",
+	"intake/mailbox":           "intake/credential intake/job intake/mailbox/wire",
 	"intake/mesh/shapes":       "intake/mesh",
+	"intake/mesh":              "intake/budget intake/job intake/parallel",
 	"intake/parallel":          "",
 	"intake/plain":             "",
 	"intake/preflight":         "intake/budget intake/convex intake/job intake/mesh intake/slice rules",
 	"intake/slice":             "intake/budget intake/convex intake/job intake/mesh intake/parallel rules",
 	"intake/wishes":            "intake/job rules",
 	"reply/casework":           "intake/agreement intake/job intake/ledger intake/letter intake/mesh intake/preflight intake/slice intake/wishes reply/draft reply/outbox reply/picture reply/quote rules templates",
-	"reply/desk":               "intake/agreement intake/job intake/ledger intake/mesh intake/plain reply/draft reply/picture reply/quote rules templates",
+	"reply/desk":               "intake/agreement intake/job intake/ledger intake/mesh intake/plain reply/casework reply/draft reply/picture reply/quote reply/sheet rules templates",
 	"reply/draft":              "intake/job intake/plain reply/quote rules templates",
 	"reply/outbox":             "intake/credential intake/job intake/mailbox/wire",
 	"reply/picture":            "intake/mesh intake/parallel",
 	"reply/quote":              "intake/job rules",
+	"reply/sheet":              "intake/job intake/mesh intake/plain reply/casework reply/draft reply/picture rules templates",
 	"rules":                    "intake/job",
-	"templates":                "intake/plain rules",
+	"templates":                "intake/job intake/plain rules",
 }
 
 const module = "meshclerk/"

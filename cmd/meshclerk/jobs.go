@@ -70,7 +70,7 @@ func (c *jobsListCmd) Run(e *env) error {
 	var out [][]string
 	for _, r := range rows {
 		out = append(out, []string{string(r.ID), string(r.Stage), day(r.Since), r.Patron.Address, plain.Shorten(r.File, 28), fmt.Sprint(r.Copies), r.Colour,
-			r.Printer, spoken(r.PrintTimeS), r.NeededBy, r.Pickup, strings.TrimSpace(r.Total + " " + r.Currency)})
+			r.Printer, plain.Spoken(r.PrintTimeS), r.NeededBy, r.Pickup, strings.TrimSpace(r.Total + " " + r.Currency)})
 	}
 	return table(e.out, []string{"JOB", "STAGE", "SINCE", "PATRON", "FILE", "COPIES", "COLOUR", "PRINTER", "TIME", "NEEDED", "PICKUP", "PRICE"}, out)
 }

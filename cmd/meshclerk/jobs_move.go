@@ -64,7 +64,7 @@ func timeThere(e *env, l *ledger.Ledger, id job.ID) string {
 	if err != nil || j.Report == nil || j.Report.Estimate == nil {
 		return ""
 	}
-	return fmt.Sprintf(", where it takes about %s; its price stays", spoken(j.Report.Estimate.PrintTimeS))
+	return fmt.Sprintf(", where it takes about %s; its price stays", plain.Spoken(j.Report.Estimate.PrintTimeS))
 }
 
 type jobsPrintingCmd struct{ oneJob }

@@ -84,7 +84,7 @@ func (r record) write(w io.Writer) error {
 		fmt.Fprintf(w, "agreement %s: %s\n", r.Agreement.State, plain.OneLine(r.Agreement.Why))
 	}
 	fmt.Fprintf(w, "print     %d of %s, %s %s, on %s\n", row.Copies, plain.OneLine(orDash(r.File)), orDash(row.Colour), orDash(row.Material), orDash(row.Printer))
-	fmt.Fprintf(w, "estimate  %s, %.1f g; quoted %s\n", spoken(row.PrintTimeS), row.MassG, orDash(strings.TrimSpace(row.Total+" "+row.Currency)))
+	fmt.Fprintf(w, "estimate  %s, %.1f g; quoted %s\n", plain.Spoken(row.PrintTimeS), row.MassG, orDash(strings.TrimSpace(row.Total+" "+row.Currency)))
 	if row.NeededBy != "" || row.Pickup != "" {
 		fmt.Fprintf(w, "pickup    %s, needed by %s\n", orDash(row.Pickup), orDash(row.NeededBy))
 	}

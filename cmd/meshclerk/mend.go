@@ -9,6 +9,7 @@ import (
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/plain"
 	"meshclerk/intake/preflight"
+	"meshclerk/reply/sheet"
 )
 
 type mendCmd struct {
@@ -35,22 +36,22 @@ func (c *mendCmd) Run(e *env) error {
 			turn, why = o.Rotation, o.Why
 		}
 	}
-	p, err := layPart(e.ctx, c.File, r, turn, why, 1)
+	p, err := sheet.Lay(e.ctx, c.File, r, turn, why, 1)
 	if err != nil {
 		return fmt.Errorf("%s: %w", c.File, err)
 	}
-	if err := writeNew(c.To, 0o644, func(w io.Writer) error { return mesh.WriteSTL(w, p.mesh) }); err != nil {
+	if err := writeNew(c.To, 0o644, func(w io.Writer) error { return mesh.WriteSTL(w, p.Mesh) }); err != nil {
 		return err
 	}
 	show.done()
-	if len(p.done) == 0 {
+	if len(p.Done) == 0 {
 		fmt.Fprintln(e.out, "nothing needed mending")
 	}
-	for _, what := range p.done {
+	for _, what := range p.Done {
 		fmt.Fprintln(e.out, plain.OneLine(what))
 	}
-	s := p.mesh.Bounds().Size()
-	_, err = fmt.Fprintf(e.out, "written: %s, %d facets, %.1f x %.1f x %.1f mm\n", c.To, len(p.mesh.Triangles), s[0], s[1], s[2])
+	s := p.Mesh.Bounds().Size()
+	_, err = fmt.Fprintf(e.out, "written: %s, %d facets, %.1f x %.1f x %.1f mm\n", c.To, len(p.Mesh.Triangles), s[0], s[1], s[2])
 	return err
 }
 

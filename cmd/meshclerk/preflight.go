@@ -176,7 +176,7 @@ func writeReport(w io.Writer, r job.Report) error {
 		fmt.Fprintf(w, "  printer   too big for every printer; would fit %s at %d%% of its size\n", r.Fit.Printer, int(100*r.Fit.ScaleToFit))
 	}
 	if est := r.Estimate; est != nil {
-		fmt.Fprintf(w, "  time      %s (%s to %s), %d layers%s\n", spoken(est.PrintTimeS), spoken(est.LowS), spoken(est.HighS), est.Layers, onPlates(est))
+		fmt.Fprintf(w, "  time      %s (%s to %s), %d layers%s\n", plain.Spoken(est.PrintTimeS), plain.Spoken(est.LowS), plain.Spoken(est.HighS), est.Layers, onPlates(est))
 		fmt.Fprintf(w, "  plastic   %s of %s, %s of filament\n", tenths(est.MassG, "g"), est.Material, tenths(est.FilamentM, "m"))
 	}
 	if q := r.Quote; q != nil {
@@ -194,7 +194,7 @@ func writeReport(w io.Writer, r job.Report) error {
 	if est := r.Estimate; est != nil && len(est.WhatIf) > 0 {
 		fmt.Fprintln(w, "  instead")
 		for _, c := range est.WhatIf {
-			fmt.Fprintf(w, "    %-40s %-11s %10s %8s\n", c.Label, spoken(c.PrintTimeS), tenths(c.MassG, "g"), c.Total)
+			fmt.Fprintf(w, "    %-40s %-11s %10s %8s\n", c.Label, plain.Spoken(c.PrintTimeS), tenths(c.MassG, "g"), c.Total)
 		}
 	}
 	_, err := fmt.Fprintln(w)

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -30,22 +29,6 @@ func table(w io.Writer, head []string, rows [][]string) error {
 		fmt.Fprintln(tw, strings.Join(row, "\t"))
 	}
 	return tw.Flush()
-}
-
-// spoken writes a time as a person would say it: "50 min", "3 h 20 min".
-func spoken(seconds float64) string {
-	m := int(math.Round(seconds / 60))
-	switch {
-	case seconds <= 0:
-		return "-"
-	case m < 60:
-		return fmt.Sprintf("%d min", max(m, 1))
-	}
-	m = int(math.Round(float64(m)/5)) * 5
-	if m%60 == 0 {
-		return fmt.Sprintf("%d h", m/60)
-	}
-	return fmt.Sprintf("%d h %d min", m/60, m%60)
 }
 
 // day writes a time as a date and minute in the reader's own zone.

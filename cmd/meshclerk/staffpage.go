@@ -2,11 +2,9 @@ package main
 
 import (
 	"bufio"
-	"context"
 	"crypto/tls"
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -16,13 +14,7 @@ import (
 
 	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/credential"
-	"meshclerk/intake/job"
-	"meshclerk/intake/ledger"
-	"meshclerk/intake/mesh"
-	"meshclerk/reply/casework"
 	"meshclerk/reply/desk"
-	"meshclerk/reply/draft"
-	"meshclerk/templates"
 )
 
 // pageConfig says how people come to the staff page. Without accounts or a
@@ -119,94 +111,14 @@ func (c pageConfig) open(conf *config, bot *robot.Robot, getenv func(string) str
 	return page, nil
 }
 
-// newStaffPage ties the page to the robot's own acts.
+// newStaffPage is the page of the robot's own office.
 func newStaffPage(bot *robot.Robot, cfg desk.Config) (*staffPage, error) {
-	cfg.Ledger, cfg.Rules, cfg.Templates, cfg.Now = bot.Ledger, bot.Rules, bot.Templates, bot.Now
-	cfg.Recheck = func(ctx context.Context, id job.ID, s job.Settings) (job.Report, error) {
-		return recheck(ctx, bot, id, s)
-	}
-	cfg.Redraft = func(ctx context.Context, id string, w desk.Rewrite) (draft.Message, error) {
-		return bot.Redraft(ctx, id, casework.Rewrite(w))
-	}
-	cfg.Preview = func(ctx context.Context, set *templates.Set, id job.ID, name, language string) (draft.Message, error) {
-		return bot.Preview(ctx, set, id, name, language)
-	}
-	cfg.Sheet = func(ctx context.Context, id job.ID, language string) ([]byte, error) {
-		return sheetPage(ctx, bot.Ledger, bot.Rules, id, language, bot.Now())
-	}
-	cfg.Part = func(ctx context.Context, id job.ID, w io.Writer) error {
-		j, err := printable(ctx, bot.Ledger, id)
-		if err != nil {
-			return err
-		}
-		p, err := partOf(ctx, bot.Ledger, bot.Rules, j)
-		if err != nil {
-			return err
-		}
-		return mesh.WriteSTL(w, p.mesh)
-	}
-	cfg.Changed = bot.SetTemplates
-	cfg.LastPoll = func(context.Context) (time.Time, error) { return bot.LastGoodPoll() }
-	cfg.Acts = desk.Acts{
-		Approve: func(ctx context.Context, id, sha, by string) error {
-			return bot.Approve(ctx, id, sha, by, ledger.ViaPage)
-		},
-		SetAside: func(ctx context.Context, id, by, why string) error {
-			return bot.SetAside(ctx, id, by, why)
-		},
-		Settle: func(ctx context.Context, id string, sent bool, by string) error {
-			return bot.Settle(ctx, id, sent, by)
-		},
-		GoOn: func(ctx context.Context, by string) error {
-			_, err := bot.GoOn(ctx, by)
-			return err
-		},
-		Replaced: casework.Replaced,
-		Confirm:  func(ctx context.Context, id job.ID, by string) error { return bot.Confirm(ctx, id, by) },
-		Assign:   bot.Reassign,
-		Press:    func(ctx context.Context, id job.ID, p desk.Press) error { return press(ctx, bot, id, p) },
-	}
+	cfg.Office = bot.Office
 	d, err := desk.New(cfg)
 	if err != nil {
 		return nil, err
 	}
 	return &staffPage{desk: d}, nil
-}
-
-// recheck works out a job under other settings.
-func recheck(ctx context.Context, bot *robot.Robot, id job.ID, s job.Settings) (job.Report, error) {
-	j, err := bot.Ledger.Job(ctx, id)
-	if err != nil {
-		return job.Report{}, err
-	}
-	j.Settings = s
-	report, _, err := bot.Examine(ctx, j)
-	if err == nil && report == nil {
-		err = fmt.Errorf("job %s has no mesh to check", id)
-	}
-	if err != nil {
-		return job.Report{}, err
-	}
-	return *report, nil
-}
-
-// press records what was done at the printer and at the counter.
-func press(ctx context.Context, bot *robot.Robot, id job.ID, p desk.Press) error {
-	spent := casework.Spent{Hours: p.Hours, Grams: p.Grams}
-	switch p.To {
-	case job.Printing:
-		return bot.Start(ctx, id, p.By)
-	case job.Ready:
-		return bot.Printed(ctx, id, spent, p.By)
-	case job.Failed:
-		return bot.PrintFailed(ctx, id, spent, p.By, p.Why)
-	case job.Agreed:
-		return bot.PutOff(ctx, id, p.By, p.Why)
-	case job.Collected:
-		_, err := bot.Collected(ctx, id, p.Paid, p.By)
-		return err
-	}
-	return bot.Close(ctx, id, p.To, p.By, p.Why)
 }
 
 // serve answers on the listener, with TLS of our own where there is a certificate.

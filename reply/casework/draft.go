@@ -21,8 +21,9 @@ import (
 type Written struct {
 	Markdown  string           `json:"markdown"`
 	Questions []draft.Question `json:"questions"`
-	Notes     []string         `json:"notes"`
-	Jobs      []job.Job        `json:"jobs"` // as they were then
+	Notes     []string         `json:"notes"`            // what staff should know before they approve
+	Edited    bool             `json:"edited,omitempty"` // the text is a person's own
+	Jobs      []job.Job        `json:"jobs"`             // as they were then
 }
 
 // draft writes the reply for the jobs of a conversation that need one. Where
@@ -95,7 +96,7 @@ func (o *Office) input(ctx context.Context, jobs []job.Job) (*draft.Input, strin
 // gather collects what a reply is made of: the jobs, the letter it answers, a
 // picture. It gives the letter's number too.
 func (o *Office) gather(ctx context.Context, id string, jobs []job.Job) (*draft.Input, string, error) {
-	in := &draft.Input{Rules: o.Rules, Templates: o.texts(), ID: id, Domain: o.Domain, Now: o.Now(), Token: jobs[0].Thread}
+	in := &draft.Input{Rules: o.Rules, Templates: o.Texts(), ID: id, Domain: o.Domain, Now: o.Now(), Token: jobs[0].Thread}
 	for i := range jobs {
 		if jobs[i].Blob != "" {
 			in.Jobs = append(in.Jobs, &jobs[i])

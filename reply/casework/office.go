@@ -36,7 +36,8 @@ type Office struct {
 // service runs.
 func (o *Office) SetTemplates(set *templates.Set) { o.newer.Store(set) }
 
-func (o *Office) texts() *templates.Set {
+// Texts gives the reply texts as they are now.
+func (o *Office) Texts() *templates.Set {
 	if set := o.newer.Load(); set != nil {
 		return set
 	}

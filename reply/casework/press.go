@@ -49,7 +49,7 @@ func (o *Office) Reassign(ctx context.Context, id job.ID, printer, by string) er
 			return err
 		}
 		if !job.SameAsked(was, j) {
-			return fmt.Errorf("job %s was changed meanwhile; look at it again", id)
+			return &ChangedError{id}
 		}
 		if report != nil && report.Estimate != nil && j.Report != nil {
 			told := *j.Report
@@ -104,6 +104,34 @@ func (o *Office) PutOff(ctx context.Context, id job.ID, by, why string) error {
 type Spent struct {
 	Printer      string
 	Hours, Grams float64
+}
+
+// Deed is what a person did with a job at the printer or at the counter.
+type Deed struct {
+	To           job.Stage // printing, ready, failed, agreed (back on the list), collected, or an end
+	Hours, Grams float64   // what the print took, for ready and failed; 0 is not known
+	Paid         string    // decimal money, for collected
+	Why          string    // for failed and declined: the patron is told
+	By           string
+}
+
+// Record records a deed.
+func (o *Office) Record(ctx context.Context, id job.ID, d Deed) error {
+	spent := Spent{Hours: d.Hours, Grams: d.Grams}
+	switch d.To {
+	case job.Printing:
+		return o.Start(ctx, id, d.By)
+	case job.Ready:
+		return o.Printed(ctx, id, spent, d.By)
+	case job.Failed:
+		return o.PrintFailed(ctx, id, spent, d.By, d.Why)
+	case job.Agreed:
+		return o.PutOff(ctx, id, d.By, d.Why)
+	case job.Collected:
+		_, err := o.Collected(ctx, id, d.Paid, d.By)
+		return err
+	}
+	return o.Close(ctx, id, d.To, d.By, d.Why)
 }
 
 // Printed records a finished print: the part is ready to be collected.

@@ -1,104 +1,37 @@
 package desk
 
 import (
-	"context"
 	"errors"
-	"io"
 	"log/slog"
 	"net/http"
-	"sync/atomic"
 	"time"
 
 	"github.com/alexedwards/scs/v2"
 
-	"meshclerk/intake/job"
-	"meshclerk/intake/ledger"
-	"meshclerk/reply/draft"
-	"meshclerk/rules"
-	"meshclerk/templates"
+	"meshclerk/reply/casework"
 )
 
-// Config is what the desk works with. Ledger, Rules, Templates and Auth are
-// needed; without Recheck or Redraft the pages do not offer what needs them.
+// Config is what the desk works with. Office and Auth are needed.
 type Config struct {
-	Ledger    *ledger.Ledger
-	Rules     *rules.Rules
-	Templates *templates.Set
-
-	// Recheck works out time and price of a job under other settings. It changes nothing.
-	Recheck func(ctx context.Context, id job.ID, s job.Settings) (job.Report, error)
-	// Redraft composes a waiting draft anew. It changes nothing.
-	Redraft func(ctx context.Context, draftID string, w Rewrite) (draft.Message, error)
-	// Preview fills in a reply text of a set for a job as it stands. It changes nothing.
-	Preview func(ctx context.Context, set *templates.Set, id job.ID, name, language string) (draft.Message, error)
-	// Sheet makes the job sheet in a language, as an HTML page that fetches nothing.
-	Sheet func(ctx context.Context, id job.ID, language string) ([]byte, error)
-	// Part writes the part as it goes onto the printer, as STL. Nothing may be
-	// written before an error.
-	Part func(ctx context.Context, id job.ID, w io.Writer) error
-	// Acts are what a change brings with it in the robot's work.
-	Acts Acts
-	// Wake tells the robot that there is work; nil when it looks by itself.
-	Wake func()
-	// LastPoll tells when the mailbox was last looked at without an error, and
-	// what is wrong since; nil asks the ledger.
-	LastPoll func(ctx context.Context) (time.Time, error)
+	Office *casework.Office
 
 	// TemplatesDir is the folder of the house's own reply texts; "" and they
 	// cannot be edited here. Earlier versions are kept in VersionsDir.
 	TemplatesDir, VersionsDir string
 	// RulesDir is the folder of the house's own rules, to be shown.
 	RulesDir string
-	// Changed is told when reply texts were saved here, with the new set.
-	Changed func(*templates.Set)
 
 	Auth   Auth
 	Proxy  *Proxy   // a web server in front; nil and no header of one is believed
 	Hosts  []string // names that the page answers to, beside localhost and its own address
 	Secure bool     // reached over TLS only: cookies never leave without it
 	Log    *slog.Logger
-	Now    func() time.Time
-}
-
-// Acts are the changes that have consequences beyond the ledger's own: steps for
-// the robot, letters to patrons. A nil one makes the ledger's change alone, and
-// for Approve also asks for the step that sends.
-type Acts struct {
-	Approve  func(ctx context.Context, id, sha, by string) error
-	SetAside func(ctx context.Context, id, by, why string) error
-	Settle   func(ctx context.Context, id string, sent bool, by string) error
-	// GoOn lets a ledger go on that is held since it was restored from a backup.
-	GoOn func(ctx context.Context, by string) error
-	// Replaced is called in the transaction that changed a waiting draft's words.
-	Replaced func(ctx context.Context, tx *ledger.Tx, id string) error
-	// Confirm records that a person made sure who the sender of a job is.
-	Confirm func(ctx context.Context, id job.ID, by string) error
-	// Assign puts a job onto a printer's list, with that printer's hours.
-	Assign func(ctx context.Context, id job.ID, printer, by string) error
-	// Press records what was done at the printer and at the counter.
-	Press func(ctx context.Context, id job.ID, p Press) error
-}
-
-// Press is what a person did with a job by hand.
-type Press struct {
-	To           job.Stage // printing, ready, failed, agreed (back on the list), collected
-	Hours, Grams float64   // what the print took, for ready and failed; 0 is not known
-	Paid         string    // decimal money, for collected
-	Why          string    // for failed: the patron is told
-	By           string
-}
-
-// Rewrite says what is different in a draft that is composed anew. A zero
-// Rewrite writes it from its template.
-type Rewrite struct {
-	Subject, Markdown string    // a person's own version; "" leaves the template's
-	Note              string    // staff's own words to the patron, for the template
-	Jobs              []job.Job // the jobs as they would be; nil as they are
 }
 
 // Desk is the http.Handler of the staff page.
 type Desk struct {
 	cfg      Config
+	office   *casework.Office
 	root     http.Handler
 	sessions *scs.SessionManager
 	store    *memory
@@ -109,7 +42,6 @@ type Desk struct {
 	pictures *gallery
 	heldBack seldom // tries to sign in
 	misnamed seldom // requests by another name
-	texts    atomic.Pointer[templates.Set]
 }
 
 const (
@@ -136,26 +68,20 @@ func (c *Config) CheckAccess() error {
 
 // New makes the desk. Close it when it is no longer served.
 func New(cfg Config) (*Desk, error) {
-	switch {
-	case cfg.Ledger == nil, cfg.Rules == nil, cfg.Templates == nil:
-		return nil, errors.New("the staff page needs the ledger, the house rules and the reply texts")
+	if cfg.Office == nil {
+		return nil, errors.New("the staff page needs the office: ledger, house rules and reply texts")
 	}
 	if cfg.Log == nil {
 		cfg.Log = slog.New(slog.DiscardHandler)
 	}
-	if cfg.Now == nil {
-		cfg.Now = time.Now
-	}
 	if err := cfg.CheckAccess(); err != nil {
 		return nil, err
 	}
-	p, err := loadPages(cfg.Rules)
+	p, err := loadPages(cfg.Office.Rules)
 	if err != nil {
 		return nil, err
 	}
-	d := &Desk{cfg: cfg, pages: p, tries: newTries(), here: newPresence(), shown: newShownTexts(), pictures: newGallery(), store: newMemory()}
-	d.cfg.Acts = d.acts()
-	d.texts.Store(cfg.Templates)
+	d := &Desk{cfg: cfg, office: cfg.Office, pages: p, tries: newTries(), here: newPresence(), shown: newShownTexts(), pictures: newGallery(), store: newMemory()}
 	d.sessions = scs.New()
 	d.sessions.Store = d.store
 	d.sessions.IdleTimeout, d.sessions.Lifetime = idle, lifetime

@@ -11,6 +11,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 )
 
 func TestWaitingListsWhatNeedsAPerson(t *testing.T) {
@@ -110,13 +111,13 @@ func TestStaleApprovalIsRefusedWithWhatChanged(t *testing.T) {
 	holds(t, page, "Marisol Teague")
 }
 
-func docOf(t *testing.T, h *house, d string) Doc {
+func docOf(t *testing.T, h *house, d string) casework.Written {
 	t.Helper()
 	got, err := h.ledger.Draft(t.Context(), d)
 	if err != nil {
 		t.Fatal(err)
 	}
-	doc := DocOf(got)
+	doc := casework.WrittenOf(got)
 	if doc.Markdown == "" {
 		t.Fatal("the draft has no source")
 	}
@@ -170,11 +171,17 @@ func TestSettingsAreWorkedOutAndUsed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	asked := job.Settings{Material: "PLA", Colour: "blue", LayerMM: 0.2, Shells: 2, Infill: 0.1, Scale: 1, Copies: 3}
+	want, err := h.desk.office.Recheck(t.Context(), id, asked)
+	if err != nil {
+		t.Fatal(err)
+	}
 	code, page := b.post("/job/"+string(id)+"/settings", form)
 	if code != http.StatusOK {
 		t.Fatalf("%d\n%s", code, page)
 	}
-	holds(t, page, "Worked out, not saved", "3 hours", "4 hours 30 minutes", "36\u00a0g")
+	locale := h.desk.pages.speech["en"].locale
+	holds(t, page, "Worked out, not saved", "3 hours", string(locale.Exact(want.Estimate.PrintTimeS)), string(locale.Mass(want.Estimate.MassG)), want.Quote.Total)
 	if after, err := h.ledger.Draft(t.Context(), d); err != nil || after.SHA256 != before.SHA256 {
 		t.Error("a trial changed the reply")
 	}
@@ -191,7 +198,7 @@ func TestSettingsAreWorkedOutAndUsed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if j.Settings.Copies != 3 || j.Report.Estimate.PrintTimeS != 16200 || !bytes.Contains(raw, []byte("Copies: 3")) {
+	if j.Settings.Copies != 3 || j.Report.Estimate.PrintTimeS != want.Estimate.PrintTimeS || !bytes.Contains(raw, []byte("Copies: 3")) {
 		t.Errorf("saved: %+v, %v s; the reply:\n%s", j.Settings, j.Report.Estimate.PrintTimeS, raw)
 	}
 	// The same form once more comes from a page that is out of date: neither job nor reply change.

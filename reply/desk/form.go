@@ -21,7 +21,7 @@ var formEndings = []string{".pdf", ".png", ".jpg", ".jpeg", ".gif", ".tif", ".ti
 
 // attached is a file of a letter that may be a signed form, and a name for it.
 func (d *Desk) attached(r *http.Request) (job.Attachment, string, error) {
-	l, err := d.cfg.Ledger.Letter(r.Context(), r.PathValue("id"))
+	l, err := d.office.Ledger.Letter(r.Context(), r.PathValue("id"))
 	if err != nil {
 		return job.Attachment{}, "", err
 	}
@@ -46,7 +46,7 @@ func (d *Desk) saveForm(w http.ResponseWriter, r *http.Request, who personal) er
 	if err != nil {
 		return err
 	}
-	f, err := d.cfg.Ledger.OpenBlob(a.SHA256)
+	f, err := d.office.Ledger.OpenBlob(a.SHA256)
 	if err != nil {
 		return err
 	}
@@ -78,7 +78,7 @@ func (d *Desk) showForm(w http.ResponseWriter, r *http.Request, _ personal) erro
 }
 
 func (d *Desk) redrawn(ctx context.Context, sha string) ([]byte, error) {
-	f, err := d.cfg.Ledger.OpenBlob(sha)
+	f, err := d.office.Ledger.OpenBlob(sha)
 	if err != nil {
 		return nil, err
 	}

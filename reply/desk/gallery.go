@@ -135,7 +135,7 @@ var views = map[string]picture.View{"corner": picture.Corner, "front": picture.F
 // up, "strip" for a turntable, "inside" cut open. ?dark=1 is for dark pages.
 func (d *Desk) picture(w http.ResponseWriter, r *http.Request, _ personal) error {
 	name, isPNG := strings.CutSuffix(r.PathValue("view"), ".png")
-	j, err := d.cfg.Ledger.Job(r.Context(), job.ID(r.PathValue("job")))
+	j, err := d.office.Ledger.Job(r.Context(), job.ID(r.PathValue("job")))
 	if err != nil {
 		return err
 	}
@@ -192,8 +192,8 @@ func (d *Desk) pose(ctx context.Context, j job.Job) (*model, error) {
 	if stand.key == key {
 		return stand, nil
 	}
-	caps := d.cfg.Rules.Caps
-	m, _, err := mesh.ReadFile(ctx, d.cfg.Ledger.BlobPath(j.Blob), mesh.Limits{Bytes: caps.MeshBytes, Facets: caps.Facets, CoordinateMM: caps.CoordinateMM})
+	caps := d.office.Rules.Caps
+	m, _, err := mesh.ReadFile(ctx, d.office.Ledger.BlobPath(j.Blob), mesh.Limits{Bytes: caps.MeshBytes, Facets: caps.Facets, CoordinateMM: caps.CoordinateMM})
 	if err != nil {
 		return nil, err
 	}
@@ -216,7 +216,7 @@ func (d *Desk) thinOf(p *model, j job.Job) func(facet int, at mesh.Vec) (picture
 	bound := 0.0
 	for _, f := range j.Report.Findings {
 		if f.Code == "thin-wall" || f.Code == "fine-detail" {
-			bound = max(bound, d.cfg.Rules.Checks.Check[f.Code].Limit)
+			bound = max(bound, d.office.Rules.Checks.Check[f.Code].Limit)
 		}
 	}
 	if bound > 0 && p.thin == nil {
@@ -246,10 +246,10 @@ func (d *Desk) draw(ctx context.Context, s *speech, j job.Job, name string, dark
 			turn := j.Report.Orientation.Rotation
 			m, o.Marks, o.Spots = m.Transformed(turn, 1), nil, turned(o.Spots, turn)
 		}
-		o.Shade = picture.Overhangs(m, d.cfg.Rules.Printing.SupportAngleDeg)
+		o.Shade = picture.Overhangs(m, d.office.Rules.Printing.SupportAngleDeg)
 		img = picture.Draw(m, picture.Corner, o)
 	default:
-		o.Shade = picture.Overhangs(m, d.cfg.Rules.Printing.SupportAngleDeg)
+		o.Shade = picture.Overhangs(m, d.office.Rules.Printing.SupportAngleDeg)
 		if name == "corner" {
 			thing := picture.FamiliarFor(m.Bounds().Size())
 			o.Beside, o.BesideLabel = &thing, s.code("familiar", thing.Key)
@@ -335,7 +335,7 @@ func marks(j job.Job) []picture.Mark {
 // shape serves the part for the turning view: little-endian float32 corners,
 // three for each facet, in mm about the middle of the part.
 func (d *Desk) shape(w http.ResponseWriter, r *http.Request, _ personal) error {
-	j, err := d.cfg.Ledger.Job(r.Context(), job.ID(r.PathValue("job")))
+	j, err := d.office.Ledger.Job(r.Context(), job.ID(r.PathValue("job")))
 	if err != nil {
 		return err
 	}

@@ -17,11 +17,11 @@ type heldView struct {
 
 // heldView gives nil while nothing is held.
 func (d *Desk) heldView(ctx context.Context) (*heldView, error) {
-	since, err := d.cfg.Ledger.HeldSince(ctx)
+	since, err := d.office.Ledger.HeldSince(ctx)
 	if err != nil || since.IsZero() {
 		return nil, err
 	}
-	found, err := d.cfg.Ledger.FoundSent(ctx)
+	found, err := d.office.Ledger.FoundSent(ctx)
 	return &heldView{since, found}, err
 }
 
@@ -30,10 +30,9 @@ func (d *Desk) goOn(w http.ResponseWriter, r *http.Request, who personal) error 
 	if r.PostFormValue("looked") == "" {
 		return wrongf("tick that you have looked at the list, then let it go on")
 	}
-	if err := d.cfg.Acts.GoOn(r.Context(), who.Name); err != nil {
+	if _, err := d.office.GoOn(r.Context(), who.Name); err != nil {
 		return err
 	}
-	d.wake()
 	d.cfg.Log.Info("goes on after a restore", "by", who.Name)
 	d.say(r, "The service goes on.")
 	http.Redirect(w, r, "/", http.StatusSeeOther)

@@ -47,7 +47,7 @@ func arrivedAt(r *http.Request) netip.Addr {
 
 // misdirected answers a request for another name: RFC 9110, 15.5.20.
 func (d *Desk) misdirected(w http.ResponseWriter, r *http.Request) {
-	if n := d.misnamed.times(d.cfg.Now()); n > 0 {
+	if n := d.misnamed.times(d.office.Now()); n > 0 {
 		d.cfg.Log.Warn("page asked by another name", "host", oneLine(r.Host, 100), "times", n, "mend", "add it to hosts under [staff_page] if it is ours")
 	}
 	text := d.pages.speech[d.lang(r)].t("this page does not answer to the name %s; open it by its own name, or have whoever runs it add this one to hosts under [staff_page]", oneLine(r.Host, 100))

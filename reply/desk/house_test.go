@@ -2,12 +2,12 @@ package desk
 
 import (
 	"bytes"
-	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"io"
+	"log/slog"
 	"net/http"
 	"net/http/cookiejar"
 	"net/http/httptest"
@@ -27,6 +27,7 @@ import (
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/draft"
 	"meshclerk/reply/outbox"
 	"meshclerk/reply/quote"
@@ -91,8 +92,8 @@ func newHouse(t testing.TB, change func(*Config)) *house {
 	if h.ledger, err = ledger.Open(t.Context(), filepath.Join(t.TempDir(), "data"), nil, h.clock.Now); err != nil {
 		t.Fatal(err)
 	}
-	cfg := Config{Ledger: h.ledger, Rules: h.rules, Templates: templates.Default(), Recheck: h.recheck, Redraft: h.redraft,
-		TemplatesDir: h.texts, VersionsDir: t.TempDir(), Auth: Auth{Accounts: accounts(t)}, Now: h.clock.Now}
+	office := &casework.Office{Ledger: h.ledger, Rules: h.rules, Templates: templates.Default(), Domain: "larkfield.example", Log: slog.New(slog.DiscardHandler), Now: h.clock.Now}
+	cfg := Config{Office: office, TemplatesDir: h.texts, VersionsDir: t.TempDir(), Auth: Auth{Accounts: accounts(t)}}
 	if change != nil {
 		change(&cfg)
 	}
@@ -114,72 +115,6 @@ func (h *house) do(fn func(tx *ledger.Tx) error) {
 	if err := h.ledger.Tx(h.t.Context(), fn); err != nil {
 		h.t.Fatal(err)
 	}
-}
-
-// recheck stands for the preflight: time and plastic grow with copies and with
-// the cube of the scale, and the price is that of the house rules.
-func (h *house) recheck(_ context.Context, id job.ID, s job.Settings) (job.Report, error) {
-	j, err := h.ledger.Job(context.Background(), id)
-	if err != nil {
-		return job.Report{}, err
-	}
-	if s.Scale > 50 {
-		return job.Report{}, fmt.Errorf("the part would be larger than any printer")
-	}
-	r := *j.Report
-	e := *r.Estimate
-	copies, scale := float64(max(1, s.Copies)), max(s.Scale, 1e-9)
-	if s.Scale == 0 {
-		scale = 1
-	}
-	e.MassG = 12 * copies * scale * scale * scale
-	e.PrintTimeS = 5400 * copies * scale * scale * scale
-	e.LowS, e.HighS = 0.92*e.PrintTimeS, 1.15*e.PrintTimeS
-	e.Copies, e.Scale = int(copies), scale
-	if s.LayerMM > 0 {
-		e.LayerMM = s.LayerMM
-	}
-	if s.InfillSet {
-		e.Infill = s.Infill
-	}
-	q, err := quote.Price(e, h.rules.Prices, h.clock.Now())
-	r.Estimate, r.Quote = &e, &q
-	return r, err
-}
-
-// redraft composes a reply anew as the robot would.
-func (h *house) redraft(ctx context.Context, id string, w Rewrite) (draft.Message, error) {
-	d, err := h.ledger.Draft(ctx, id)
-	if err != nil {
-		return draft.Message{}, err
-	}
-	in := draft.Input{Rules: h.rules, Templates: h.desk.texts.Load(), ID: d.ID, Domain: "larkfield.example", Now: h.clock.Now(),
-		Subject: w.Subject, Markdown: w.Markdown, Note: w.Note, Template: d.Kind}
-	if d.Letter != "" {
-		l, err := h.ledger.Letter(ctx, d.Letter)
-		if err != nil {
-			return draft.Message{}, err
-		}
-		in.Letter = l.Parsed
-	}
-	jobs := w.Jobs
-	if jobs == nil {
-		for _, id := range d.Jobs {
-			j, err := h.ledger.Job(ctx, id)
-			if err != nil {
-				return draft.Message{}, err
-			}
-			jobs = append(jobs, j)
-		}
-	}
-	for i := range jobs {
-		in.Jobs = append(in.Jobs, &jobs[i])
-	}
-	m, err := draft.Compose(in)
-	if err == nil {
-		err = canonical(&m)
-	}
-	return m, err
 }
 
 // canonical puts a message into the form in which mail travels, as the robot does before it is recorded.
@@ -275,7 +210,7 @@ func (h *house) letter(a asked) (jobID job.ID, draftID string) {
 	if err := canonical(&m); err != nil {
 		h.t.Fatal(err)
 	}
-	doc, err := json.Marshal(Doc{Markdown: m.Markdown, Questions: m.Questions, Notes: m.Notes})
+	doc, err := json.Marshal(casework.Written{Markdown: m.Markdown, Questions: m.Questions, Notes: m.Notes})
 	if err != nil {
 		h.t.Fatal(err)
 	}

@@ -16,7 +16,7 @@ import (
 // replyState tells the page whether it is still right, for the script that asks
 // every second.
 func (d *Desk) replyState(w http.ResponseWriter, r *http.Request, who personal) error {
-	dr, err := d.cfg.Ledger.Draft(r.Context(), r.PathValue("draft"))
+	dr, err := d.office.Ledger.Draft(r.Context(), r.PathValue("draft"))
 	if err != nil {
 		return err
 	}
@@ -26,7 +26,7 @@ func (d *Desk) replyState(w http.ResponseWriter, r *http.Request, who personal) 
 		Others string `json:"others"`
 		Stale  string `json:"stale"`
 	}{State: string(dr.State) + " " + dr.SHA256}
-	if others := d.here.see(dr.ID, who.Name, d.cfg.Now()); len(others) > 0 {
+	if others := d.here.see(dr.ID, who.Name, d.office.Now()); len(others) > 0 {
 		state.Others = s.t("%s has this open too.", strings.Join(others, ", "))
 	}
 	state.Stale = d.whatHappened(r.Context(), s, dr)
@@ -42,7 +42,7 @@ func (d *Desk) jobState(w http.ResponseWriter, r *http.Request, _ personal) erro
 	if err != nil {
 		return err
 	}
-	events, err := d.cfg.Ledger.Events(r.Context(), string(id))
+	events, err := d.office.Ledger.Events(r.Context(), string(id))
 	if err != nil {
 		return err
 	}
@@ -64,7 +64,7 @@ func told(w http.ResponseWriter, now, words string) error {
 
 // jobMark changes with a job and with the replies about it.
 func (d *Desk) jobMark(ctx context.Context, id job.ID) (string, error) {
-	events, err := d.cfg.Ledger.History(ctx, id)
+	events, err := d.office.Ledger.History(ctx, id)
 	if err != nil || len(events) == 0 {
 		return "", err
 	}
@@ -73,11 +73,11 @@ func (d *Desk) jobMark(ctx context.Context, id job.ID) (string, error) {
 
 // waitingMark changes with the list of what waits.
 func (d *Desk) waitingMark(ctx context.Context) (string, error) {
-	drafts, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{States: onList})
+	drafts, err := d.office.Ledger.Drafts(ctx, ledger.DraftFilter{States: onList})
 	if err != nil {
 		return "", err
 	}
-	notices, err := d.cfg.Ledger.Notices(ctx, false)
+	notices, err := d.office.Ledger.Notices(ctx, false)
 	if err != nil {
 		return "", err
 	}
@@ -93,7 +93,7 @@ func (d *Desk) waitingMark(ctx context.Context) (string, error) {
 
 // whatHappened says in a sentence who changed a draft last.
 func (d *Desk) whatHappened(ctx context.Context, s *speech, dr ledger.Draft) string {
-	events, err := d.cfg.Ledger.Events(ctx, dr.ID)
+	events, err := d.office.Ledger.Events(ctx, dr.ID)
 	if err != nil {
 		events = nil
 	}
@@ -105,14 +105,14 @@ func (d *Desk) latest(s *speech, events []ledger.Event, otherwise string) string
 		return s.t(otherwise)
 	}
 	e := events[len(events)-1]
-	return s.t("%s, %s ago: %s.", e.Who, s.age(e.At, d.cfg.Now()), s.code("event", e.What))
+	return s.t("%s, %s ago: %s.", e.Who, s.age(e.At, d.office.Now()), s.code("event", e.What))
 }
 
 // replyHTML shows the HTML part of a reply in a frame that may run and fetch
 // nothing. The frame keeps our origin only so that the page can give it its
 // height; without allow-scripts nothing in it can use that.
 func (d *Desk) replyHTML(w http.ResponseWriter, r *http.Request, _ personal) error {
-	raw, err := d.cfg.Ledger.DraftBytes(r.Context(), r.PathValue("draft"))
+	raw, err := d.office.Ledger.DraftBytes(r.Context(), r.PathValue("draft"))
 	if err != nil {
 		return err
 	}
@@ -124,7 +124,7 @@ func (d *Desk) replyHTML(w http.ResponseWriter, r *http.Request, _ personal) err
 
 // replySource hands out the exact bytes, as plain text.
 func (d *Desk) replySource(w http.ResponseWriter, r *http.Request, _ personal) error {
-	raw, err := d.cfg.Ledger.DraftBytes(r.Context(), r.PathValue("draft"))
+	raw, err := d.office.Ledger.DraftBytes(r.Context(), r.PathValue("draft"))
 	if err != nil {
 		return err
 	}
@@ -136,15 +136,15 @@ func (d *Desk) replySource(w http.ResponseWriter, r *http.Request, _ personal) e
 }
 
 func (d *Desk) letterPage(w http.ResponseWriter, r *http.Request, who personal) error {
-	l, err := d.cfg.Ledger.Letter(r.Context(), r.PathValue("id"))
+	l, err := d.office.Ledger.Letter(r.Context(), r.PathValue("id"))
 	if err != nil {
 		return err
 	}
 	v := replyView{Letters: []letterView{{l, true}}}
-	if v.History, err = d.cfg.Ledger.Events(r.Context(), l.ID); err != nil {
+	if v.History, err = d.office.Ledger.Events(r.Context(), l.ID); err != nil {
 		return err
 	}
-	drafts, err := d.cfg.Ledger.Drafts(r.Context(), ledger.DraftFilter{Letter: l.ID})
+	drafts, err := d.office.Ledger.Drafts(r.Context(), ledger.DraftFilter{Letter: l.ID})
 	if err != nil {
 		return err
 	}
@@ -157,18 +157,11 @@ func (d *Desk) letterPage(w http.ResponseWriter, r *http.Request, who personal) 
 
 func (d *Desk) letterAgain(w http.ResponseWriter, r *http.Request, who personal) error {
 	id := r.PathValue("id")
-	err := d.cfg.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.Again(r.Context(), id, who.Name, "asked for on the staff page") })
+	err := d.office.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.Again(r.Context(), id, who.Name, "asked for on the staff page") })
 	if err != nil {
 		return err
 	}
-	d.wake()
 	d.say(r, "The letter is read once more.")
 	http.Redirect(w, r, "/letter/"+id, http.StatusSeeOther)
 	return nil
-}
-
-func (d *Desk) wake() {
-	if d.cfg.Wake != nil {
-		d.cfg.Wake()
-	}
 }

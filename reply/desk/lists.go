@@ -37,14 +37,14 @@ func (d *Desk) jobsPage(w http.ResponseWriter, r *http.Request, who personal) er
 		f.Stages = []job.Stage{job.Stage(v.Stage)}
 	}
 	var err error
-	if v.Rows, err = d.cfg.Ledger.Jobs(r.Context(), f); err != nil {
+	if v.Rows, err = d.office.Ledger.Jobs(r.Context(), f); err != nil {
 		return err
 	}
 	if v.More = len(v.Rows) > perPage; v.More {
 		v.Rows = v.Rows[:perPage]
 	}
 	v.Before = max(0, v.Start-perPage)
-	if v.Counts, err = d.cfg.Ledger.CountByStage(r.Context()); err != nil {
+	if v.Counts, err = d.office.Ledger.CountByStage(r.Context()); err != nil {
 		return err
 	}
 	d.show(w, r, http.StatusOK, "jobs", "Jobs", who, v)
@@ -101,12 +101,12 @@ func (d *Desk) printsPage(w http.ResponseWriter, r *http.Request, who personal) 
 }
 
 func (d *Desk) prints(ctx context.Context) (printsView, error) {
-	v := printsView{Sheets: d.cfg.Sheet != nil}
-	rows, err := d.cfg.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Agreed, job.Printing, job.Failed}, Sort: "needed"})
+	v := printsView{Sheets: true}
+	rows, err := d.office.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Agreed, job.Printing, job.Failed}, Sort: "needed"})
 	if err != nil {
 		return v, err
 	}
-	for _, p := range d.cfg.Rules.Printers {
+	for _, p := range d.office.Rules.Printers {
 		v.Printers = append(v.Printers, printerView{Name: p.Name, Count: p.Count})
 	}
 	for _, row := range rows {
@@ -119,11 +119,11 @@ func (d *Desk) prints(ctx context.Context) (printsView, error) {
 		v.Printers[i].Hours += row.PrintTimeS
 	}
 	for i, p := range v.Printers {
-		if day := d.cfg.Rules.Limits.PrintingHoursPerDay * 3600 * float64(max(1, p.Count)); day > 0 {
+		if day := d.office.Rules.Limits.PrintingHoursPerDay * 3600 * float64(max(1, p.Count)); day > 0 {
 			v.Printers[i].Days = p.Hours / day
 		}
 	}
-	ready, err := d.cfg.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Ready}, Sort: "since"})
+	ready, err := d.office.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Ready}, Sort: "since"})
 	for _, row := range ready {
 		v.Calls = append(v.Calls, listRow{row, d.pressOf(row, "prints")})
 	}
@@ -155,12 +155,12 @@ func (d *Desk) agreementsPage(w http.ResponseWriter, r *http.Request, who person
 }
 
 func (d *Desk) showAgreements(w http.ResponseWriter, r *http.Request, status int, who personal, text string, form agreement.Entry, wrong string) error {
-	all, err := d.cfg.Ledger.Agreements(r.Context())
+	all, err := d.office.Ledger.Agreements(r.Context())
 	if err != nil {
 		return err
 	}
-	today := d.cfg.Now().In(d.pages.speech["en"].zone).Format(time.DateOnly)
-	v := agreementsView{Text: text, All: len(all), Form: form, Wrong: wrong, Current: d.cfg.Rules.Agreement.Current}
+	today := d.office.Now().In(d.pages.speech["en"].zone).Format(time.DateOnly)
+	v := agreementsView{Text: text, All: len(all), Form: form, Wrong: wrong, Current: d.office.Rules.Agreement.Current}
 	if v.Form.Signed == "" {
 		v.Form.Signed = today
 	}
@@ -195,11 +195,10 @@ func (d *Desk) addAgreement(w http.ResponseWriter, r *http.Request, who personal
 	if wrong := d.wrongEntry(e); wrong != "" {
 		return d.showAgreements(w, r, http.StatusUnprocessableEntity, who, "", e, d.pages.speech[d.lang(r)].t(wrong))
 	}
-	done, err := d.cfg.Ledger.UpsertAgreements(r.Context(), []agreement.Entry{e}, who.Name, "a signed form was seen")
+	done, err := d.office.Ledger.UpsertAgreements(r.Context(), []agreement.Entry{e}, who.Name, "a signed form was seen")
 	if err != nil {
 		return err
 	}
-	d.wake()
 	if n := len(done.Waiting); n > 0 {
 		d.say(r, "The agreement is on file. Requests that waited for it: %d.", n)
 	} else {
@@ -218,7 +217,7 @@ func (d *Desk) wrongEntry(e agreement.Entry) string {
 		return "The name is missing."
 	case err != nil:
 		return "The day of signing must be written as YYYY-MM-DD."
-	case signed.After(d.cfg.Now().AddDate(0, 0, 1)):
+	case signed.After(d.office.Now().AddDate(0, 0, 1)):
 		return "The day of signing lies in the future."
 	case e.Minor && e.Guardian == "":
 		return "For a person under age the guardian who signed must be named."
@@ -252,12 +251,12 @@ type bar struct {
 
 func (d *Desk) reportPage(w http.ResponseWriter, r *http.Request, who personal) error {
 	s := d.pages.speech[d.lang(r)]
-	now := d.cfg.Now().In(s.zone)
+	now := d.office.Now().In(s.zone)
 	from := time.Date(now.Year(), now.Month(), 1, 0, 0, 0, 0, s.zone)
 	if m, err := time.ParseInLocation("2006-01", r.URL.Query().Get("month"), s.zone); err == nil {
 		from = m
 	}
-	rep, err := d.cfg.Ledger.Report(r.Context(), from, from.AddDate(0, 1, 0))
+	rep, err := d.office.Ledger.Report(r.Context(), from, from.AddDate(0, 1, 0))
 	if err != nil {
 		return err
 	}
@@ -283,7 +282,7 @@ func (d *Desk) reportPage(w http.ResponseWriter, r *http.Request, who personal) 
 	for _, bars := range [][]bar{v.Letters, v.Stages, v.Refused, v.Printed} {
 		scaleBars(bars)
 	}
-	v.Income = s.cash(rep.Income[d.cfg.Rules.Prices.Currency])
+	v.Income = s.cash(rep.Income[d.office.Rules.Prices.Currency])
 	d.show(w, r, http.StatusOK, "report", "Report", who, v)
 	return nil
 }

@@ -144,8 +144,8 @@ func (d *Desk) say(r *http.Request, sentence string, args ...any) {
 func (d *Desk) show(w http.ResponseWriter, r *http.Request, status int, name, title string, who personal, body any) {
 	lang := d.lang(r)
 	s := d.pages.speech[lang]
-	f := frame{Title: s.t(title), Lang: lang, Path: r.URL.RequestURI(), Library: d.cfg.Rules.Library.Name, Page: name, Who: who,
-		Demo: d.cfg.Auth.Demo != "", Proxy: d.cfg.Auth.Named != nil, Now: d.cfg.Now(), Body: body}
+	f := frame{Title: s.t(title), Lang: lang, Path: r.URL.RequestURI(), Library: d.office.Rules.Library.Name, Page: name, Who: who,
+		Demo: d.cfg.Auth.Demo != "", Proxy: d.cfg.Auth.Named != nil, Now: d.office.Now(), Body: body}
 	if who.Name != "" {
 		f.Said = d.sessions.PopString(r.Context(), keySaid)
 		f.Poll, f.Alarm = d.poll(r, s)
@@ -164,19 +164,15 @@ func (d *Desk) show(w http.ResponseWriter, r *http.Request, status int, name, ti
 
 // poll tells the last good look at the mailbox, and an alarm when it is old.
 func (d *Desk) poll(r *http.Request, s *speech) (time.Time, string) {
-	read := d.cfg.LastPoll
-	if read == nil {
-		read = d.cfg.Ledger.LastGoodPoll
-	}
-	when, err := read(r.Context())
-	box := d.cfg.Rules.Mailbox
+	when, err := d.office.Ledger.LastGoodPoll(r.Context())
+	box := d.office.Rules.Mailbox
 	switch late := 5*box.Poll + box.Command; {
 	case when.IsZero():
 		return when, s.t("The mailbox has not been looked at yet.")
-	case d.cfg.Now().Sub(when) > late:
-		return when, s.t("The mailbox was last looked at %s ago. New letters are not coming in; tell whoever runs the mail server.", s.age(when, d.cfg.Now()))
+	case d.office.Now().Sub(when) > late:
+		return when, s.t("The mailbox was last looked at %s ago. New letters are not coming in; tell whoever runs the mail server.", s.age(when, d.office.Now()))
 	case err != nil:
-		return when, s.t("The mailbox cannot be reached at the moment; it was last looked at %s ago.", s.age(when, d.cfg.Now()))
+		return when, s.t("The mailbox cannot be reached at the moment; it was last looked at %s ago.", s.age(when, d.office.Now()))
 	}
 	return when, ""
 }

@@ -76,17 +76,17 @@ type trial struct {
 }
 
 func (d *Desk) partView(j job.Job, s *speech) partView {
-	p := partView{Job: j, HasMesh: j.Blob != "", Wished: wishes(j.Wishes, s), Choices: choicesFor(j, d.cfg.Rules)}
+	p := partView{Job: j, HasMesh: j.Blob != "", Wished: wishes(j.Wishes, s), Choices: choicesFor(j, d.office.Rules)}
 	switch j.Stage {
 	case job.Taken, job.Checked, job.NeedsAgreement, job.Drafted, job.Quoted:
-		p.Open = j.Report != nil && j.Report.Readable && d.cfg.Recheck != nil
+		p.Open = j.Report != nil && j.Report.Readable
 	}
 	switch j.Stage {
 	case job.Agreed, job.Printing, job.Failed, job.Ready:
-		p.Listed, p.Sheet = true, d.cfg.Sheet != nil
+		p.Listed, p.Sheet = true, true
 	}
 	p.Press = d.pressOf(rowOf(j), "")
-	p.Unsure = j.Auth != job.Pass && d.cfg.Acts.Confirm != nil && job.MayGo(j.Stage, job.Checked)
+	p.Unsure = j.Auth != job.Pass && job.MayGo(j.Stage, job.Checked)
 	if j.Report == nil {
 		return p
 	}
@@ -125,7 +125,7 @@ func (d *Desk) said(j job.Job, s *speech) draft.Said {
 	if s.lang == languages[0] {
 		return draft.Said{}
 	}
-	return draft.Say(d.cfg.Rules, d.texts.Load(), s.lang, &j)
+	return draft.Say(d.office.Rules, d.office.Texts(), s.lang, &j)
 }
 
 // at is one of a list, or "" where the list does not reach.

@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"context"
 	"errors"
 	"net/http"
 	"regexp"
@@ -11,6 +10,8 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/plain"
+	"meshclerk/reply/casework"
+	"meshclerk/reply/sheet"
 )
 
 // pressView is the form for what is done with one job at the printer and at the
@@ -37,7 +38,7 @@ var closings = []job.Stage{job.Declined, job.Withdrawn, job.Lapsed}
 func (d *Desk) pressOf(row ledger.Row, back string) pressView {
 	v := pressView{ID: row.ID, Stage: row.Stage, Hours: row.PrintTimeS / 3600, Grams: row.MassG, Total: row.Total, Printer: row.Printer, Back: back}
 	if row.Stage == job.Agreed || row.Stage == job.Failed {
-		for _, p := range d.cfg.Rules.Printers {
+		for _, p := range d.office.Rules.Printers {
 			if p.Name != row.Printer {
 				v.Others = append(v.Others, p.Name)
 			}
@@ -70,9 +71,9 @@ var money = regexp.MustCompile(`^[0-9]{1,6}(\.[0-9]{1,2})?$`)
 
 // pressFrom reads the form. What is missing for the stage is said before
 // anything is done.
-func pressFrom(r *http.Request, by string) (Press, error) {
+func pressFrom(r *http.Request, by string) (casework.Deed, error) {
 	f := fields{r: r}
-	p := Press{To: job.Stage(r.PostFormValue("to")), Paid: strings.Replace(strings.TrimSpace(r.PostFormValue("paid")), ",", ".", 1),
+	p := casework.Deed{To: job.Stage(r.PostFormValue("to")), Paid: strings.Replace(strings.TrimSpace(r.PostFormValue("paid")), ",", ".", 1),
 		Why: oneLine(r.PostFormValue("why"), 500), By: by}
 	p.Hours, p.Grams = f.number("hours", "hours", 0, 0, 1000), f.number("grams", "grams", 0, 0, 100000)
 	switch {
@@ -98,14 +99,13 @@ func (d *Desk) moveJob(w http.ResponseWriter, r *http.Request, who personal) err
 	id := job.ID(r.PathValue("job"))
 	p, err := pressFrom(r, who.Name)
 	if err == nil {
-		if err = d.cfg.Acts.Press(r.Context(), id, p); err != nil {
+		if err = d.office.Record(r.Context(), id, p); err != nil {
 			err = theirs(err)
 		}
 	}
 	if err != nil {
 		return d.pressAgain(w, r, who, id, err)
 	}
-	d.wake()
 	d.say(r, "%s is now: %s.", string(id), d.pages.speech[d.lang(r)].code("stage", p.To))
 	http.Redirect(w, r, backFrom(r, id), http.StatusSeeOther)
 	return nil
@@ -153,65 +153,31 @@ func (d *Desk) pressAgain(w http.ResponseWriter, r *http.Request, who personal, 
 func (d *Desk) assign(w http.ResponseWriter, r *http.Request, who personal) error {
 	id, printer := job.ID(r.PathValue("job")), oneLine(r.PostFormValue("printer"), 80)
 	known := false
-	for _, p := range d.cfg.Rules.Printers {
+	for _, p := range d.office.Rules.Printers {
 		known = known || p.Name == printer
 	}
 	err := error(nil)
 	if !known {
 		err = wrongf("there is no printer %q in the house rules", printer)
-	} else if err = d.cfg.Acts.Assign(r.Context(), id, printer, who.Name); err != nil {
+	} else if err = d.office.Reassign(r.Context(), id, printer, who.Name); err != nil {
 		err = theirs(err)
 	}
 	if err != nil {
 		return d.pressAgain(w, r, who, id, err)
 	}
-	j, err := d.cfg.Ledger.Job(r.Context(), id)
+	j, err := d.office.Ledger.Job(r.Context(), id)
 	if err != nil {
 		return err
 	}
-	d.wake()
 	s := d.pages.speech[d.lang(r)]
 	d.say(r, "%s is on the list of %s now: %s.", string(id), printer, s.short(rowOf(j).PrintTimeS))
 	http.Redirect(w, r, backFrom(r, id), http.StatusSeeOther)
 	return nil
 }
 
-// assignHere is Acts.Assign where the configuration names none.
-func (d *Desk) assignHere(ctx context.Context, id job.ID, printer, by string) error {
-	j, err := d.cfg.Ledger.Job(ctx, id)
-	if err != nil {
-		return err
-	}
-	was := j
-	j.Settings.Printer = printer
-	if d.cfg.Recheck != nil && j.Report != nil {
-		report, err := d.cfg.Recheck(ctx, id, j.Settings)
-		if err != nil {
-			return err
-		}
-		told := *j.Report
-		told.Estimate = report.Estimate
-		j.Report = &told
-	}
-	return d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		now, err := tx.Job(ctx, id)
-		if err != nil {
-			return err
-		}
-		if !job.SameAsked(was, now) {
-			return wrongf("this job was changed meanwhile; look at it as it is now, and try again")
-		}
-		now.Settings, now.Report = j.Settings, j.Report
-		return tx.SaveJob(ctx, now, by, "assigned to "+printer)
-	})
-}
-
 // sheetPage shows the job sheet, to be printed.
 func (d *Desk) sheetPage(w http.ResponseWriter, r *http.Request, _ personal) error {
-	if d.cfg.Sheet == nil {
-		return wrongf("there is no job sheet here")
-	}
-	page, err := d.cfg.Sheet(r.Context(), job.ID(r.PathValue("job")), d.lang(r))
+	page, err := sheet.Page(r.Context(), d.office, job.ID(r.PathValue("job")), d.lang(r))
 	if err != nil {
 		return theirs(err)
 	}
@@ -224,12 +190,9 @@ func (d *Desk) sheetPage(w http.ResponseWriter, r *http.Request, _ personal) err
 // part hands out the part as it goes onto the printer: written anew by us,
 // never the file that came with the letter.
 func (d *Desk) part(w http.ResponseWriter, r *http.Request, _ personal) error {
-	if d.cfg.Part == nil {
-		return wrongf("there is no part to be had here")
-	}
 	id := r.PathValue("job")
 	out := &download{ResponseWriter: w, name: id + ".stl"}
-	if err := d.cfg.Part(r.Context(), job.ID(id), out); err != nil {
+	if err := sheet.WritePart(r.Context(), d.office, job.ID(id), out); err != nil {
 		if out.begun {
 			return nil // the browser sees that it ends too soon
 		}

@@ -2,13 +2,10 @@ package desk
 
 import (
 	"bytes"
-	"context"
-	"errors"
-	"fmt"
 	"html"
-	"io"
 	"net/http"
 	"net/url"
+	"os"
 	"strings"
 	"testing"
 
@@ -38,13 +35,6 @@ func (h *house) agreed() job.ID {
 func TestAssignToAnotherPrinter(t *testing.T) {
 	h := newHouse(t, nil)
 	id := h.agreed()
-	h.desk.cfg.Recheck = func(_ context.Context, id job.ID, s job.Settings) (job.Report, error) {
-		r, err := h.recheck(t.Context(), id, s)
-		if err == nil && s.Printer == "Bench 2" {
-			r.Estimate.Printer, r.Estimate.PrintTimeS = "Bench 2", 5*3600
-		}
-		return r, err
-	}
 	b := h.browser("marisol")
 	_, page := b.get("/prints")
 	holds(t, page, `action="/job/`+string(id)+`/assign"`, "<option>Bench 2</option>")
@@ -53,11 +43,18 @@ func TestAssignToAnotherPrinter(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	there := before.Settings
+	there.Printer = "Bench 2"
+	report, err := h.desk.office.Recheck(t.Context(), id, there)
+	if err != nil || report.Estimate.PrintTimeS == before.Report.Estimate.PrintTimeS {
+		t.Fatalf("%v s on Bench 2, %v", report.Estimate.PrintTimeS, err)
+	}
+	hours := h.desk.pages.speech["en"].short(report.Estimate.PrintTimeS)
 	code, page := b.post("/job/"+string(id)+"/assign", url.Values{"printer": {"Bench 2"}, "back": {"prints"}})
 	if code != http.StatusOK {
 		t.Fatalf("%d\n%s", code, page)
 	}
-	holds(t, page, string(id)+" is on the list of Bench 2 now: 5 h 00.", "5 h 00")
+	holds(t, page, string(id)+" is on the list of Bench 2 now: "+hours+".")
 	j, err := h.ledger.Job(t.Context(), id)
 	if err != nil || j.Settings.Printer != "Bench 2" || j.Report.Quote.Total != before.Report.Quote.Total {
 		t.Errorf("%+v, %v", j, err)
@@ -137,18 +134,7 @@ func TestCloseUnprinted(t *testing.T) {
 // error before it is a page.
 func TestSheetAndPart(t *testing.T) {
 	part := shapes.OnBed(shapes.Bracket(60, 30))
-	fails := false
-	h := newHouse(t, func(c *Config) {
-		c.Sheet = func(_ context.Context, id job.ID, language string) ([]byte, error) {
-			return fmt.Appendf(nil, "<!DOCTYPE html><title>%s %s</title>", id, language), nil
-		}
-		c.Part = func(_ context.Context, _ job.ID, w io.Writer) error {
-			if fails {
-				return errors.New("it cannot be mended honestly")
-			}
-			return mesh.WriteSTL(w, part)
-		}
-	})
+	h := newHouse(t, nil)
 	id := h.agreed()
 	b := h.browser("marisol")
 	_, page := b.get("/prints")
@@ -158,7 +144,7 @@ func TestSheetAndPart(t *testing.T) {
 		t.Fatal(err)
 	}
 	policy := r.Header.Get("Content-Security-Policy")
-	if code, page := read(t, r); code != http.StatusOK || !strings.Contains(page, string(id)+" en") || !strings.HasPrefix(policy, "sandbox") || strings.Contains(policy, "allow-scripts") || !strings.Contains(policy, "default-src 'none'") {
+	if code, page := read(t, r); code != http.StatusOK || !strings.Contains(page, string(id)) || !strings.Contains(page, "Bench 1") || !strings.HasPrefix(policy, "sandbox") || strings.Contains(policy, "allow-scripts") || !strings.Contains(policy, "default-src 'none'") {
 		t.Errorf("%d under %s", code, policy)
 	}
 	r, err = b.Get(h.server.URL + "/job/" + string(id) + "/part.stl")
@@ -170,12 +156,18 @@ func TestSheetAndPart(t *testing.T) {
 	if err != nil || len(m.Triangles) != len(part.Triangles) || r.Header.Get("Content-Type") != "model/stl" || !strings.HasPrefix(r.Header.Get("Content-Disposition"), "attachment") {
 		t.Errorf("%v, %v", r.Header, err)
 	}
-	fails = true
+	j, err := h.ledger.Job(t.Context(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Remove(h.ledger.BlobPath(j.Blob)); err != nil {
+		t.Fatal(err)
+	}
 	code, page := b.get("/job/" + string(id) + "/part.stl")
 	if code != http.StatusUnprocessableEntity {
 		t.Errorf("%d", code)
 	}
-	holds(t, page, "This was not done: it cannot be mended honestly.")
+	holds(t, page, "This was not done: ")
 	if bytes.Contains([]byte(page), []byte("model/stl")) {
 		t.Error("the error is a file")
 	}

@@ -43,7 +43,7 @@ func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) 
 	f.Before, _ = strconv.ParseInt(q.Get("before"), 10, 64) // no number is the beginning
 	v.Restricted = v.What != "" || v.Who != "" || v.Since != "" || v.Until != ""
 	var err error
-	if v.Deeds, err = d.cfg.Ledger.Deeds(r.Context(), f); err != nil {
+	if v.Deeds, err = d.office.Ledger.Deeds(r.Context(), f); err != nil {
 		return err
 	}
 	if v.Doers, err = d.doers(r.Context(), v.Who); err != nil {
@@ -66,11 +66,11 @@ func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) 
 // doers are those whose deeds may be asked for: the house's staff, who signs in
 // here, who ever approved a reply, the robot, and who was asked for.
 func (d *Desk) doers(ctx context.Context, asked string) ([]string, error) {
-	out, err := d.cfg.Ledger.Approvers(ctx)
+	out, err := d.office.Ledger.Approvers(ctx)
 	if err != nil {
 		return nil, err
 	}
-	for _, p := range d.cfg.Rules.Library.Staff {
+	for _, p := range d.office.Rules.Library.Staff {
 		out = append(out, p.Name)
 	}
 	for _, a := range d.cfg.Auth.Accounts {

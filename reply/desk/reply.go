@@ -10,6 +10,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/plain"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/quote"
 )
 
@@ -17,7 +18,7 @@ import (
 // the parts it is about, and what happened.
 type replyView struct {
 	Draft    *ledger.Draft // nil when a job has no reply yet
-	Doc      Doc
+	Doc      casework.Written
 	Mail     mailView
 	Sends    []ledger.Send
 	Letters  []letterView
@@ -72,7 +73,7 @@ func (d *Desk) showReply(w http.ResponseWriter, r *http.Request, status int, who
 
 func (d *Desk) replyOf(r *http.Request, who personal, id string) (replyView, error) {
 	ctx := r.Context()
-	dr, err := d.cfg.Ledger.Draft(ctx, id)
+	dr, err := d.office.Ledger.Draft(ctx, id)
 	if err != nil {
 		return replyView{}, err
 	}
@@ -91,10 +92,10 @@ func (d *Desk) jobPage(w http.ResponseWriter, r *http.Request, who personal) err
 // caseOfJob is a job with the reply about it that matters most now.
 func (d *Desk) caseOfJob(r *http.Request, who personal, id job.ID) (replyView, error) {
 	ctx := r.Context()
-	if _, err := d.cfg.Ledger.Job(ctx, id); err != nil {
+	if _, err := d.office.Ledger.Job(ctx, id); err != nil {
 		return replyView{}, err
 	}
-	drafts, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{Job: id})
+	drafts, err := d.office.Ledger.Drafts(ctx, ledger.DraftFilter{Job: id})
 	if err != nil {
 		return replyView{}, err
 	}
@@ -123,13 +124,13 @@ func pressing(s ledger.DraftState) int {
 func (d *Desk) caseOf(ctx context.Context, s *speech, who personal, dr *ledger.Draft, jobs []job.ID) (replyView, error) {
 	v := replyView{Draft: dr}
 	for _, id := range jobs {
-		j, err := d.cfg.Ledger.Job(ctx, id)
+		j, err := d.office.Ledger.Job(ctx, id)
 		if err != nil {
 			return v, err
 		}
 		v.addPart(d.partView(j, s))
 	}
-	v.Total = v.total(d.cfg.Rules.Prices.Currency)
+	v.Total = v.total(d.office.Rules.Prices.Currency)
 	if dr != nil {
 		if err := d.addDraft(ctx, s, who, &v); err != nil {
 			return v, err
@@ -200,7 +201,7 @@ func (v *replyView) total(code string) string {
 }
 
 func (d *Desk) addDraft(ctx context.Context, s *speech, who personal, v *replyView) error {
-	l := d.cfg.Ledger
+	l := d.office.Ledger
 	raw, err := l.DraftBytes(ctx, v.Draft.ID)
 	if err != nil && !errors.Is(err, ledger.ErrNotFound) { // the words of ended jobs are forgotten after a while
 		return err
@@ -211,9 +212,9 @@ func (d *Desk) addDraft(ctx context.Context, s *speech, who personal, v *replyVi
 	} else {
 		v.Mail.Fault = s.t("The words of this reply are no longer kept.")
 	}
-	v.Doc, v.Language = DocOf(*v.Draft), v.Draft.Language
-	v.Others = d.here.see(v.Draft.ID, who.Name, d.cfg.Now())
-	v.CanEdit = v.Draft.State == ledger.DraftWaiting && d.cfg.Redraft != nil && v.Doc.Markdown != ""
+	v.Doc, v.Language = casework.WrittenOf(*v.Draft), v.Draft.Language
+	v.Others = d.here.see(v.Draft.ID, who.Name, d.office.Now())
+	v.CanEdit = v.Draft.State == ledger.DraftWaiting && v.Doc.Markdown != ""
 	if v.Sends, err = l.Sends(ctx, v.Draft.ID); err != nil {
 		return err
 	}
@@ -232,7 +233,7 @@ func (d *Desk) addDraft(ctx context.Context, s *speech, who personal, v *replyVi
 
 // nextWaiting is the waiting reply after this one, round to the first.
 func (d *Desk) nextWaiting(ctx context.Context, id string) (string, error) {
-	all, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{States: []ledger.DraftState{ledger.DraftWaiting}})
+	all, err := d.office.Ledger.Drafts(ctx, ledger.DraftFilter{States: []ledger.DraftState{ledger.DraftWaiting}})
 	if err != nil {
 		return "", err
 	}
@@ -267,7 +268,7 @@ func (d *Desk) addLetters(ctx context.Context, v *replyView) error {
 		}
 	}
 	for _, p := range v.Parts {
-		list, err := d.cfg.Ledger.LettersOf(ctx, p.ID)
+		list, err := d.office.Ledger.LettersOf(ctx, p.ID)
 		if err != nil {
 			return err
 		}
@@ -276,7 +277,7 @@ func (d *Desk) addLetters(ctx context.Context, v *replyView) error {
 		}
 	}
 	if v.Draft != nil && v.Draft.Letter != "" {
-		l, err := d.cfg.Ledger.Letter(ctx, v.Draft.Letter)
+		l, err := d.office.Ledger.Letter(ctx, v.Draft.Letter)
 		if err != nil {
 			return err
 		}
@@ -308,16 +309,16 @@ func (d *Desk) addHistory(ctx context.Context, v *replyView) error {
 	}
 	patron := ""
 	for _, p := range v.Parts {
-		if err := add(d.cfg.Ledger.History(ctx, p.ID)); err != nil {
+		if err := add(d.office.Ledger.History(ctx, p.ID)); err != nil {
 			return err
 		}
 		patron = p.Patron.Address
 	}
 	if v.Draft != nil {
-		if err := add(d.cfg.Ledger.Events(ctx, v.Draft.ID)); err != nil {
+		if err := add(d.office.Ledger.Events(ctx, v.Draft.ID)); err != nil {
 			return err
 		}
-		if err := add(d.cfg.Ledger.Events(ctx, v.Draft.Letter)); err != nil {
+		if err := add(d.office.Ledger.Events(ctx, v.Draft.Letter)); err != nil {
 			return err
 		}
 		patron = v.Draft.To.Address
@@ -326,7 +327,7 @@ func (d *Desk) addHistory(ctx context.Context, v *replyView) error {
 	if patron == "" {
 		return nil
 	}
-	rows, err := d.cfg.Ledger.Jobs(ctx, ledger.Filter{Patron: patron, Down: true, Limit: 20})
+	rows, err := d.office.Ledger.Jobs(ctx, ledger.Filter{Patron: patron, Down: true, Limit: 20})
 	for _, row := range rows {
 		if !slices.ContainsFunc(v.Parts, func(p partView) bool { return p.ID == row.ID }) {
 			v.Earlier = append(v.Earlier, row)

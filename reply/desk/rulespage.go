@@ -32,7 +32,7 @@ type ruleBlock struct {
 // rulesPage shows the rules as they lie on disk, with their explanations, and
 // whether they would load.
 func (d *Desk) rulesPage(w http.ResponseWriter, r *http.Request, who personal) error {
-	v := rulesView{Hash: d.cfg.Rules.Hash}
+	v := rulesView{Hash: d.office.Rules.Hash}
 	for _, name := range rules.Files() {
 		f := ruleFile{Name: name}
 		b, err := os.ReadFile(filepath.Join(d.cfg.RulesDir, name))
@@ -48,7 +48,7 @@ func (d *Desk) rulesPage(w http.ResponseWriter, r *http.Request, who personal) e
 	switch {
 	case err != nil:
 		v.Wrong = err.Error()
-	case now.Hash != d.cfg.Rules.Hash:
+	case now.Hash != d.office.Rules.Hash:
 		v.Wrong = d.pages.speech[d.lang(r)].t("The files were changed since the robot started. Restart it to use them.")
 	}
 	d.show(w, r, http.StatusOK, "rules", "House rules", who, v)

@@ -91,7 +91,7 @@ func (d *Desk) signIn(w http.ResponseWriter, r *http.Request) {
 	refuse := func(status int, wrong string) {
 		if status == http.StatusUnauthorized {
 			d.cfg.Log.Warn("sign-in refused", "from", from)
-		} else if n := d.heldBack.times(d.cfg.Now()); n > 0 {
+		} else if n := d.heldBack.times(d.office.Now()); n > 0 {
 			d.cfg.Log.Warn("sign-in held back", "from", from, "times", n)
 		}
 		d.show(w, r, status, "sign-in", "Sign in", personal{}, signInView{name, wrong, back})
@@ -130,7 +130,7 @@ func (d *Desk) signIn(w http.ResponseWriter, r *http.Request) {
 // is known for the account has tries of its own; when they are used up it is like
 // any other.
 func (d *Desk) allowed(r *http.Request, a Account, name, from string) (keys []tryKey, known bool, wait time.Duration) {
-	now, name := d.cfg.Now(), strings.ToLower(name)
+	now, name := d.office.Now(), strings.ToLower(name)
 	if nonce, ok := knownAs(r, a); ok {
 		keys = []tryKey{tryUnder(triesADevice, "device", name, nonce)}
 		if d.tries.begin(now, keys...) == 0 {

@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"context"
 	"math"
 	"net/http"
 	"slices"
@@ -9,25 +8,24 @@ import (
 	"strings"
 
 	"meshclerk/intake/job"
-	"meshclerk/intake/ledger"
 	"meshclerk/intake/plain"
-	"meshclerk/reply/draft"
+	"meshclerk/reply/casework"
 )
 
 // changeSettings works out a part under other settings ("try"), or takes them
 // over and writes the reply anew ("use").
 func (d *Desk) changeSettings(w http.ResponseWriter, r *http.Request, who personal) error {
 	ctx, id := r.Context(), job.ID(r.PathValue("job"))
-	j, err := d.cfg.Ledger.Job(ctx, id)
+	j, err := d.office.Ledger.Job(ctx, id)
 	if err != nil {
 		return err
 	}
-	if d.cfg.Recheck == nil || j.Report == nil {
+	if j.Report == nil {
 		return wrongf("this job cannot be worked out anew here")
 	}
 	t := trial{}
-	if t.Settings, err = settingsFrom(r, j, d.cfg.Rules.Limits.MaxCopies); err == nil {
-		t.Report, err = d.cfg.Recheck(ctx, id, t.Settings)
+	if t.Settings, err = settingsFrom(r, j, d.office.Rules.Limits.MaxCopies); err == nil {
+		t.Report, err = d.office.Recheck(ctx, id, t.Settings)
 	}
 	if err != nil {
 		_, text := d.pages.speech[d.lang(r)].wrong(theirs(err))
@@ -66,45 +64,10 @@ func (d *Desk) caseForJob(r *http.Request, who personal, id job.ID) (replyView, 
 	return d.caseOf(r.Context(), d.pages.speech[d.lang(r)], who, nil, []job.ID{id})
 }
 
-// useSettings saves settings and report, and the reply that tells of them, in
-// one transaction: both or neither.
+// useSettings takes settings and report over, and the reply that tells of them.
 func (d *Desk) useSettings(w http.ResponseWriter, r *http.Request, who personal, j job.Job, t trial) error {
-	ctx, reply := r.Context(), r.PostFormValue("reply")
-	changed := j
-	changed.Settings, changed.Report = t.Settings, &t.Report
-	var m draft.Message
-	var jobs []job.Job
-	if reply != "" && d.cfg.Redraft != nil {
-		dr, err := d.cfg.Ledger.Draft(ctx, reply)
-		if err != nil {
-			return err
-		}
-		if !slices.Contains(dr.Jobs, j.ID) {
-			return wrongf("reply %s is not about job %s; open the job again", reply, j.ID)
-		}
-		if jobs, err = d.jobsWith(ctx, dr, changed); err != nil {
-			return err
-		}
-		if m, err = d.cfg.Redraft(ctx, dr.ID, Rewrite{Jobs: jobs}); err != nil {
-			return err
-		}
-	}
-	err := d.cfg.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		if m.Raw != nil {
-			if err := d.replace(ctx, tx, reply, r.PostFormValue("sha"), m, revision{jobs: jobs, who: who.Name, why: "written anew for other settings"}); err != nil {
-				return err
-			}
-		}
-		now, err := tx.Job(ctx, j.ID)
-		if err != nil {
-			return err
-		}
-		if !job.SameAsked(j, now) {
-			return wrongf("this job was changed meanwhile; look at it as it is now, and try again")
-		}
-		now.Settings, now.Report = t.Settings, &t.Report
-		return tx.SaveJob(ctx, now, who.Name, "settings changed on the staff page")
-	})
+	reply := r.PostFormValue("reply")
+	err := d.office.TakeOver(r.Context(), casework.NewSettings{Seen: j, Settings: t.Settings, Report: t.Report, Draft: reply, Base: r.PostFormValue("sha"), By: who.Name})
 	if err != nil {
 		r.SetPathValue("draft", reply)
 		return d.refused(w, r, who, err, nil)
@@ -116,23 +79,6 @@ func (d *Desk) useSettings(w http.ResponseWriter, r *http.Request, who personal,
 	}
 	http.Redirect(w, r, back, http.StatusSeeOther)
 	return nil
-}
-
-// jobsWith are the jobs of a draft, one of them as it would be.
-func (d *Desk) jobsWith(ctx context.Context, dr ledger.Draft, changed job.Job) ([]job.Job, error) {
-	var jobs []job.Job
-	for _, id := range dr.Jobs {
-		if id == changed.ID {
-			jobs = append(jobs, changed)
-			continue
-		}
-		j, err := d.cfg.Ledger.Job(ctx, id)
-		if err != nil {
-			return nil, err
-		}
-		jobs = append(jobs, j)
-	}
-	return jobs, nil
 }
 
 // with shows the settings of a trial in the form.

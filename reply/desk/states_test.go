@@ -28,7 +28,7 @@ type request struct {
 // with something that is wrong.
 func states(t *testing.T) map[string][3]request {
 	t.Helper()
-	empty := newHouse(t, func(c *Config) { c.TemplatesDir, c.VersionsDir, c.Recheck, c.Redraft = "", "", nil, nil })
+	empty := newHouse(t, func(c *Config) { c.TemplatesDir, c.VersionsDir = "", "" })
 	rulesDir := t.TempDir()
 	full := newHouse(t, func(c *Config) { c.RulesDir = rulesDir })
 	id, d := rich(t, full)

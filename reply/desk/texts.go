@@ -32,7 +32,7 @@ type pieceView struct {
 }
 
 func (d *Desk) textsPage(w http.ResponseWriter, r *http.Request, who personal) error {
-	set := d.texts.Load()
+	set := d.office.Texts()
 	v := textsView{Names: set.Names(), Languages: set.Languages(), CanSave: d.canSave(who)}
 	for _, name := range set.Pieces() {
 		p := pieceView{Name: name}
@@ -100,14 +100,14 @@ func (d *Desk) textPage(w http.ResponseWriter, r *http.Request, who personal) er
 		}
 		v.Source = string(b)
 	}
-	d.preview(r.Context(), d.pages.speech[d.lang(r)], &v, d.texts.Load())
+	d.preview(r.Context(), d.pages.speech[d.lang(r)], &v, d.office.Texts())
 	d.show(w, r, http.StatusOK, "text", "Reply text", who, v)
 	return nil
 }
 
 func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
 	v := textView{Lang: r.PathValue("lang"), Name: r.PathValue("name"), CanSave: d.canSave(who)}
-	set := d.texts.Load()
+	set := d.office.Texts()
 	if !slices.Contains(set.Languages(), v.Lang) {
 		return v, wrongf("the house does not write in %q", oneLine(v.Lang, 20))
 	}
@@ -120,7 +120,7 @@ func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
 	for _, s := range templates.Samples(v.Lang) {
 		v.Samples = append(v.Samples, s.Name)
 	}
-	v.Sample, v.Job, v.CanTry = r.FormValue("sample"), oneLine(r.FormValue("job"), 20), d.cfg.Preview != nil
+	v.Sample, v.Job, v.CanTry = r.FormValue("sample"), oneLine(r.FormValue("job"), 20), true
 	if !slices.Contains(v.Samples, v.Sample) {
 		v.Sample = v.Samples[0]
 	}
@@ -154,7 +154,7 @@ func (v *textView) read(set *templates.Set) bool {
 // preview fills a text in with a job that was chosen, else with a sample.
 func (d *Desk) preview(ctx context.Context, s *speech, v *textView, set *templates.Set) {
 	if v.CanTry && v.Job != "" {
-		m, err := d.cfg.Preview(ctx, set, job.ID(v.Job), v.In, v.Lang)
+		m, err := d.office.Preview(ctx, set, job.ID(v.Job), v.In, v.Lang)
 		if err != nil {
 			_, text := s.wrong(theirs(err))
 			v.NoTry = plain.Capital(text) + "."
@@ -215,10 +215,7 @@ func (d *Desk) saveText(w http.ResponseWriter, r *http.Request, who personal) er
 	if err := d.storeText(v, who); err != nil {
 		return err
 	}
-	d.texts.Store(set)
-	if d.cfg.Changed != nil {
-		d.cfg.Changed(set)
-	}
+	d.office.SetTemplates(set)
 	d.cfg.Log.Info("reply text saved", "text", v.Lang+"/"+v.Name, "by", who.Name)
 	d.say(r, "Saved. New replies use it from now on.")
 	http.Redirect(w, r, "/texts/"+v.Lang+"/"+v.Name, http.StatusSeeOther)
@@ -244,7 +241,7 @@ func (d *Desk) tryText(v textView) (*templates.Set, error) {
 	if err := os.WriteFile(filepath.Join(dir, v.Lang, v.Name+".md"), []byte(v.Source), 0o644); err != nil {
 		return nil, err
 	}
-	set, err := templates.Load(dir, d.cfg.Rules.Library.Languages)
+	set, err := templates.Load(dir, d.office.Rules.Library.Languages)
 	if problems, ok := errors.AsType[rules.Problems](err); ok {
 		for i := range problems { // a person knows the folder by its own name
 			problems[i].File = strings.TrimPrefix(strings.TrimPrefix(problems[i].File, dir), "/")
@@ -256,7 +253,7 @@ func (d *Desk) tryText(v textView) (*templates.Set, error) {
 // storeText keeps the wording that was, then puts the new one in place.
 func (d *Desk) storeText(v textView, who personal) error {
 	old := textView{Lang: v.Lang, Name: v.Name}
-	if !old.read(d.texts.Load()) {
+	if !old.read(d.office.Texts()) {
 		return fmt.Errorf("the text %s/%s is no longer there", v.Lang, v.Name)
 	}
 	if d.cfg.VersionsDir != "" {
@@ -264,7 +261,7 @@ func (d *Desk) storeText(v textView, who personal) error {
 		if err := os.MkdirAll(dir, 0o755); err != nil {
 			return err
 		}
-		name := d.cfg.Now().UTC().Format("20060102T150405.000") + " until " + safeName(who.Name) + " changed it.md"
+		name := d.office.Now().UTC().Format("20060102T150405.000") + " until " + safeName(who.Name) + " changed it.md"
 		if err := writeFile(filepath.Join(dir, name), []byte(old.Source), 0o644); err != nil {
 			return err
 		}

@@ -2,7 +2,6 @@ package desk
 
 import (
 	"context"
-	"encoding/json"
 	"net/http"
 	"slices"
 	"strconv"
@@ -11,42 +10,9 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
-	"meshclerk/reply/draft"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/quote"
 )
-
-// Doc is what the ledger keeps beside a draft's bytes, as JSON. Whoever records
-// a draft fills it in; fields that others add are kept.
-type Doc struct {
-	Markdown  string           `json:"markdown"`         // the source of both parts
-	Questions []draft.Question `json:"questions"`        // as numbered in the text
-	Notes     []string         `json:"notes"`            // what staff should know before they approve
-	Edited    bool             `json:"edited,omitempty"` // the text is a person's own
-}
-
-// DocOf reads what lies beside a draft.
-func DocOf(d ledger.Draft) Doc {
-	var doc Doc
-	if len(d.Doc) > 0 {
-		_ = json.Unmarshal(d.Doc, &doc) // a draft without it is shown by its bytes alone
-	}
-	return doc
-}
-
-// docWith brings a draft's Doc up to date with a message, other fields left as they are.
-func docWith(old json.RawMessage, m draft.Message, v revision) (json.RawMessage, error) {
-	all := map[string]any{}
-	if len(old) > 0 {
-		if err := json.Unmarshal(old, &all); err != nil {
-			return nil, err
-		}
-	}
-	all["markdown"], all["questions"], all["notes"], all["edited"] = m.Markdown, m.Questions, m.Notes, v.edited
-	if v.jobs != nil {
-		all["jobs"] = v.jobs
-	}
-	return json.Marshal(all)
-}
 
 // waitingRow is one reply in the list.
 type waitingRow struct {
@@ -92,7 +58,7 @@ func (d *Desk) waiting(w http.ResponseWriter, r *http.Request, who personal) err
 
 func (d *Desk) waitingView(ctx context.Context, who personal, s *speech) (waitingView, error) {
 	var v waitingView
-	drafts, err := d.cfg.Ledger.Drafts(ctx, ledger.DraftFilter{States: onList})
+	drafts, err := d.office.Ledger.Drafts(ctx, ledger.DraftFilter{States: onList})
 	if err != nil {
 		return v, err
 	}
@@ -100,7 +66,7 @@ func (d *Desk) waitingView(ctx context.Context, who personal, s *speech) (waitin
 	if err != nil {
 		return v, err
 	}
-	notices, err := d.cfg.Ledger.Notices(ctx, false)
+	notices, err := d.office.Ledger.Notices(ctx, false)
 	if err != nil {
 		return v, err
 	}
@@ -138,7 +104,7 @@ func (d *Desk) waitingView(ctx context.Context, who personal, s *speech) (waitin
 
 // openRows are the rows of all jobs that are not at their end, by id.
 func (d *Desk) openRows(ctx context.Context) (map[job.ID]ledger.Row, error) {
-	rows, err := d.cfg.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Taken, job.Checked, job.Drafted, job.NeedsAgreement,
+	rows, err := d.office.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Taken, job.Checked, job.Drafted, job.NeedsAgreement,
 		job.Quoted, job.Agreed, job.Printing, job.Failed, job.Ready}})
 	byID := make(map[job.ID]ledger.Row, len(rows))
 	for _, row := range rows {
@@ -148,7 +114,7 @@ func (d *Desk) openRows(ctx context.Context) (map[job.ID]ledger.Row, error) {
 }
 
 func (d *Desk) waitingRow(dr ledger.Draft, jobs map[job.ID]ledger.Row, who personal, s *speech) waitingRow {
-	row := waitingRow{Draft: dr, Others: d.here.others(dr.ID, who.Name, d.cfg.Now())}
+	row := waitingRow{Draft: dr, Others: d.here.others(dr.ID, who.Name, d.office.Now())}
 	var names, totals []string
 	for _, id := range dr.Jobs {
 		j, ok := jobs[id]
@@ -163,7 +129,7 @@ func (d *Desk) waitingRow(dr ledger.Draft, jobs map[job.ID]ledger.Row, who perso
 		}
 	}
 	row.Files = strings.Join(names, ", ")
-	row.Total = quote.Sum(totals, d.cfg.Rules.Prices.Currency)
+	row.Total = quote.Sum(totals, d.office.Rules.Prices.Currency)
 	row.Reasons = listReasons(dr, row.Jobs, s)
 	return row
 }
@@ -195,7 +161,7 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
 			add("note", s.t("needed by %s", j.NeededBy))
 		}
 	}
-	doc := DocOf(dr)
+	doc := casework.WrittenOf(dr)
 	if len(out) == 0 { // else they mostly say the same at length
 		for _, n := range doc.Notes {
 			add("note", s.told(n))
@@ -212,7 +178,7 @@ func (d *Desk) noticeDone(w http.ResponseWriter, r *http.Request, who personal) 
 	if err != nil {
 		return wrongf("the page was out of date; open it again")
 	}
-	err = d.cfg.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.CloseNoticeSeen(r.Context(), r.PathValue("id"), seen, who.Name) })
+	err = d.office.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.CloseNoticeSeen(r.Context(), r.PathValue("id"), seen, who.Name) })
 	if err != nil {
 		return err
 	}

@@ -9,6 +9,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 )
 
 // wrongInput is what a person asked for that cannot be done: a sentence of the
@@ -40,8 +41,9 @@ func wrongf(format string, args ...any) error { return wrongInput{format, args} 
 // English; the sentence around them says in the person's language what it means.
 func theirs(err error) error {
 	var stage *ledger.StageError
+	var changed *casework.ChangedError
 	var wrong wrongInput
-	if errors.As(err, &stage) || errors.As(err, &wrong) || errors.Is(err, ledger.ErrNotFound) || errors.Is(err, ledger.ErrDiskFull) || errors.Is(err, context.Canceled) {
+	if errors.As(err, &stage) || errors.As(err, &changed) || errors.As(err, &wrong) || errors.Is(err, ledger.ErrNotFound) || errors.Is(err, ledger.ErrDiskFull) || errors.Is(err, context.Canceled) {
 		return err
 	}
 	return wrongf("this was not done: %s", err)
@@ -53,12 +55,15 @@ func (s *speech) wrong(err error) (status int, text string) {
 	var stage *ledger.StageError
 	var state *ledger.DraftStateError
 	var approved *ledger.ApprovedError
+	var changed *casework.ChangedError
 	var wrong wrongInput
 	switch {
 	case errors.As(err, &wrong):
 		return http.StatusUnprocessableEntity, wrong.in(s)
 	case errors.Is(err, ledger.ErrNotFound):
 		return http.StatusNotFound, s.t("there is nothing of this number here; it may have been forgotten, or the address is mistyped")
+	case errors.As(err, &changed):
+		return http.StatusUnprocessableEntity, s.t(changed.Error())
 	case errors.As(err, &stage):
 		return http.StatusConflict, s.stageWrong(stage)
 	case errors.As(err, &approved):

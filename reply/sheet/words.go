@@ -1,54 +1,55 @@
-package main
+package sheet
 
 import (
 	"fmt"
+	"slices"
+	"strings"
+
 	"meshclerk/intake/job"
 	"meshclerk/intake/plain"
 	"meshclerk/reply/draft"
 	"meshclerk/rules"
 	"meshclerk/templates"
-	"slices"
-	"strings"
 )
 
-// sheetWords is the language that a sheet is written in.
-type sheetWords struct {
+// words is the language that a sheet is written in.
+type words struct {
 	Language string
 	locale   templates.Locale
 	texts    *templates.Set
 }
 
-// sheetLanguage is the one asked for, else the library's first one.
-func sheetLanguage(lang string, r *rules.Rules) (sheetWords, error) {
+// inLanguage is the one asked for, else the library's first one.
+func inLanguage(lang string, r *rules.Rules) (words, error) {
 	known := []string{"en", "fr", "es"}
 	if lang != "" && !slices.Contains(known, lang) {
-		return sheetWords{}, wrongUse("--language %q is not known; there are: %s", lang, strings.Join(known, ", "))
+		return words{}, fmt.Errorf("the language %q is not known; there are: %s", lang, strings.Join(known, ", "))
 	}
 	if lang == "" && len(r.Library.Languages) > 0 {
 		lang = r.Library.Languages[0]
 	}
-	return sheetWords{lang, templates.NewLocale(lang, r.Prices.Locale, r.Prices.Currency), templates.Default()}, nil
+	return words{lang, templates.NewLocale(lang, r.Prices.Locale, r.Prices.Currency), templates.Default()}, nil
 }
 
 // Say puts words of the sheet, with what is filled into them, into its language.
-func (w sheetWords) Say(words string, args ...any) string {
-	if said, ok := sheetSaid[words]; ok {
+func (w words) Say(text string, args ...any) string {
+	if said, ok := sheetSaid[text]; ok {
 		switch w.Language {
 		case "fr":
-			words = said[0]
+			text = said[0]
 		case "es":
-			words = said[1]
+			text = said[1]
 		}
 	}
 	if len(args) == 0 {
-		return words
+		return text
 	}
-	return fmt.Sprintf(words, args...)
+	return fmt.Sprintf(text, args...)
 }
 
 // found tells what the check found: in English in its own words, else as patrons
 // are told.
-func (w sheetWords) found(findings []job.Finding) []string {
+func (w words) found(findings []job.Finding) []string {
 	var out []string
 	for _, f := range findings {
 		text := f.Text

@@ -1,0 +1,68 @@
+package sheet
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"meshclerk/intake/mesh"
+	"meshclerk/rules"
+)
+
+// Part is a part as it goes onto the printer: mended, scaled, the advised way up,
+// standing on the bed in the middle of it.
+type Part struct {
+	Mesh *mesh.Mesh
+	Done []string // what was done to it, in order
+}
+
+// Lay mends a file and sets it on the bed. A turn or scale that changes
+// nothing is not mentioned.
+func Lay(ctx context.Context, path string, r *rules.Rules, turn [3][3]float64, why string, scale float64) (Part, error) {
+	m, facts, err := mesh.ReadFile(ctx, path, mesh.Limits{Bytes: r.Caps.MeshBytes, Facets: r.Caps.Facets, CoordinateMM: r.Caps.CoordinateMM})
+	if err != nil {
+		return Part{}, err
+	}
+	m, done, err := mesh.Mend(ctx, m, mesh.MendOptions{Facts: facts})
+	if bad, ok := errors.AsType[*mesh.Unmendable](err); ok {
+		return Part{}, fmt.Errorf("it cannot be mended honestly: %s", bad.What)
+	}
+	if err != nil {
+		return Part{}, err
+	}
+	p := Part{m, done}
+	if turn != mesh.Upright {
+		p.Mesh = p.Mesh.Transformed(turn, 1)
+		p.did("turned it the advised way up%s", after(": ", why))
+	}
+	if scale > 0 && scale != 1 {
+		p.Mesh = p.Mesh.Transformed(mesh.Upright, scale)
+		p.did("scaled it to %.4g %%", 100*scale)
+	}
+	p.setDown()
+	return p, nil
+}
+
+func after(lead, s string) string {
+	if s == "" {
+		return ""
+	}
+	return lead + s
+}
+
+func (p *Part) did(format string, args ...any) { p.Done = append(p.Done, fmt.Sprintf(format, args...)) }
+
+// setDown moves the part onto the bed: its lowest point at z = 0, its middle at x = y = 0.
+func (p *Part) setDown() {
+	b := p.Mesh.Bounds()
+	move := mesh.Vec{-(b.Min[0] + b.Max[0]) / 2, -(b.Min[1] + b.Max[1]) / 2, -b.Min[2]}
+	if move.Len() < 1e-6 {
+		return
+	}
+	out := &mesh.Mesh{Vertices: make([]mesh.Vec, len(p.Mesh.Vertices)), Triangles: p.Mesh.Triangles}
+	for i, v := range p.Mesh.Vertices {
+		out.Vertices[i] = v.Add(move)
+	}
+	p.Mesh = out
+	p.did("set it down on the bed, with its middle at x = y = 0")
+}
