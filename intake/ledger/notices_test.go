@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 )
 
@@ -263,7 +264,7 @@ func FuzzSenders(f *testing.F) {
 			t.Fatal(err)
 		}
 		for _, a := range got {
-			if !strings.Contains(a, "@") || !strings.Contains(strings.ToLower(raw), a) {
+			if !strings.Contains(a, "@") || !strings.Contains(agreement.Normal(raw), a) {
 				t.Errorf("%q is not in %q", a, raw)
 			}
 		}
