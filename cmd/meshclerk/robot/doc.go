@@ -1,10 +1,12 @@
-// Package robot walks each letter through the rooms, from the mailbox to the
-// sent reply, and is the only place that knows both intake and reply.
+// Package robot is the daemon: it connects to the mail servers, leases steps from
+// the ledger, and has them carried out. What is decided about a job, a reply or a
+// patron is decided in casework; the robot has no opinion.
 //
-// It is three loops over one ledger. The watch looks at the mailbox and takes new
+// It is four loops over one ledger. The watch looks at the mailbox and takes new
 // letters. Another looks every few seconds at the folders into which a person
-// moves drafts. The work carries out the steps that lie in the ledger, one after
-// another:
+// moves drafts. Two lanes carry out the steps that lie in the ledger, one after
+// another: sends in a lane of their own, since a sending server that does not
+// answer must hold up nothing else.
 //
 //	read   letter  understand it; make or find its jobs
 //	check  job     preflight, agreement, estimate, price
@@ -28,8 +30,13 @@
 //     step on the mailbox looks first whether it was done already.
 //   - Letters are acted on in the order they came, one at a time. Only the parsing
 //     of the next one runs beside the step in hand.
-//   - Nothing is sent that no named person approved, byte for byte.
+//   - Nothing is sent that no named person approved, byte for byte; and nothing
+//     that lies in the Sent folder already, which is asked before each send.
+//   - A ledger that is older than its mailbox was restored from a backup: it is
+//     held, and nothing is posted or sent until a person says go on.
 //   - One bad letter never stops the others: a step that failed too often is set
-//     aside, with a notice for staff.
+//     aside, with a notice for staff. The house's trouble (a full disk, a server
+//     that is away) is not the letter's: such a step waits, and is not counted.
+//   - What the calendar asks for is done only while the clock is believed.
 //   - The robot never marks a patron's letter read, never moves and never deletes one.
 package robot
