@@ -64,7 +64,15 @@ func (c *jobsListCmd) Run(e *env) error {
 		return nil
 	}
 	if len(rows) == 0 {
-		_, err = fmt.Fprintln(e.out, "there is no such job")
+		any, err := l.Jobs(e.ctx, ledger.Filter{Limit: 1})
+		if err != nil {
+			return err
+		}
+		said := "no job is like that; meshclerk jobs list shows all"
+		if len(any) == 0 {
+			said = "there are no jobs yet"
+		}
+		_, err = fmt.Fprintln(e.out, said)
 		return err
 	}
 	var out [][]string
