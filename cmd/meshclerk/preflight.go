@@ -22,7 +22,7 @@ type preflightCmd struct {
 	Scale    float64  `placeholder:"F" help:"Print at this scale (1 is as drawn)."`
 	Copies   int      `placeholder:"N" help:"How many copies."`
 	Layer    float64  `placeholder:"MM" help:"Layer height in mm."`
-	Shells   int      `placeholder:"N" help:"Lines around each outline."`
+	Shells   int      `placeholder:"N" help:"Shells: lines around the outside of each layer."`
 	Infill   *float64 `placeholder:"0..1" help:"Density of the inside."`
 	Material string   `placeholder:"NAME" help:"Material, as the rules name it."`
 	Printer  string   `placeholder:"NAME" help:"Printer, as the rules name it."`

@@ -41,7 +41,7 @@ type asked struct {
 
 type answered struct {
 	Area, Length, Inside, Solid, Sparse, Hatch float64
-	Walls                                      []float64
+	Shells                                     []float64
 }
 
 // ask has shapely look at some layers.
@@ -119,7 +119,7 @@ func compareLayer(t *testing.T, s *sliced, i int, a answered) {
 	same("area", b.area, a.Area, 0)
 	region := s.shapeLength(i)
 	same("outline", region, a.Length, 0)
-	for k, w := range a.Walls {
+	for k, w := range a.Shells {
 		got := 0.0
 		if k < len(b.shells) {
 			got = lengthOf(b.shells[k].lines)

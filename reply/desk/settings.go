@@ -111,7 +111,7 @@ func settingsFrom(r *http.Request, j job.Job, maxCopies int) (job.Settings, erro
 	s := j.Settings
 	f := fields{r: r}
 	s.LayerMM = f.number("layer", "layer height", s.LayerMM, 0.02, 2)
-	s.Shells = int(f.number("shells", "walls", float64(s.Shells), 1, 50))
+	s.Shells = int(f.number("shells", "shells", float64(s.Shells), 1, 50))
 	s.Copies = int(f.number("copies", "copies", float64(s.Copies), 1, float64(maxCopies)))
 	if v := f.number("infill", "infill", -1, 0, 100); v >= 0 {
 		s.Infill, s.InfillSet = v/100, true

@@ -181,7 +181,7 @@ func (s *Sheet) settings(j job.Job, r *rules.Rules) {
 // estimated lists what the check worked out.
 func (s *Sheet) estimated(j job.Job, est *job.Estimate, r *rules.Rules) {
 	s.row("Layers", "%s, %d layers", s.locale.Length(est.LayerMM), est.Layers)
-	s.row("Walls", "%d lines", est.Shells)
+	s.row("Shells", "%d lines", est.Shells)
 	s.row("Infill", "%s", s.locale.Percent(est.Infill))
 	s.row("Supports", "%s", s.supports(j, est))
 	s.row("On the bed", "%s", s.Say(cmp.Or(est.Adhesion, r.Printing.Adhesion)))

@@ -95,7 +95,7 @@ var sheetSaid = map[string][2]string{
 	"Scale":      {"Échelle", "Escala"},
 	"Size":       {"Dimensions", "Medidas"},
 	"Layers":     {"Couches", "Capas"},
-	"Walls":      {"Contour", "Contorno"},
+	"Shells":     {"Parois", "Contorno"},
 	"Infill":     {"Remplissage", "Relleno"},
 	"Supports":   {"Supports", "Soportes"},
 	"On the bed": {"Sur le plateau", "Sobre la base"},

@@ -74,11 +74,11 @@ def inset(shape, d):
 def layer(v, t, ask):
     w, shells = ask["width"], ask["shells"]
     here = region(v, t, ask["z"])
-    out = {"area": here.area, "length": here.length, "walls": []}
+    out = {"area": here.area, "length": here.length, "shells": []}
     inside = here
     for k in range(shells):  # each shell is laid along what the one before it leaves
         lines = inset(inside, w / 2)
-        out["walls"].append(lines.length)
+        out["shells"].append(lines.length)
         inside = inset(lines, w / 2)
     cover = inside
     for z in ask["above"] + ask["below"]:
