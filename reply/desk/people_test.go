@@ -116,7 +116,7 @@ func TestCodesHaveWords(t *testing.T) {
 			t.Errorf("no word for the familiar thing %s", k)
 		}
 	}
-	for _, k := range ledger.DeedNames() {
+	for _, k := range ledger.AuditedActs() {
 		if s.words["deed."+k] == "" {
 			t.Errorf("no word for the deed %s", k)
 		}

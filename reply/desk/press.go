@@ -71,9 +71,9 @@ var money = regexp.MustCompile(`^[0-9]{1,6}(\.[0-9]{1,2})?$`)
 
 // pressFrom reads the form. What is missing for the stage is said before
 // anything is done.
-func pressFrom(r *http.Request, by string) (casework.Deed, error) {
+func pressFrom(r *http.Request, by string) (casework.ShopFloorAction, error) {
 	f := fields{r: r}
-	p := casework.Deed{To: job.Stage(r.PostFormValue("to")), Paid: strings.Replace(strings.TrimSpace(r.PostFormValue("paid")), ",", ".", 1),
+	p := casework.ShopFloorAction{To: job.Stage(r.PostFormValue("to")), Paid: strings.Replace(strings.TrimSpace(r.PostFormValue("paid")), ",", ".", 1),
 		Why: oneLine(r.PostFormValue("why"), 500), By: by}
 	p.Hours, p.Grams = f.number("hours", "hours", 0, 0, 1000), f.number("grams", "grams", 0, 0, 100000)
 	switch {

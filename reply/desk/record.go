@@ -13,7 +13,7 @@ import (
 
 // recordView is who did what to which reply, the latest first.
 type recordView struct {
-	Deeds      []ledger.Deed
+	Entries    []ledger.AuditEntry
 	What, Who  string
 	Whats      []string
 	Doers      []string
@@ -27,8 +27,8 @@ type recordView struct {
 func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) error {
 	q := r.URL.Query()
 	zone := d.pages.speech[d.lang(r)].zone
-	v := recordView{Whats: ledger.DeedNames(), What: q.Get("what"), Who: oneLine(q.Get("who"), 80)}
-	f := ledger.DeedFilter{Who: v.Who, Limit: perPage + 1}
+	v := recordView{Whats: ledger.AuditedActs(), What: q.Get("what"), Who: oneLine(q.Get("who"), 80)}
+	f := ledger.AuditFilter{Who: v.Who, Limit: perPage + 1}
 	if slices.Contains(v.Whats, v.What) {
 		f.What = []string{v.What}
 	} else {
@@ -43,15 +43,15 @@ func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) 
 	f.Before, _ = strconv.ParseInt(q.Get("before"), 10, 64) // no number is the beginning
 	v.Restricted = v.What != "" || v.Who != "" || v.Since != "" || v.Until != ""
 	var err error
-	if v.Deeds, err = d.office.Ledger.Deeds(r.Context(), f); err != nil {
+	if v.Entries, err = d.office.Ledger.Audit(r.Context(), f); err != nil {
 		return err
 	}
 	if v.Doers, err = d.doers(r.Context(), v.Who); err != nil {
 		return err
 	}
-	if len(v.Deeds) > perPage {
-		v.Deeds = v.Deeds[:perPage]
-		next := url.Values{"before": {strconv.FormatInt(v.Deeds[perPage-1].Seq, 10)}}
+	if len(v.Entries) > perPage {
+		v.Entries = v.Entries[:perPage]
+		next := url.Values{"before": {strconv.FormatInt(v.Entries[perPage-1].Seq, 10)}}
 		for key, value := range map[string]string{"what": v.What, "who": v.Who, "since": v.Since, "until": v.Until} {
 			if value != "" {
 				next.Set(key, value)

@@ -13,7 +13,7 @@ const draftBytes = 25 << 20
 
 // post lays a waiting draft into the to-approve folder. A copy of an earlier
 // version is taken out first.
-func (r *Robot) post(ctx context.Context, h *hand, s *ledger.Step) error {
+func (r *Robot) post(ctx context.Context, h *worker, s *ledger.Step) error {
 	d, err := r.Ledger.Draft(ctx, s.Subject)
 	if err != nil {
 		return err

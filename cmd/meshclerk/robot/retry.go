@@ -41,9 +41,9 @@ func troubleOf(err error) ledger.Trouble {
 	return ledger.NoTrouble
 }
 
-// settle records how a failed step goes on. The house's trouble is waited out
+// applyRetryPolicy records how a failed step goes on. The house's trouble is waited out
 // and not counted; other trouble counts, and is given up at the cap.
-func (r *Robot) settle(ctx context.Context, s *ledger.Step, cause error) error {
+func (r *Robot) applyRetryPolicy(ctx context.Context, s *ledger.Step, cause error) error {
 	if cause == nil || errors.Is(cause, ledger.ErrLeaseLost) {
 		return nil
 	}

@@ -17,7 +17,7 @@ import (
 // recorded when the server has accepted the recipients and before the first
 // byte of the message: whatever stops us from then on leaves an uncertain
 // draft, never a second copy.
-func (r *Robot) send(ctx context.Context, h *hand, s *ledger.Step) error {
+func (r *Robot) send(ctx context.Context, h *worker, s *ledger.Step) error {
 	d, err := r.Ledger.Draft(ctx, s.Subject)
 	if err != nil {
 		return err
@@ -131,7 +131,7 @@ func logWord(s outbox.State) string {
 
 // file puts a copy of what was sent into Sent, and takes out of the other
 // folders the copies that nobody needs any more.
-func (r *Robot) file(ctx context.Context, h *hand, s *ledger.Step) error {
+func (r *Robot) file(ctx context.Context, h *worker, s *ledger.Step) error {
 	d, err := r.Ledger.Draft(ctx, s.Subject)
 	if err != nil {
 		return err

@@ -17,18 +17,18 @@ const (
 	stopGrace = 20 * time.Second
 )
 
-// hand is what the steps of a lane may use: the mailbox is dialled when first
-// needed and kept for the steps after it. Ahead is a letter that is read while
+// worker is what the steps of a lane may use: the mailbox is dialled when first
+// needed and kept for the steps after it. Prefetched is a letter that is read while
 // another's step is in hand. stop ends at once when we are told to stop.
-type hand struct {
-	r     *Robot
-	lane  lane
-	stop  context.Context
-	m     Mail
-	ahead *ahead
+type worker struct {
+	r          *Robot
+	lane       lane
+	stop       context.Context
+	m          Mail
+	prefetched *prefetch
 }
 
-func (h *hand) mail(ctx context.Context) (Mail, error) {
+func (h *worker) mail(ctx context.Context) (Mail, error) {
 	if h.m != nil && h.m.Alive() {
 		return h.m, nil
 	}
@@ -42,7 +42,7 @@ func (h *hand) mail(ctx context.Context) (Mail, error) {
 	return m, nil
 }
 
-func (h *hand) close() {
+func (h *worker) close() {
 	if h.m != nil {
 		h.m.Close()
 		h.m = nil
@@ -64,11 +64,11 @@ func away(err error) error {
 func (r *Robot) Work(ctx context.Context) error { return r.walk(ctx, lane{name: "all"}) }
 
 func (r *Robot) walk(ctx context.Context, l lane) error {
-	h := &hand{r: r, lane: l, stop: ctx}
+	h := &worker{r: r, lane: l, stop: ctx}
 	defer h.close()
 	working, cancel := lingering(ctx, stopGrace)
 	defer cancel()
-	defer func() { h.ahead.drop(working, r) }()
+	defer func() { h.prefetched.drop(working, r) }()
 	for ctx.Err() == nil {
 		more, err := r.oneStep(working, h)
 		if err != nil || !more {
@@ -79,7 +79,7 @@ func (r *Robot) walk(ctx context.Context, l lane) error {
 }
 
 // oneStep carries out the step that is due, and tells whether there was one.
-func (r *Robot) oneStep(ctx context.Context, h *hand) (more bool, err error) {
+func (r *Robot) oneStep(ctx context.Context, h *worker) (more bool, err error) {
 	s, early, err := h.next(ctx)
 	r.vitals.beats(h.lane.name, r.Now(), s)
 	if err != nil || s == nil {
@@ -89,7 +89,7 @@ func (r *Robot) oneStep(ctx context.Context, h *hand) (more bool, err error) {
 	bounded, cancel := context.WithTimeout(ctx, lease)
 	defer cancel()
 	cause := guarded(func() error { return r.step(bounded, h, s, early) })
-	if err := r.persist(ctx, func(ctx context.Context) error { return r.settle(ctx, s, cause) }); err != nil {
+	if err := r.persist(ctx, func(ctx context.Context) error { return r.applyRetryPolicy(ctx, s, cause) }); err != nil {
 		return false, err
 	}
 	if cause == nil {
@@ -112,7 +112,7 @@ func guarded(work func() error) (err error) {
 }
 
 // step does the work of one step. A letter that was read early comes with it.
-func (r *Robot) step(ctx context.Context, h *hand, s *ledger.Step, early *ahead) error {
+func (r *Robot) step(ctx context.Context, h *worker, s *ledger.Step, early *prefetch) error {
 	if s.Attempts > r.Rules.Caps.Attempts {
 		return errors.New("the program stopped each time it worked on this")
 	}

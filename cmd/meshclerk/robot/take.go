@@ -118,12 +118,12 @@ func (r *Robot) cutoff(known ledger.Poll) time.Time {
 
 // Letters are made durable some at a time, since each time the disk is waited for.
 const (
-	armLetters = 16
-	armBytes   = 8 << 20
+	batchLetters = 16
+	batchBytes   = 8 << 20
 )
 
-// armful is the letters that were fetched and are not ours yet.
-type armful struct {
+// takenBatch is the letters that were fetched and are not ours yet.
+type takenBatch struct {
 	letters []*ledger.RawLetter
 	bytes   int64
 }
@@ -131,24 +131,24 @@ type armful struct {
 // takeAll makes letters durably ours. When fetching fails, those that were
 // fetched before are taken all the same.
 func (r *Robot) takeAll(ctx context.Context, m Mail, items []mailbox.Item) error {
-	var arm armful
+	var taken takenBatch
 	for _, item := range items {
-		if err := r.fetch(ctx, m, item, &arm); err != nil {
-			return errors.Join(err, r.record(context.WithoutCancel(ctx), &arm))
+		if err := r.fetch(ctx, m, item, &taken); err != nil {
+			return errors.Join(err, r.record(context.WithoutCancel(ctx), &taken))
 		}
-		if len(arm.letters) < armLetters && arm.bytes < armBytes {
+		if len(taken.letters) < batchLetters && taken.bytes < batchBytes {
 			continue
 		}
-		if err := r.record(ctx, &arm); err != nil {
+		if err := r.record(ctx, &taken); err != nil {
 			return err
 		}
 	}
-	return r.record(ctx, &arm)
+	return r.record(ctx, &taken)
 }
 
 // fetch takes the bytes of one letter, unless they are ours already. A letter
 // over the cap stays where it is, and staff are told.
-func (r *Robot) fetch(ctx context.Context, m Mail, item mailbox.Item, arm *armful) error {
+func (r *Robot) fetch(ctx context.Context, m Mail, item mailbox.Item, taken *takenBatch) error {
 	seen, err := r.Ledger.SeenAt(ctx, item.Ref.Folder, item.Ref.UIDValidity, item.Ref.UID)
 	if err != nil || seen != "" {
 		return err
@@ -170,17 +170,17 @@ func (r *Robot) fetch(ctx context.Context, m Mail, item mailbox.Item, arm *armfu
 		return err
 	}
 	r.mark("fetched")
-	arm.bytes += n
-	arm.letters = append(arm.letters, &ledger.RawLetter{Raw: raw, TakenLetter: ledger.TakenLetter{
+	taken.bytes += n
+	taken.letters = append(taken.letters, &ledger.RawLetter{Raw: raw, TakenLetter: ledger.TakenLetter{
 		Folder: item.Ref.Folder, UIDValidity: item.Ref.UIDValidity, UID: item.Ref.UID, ReceivedAt: item.Received,
 	}})
 	return nil
 }
 
 // record makes the letters ours: their bytes first, then their rows and first steps.
-func (r *Robot) record(ctx context.Context, arm *armful) error {
-	letters := arm.letters
-	*arm = armful{}
+func (r *Robot) record(ctx context.Context, taken *takenBatch) error {
+	letters := taken.letters
+	*taken = takenBatch{}
 	if len(letters) == 0 {
 		return nil
 	}

@@ -10,10 +10,10 @@ import (
 	"meshclerk/intake/job"
 )
 
-// Deed is one thing that was done to a reply, as the history and the approvals
+// AuditEntry is one thing that was done to a reply, as the history and the approvals
 // hold it: neither is ever changed. Kind, To and Subject are the reply's own as
 // it stands now, blank once the patron is forgotten.
-type Deed struct {
+type AuditEntry struct {
 	Seq     int64       `json:"seq"`
 	At      time.Time   `json:"at"`
 	Who     string      `json:"who"`
@@ -26,14 +26,14 @@ type Deed struct {
 	SHA256  string      `json:"sha256,omitempty"` // of the bytes that were approved, for an approval
 }
 
-// DeedNames lists what may be done to a reply, of which DeedFilter.What chooses.
-func DeedNames() []string {
+// AuditedActs lists what may be done to a reply, of which AuditFilter.What chooses.
+func AuditedActs() []string {
 	return []string{"approved", "sent", "set-aside", "waiting", "edited", "failed", "uncertain"}
 }
 
-// DeedFilter chooses deeds. A zero field chooses all.
-type DeedFilter struct {
-	What   []string // of DeedNames
+// AuditFilter chooses entries. A zero field chooses all.
+type AuditFilter struct {
+	What   []string // of AuditedActs
 	Who    string
 	Since  time.Time
 	Until  time.Time // done at or after Since and before Until
@@ -41,30 +41,30 @@ type DeedFilter struct {
 	Limit  int       // 0 is all
 }
 
-// Deeds gives what was done to replies, the latest first.
-func (r Reader) Deeds(ctx context.Context, f DeedFilter) ([]Deed, error) {
+// Audit gives what was done to replies, the latest first.
+func (r Reader) Audit(ctx context.Context, f AuditFilter) ([]AuditEntry, error) {
 	what := f.What
 	if len(what) == 0 {
-		what = DeedNames()
+		what = AuditedActs()
 	}
 	// One kind at a time: the index holds each in order, so that of a long
 	// history only the newest few are read.
-	var out []Deed
+	var out []AuditEntry
 	for _, kind := range what {
-		some, err := r.deeds(ctx, kind, f)
+		some, err := r.audit(ctx, kind, f)
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, some...)
 	}
-	slices.SortFunc(out, func(a, b Deed) int { return cmp.Compare(b.Seq, a.Seq) })
+	slices.SortFunc(out, func(a, b AuditEntry) int { return cmp.Compare(b.Seq, a.Seq) })
 	if f.Limit > 0 && len(out) > f.Limit {
 		out = out[:f.Limit]
 	}
 	return out, nil
 }
 
-func (r Reader) deeds(ctx context.Context, kind string, f DeedFilter) ([]Deed, error) {
+func (r Reader) audit(ctx context.Context, kind string, f AuditFilter) ([]AuditEntry, error) {
 	c := &clause{}
 	c.is("e.what", kind)
 	c.is("e.who", f.Who)
@@ -84,9 +84,9 @@ func (r Reader) deeds(ctx context.Context, kind string, f DeedFilter) ([]Deed, e
 		query += ` LIMIT ?`
 		c.args = append(c.args, f.Limit)
 	}
-	var out []Deed
+	var out []AuditEntry
 	err := r.each(ctx, query, c.args, func(rows *sql.Rows) error {
-		var d Deed
+		var d AuditEntry
 		err := rows.Scan(&d.Seq, stamped{&d.At}, &d.Who, &d.What, &d.Why, &d.Draft, &d.Kind, &d.To.Address, &d.To.Name, &d.Subject, &d.SHA256)
 		out = append(out, d)
 		return err

@@ -8,9 +8,9 @@ import (
 	"meshclerk/reply/casework"
 )
 
-// ahead is the next letter, whose bytes are parsed on another core while the
+// prefetch is the next letter, whose bytes are parsed on another core while the
 // step before it is in hand. What it asks for is only acted on in its own turn.
-type ahead struct {
+type prefetch struct {
 	step *ledger.Step
 	l    *job.Letter
 	err  error
@@ -21,26 +21,26 @@ type ahead struct {
 // leased step. Behind a letter that is tried for the first time the next letter
 // is begun. One that was tried before may be what ended the program: it is
 // worked on alone, so that no other letter's attempts are counted with it.
-func (h *hand) next(ctx context.Context) (s *ledger.Step, early *ahead, err error) {
-	if early, h.ahead = h.ahead, nil; early != nil {
+func (h *worker) next(ctx context.Context) (s *ledger.Step, early *prefetch, err error) {
+	if early, h.prefetched = h.prefetched, nil; early != nil {
 		s = early.step
 	} else if s, err = h.r.Ledger.Lease(ctx, owner, lease, h.lane.kinds...); err != nil || s == nil {
 		return nil, nil, err
 	}
 	if s.Kind == ledger.StepRead && s.Attempts == 1 && h.r.Rules.Caps.Attempts > 1 {
-		h.ahead = h.begin(ctx)
+		h.prefetched = h.begin(ctx)
 	}
 	return s, early, nil
 }
 
 // begin parses the next letter early, if a letter is next.
-func (h *hand) begin(ctx context.Context) *ahead {
+func (h *worker) begin(ctx context.Context) *prefetch {
 	r := h.r
 	s, err := r.Ledger.LeaseFresh(ctx, owner, lease, ledger.StepRead, h.lane.kinds...)
 	if err != nil || s == nil {
 		return nil // a ledger in trouble shows it at the step in hand
 	}
-	a := &ahead{step: s, done: make(chan struct{})}
+	a := &prefetch{step: s, done: make(chan struct{})}
 	ctx, cancel := context.WithTimeout(ctx, lease)
 	go func() {
 		defer close(a.done)
@@ -54,7 +54,7 @@ func (h *hand) begin(ctx context.Context) *ahead {
 }
 
 // letter gives the parsed letter of a step, waiting for it where it was begun early.
-func (a *ahead) letter(ctx context.Context, o *casework.Office, s *ledger.Step) (*job.Letter, error) {
+func (a *prefetch) letter(ctx context.Context, o *casework.Office, s *ledger.Step) (*job.Letter, error) {
 	if a == nil {
 		return o.Parse(ctx, s.Subject)
 	}
@@ -67,7 +67,7 @@ func (a *ahead) letter(ctx context.Context, o *casework.Office, s *ledger.Step) 
 }
 
 // drop lays back a letter that was begun and whose turn will not come.
-func (a *ahead) drop(ctx context.Context, r *Robot) {
+func (a *prefetch) drop(ctx context.Context, r *Robot) {
 	if a == nil {
 		return
 	}

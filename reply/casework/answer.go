@@ -141,7 +141,7 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 		return in.newFiles(ctx, jobs, files)
 	}
 	if came && in.l.Wishes.Answer == "" { // staff look at it anyway
-		if err := in.heed(ctx, jobs); err != nil {
+		if err := in.mergeWishes(ctx, jobs); err != nil {
 			return err
 		}
 		return in.done(ctx, "brings what may be the signed agreement")
@@ -160,16 +160,16 @@ func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
 		return in.change(ctx, jobs)
 	}
 	if in.l.Wishes.Answer == "" {
-		if err := in.heed(ctx, jobs); err != nil {
+		if err := in.mergeWishes(ctx, jobs); err != nil {
 			return err
 		}
 	}
 	return in.ask(ctx, jobs, ledger.NoticeQuestion, "asks something, or does not clearly say yes or no")
 }
 
-// heed takes over what a letter settles beside the print itself, such as the
+// mergeWishes takes over what a letter settles beside the print itself, such as the
 // branch or a telephone number, so that nobody asks for it again.
-func (in *incoming) heed(ctx context.Context, jobs []job.Job) error {
+func (in *incoming) mergeWishes(ctx context.Context, jobs []job.Job) error {
 	for _, j := range jobs {
 		merged := wishes.Merge(j.Wishes, in.l.Wishes)
 		if j.Stage.Over() || settings(merged, in.o.Rules) != settings(j.Wishes, in.o.Rules) {

@@ -10,7 +10,7 @@ import (
 
 // Who approved, set aside and reopened which reply, and when, stays on record,
 // with the hash of the very bytes that were approved.
-func TestDeeds(t *testing.T) {
+func TestAudit(t *testing.T) {
 	l, clock := newLedger(t)
 	ctx := t.Context()
 	j := newJob(t, l, taken(t, l, 1, "a"))
@@ -44,7 +44,7 @@ func TestDeeds(t *testing.T) {
 	// A change of a job is no deed on a reply.
 	do(t, l, func(tx *Tx) error { return tx.Move(ctx, j.ID, job.Checked, Robot, "") })
 
-	all, err := l.Deeds(ctx, DeedFilter{})
+	all, err := l.Audit(ctx, AuditFilter{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -63,18 +63,18 @@ func TestDeeds(t *testing.T) {
 		t.Errorf("the approval is of %s, the bytes were %s", all[1].SHA256, now.SHA256)
 	}
 	for name, c := range map[string]struct {
-		f DeedFilter
+		f AuditFilter
 		n int
 	}{
-		"by a person":     {DeedFilter{Who: "Bo Example"}, 2},
-		"of a kind":       {DeedFilter{What: []string{"set-aside", "waiting"}}, 2},
-		"before the edit": {DeedFilter{Until: edited}, 2},
-		"since the edit":  {DeedFilter{Since: edited}, 3},
-		"the first two":   {DeedFilter{Limit: 2}, 2},
-		"the next page":   {DeedFilter{Before: all[1].Seq}, 3},
-		"by nobody":       {DeedFilter{Who: "Nobody"}, 0},
+		"by a person":     {AuditFilter{Who: "Bo Example"}, 2},
+		"of a kind":       {AuditFilter{What: []string{"set-aside", "waiting"}}, 2},
+		"before the edit": {AuditFilter{Until: edited}, 2},
+		"since the edit":  {AuditFilter{Since: edited}, 3},
+		"the first two":   {AuditFilter{Limit: 2}, 2},
+		"the next page":   {AuditFilter{Before: all[1].Seq}, 3},
+		"by nobody":       {AuditFilter{Who: "Nobody"}, 0},
 	} {
-		if got, err := l.Deeds(ctx, c.f); err != nil || len(got) != c.n {
+		if got, err := l.Audit(ctx, c.f); err != nil || len(got) != c.n {
 			t.Errorf("%s: %d deeds, want %d (%v)", name, len(got), c.n, err)
 		}
 	}

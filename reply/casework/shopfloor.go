@@ -106,8 +106,8 @@ type Spent struct {
 	Hours, Grams float64
 }
 
-// Deed is what a person did with a job at the printer or at the counter.
-type Deed struct {
+// ShopFloorAction is what a person did with a job at the printer or at the counter.
+type ShopFloorAction struct {
 	To           job.Stage // printing, ready, failed, agreed (back on the list), collected, or an end
 	Hours, Grams float64   // what the print took, for ready and failed; 0 is not known
 	Paid         string    // decimal money, for collected
@@ -115,8 +115,8 @@ type Deed struct {
 	By           string
 }
 
-// Record records a deed.
-func (o *Office) Record(ctx context.Context, id job.ID, d Deed) error {
+// Record records it.
+func (o *Office) Record(ctx context.Context, id job.ID, d ShopFloorAction) error {
 	spent := Spent{Hours: d.Hours, Grams: d.Grams}
 	switch d.To {
 	case job.Printing:
