@@ -182,7 +182,7 @@ func sliceAll(ctx context.Context, part *part, p *recipe, c *choice) (*sliced, e
 	s.cuts = make([]cutLayer, len(s.layers))
 	zs := make([]float64, len(s.layers))
 	for i, l := range s.layers {
-		zs[i] = min(l.middle(), (l.bottom+part.size[2])/2) // a film is thinner than its layer
+		zs[i] = min(l.middle(), (l.bottom+part.size[2])/2) // a sheet is thinner than its layer
 	}
 	budget.From(ctx).Spend(6*len(part.triangles) + 10*len(zs))
 	facets := sortFacets(part, zs)

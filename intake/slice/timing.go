@@ -49,7 +49,10 @@ func (t *timer) speed(m move, l layer, slow float64) float64 {
 	if m.feature == travel {
 		return s.Travel
 	}
-	v := [features]float64{0, s.Outside, s.Shells, s.Shells, s.Solid, s.Bridge, s.Infill, s.Support, s.FirstLayer, s.FirstLayer, s.Support}[m.feature]
+	v := [features]float64{
+		bridge: s.Bridge, outsideLine: s.Outside, solidLine: s.Solid, shellLine: s.Shells, narrowLine: s.Shells,
+		supports: s.Support, sparse: s.Infill, skirt: s.FirstLayer, brim: s.FirstLayer, raft: s.Support,
+	}[m.feature]
 	if l.bottom == 0 {
 		v = min(v, s.FirstLayer)
 	}

@@ -5,14 +5,16 @@ import "math"
 // feature is what a move lays.
 type feature uint8
 
+// The order is that in which plastic is summed: another one changes the last
+// digits of every estimate.
 const (
 	travel      feature = iota // lays nothing
 	outsideLine                // the outermost shell
 	shellLine                  // the other shells
 	narrowLine                 // where there is no room for a shell
-	solidLine                  // solid faces
-	bridge
-	sparse // infill
+	solidLine                  // solid bottom and top
+	bridge                     // solid, across a gap
+	sparse                     // infill
 	supports
 	skirt
 	brim
@@ -20,7 +22,8 @@ const (
 	features // how many there are
 )
 
-var featureNames = [features]string{"travel", "outside", "shell", "narrow", "solid", "bridge", "infill", "support", "skirt", "brim", "raft"}
+var featureNames = [features]string{travel: "travel", bridge: "bridge", outsideLine: "outside", solidLine: "solid", shellLine: "shell",
+	narrowLine: "narrow", supports: "support", sparse: "infill", skirt: "skirt", brim: "brim", raft: "raft"}
 
 func (f feature) String() string { return featureNames[f] }
 
