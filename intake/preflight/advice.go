@@ -49,8 +49,7 @@ const hardMM2 = 50
 
 // hardToReach says that much of the support stands in places closed on all
 // sides. Supports in sealed voids are another matter: they stay.
-func (c *checker) hardToReach() bool {
-	h := c.now.hang
+func hardToReach(h hanging) bool {
 	locked := h.lockedMM2 - h.voidMM2
 	return locked > hardMM2 && locked > 0.1*h.areaMM2
 }
@@ -65,7 +64,7 @@ func (c *checker) support() (job.Advice, bool) {
 		return job.Advice{}, false
 	case h.acrossMM2 > hardMM2:
 		why = fmt.Sprintf("about %s of one piece would be held up by supports that stand on another", areas(h.acrossMM2))
-	case c.hardToReach():
+	case hardToReach(h):
 		why = fmt.Sprintf("about %s of the supports stand where no tool reaches them", areas(h.lockedMM2-h.voidMM2))
 	default:
 		return job.Advice{}, false

@@ -10,10 +10,17 @@ import (
 	"meshclerk/intake/mesh"
 )
 
+// judging is one pass from figures to findings.
+type judging struct {
+	figures
+	bounds
+	findings []job.Finding
+}
+
 // add files a finding at the level of the rules, or at the milder or harder one
 // that the finding brings along. Only what is asked keeps its question.
-func (c *checker) add(code string, f job.Finding) {
-	level := job.Level(c.limits[code].Level)
+func (j *judging) add(code string, f job.Finding) {
+	level := job.Level(j.limits[code].Level)
 	if level == levelOff {
 		return
 	}
@@ -27,12 +34,12 @@ func (c *checker) add(code string, f job.Finding) {
 	if f.Level != job.Ask {
 		f.Question = ""
 	}
-	c.report.Findings = append(c.report.Findings, f)
+	j.findings = append(j.findings, f)
 }
 
 // milder gives the level of the rules, but no harder than most.
-func (c *checker) milder(code string, most job.Level) job.Level {
-	level := job.Level(c.limits[code].Level)
+func (j *judging) milder(code string, most job.Level) job.Level {
+	level := job.Level(j.limits[code].Level)
 	if level == job.Stop || level == job.Ask && most == job.Note {
 		return most
 	}
@@ -48,33 +55,35 @@ func place(v mesh.Vec) *[3]float64 {
 // sentence makes a clause a sentence.
 func sentence(s string) string { return strings.TrimRight(s, " .") + "." }
 
-// judge turns figures into findings, in the order of Codes.
-func (c *checker) judge(became string) {
-	c.judgeSize()
-	c.judgeSurface()
-	c.judgePieces()
-	if !c.sheet { // nothing of it would be printed
-		c.judgeWalls()
-		c.judgeStand()
-		c.judgeHanging()
-		c.judgeHazard()
+// judge turns figures into findings, in the order of the catalogue. It looks at
+// nothing else: the same figures and bounds give the same findings.
+func judge(f figures, b bounds) []job.Finding {
+	j := judging{figures: f, bounds: b, findings: []job.Finding{}}
+	j.judgeSize()
+	j.judgeSurface()
+	j.judgePieces()
+	if !j.sheet { // nothing of it would be printed
+		j.judgeWalls()
+		j.judgeStand()
+		j.judgeHanging()
+		j.judgeHazard()
 	}
-	if became != "" {
-		c.add("already-printed", job.Finding{Text: sentence("We have had this very file before: " + became),
+	if j.became != "" {
+		j.add("already-printed", job.Finding{Text: sentence("We have had this very file before: " + j.became),
 			Question: "Should we print it once more?"})
 	}
-	c.calm()
+	j.calm()
 	order := Codes()
-	slices.SortStableFunc(c.report.Findings, func(a, b job.Finding) int {
+	slices.SortStableFunc(j.findings, func(a, b job.Finding) int {
 		return slices.Index(order, a.Code) - slices.Index(order, b.Code)
 	})
-	c.judgeOwn()
+	return j.findings
 }
 
 // calm makes notes of what would not be so at another size, when the size itself
 // is in question: the patron is asked about that first.
-func (c *checker) calm() {
-	fs := c.report.Findings
+func (j *judging) calm() {
+	fs := j.findings
 	if !slices.ContainsFunc(fs, func(f job.Finding) bool { return f.Code == "units-doubtful" && f.Level != job.Note }) {
 		return
 	}
@@ -83,51 +92,6 @@ func (c *checker) calm() {
 			fs[i].Level, fs[i].Question = job.Note, ""
 		}
 	}
-}
-
-// judgeOwn runs the checks that the house added.
-func (c *checker) judgeOwn() {
-	checks, faults := compile(c.rules)
-	for range faults {
-		c.report.Advice = append(c.report.Advice, job.Advice{About: "rules", Do: "run meshclerk rules check",
-			Why: "a check of the house's own in checks.toml cannot be understood and was left out"})
-	}
-	found, advice := runOwn(checks, c.measures())
-	c.report.Findings = append(c.report.Findings, found...)
-	c.report.Advice = append(c.report.Advice, advice...)
-}
-
-// measures gathers the figures for the house's own checks.
-func (c *checker) measures() Measures {
-	var m Measures
-	m.shape(c.topo.Shape)
-	size := c.box(c.now.stance)
-	m.size(size)
-	m.FootprintMM2, m.BedMM2 = c.now.foot.seenMM2, c.now.foot.bedMM2
-	m.Fits = c.fit.Fits
-	m.ThinMM2, m.ThinnestMM, m.GapMM = c.thin.wallMM2+c.thin.sheetMM2, thinnest(c.thin.standMM, c.thin.lieMM), c.thin.gapMM
-	m.VoidMM3 = c.voids().volume
-	m.OverhangMM2, m.BridgeMM, m.TipDeg = c.now.hang.areaMM2, c.now.hang.bridgeMM, c.now.foot.tipDeg
-	m.Copies, m.Scale = float64(max(1, c.set.Copies)), c.scale
-	m.estimate(c.report.Estimate)
-	return m
-}
-
-// thinnest is the smaller of two figures, where 0 means there is none.
-func thinnest(a, b float64) float64 {
-	if a == 0 || b == 0 {
-		return max(a, b)
-	}
-	return min(a, b)
-}
-
-// box is the outer size of the part in a way up.
-func (c *checker) box(s stance) mesh.Vec {
-	r := s.rotation()
-	if r == mesh.Upright {
-		return c.part.box.Size()
-	}
-	return c.part.m.Transformed(r, 1).Bounds().Size()
 }
 
 // guess is a unit that the file could have been drawn in.
@@ -145,42 +109,42 @@ func guesses() []guess {
 	}
 }
 
-func (c *checker) judgeSize() {
-	size := c.topo.Shape.SizeMM
+func (j *judging) judgeSize() {
+	size := j.topo.Shape.SizeMM
 	longest, largest := max(size[0], size[1], size[2]), 0.0
-	for _, p := range c.rules.Printers {
+	for _, p := range j.rules.Printers {
 		largest = max(largest, p.BuildMM[0], p.BuildMM[1], p.BuildMM[2])
 	}
-	doubtful := longest < c.limits["units-doubtful"].Limit || longest > 3*largest
-	if doubtful && (c.set.Scale == 0 || c.set.Scale == 1) {
-		c.judgeUnits(size, longest, largest)
+	doubtful := longest < j.limits["units-doubtful"].Limit || longest > 3*largest
+	if doubtful && (j.set.Scale == 0 || j.set.Scale == 1) {
+		j.judgeUnits(size, longest, largest)
 	}
-	if !c.fit.Fits {
-		c.judgeFit(size, longest)
+	if !j.fit.Fits {
+		j.judgeFit(size, longest)
 	}
-	limit := c.rules.Limits.JobHours
-	if e := c.report.Estimate; e != nil && limit > 0 && e.PlateTimeS > limit*3600 {
+	limit := j.rules.Limits.JobHours
+	if e := j.estimate; e != nil && limit > 0 && e.PlateTimeS > limit*3600 {
 		time, most := hours(e.PlateTimeS), hours(limit*3600)
 		if time == most {
 			time = "a little more than " + most
 		}
 		text := fmt.Sprintf("It would take %s to print, and a job may take %s at most", time, most)
-		if largest := e.LargestScale / c.scale; largest > 0.05 && largest < 1 {
+		if largest := e.LargestScale / j.scale; largest > 0.05 && largest < 1 {
 			text += fmt.Sprintf("; at %d%% of its size it would fit into that time", int(largest*100))
 		}
-		if o := c.report.Orientation; !o.AsSent && e.Plates == 1 && o.PrintTimeS <= limit*3600 {
-			text += fmt.Sprintf("; %s it would take %s", c.tilt(), hours(o.PrintTimeS))
+		if o := j.orientation; !o.AsSent && e.Plates == 1 && o.PrintTimeS <= limit*3600 {
+			text += fmt.Sprintf("; %s it would take %s", j.tilt, hours(o.PrintTimeS))
 		}
-		c.add("too-long", job.Finding{Text: sentence(text), Amount: e.PlateTimeS / 3600, Unit: "h",
+		j.add("too-long", job.Finding{Text: sentence(text), Amount: e.PlateTimeS / 3600, Unit: "h",
 			Question: "Should it be smaller, or printed with thicker layers?"})
 	}
 }
 
 // judgeUnits lists the units that would make sense of the size.
-func (c *checker) judgeUnits(size mesh.Vec, longest, largest float64) {
+func (j *judging) judgeUnits(size mesh.Vec, longest, largest float64) {
 	var would []string
 	for _, g := range guesses() {
-		if l := longest * g.factor; l >= c.limits["units-doubtful"].Limit && l <= largest {
+		if l := longest * g.factor; l >= j.limits["units-doubtful"].Limit && l <= largest {
 			would = append(would, sizes(size.Mul(g.factor))+" "+g.clause)
 		}
 	}
@@ -197,50 +161,50 @@ func (c *checker) judgeUnits(size mesh.Vec, longest, largest float64) {
 	if len(would) > 0 {
 		question = "How large should it be: " + strings.Join(would, ", ") + ", or really " + sizes(size) + "?"
 	}
-	c.add("units-doubtful", job.Finding{Text: sentence(text), Amount: longest, Unit: "mm", Question: question})
+	j.add("units-doubtful", job.Finding{Text: sentence(text), Amount: longest, Unit: "mm", Question: question})
 }
 
-func (c *checker) judgeFit(size mesh.Vec, longest float64) {
+func (j *judging) judgeFit(size mesh.Vec, longest float64) {
 	text := fmt.Sprintf("At %s it is too big for our printers", sizes(size))
 	f := job.Finding{Amount: longest, Unit: "mm"}
 	switch {
-	case c.fit.FitsTurned:
+	case j.fit.FitsTurned:
 		text += " as it stands, but it would fit if it was laid down in another way"
 		f.Question = "May we lay it down in another way, so that it fits?"
-		f.Level = c.milder("too-big", job.Ask)
-	case c.fit.ScaleToFit >= 0.01:
-		text += fmt.Sprintf("; at %d%% of its size it would fit %s", int(c.fit.ScaleToFit*100), c.fit.Printer)
-		f.Question = fmt.Sprintf("May we make it smaller, to %d%% of its size?", int(c.fit.ScaleToFit*100))
+		f.Level = j.milder("too-big", job.Ask)
+	case j.fit.ScaleToFit >= 0.01:
+		text += fmt.Sprintf("; at %d%% of its size it would fit %s", int(j.fit.ScaleToFit*100), j.fit.Printer)
+		f.Question = fmt.Sprintf("May we make it smaller, to %d%% of its size?", int(j.fit.ScaleToFit*100))
 	}
 	f.Text = sentence(text)
-	c.add("too-big", f)
+	j.add("too-big", f)
 }
 
-func (c *checker) judgeSurface() {
-	s, t := c.topo.Shape, c.topo
+func (j *judging) judgeSurface() {
+	s, t := j.topo.Shape, j.topo
 	if s.Holes > 0 || s.OpenEdges > 0 {
-		c.judgeHoles()
+		j.judgeHoles()
 	}
-	if n := s.NonmanifoldEdges; float64(n) > c.limits["nonmanifold"].Limit {
+	if n := s.NonmanifoldEdges; float64(n) > j.limits["nonmanifold"].Limit {
 		f := job.Finding{Amount: float64(n), Unit: "edges",
 			Text: fmt.Sprintf("At %s more than two faces meet, which no real object can have; it usually prints all the same.", job.Count(n, "edge", "edges"))}
 		if len(t.NonmanifoldAt) > 0 {
 			f.At = place(t.NonmanifoldAt[0])
 		}
-		c.add("nonmanifold", f)
+		j.add("nonmanifold", f)
 	}
-	if n := s.FlippedEdges; float64(n) > c.limits["flipped"].Limit {
+	if n := s.FlippedEdges; float64(n) > j.limits["flipped"].Limit {
 		f := job.Finding{Amount: float64(n), Unit: "edges",
 			Text: fmt.Sprintf("Part of the surface faces the wrong way (along %s); we turn it round before printing.", job.Count(n, "edge", "edges"))}
 		if len(t.FlippedAt) > 0 {
 			f.At = place(t.FlippedAt[0])
 		}
-		c.add("flipped", f)
+		j.add("flipped", f)
 	}
 	if s.InsideOut {
-		c.add("inside-out", job.Finding{Amount: 1, Text: "The surface faces inwards, as if the part was a hollow in a block; we turn it round before printing."})
+		j.add("inside-out", job.Finding{Amount: 1, Text: "The surface faces inwards, as if the part was a hollow in a block; we turn it round before printing."})
 	}
-	if n := s.SelfIntersections; float64(n) > c.limits["self-crossing"].Limit {
+	if n := s.SelfIntersections; float64(n) > j.limits["self-crossing"].Limit {
 		count := job.Count(n, "place", "places")
 		if !s.IntersectionsExact {
 			count = "at least " + count
@@ -250,22 +214,22 @@ func (c *checker) judgeSurface() {
 		if len(t.Crossings) > 0 {
 			f.At = place(t.Crossings[0].At)
 		}
-		c.add("self-crossing", f)
+		j.add("self-crossing", f)
 	}
-	if c.coarse.errorMM > 0 {
-		c.add("coarse-facets", job.Finding{Amount: c.coarse.errorMM, Unit: "mm", At: place(c.coarse.at),
-			Text:     fmt.Sprintf("Curves are made of flat facets that lie up to %s off the curve and will show; a finer export would be smoother.", mm(c.coarse.errorMM)),
+	if j.coarse.errorMM > 0 {
+		j.add("coarse-facets", job.Finding{Amount: j.coarse.errorMM, Unit: "mm", At: place(j.coarse.at),
+			Text:     fmt.Sprintf("Curves are made of flat facets that lie up to %s off the curve and will show; a finer export would be smoother.", mm(j.coarse.errorMM)),
 			Question: "Are the facets meant to be seen, or can you send a finer file?"})
 	}
 }
 
 // judgeHoles tells small holes, which are closed, from openings, and both from
 // a surface that has no inside at all.
-func (c *checker) judgeHoles() {
-	s, t := c.topo.Shape, c.topo
+func (j *judging) judgeHoles() {
+	s, t := j.topo.Shape, j.topo
 	open, worst := 0, -1
 	for i, h := range t.Holes {
-		if h.LengthMM > c.limits["holes"].Limit {
+		if h.LengthMM > j.limits["holes"].Limit {
 			open++
 		}
 		if worst < 0 || h.LengthMM > t.Holes[worst].LengthMM {
@@ -279,7 +243,7 @@ func (c *checker) judgeHoles() {
 		f.At = place(t.OpenAt[0])
 	}
 	switch {
-	case c.sheet:
+	case j.sheet:
 		f.Level = job.Stop
 		f.Text = "The model is a surface without thickness, like paper, so there is nothing solid to print; it has to be given a thickness in the drawing program."
 	case open > 0:
@@ -287,10 +251,10 @@ func (c *checker) judgeHoles() {
 			job.Count(s.Holes, "hole", "holes"), mm(t.Holes[worst].LengthMM/3))
 		f.Question = "We would close the surface flat over each hole. Is that right, or is a part of the model missing?"
 	default:
-		f.Level = c.milder("holes", job.Note)
+		f.Level = j.milder("holes", job.Note)
 		f.Text = fmt.Sprintf("The surface has %s; we close them before printing.", job.Count(max(1, s.Holes), "small hole", "small holes"))
 	}
-	c.add("holes", f)
+	j.add("holes", f)
 }
 
 // isSheet says that a surface is open and encloses next to nothing: its volume,

@@ -9,10 +9,10 @@ import (
 )
 
 // judgePieces leaves specks thinner than a line out of the count: they are lost.
-func (c *checker) judgePieces() {
-	parts, bodies, specks := c.topo.Shape.Parts, []lump{}, 0
-	for _, l := range c.lumps {
-		if c.speck(l) {
+func (j *judging) judgePieces() {
+	parts, bodies, specks := j.topo.Shape.Parts, []lump{}, 0
+	for _, l := range j.lumps {
+		if j.speck(l) {
 			specks++
 		} else if l.bodies > 0 {
 			bodies = append(bodies, l)
@@ -23,46 +23,46 @@ func (c *checker) judgePieces() {
 		lost = fmt.Sprintf(", and %s too small to print", job.Count(specks, "speck", "specks"))
 	}
 	switch n := len(bodies); {
-	case n > 1:
-		c.add("several-parts", job.Finding{Amount: float64(n), Unit: "pieces", At: place(bodies[1].middle()),
+	case n > max(1, int(j.limits["several-parts"].Limit)):
+		j.add("several-parts", job.Finding{Amount: float64(n), Unit: "pieces", At: place(bodies[1].middle()),
 			Text:     fmt.Sprintf("The file holds %d separate pieces%s.", n, lost),
 			Question: fmt.Sprintf("Should all %d pieces be printed?", n)})
 	case n == 0 && specks > 0:
-		c.add("several-parts", job.Finding{Amount: float64(specks), Unit: "pieces",
+		j.add("several-parts", job.Finding{Amount: float64(specks), Unit: "pieces",
 			Text:     fmt.Sprintf("The file holds nothing but %s too small to print.", job.Count(specks, "speck", "specks")),
 			Question: "Is the part to be larger?"})
-	case parts > 1:
+	case n <= 1 && parts > 1:
 		text := fmt.Sprintf("The file holds %d bodies that touch or overlap; they are printed as one piece.", parts)
 		if lost != "" {
 			text = "The file holds one piece" + lost + "."
 		}
-		c.add("several-parts", job.Finding{Level: c.milder("several-parts", job.Note), Amount: float64(parts), Unit: "pieces", Text: text})
+		j.add("several-parts", job.Finding{Level: j.milder("several-parts", job.Note), Amount: float64(parts), Unit: "pieces", Text: text})
 	}
-	c.judgeFloating()
-	if v := c.voids(); v.count > 0 && v.volume >= c.limits["sealed-void"].Limit {
+	j.judgeFloating()
+	if v := j.hollows; v.count > 0 && v.volume >= j.limits["sealed-void"].Limit {
 		f := job.Finding{Amount: v.volume, Unit: "mm3", At: place(v.at),
 			Text:     fmt.Sprintf("It has %s inside (%s), and the supports needed in there could never be taken out.", hollowWords(v.count), volumes(v.volume)),
 			Question: "May the supports stay inside the hollow, or should we print it filled?"}
-		if c.now.hang.voidMM2 < c.limits["overhang"].Limit {
-			f.Level = c.milder("sealed-void", job.Note)
+		if j.hang.voidMM2 < j.limits["overhang"].Limit {
+			f.Level = j.milder("sealed-void", job.Note)
 			f.Text = fmt.Sprintf("It has %s inside (%s); nothing that is in there can come out.", hollowWords(v.count), volumes(v.volume))
 		}
-		c.add("sealed-void", f)
+		j.add("sealed-void", f)
 	}
 }
 
 // speck says that a piece is smaller than a line is wide in every direction.
-func (c *checker) speck(l lump) bool {
+func (j *judging) speck(l lump) bool {
 	s := boxOf(l.corners).Size()
-	return max(s[0], s[1], s[2]) < c.rules.Printing.LineWidthMM
+	return max(s[0], s[1], s[2]) < j.rules.Printing.LineWidthMM
 }
 
 // judgeFloating finds pieces that start above the plate. A piece inside a hollow
 // of another is no less in the air.
-func (c *checker) judgeFloating() {
+func (j *judging) judgeFloating() {
 	count, gap, at := 0, 0.0, mesh.Vec{}
-	for _, l := range c.lumps {
-		if l.low > c.limits["floating-part"].Limit && l.volume > 0 && !c.speck(l) {
+	for _, l := range j.lumps {
+		if l.low > j.limits["floating-part"].Limit && l.volume > 0 && !j.speck(l) {
 			count++
 			if l.low > gap {
 				gap, at = l.low, l.middle()
@@ -76,7 +76,7 @@ func (c *checker) judgeFloating() {
 	if count > 1 {
 		text = fmt.Sprintf("%d pieces start above the plate, up to %s, and touch nothing", count, mm(gap))
 	}
-	c.add("floating-part", job.Finding{Amount: float64(count), Unit: "pieces", At: place(at), Text: sentence(text),
+	j.add("floating-part", job.Finding{Amount: float64(count), Unit: "pieces", At: place(at), Text: sentence(text),
 		Question: "Is it meant to hang there, held by supports that are broken off, or should it lie on the plate?"})
 }
 
@@ -94,49 +94,34 @@ func hollowWords(n int) string {
 	return fmt.Sprintf("%d closed hollows", n)
 }
 
-func (c *checker) voids() hollows {
-	var out hollows
-	largest := 0.0
-	for _, s := range c.part.topo.Shells {
-		if v := math.Abs(s.Volume); s.Void {
-			out.count++
-			out.volume += v
-			if v > largest {
-				largest, out.at = v, s.Box.Min.Add(s.Box.Max).Mul(0.5)
-			}
-		}
-	}
-	return out
-}
-
-func (c *checker) judgeWalls() {
-	t := c.thin
+func (j *judging) judgeWalls() {
+	t := j.thin
 	if area := t.wallMM2 + t.sheetMM2; area > 0 {
-		c.add("thin-wall", c.thinWall(area))
+		j.add("thin-wall", j.thinWall(area))
 	}
-	if t.detailMM > 0 || c.step.count > 0 {
-		c.add("fine-detail", c.fineDetail())
+	if t.detailMM > 0 || j.step.count > 0 {
+		j.add("fine-detail", j.fineDetail())
 	}
 	if t.gapMM > 0 {
 		f := job.Finding{Amount: t.gapMM, Unit: "mm", At: place(t.gapAt)}
 		if t.between {
-			f.Text = fmt.Sprintf("Pieces come as near as %s to each other; below %s they stick together when printed.", mm(t.gapMM), mm(c.thick.gap))
+			f.Text = fmt.Sprintf("Pieces come as near as %s to each other; below %s they stick together when printed.", mm(t.gapMM), mm(j.thick.gap))
 			f.Question = "Are these pieces meant to move against each other?"
 		} else {
-			f.Text = fmt.Sprintf("A slot is only %s wide; below %s its sides stick together when printed.", mm(t.gapMM), mm(c.thick.gap))
+			f.Text = fmt.Sprintf("A slot is only %s wide; below %s its sides stick together when printed.", mm(t.gapMM), mm(j.thick.gap))
 			f.Question = "Must the slot stay open?"
 		}
-		c.add("narrow-gap", f)
+		j.add("narrow-gap", f)
 	} else if t.looseMM > 0 {
-		c.add("narrow-gap", job.Finding{Level: c.milder("narrow-gap", job.Note), Amount: t.looseMM, Unit: "mm", At: place(t.looseAt),
-			Text: fmt.Sprintf("Pieces come as near as %s to each other; they may move stiffly, %s is loose.", mm(t.looseMM), mm(c.thick.loose))})
+		j.add("narrow-gap", job.Finding{Level: j.milder("narrow-gap", job.Note), Amount: t.looseMM, Unit: "mm", At: place(t.looseAt),
+			Text: fmt.Sprintf("Pieces come as near as %s to each other; they may move stiffly, %s is loose.", mm(t.looseMM), mm(j.thick.loose))})
 	}
 }
 
 // thinWall words walls below two lines, below one, and lying sheets, which are
 // laid layer by layer and so can be thinner than a line is wide.
-func (c *checker) thinWall(area float64) job.Finding {
-	t, wall := c.thin, c.thick.wall
+func (j *judging) thinWall(area float64) job.Finding {
+	t, wall := j.thin, j.thick.wall
 	f := job.Finding{Amount: t.sheetMM2, Unit: "mm2", At: place(t.lieAt)}
 	f.Question = "May we print it all the same, or will you make the walls thicker?"
 	stands := t.wallMM2 > 0.2*area
@@ -148,7 +133,7 @@ func (c *checker) thinWall(area float64) job.Finding {
 	case t.lostMM2 >= enough:
 		f.Level, f.Amount, f.At = job.Stop, t.wallMM2, place(t.standAt)
 		f.Text = fmt.Sprintf("Walls are as thin as %s (about %s of them); the printer lays lines of %s, so they would be missing.",
-			mm(t.standMM), areas(t.wallMM2), mm(c.rules.Printing.LineWidthMM))
+			mm(t.standMM), areas(t.wallMM2), mm(j.rules.Printing.LineWidthMM))
 	case t.layerMM2 >= enough:
 		f.Level, f.Amount, f.At = job.Stop, t.sheetMM2, place(t.lieAt)
 		f.Text = fmt.Sprintf("A sheet of about %s is only %s thick, less than one layer, so it would be missing.", areas(t.sheetMM2), mm(t.lieMM))
@@ -157,20 +142,20 @@ func (c *checker) thinWall(area float64) job.Finding {
 			areas(t.wallMM2), mm(wall), mm(t.standMM))
 	default:
 		f.Text = fmt.Sprintf("About %s of it is a sheet only %s thick, about %s; it may bend or tear.",
-			areas(t.sheetMM2), mm(t.lieMM), job.Count(int(math.Round(t.lieMM/c.thick.layer)), "layer", "layers"))
+			areas(t.sheetMM2), mm(t.lieMM), job.Count(int(math.Round(t.lieMM/j.thick.layer)), "layer", "layers"))
 	}
-	little := area < c.part.total/200 && (t.wallMM2 == 0 || t.standMM > 0.7*wall)
+	little := area < j.areaMM2/200 && (t.wallMM2 == 0 || t.standMM > 0.7*wall)
 	if f.Level == "" && little {
-		f.Level = c.milder("thin-wall", job.Note)
+		f.Level = j.milder("thin-wall", job.Note)
 	}
-	if f.Level == job.Stop && c.limits["thin-wall"].StopAt == 0 {
+	if f.Level == job.Stop && j.limits["thin-wall"].StopAt == 0 {
 		f.Level = ""
 	}
 	return f
 }
 
-func (c *checker) fineDetail() job.Finding {
-	t, s := c.thin, c.step
+func (j *judging) fineDetail() job.Finding {
+	t, s := j.thin, j.step
 	f := job.Finding{Unit: "mm", Question: "May these details be lost?"}
 	if t.detailMM > 0 {
 		f.Amount, f.At = t.detailMM, place(t.detailAt)
@@ -178,13 +163,13 @@ func (c *checker) fineDetail() job.Finding {
 		return f
 	}
 	f.Amount, f.At = s.riseMM, place(s.at)
-	f.Text = fmt.Sprintf("Some steps or letters are only %s high, lower than a layer of %s, and will hardly show.", mm(s.riseMM), mm(c.thick.layer))
+	f.Text = fmt.Sprintf("Some steps or letters are only %s high, lower than a layer of %s, and will hardly show.", mm(s.riseMM), mm(j.thick.layer))
 	return f
 }
 
-func (c *checker) judgeStand() {
-	foot, height := c.now.foot, c.now.stance.high-c.now.stance.low
-	tips, small := c.limits["tips-over"], c.limits["small-footprint"]
+func (j *judging) judgeStand() {
+	foot, height := j.foot, j.height
+	tips, small := j.limits["tips-over"], j.limits["small-footprint"]
 	if foot.tipDeg <= max(tips.Limit, tips.NoteAt) {
 		f := job.Finding{Amount: foot.tipDeg, Unit: "deg", At: place(foot.tipAt)}
 		f.Question = "May we lay it down or add a flat rim, which is cut off afterwards?"
@@ -193,59 +178,47 @@ func (c *checker) judgeStand() {
 			f.Text = "Its weight does not rest over its base, so it would tip over by itself."
 		}
 		if foot.tipDeg > tips.Limit {
-			f.Level = c.milder("tips-over", job.Note)
+			f.Level = j.milder("tips-over", job.Note)
 		}
-		c.add("tips-over", f)
+		j.add("tips-over", f)
 	}
 	if height > 2 && foot.share*100 < small.Limit {
-		at := c.lowest()
-		c.add("small-footprint", job.Finding{Amount: foot.bedMM2, Unit: "mm2", At: &at,
+		j.add("small-footprint", job.Finding{Amount: foot.bedMM2, Unit: "mm2", At: place(j.lowestAt),
 			Text:     fmt.Sprintf("Only %s of it touches the plate, so it could come loose while printing.", areas(foot.bedMM2)),
 			Question: "May we add a flat rim, which is cut off afterwards?"})
 	}
 }
 
-// lowest is a place where the part touches the plate.
-func (c *checker) lowest() [3]float64 {
-	best, at := math.Inf(1), mesh.Vec{}
-	for _, v := range c.part.m.Vertices {
-		if h := v.Dot(c.now.stance.up); h < best {
-			best, at = h, v
-		}
-	}
-	return at
-}
-
-func (c *checker) judgeHanging() {
-	h, pr := c.now.hang, c.rules.Printing
-	if h.areaMM2 >= c.limits["overhang"].Limit {
+func (j *judging) judgeHanging() {
+	h, pr := j.hang, j.rules.Printing
+	if h.areaMM2 >= j.limits["overhang"].Limit {
 		f := job.Finding{Amount: h.areaMM2, Unit: "mm2", At: place(h.at)}
 		f.Text = fmt.Sprintf("About %s hangs over nothing and needs supports, which are broken off and leave rough spots", areas(h.areaMM2))
 		switch {
-		case c.set.Supports == "no":
+		case j.set.Supports == "no":
 			f.Text = fmt.Sprintf("About %s hangs over nothing; without supports, as you wish, it will sag", areas(h.areaMM2))
-		case c.hardToReach():
+		case hardToReach(h):
 			f.Text += "; some of them stand where they are hard to reach"
 		}
-		if c.set.Supports != "" {
-			f.Level = c.milder("overhang", job.Note)
+		if j.set.Supports != "" {
+			f.Level = j.milder("overhang", job.Note)
 		}
 		f.Text, f.Question = sentence(f.Text), "May we print it with supports?"
-		c.add("overhang", f)
+		j.add("overhang", f)
 	}
 	if h.bridgeMM > 0 {
-		c.add("long-bridge", job.Finding{Amount: h.bridgeMM, Unit: "mm", At: place(h.bridgeAt),
+		j.add("long-bridge", job.Finding{Amount: h.bridgeMM, Unit: "mm", At: place(h.bridgeAt),
 			Text:     fmt.Sprintf("At one place plastic has to span %s through the air; beyond %s it sags without a support.", mm(h.bridgeMM), mm(pr.BridgeMM)),
 			Question: "May we put a support there?"})
 	}
 }
 
 // judgeHazard looks at every piece; the smallest that could be swallowed is told.
-func (c *checker) judgeHazard() {
+func (j *judging) judgeHazard() {
 	const mostPieces = 30
 	least, at, found := math.Inf(1), mesh.Vec{}, 0
-	for i, l := range c.lumps {
-		if i >= mostPieces && i < len(c.lumps)-mostPieces || l.volume <= 0 || c.speck(l) || !swallowed(l.corners) {
+	for i, l := range j.lumps {
+		if i >= mostPieces && i < len(j.lumps)-mostPieces || l.volume <= 0 || j.speck(l) || !swallowed(l.corners) {
 			continue
 		}
 		found++
@@ -257,10 +230,10 @@ func (c *checker) judgeHazard() {
 		return
 	}
 	what := "It is"
-	if len(c.lumps) > 1 {
+	if len(j.lumps) > 1 {
 		what = "A piece is"
 	}
-	c.add("small-part-hazard", job.Finding{Amount: least, Unit: "mm", At: place(at),
+	j.add("small-part-hazard", job.Finding{Amount: least, Unit: "mm", At: place(at),
 		Text:     what + " small enough for a young child to swallow (it fits the small parts cylinder of 16 CFR 1501.4): keep it from children under three.",
 		Question: "Is it meant for a child?"})
 }

@@ -86,12 +86,7 @@ type felt struct {
 // or, if that was agreed, in the best way up.
 func (c *checker) stand(ctx context.Context) (felt, error) {
 	p := c.part
-	layer := c.layer()
-	c.hangs = newHangRules(c.rules.Printing, layer)
-	c.thick = thickness{
-		wall: c.limits["thin-wall"].Limit, line: c.limits["thin-wall"].StopAt, detail: c.limits["fine-detail"].Limit,
-		layer: layer, gap: c.limits["narrow-gap"].Limit, loose: c.limits["narrow-gap"].NoteAt,
-	}
+	c.hangs = newHangRules(c.rules.Printing, c.layer())
 	upright := p.standing(upright)
 
 	c.say("measuring walls and gaps")
@@ -141,8 +136,6 @@ const (
 func wallPlaces(area float64) int {
 	return int(min(mostPlaces, max(fewestPlaces, 2*area)))
 }
-
-func (c *checker) layer() float64 { return c.rules.Printing.Fill(c.set).LayerMM }
 
 // price puts the house's printing into terms for comparing ways up.
 func (c *checker) price() price {

@@ -114,7 +114,8 @@ func Check(ctx context.Context, path string, r *rules.Rules, s job.Settings, opt
 	if err != nil || ctx.Err() != nil {
 		return c.cutShort(ctx, err)
 	}
-	c.judge(c.seen(path))
+	c.report.Findings = judge(c.figures(c.seen(path)), c.bounds)
+	c.judgeOwn()
 	c.judgeWhole()
 	return c.report
 }
@@ -124,22 +125,18 @@ const unitsPerWork = 1e6
 
 // checker carries one check through its steps.
 type checker struct {
-	rules  *rules.Rules
-	set    job.Settings
+	bounds
 	opts   Options
-	limits map[string]rules.Check
 	report job.Report
 	meter  *budget.Meter
 
 	noEstimate error // why there is none
 
-	file  *mesh.Mesh // as read
-	scale float64
-	topo  *mesh.Topology // of the file at scale, as it is
-	part  *part          // the body looked at
+	file *mesh.Mesh     // as read
+	topo *mesh.Topology // of the file at scale, as it is
+	part *part          // the body looked at
 
 	hangs   hangRules
-	thick   thickness
 	printer rules.Printer
 	fit     job.Fit
 	lying   []mesh.Vec // a way up that fits, when the way it was sent does not
@@ -155,10 +152,7 @@ type checker struct {
 }
 
 func newChecker(r *rules.Rules, s job.Settings, opts Options) *checker {
-	c := &checker{rules: r, set: s, opts: opts, limits: thresholds(r), scale: 1}
-	if s.Scale > 0 {
-		c.scale = s.Scale
-	}
+	c := &checker{bounds: newBounds(r, s), opts: opts}
 	c.report.Findings = []job.Finding{}
 	return c
 }
@@ -176,10 +170,12 @@ func (c *checker) unreadable(err error) job.Report {
 	if ok {
 		c.report.Error = bad.What
 	}
-	c.add("unreadable", job.Finding{Text: sentence("We cannot read this file: " + c.report.Error)})
+	j := judging{bounds: c.bounds, findings: c.report.Findings}
+	j.add("unreadable", job.Finding{Text: sentence("We cannot read this file: " + c.report.Error)})
 	if ok && bad.NotSTL {
-		c.add("not-stl", job.Finding{Text: "It is not an STL file, the only kind that we can print."})
+		j.add("not-stl", job.Finding{Text: "It is not an STL file, the only kind that we can print."})
 	}
+	c.report.Findings = j.findings
 	return c.report
 }
 
