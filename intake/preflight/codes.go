@@ -8,11 +8,15 @@ import (
 // levelOff is the level of a check that is not made.
 const levelOff job.Level = "off"
 
-// Codes lists the findings that the built-in checks can give, worst first.
+// Codes lists the findings that the rules have a check for, worst first.
 func Codes() []string {
-	return []string{"unreadable", "not-stl", "too-big", "too-long", "units-doubtful", "holes", "thin-wall", "narrow-gap",
-		"several-parts", "floating-part", "sealed-void", "tips-over", "small-footprint", "overhang", "long-bridge",
-		"fine-detail", "self-crossing", "inside-out", "nonmanifold", "flipped", "coarse-facets", "small-part-hazard", "already-printed"}
+	var codes []string
+	for _, e := range catalogue() {
+		if e.code != job.CodeUnfinished {
+			codes = append(codes, e.code)
+		}
+	}
+	return codes
 }
 
 // thresholds gives every check its bounds: those of the rules, else the built-in ones.

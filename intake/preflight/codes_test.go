@@ -231,10 +231,3 @@ func TestAlreadyPrinted(t *testing.T) {
 		t.Errorf("false alarm: %+v", f)
 	}
 }
-
-func TestEveryCodeIsTested(t *testing.T) {
-	r := rules.Default()
-	if len(r.Checks.Check) != len(Codes()) {
-		t.Errorf("%d checks in the rules, %d codes", len(r.Checks.Check), len(Codes()))
-	}
-}

@@ -111,11 +111,8 @@ func guesses() []guess {
 
 func (j *judging) judgeSize() {
 	size := j.topo.Shape.SizeMM
-	longest, largest := max(size[0], size[1], size[2]), 0.0
-	for _, p := range j.rules.Printers {
-		largest = max(largest, p.BuildMM[0], p.BuildMM[1], p.BuildMM[2])
-	}
-	doubtful := longest < j.limits["units-doubtful"].Limit || longest > 3*largest
+	longest, largest := max(size[0], size[1], size[2]), largestBuild(j.rules)
+	doubtful := longest < j.limits["units-doubtful"].Limit || longest > oddlyLarge*largest
 	if doubtful && (j.set.Scale == 0 || j.set.Scale == 1) {
 		j.judgeUnits(size, longest, largest)
 	}
