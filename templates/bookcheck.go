@@ -96,3 +96,20 @@ func calls(n parse.Node, see func(name string, args []parse.Node)) {
 		}
 	}
 }
+
+// FilledIn reports whether another sentence takes this one in.
+func (b *Book) FilledIn(key string) bool {
+	for _, s := range b.languages[english] {
+		taken := false
+		for _, t := range s.forms {
+			calls(t.Root, func(name string, args []parse.Node) {
+				of, ok := args[0].(*parse.StringNode)
+				taken = taken || name == "count" && ok && of.Text == key
+			})
+		}
+		if taken {
+			return true
+		}
+	}
+	return false
+}

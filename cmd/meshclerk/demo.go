@@ -164,7 +164,7 @@ func (d *demo) rows(l ledger.Letter) ([][]string, error) {
 		return nil, err
 	}
 	if len(jobs) == 0 {
-		why := l.Why
+		why := said(l.Why)
 		if l.Parsed != nil {
 			why = l.Parsed.Why
 		}

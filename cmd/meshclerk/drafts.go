@@ -49,6 +49,7 @@ func (c *draftsListCmd) Run(e *env) error {
 	var rows [][]string
 	for _, d := range drafts {
 		if c.JSON {
+			inWords(&d.Why)
 			d.Doc = nil // a patron's words; drafts show has them
 			if err := writeJSON(e.out, d); err != nil {
 				return err
@@ -93,6 +94,7 @@ func (c *draftsShowCmd) Run(e *env) error {
 		_, err = e.out.Write(raw)
 		return err
 	case c.JSON:
+		inWords(&d.Why)
 		return writeJSON(e.out, struct {
 			ledger.Draft
 			Raw string `json:"raw"`
@@ -104,7 +106,7 @@ func (c *draftsShowCmd) Run(e *env) error {
 // write shows the draft as its reader will see it, and for an uncertain one
 // what is known of it.
 func (c *draftsShowCmd) write(e *env, l *ledger.Ledger, d ledger.Draft, raw []byte) error {
-	fmt.Fprintf(e.out, "draft     %s, %s %s\njobs      %v\nto        %s\nsubject   %s\nsha256    %s\n", d.ID, d.State, d.Why, d.Jobs, plain.OneLine(d.To.Address), plain.OneLine(d.Subject), d.SHA256)
+	fmt.Fprintf(e.out, "draft     %s, %s %s\njobs      %v\nto        %s\nsubject   %s\nsha256    %s\n", d.ID, d.State, said(d.Why), d.Jobs, plain.OneLine(d.To.Address), plain.OneLine(d.Subject), d.SHA256)
 	if d.AddressedBefore != "" {
 		now, err := outbox.Recipients(raw)
 		if err != nil {

@@ -24,11 +24,11 @@ func TestChangedRecipientsAreConfirmedByName(t *testing.T) {
 	var d ledger.Draft
 	err = l.Tx(t.Context(), func(tx *ledger.Tx) (err error) {
 		first := ledger.Draft{Kind: "quote", To: job.Address{Address: "amara.okafor@example.org"}, MessageID: "<d1@larkfield.example>"}
-		if d, _, err = tx.NewDraft(t.Context(), first, message(first.To.Address), ledger.Robot, "quote"); err != nil {
+		if d, _, err = tx.NewDraft(t.Context(), first, message(first.To.Address), ledger.Robot, job.Plain("quote")); err != nil {
 			return err
 		}
 		d, err = tx.Replace(t.Context(), d.ID, d.SHA256, ledger.Edit{Raw: message("else@example.net"), To: job.Address{Address: "else@example.net"},
-			AddressedBefore: "amara.okafor@example.org"}, "Marisol Teague", "edited")
+			AddressedBefore: "amara.okafor@example.org"}, "Marisol Teague", job.Plain("edited"))
 		return err
 	})
 	if err != nil {

@@ -88,7 +88,7 @@ func callsOf(e *env, l *ledger.Ledger) ([]call, error) {
 		}
 		for _, ev := range events {
 			if ev.What == whatCalled && !ev.At.Before(r.Since) {
-				one.Called = day(ev.At) + " " + ev.Why
+				one.Called = day(ev.At) + " " + said(ev.Why)
 			}
 		}
 		out = append(out, one)
@@ -107,7 +107,7 @@ func (c *jobsCalledCmd) Run(e *env) error {
 			if _, err := tx.Job(e.ctx, id); err != nil {
 				return err
 			}
-			return tx.Note(e.ctx, string(id), whatCalled, by, c.Why)
+			return tx.Note(e.ctx, string(id), whatCalled, by, job.Plain(c.Why))
 		})
 	})
 }

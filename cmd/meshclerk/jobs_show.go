@@ -37,6 +37,7 @@ func (c *jobsShowCmd) Run(e *env) error {
 		return err
 	}
 	if c.JSON {
+		rec.inWords()
 		return writeJSON(e.out, rec)
 	}
 	return rec.write(e.out)
@@ -74,6 +75,19 @@ func recordOf(e *env, l *ledger.Ledger, id job.ID) (rec record, err error) {
 	return rec, err
 }
 
+// inWords puts the words of every message in its place.
+func (r *record) inWords() {
+	if r.Agreement != nil {
+		inWords(&r.Agreement.Why)
+	}
+	for i := range r.Drafts {
+		inWords(&r.Drafts[i].Why)
+	}
+	for i := range r.History {
+		inWords(&r.History[i].Why)
+	}
+}
+
 // write shows a job as a person reads it.
 func (r record) write(w io.Writer) error {
 	row := r.Row
@@ -81,7 +95,7 @@ func (r record) write(w io.Writer) error {
 	fmt.Fprintf(w, "patron    %s <%s> %s\n", plain.OneLine(r.Patron.Name), plain.OneLine(r.Patron.Address), plain.OneLine(row.Phone))
 	fmt.Fprintf(w, "sender    %s\n", proof(r.Auth))
 	if r.Agreement != nil {
-		fmt.Fprintf(w, "agreement %s: %s\n", r.Agreement.State, plain.OneLine(r.Agreement.Why))
+		fmt.Fprintf(w, "agreement %s: %s\n", r.Agreement.State, plain.OneLine(said(r.Agreement.Why)))
 	}
 	fmt.Fprintf(w, "print     %d of %s, %s %s, on %s\n", row.Copies, plain.OneLine(orDash(r.File)), orDash(row.Colour), orDash(row.Material), orDash(row.Printer))
 	fmt.Fprintf(w, "estimate  %s, %.1f g; quoted %s\n", plain.Spoken(row.PrintTimeS), row.MassG, orDash(strings.TrimSpace(row.Total+" "+row.Currency)))
@@ -104,7 +118,7 @@ func (r record) write(w io.Writer) error {
 		if e.To != "" {
 			what += " " + strings.TrimPrefix(e.From+" to "+e.To, " ")
 		}
-		rows = append(rows, []string{day(e.At), e.Subject, what, e.Who, e.Why})
+		rows = append(rows, []string{day(e.At), e.Subject, what, e.Who, said(e.Why)})
 	}
 	return table(w, []string{"WHEN", "WHAT", "HAPPENED", "WHO", "WHY"}, rows)
 }

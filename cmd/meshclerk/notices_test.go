@@ -30,7 +30,7 @@ func TestNoticesCommandNamesTheLetters(t *testing.T) {
 			if err := tx.SaveParsed(t.Context(), id, job.Letter{From: job.Address{Address: "ada@example.org"}}, ledger.Robot); err != nil {
 				return err
 			}
-			return tx.AddNotice(t.Context(), "stray-answer", id, "letter "+id+" answers something")
+			return tx.AddNotice(t.Context(), "stray-answer", id, job.Plain("letter "+id+" answers something"))
 		})
 		if err != nil {
 			t.Fatal(err)

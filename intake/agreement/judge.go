@@ -1,7 +1,6 @@
 package agreement
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -18,21 +17,21 @@ const day = "2006-01-02"
 // for staff: it may tell what is on file, so it never goes into a letter.
 func Judge(sender job.Address, auth job.Verdict, card string, when time.Time, found []Entry, r rules.Agreement) job.Agreement {
 	if !r.Required {
-		return job.Agreement{State: job.AgreementGood, Why: "the house rules ask for no agreement"}
+		return job.Agreement{State: job.AgreementGood, Why: job.Say("agreement.not-asked", nil)}
 	}
 	today := when.Format(day)
 	byAddress, byCard := split(sender.Address, card, found)
 	best, ok := pick(byAddress, card, today, r)
 	switch {
 	case ok && auth != job.Pass && !r.TrustUnproven:
-		return unproven(best, fmt.Sprintf("the sender's address is not proven (%s); if the letter really is from there, this would match: %s", said(auth), best.why))
+		return unproven(best, job.Say("agreement.unproven", job.Args{"check": said(auth), "match": best.why}))
 	case ok:
 		return best.verdict()
 	case len(byCard) > 0 && r.MatchCard:
 		best, _ = pick(byCard, card, today, r)
-		return unproven(best, fmt.Sprintf("no agreement is on file for the sender's address, but the card number in the letter belongs to: %s", best.why))
+		return unproven(best, job.Say("agreement.by-card", job.Args{"match": best.why}))
 	}
-	return job.Agreement{State: job.AgreementNone, Why: "no agreement is on file for this address"}
+	return job.Agreement{State: job.AgreementNone, Why: job.Say("agreement.none", nil)}
 }
 
 // split parts the entries that have the sender's address from those that only have the card.
@@ -54,7 +53,7 @@ type judged struct {
 	Entry
 	state   job.AgreementState
 	expires string
-	why     string
+	why     job.Message
 }
 
 // rank orders states from the one that covers to the ones that do not.
@@ -91,19 +90,19 @@ func judgeOne(e Entry, today string, r rules.Agreement) judged {
 	what := describe(e)
 	switch {
 	case e.Signed > today:
-		j.state, j.why = job.AgreementNone, what+"; that day is still to come, so look whether the date is right"
+		j.state, j.why = job.AgreementNone, job.Say("agreement.to-come", job.Args{"agreement": what})
 	case !counts(e.Version, r):
-		j.state, j.why = job.AgreementOld, what+fmt.Sprintf("; the version needed now is %s", r.Current)
+		j.state, j.why = job.AgreementOld, job.Say("agreement.old-version", job.Args{"agreement": what, "version": r.Current})
 	case j.expires == "" && e.Signed == "" && r.ValidMonths > 0:
-		j.state, j.why = job.AgreementExpired, what+"; without a day of signing nobody can tell how long it counts"
+		j.state, j.why = job.AgreementExpired, job.Say("agreement.no-day", job.Args{"agreement": what})
 	case j.expires != "" && j.expires < today:
-		j.state, j.why = job.AgreementExpired, what+"; it ended on "+j.expires
+		j.state, j.why = job.AgreementExpired, job.Say("agreement.ended", job.Args{"agreement": what, "on": j.expires})
 	case isMinor(e, today, r) && strings.TrimSpace(e.Guardian) == "":
-		j.state, j.why = job.AgreementGuardian, what+fmt.Sprintf("; the patron is under %d and no guardian signed", r.GuardianBelow)
+		j.state, j.why = job.AgreementGuardian, job.Say("agreement.no-guardian", job.Args{"agreement": what, "age": r.GuardianBelow})
 	case j.expires != "":
-		j.state, j.why = job.AgreementGood, what+"; good until "+j.expires
+		j.state, j.why = job.AgreementGood, job.Say("agreement.good-until", job.Args{"agreement": what, "until": j.expires})
 	default:
-		j.state, j.why = job.AgreementGood, what+"; good without an end"
+		j.state, j.why = job.AgreementGood, job.Say("agreement.good", job.Args{"agreement": what})
 	}
 	return j
 }
@@ -114,29 +113,28 @@ func (j judged) verdict() job.Agreement {
 }
 
 // unproven returns what would match, without matching it.
-func unproven(j judged, why string) job.Agreement {
+func unproven(j judged, why job.Message) job.Agreement {
 	v := j.verdict()
 	v.State, v.Why = job.AgreementUnproven, why
 	return v
 }
 
-func said(auth job.Verdict) string {
+func said(auth job.Verdict) job.Message {
 	if auth == job.Fail {
-		return "the mail server's check failed"
+		return job.Say("agreement.check-failed", nil)
 	}
-	return "the mail server made no check that counts"
+	return job.Say("agreement.no-check", nil)
 }
 
-func describe(e Entry) string {
+func describe(e Entry) job.Message {
 	name := e.Name
 	if name == "" {
 		name = e.Address
 	}
-	s := "agreement " + e.Version + " of " + name
-	if e.Signed != "" {
-		s += ", signed on " + e.Signed
+	if e.Signed == "" {
+		return job.Say("agreement.of", job.Args{"version": e.Version, "name": name})
 	}
-	return s
+	return job.Say("agreement.of-signed", job.Args{"version": e.Version, "name": name, "signed": e.Signed})
 }
 
 func counts(version string, r rules.Agreement) bool {

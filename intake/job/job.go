@@ -78,7 +78,7 @@ func (j Job) Asked() Settings {
 // Agreement is the outcome of looking a sender up in the register.
 type Agreement struct {
 	State   AgreementState `json:"state"`
-	Why     string         `json:"why"` // one plain sentence for staff
+	Why     Message        `json:"why"` // for staff
 	Address string         `json:"address,omitempty"`
 	Name    string         `json:"name,omitempty"`
 	Card    string         `json:"card,omitempty"`

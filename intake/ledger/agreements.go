@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"meshclerk/intake/agreement"
+	"meshclerk/intake/job"
 )
 
 // The ledger is where the register of agreements is kept.
@@ -35,7 +36,7 @@ func (tx *Tx) UpsertAgreements(ctx context.Context, entries []agreement.Entry, w
 		default:
 			done.Changed++
 		}
-		if err := tx.event(ctx, Event{Who: who, Subject: fmt.Sprintf("A-%06d", n), What: "agreement", To: what, Why: why}); err != nil {
+		if err := tx.event(ctx, Event{Who: who, Subject: fmt.Sprintf("A-%06d", n), What: "agreement", To: what, Why: job.Plain(why)}); err != nil {
 			return agreement.Upserted{}, err
 		}
 		jobs, err := tx.lacking(ctx, e)

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // Approval is a person's word that exactly these bytes may leave. It is never
@@ -40,11 +42,11 @@ func (tx *Tx) Approve(ctx context.Context, id, sha, by, via string) error {
 	case d.Approval != nil:
 		return &ApprovedError{Draft: id, By: d.Approval.By, At: d.Approval.At, SHA256: d.Approval.SHA256}
 	case d.State != DraftWaiting && d.State != DraftFailed:
-		return &DraftStateError{Draft: id, State: d.State, Wanted: "approve", Hint: d.Why}
+		return &DraftStateError{Draft: id, State: d.State, Wanted: "approve", Hint: d.hint()}
 	case d.SHA256 != sha:
 		return &StaleError{id, sha, d.SHA256}
 	case via == ViaFolder && d.AddressedBefore != "":
-		return errors.New(d.readdressed())
+		return fmt.Errorf("draft %[1]s goes to others than it was written for, since it was edited; look at it on the page, or confirm it with meshclerk drafts approve %[1]s", d.ID)
 	}
 	approval, err := tx.insert(ctx, `INSERT INTO approvals (draft, sha256, approved_by, via, at) VALUES (?, ?, ?, ?, ?) RETURNING id`,
 		id, sha, by, via, stamp(tx.now))
@@ -64,7 +66,7 @@ func (tx *Tx) Approve(ctx context.Context, id, sha, by, via string) error {
 			return err
 		}
 	}
-	return tx.event(ctx, Event{Who: by, Subject: id, What: "approved", From: string(d.State), To: string(DraftApproved), Why: via})
+	return tx.event(ctx, Event{Who: by, Subject: id, What: "approved", From: string(d.State), To: string(DraftApproved), Why: job.Plain(via)})
 }
 
 // Moved is a message that a person moved into a folder that approves or sets aside.
@@ -103,7 +105,7 @@ func (tx *Tx) ApproveMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
 			return tx.refuseMove(ctx, d, m)
 		}
 		if d.State == DraftSetAside {
-			if err := tx.moveDraft(ctx, d, DraftWaiting, m.By, "moved into "+m.Place.Folder); err != nil {
+			if err := tx.moveDraft(ctx, d, DraftWaiting, m.By, job.Say("history.moved-into", job.Args{"folder": m.Place.Folder})); err != nil {
 				return "", "", err
 			}
 		}
@@ -111,10 +113,10 @@ func (tx *Tx) ApproveMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
 		case m.Edit.AddressedBefore != "":
 			return tx.readdress(ctx, d, m)
 		case sha == d.SHA256 && d.AddressedBefore != "":
-			return MoveRefused, d.readdressed(), tx.AddNotice(ctx, NoticeReaddressed, d.ID, d.readdressed())
+			return MoveRefused, d.readdressed().String(), tx.AddNotice(ctx, NoticeReaddressed, d.ID, d.readdressed())
 		}
 		if sha != d.SHA256 {
-			if _, err := tx.Replace(ctx, d.ID, d.SHA256, m.Edit, m.By, "edited in the mail program"); err != nil {
+			if _, err := tx.Replace(ctx, d.ID, d.SHA256, m.Edit, m.By, job.Say("history.edited-in-mail", nil)); err != nil {
 				return "", "", err
 			}
 		}
@@ -125,7 +127,7 @@ func (tx *Tx) ApproveMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
 // readdress puts the edited version in the draft's place and tells staff that it
 // waits for their word.
 func (tx *Tx) readdress(ctx context.Context, d Draft, m Moved) (MoveOutcome, string, error) {
-	d, err := tx.Replace(ctx, d.ID, d.SHA256, m.Edit, m.By, "edited in the mail program, also whom it goes to")
+	d, err := tx.Replace(ctx, d.ID, d.SHA256, m.Edit, m.By, job.Say("history.edited-recipients", nil))
 	if err != nil {
 		return "", "", err
 	}
@@ -134,8 +136,8 @@ func (tx *Tx) readdress(ctx context.Context, d Draft, m Moved) (MoveOutcome, str
 
 // readdressed says what a draft with other recipients than it was made for waits
 // for. It names no address: notices outlive what is forgotten of a patron.
-func (d Draft) readdressed() string {
-	return fmt.Sprintf("draft %[1]s goes to others than it was written for, since it was edited; look at it on the page, or confirm it with meshclerk drafts approve %[1]s", d.ID)
+func (d Draft) readdressed() job.Message {
+	return job.Say("notices.readdressed", job.Args{"draft": d.ID})
 }
 
 // SetAsideMoved sets aside what a person moved into the set-aside folder.
@@ -145,7 +147,7 @@ func (tx *Tx) SetAsideMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
 		case DraftSetAside, DraftSuperseded:
 			return MoveKnown, "it was " + string(d.State) + " already", nil
 		case DraftWaiting, DraftApproved, DraftFailed:
-			return MoveSetAside, "", tx.moveDraft(ctx, d, DraftSetAside, m.By, "moved into "+m.Place.Folder)
+			return MoveSetAside, "", tx.moveDraft(ctx, d, DraftSetAside, m.By, job.Say("history.moved-into", job.Args{"folder": m.Place.Folder}))
 		}
 		return tx.refuseMove(ctx, d, m)
 	})
@@ -175,16 +177,15 @@ func (tx *Tx) moved(ctx context.Context, m Moved, act func(d Draft, sha string) 
 }
 
 func (tx *Tx) refuseMove(ctx context.Context, d Draft, m Moved) (MoveOutcome, string, error) {
-	why := fmt.Sprintf("draft %s lies in %s, but it is %s already", d.ID, m.Place.Folder, d.State)
-	if d.Approval != nil {
-		why += ", as approved by " + d.Approval.By
-	}
-	why += "; what lies there was not sent"
-	if d.State == DraftFailed {
-		why = fmt.Sprintf("draft %s lies in %s as the mail server refused it (%s); edit it, or approve the same text again with the drafts command", d.ID, m.Place.Folder, d.Why)
+	why := job.Say("notices.move-late", job.Args{"draft": d.ID, "folder": m.Place.Folder, "state": job.Say("notices.state."+string(d.State), nil)})
+	switch {
+	case d.State == DraftFailed:
+		why = job.Say("notices.move-refused-before", job.Args{"draft": d.ID, "folder": m.Place.Folder, "why": d.Why})
+	case d.Approval != nil:
+		why.Key, why.Args["by"] = "notices.move-late-approved", d.Approval.By
 	}
 	if err := tx.Note(ctx, d.ID, "move-refused", or(m.By, Robot), why); err != nil {
 		return "", "", err
 	}
-	return MoveRefused, why, tx.AddNotice(ctx, NoticeMoveRefused, d.ID, why)
+	return MoveRefused, why.String(), tx.AddNotice(ctx, NoticeMoveRefused, d.ID, why)
 }

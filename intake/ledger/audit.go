@@ -18,7 +18,7 @@ type AuditEntry struct {
 	At      time.Time   `json:"at"`
 	Who     string      `json:"who"`
 	What    string      `json:"what"` // "approved", "sent", "set-aside" …
-	Why     string      `json:"why,omitempty"`
+	Why     job.Message `json:"why,omitzero"`
 	Draft   string      `json:"draft"`
 	Kind    string      `json:"kind"`
 	To      job.Address `json:"to"`
@@ -87,7 +87,7 @@ func (r Reader) audit(ctx context.Context, kind string, f AuditFilter) ([]AuditE
 	var out []AuditEntry
 	err := r.each(ctx, query, c.args, func(rows *sql.Rows) error {
 		var d AuditEntry
-		err := rows.Scan(&d.Seq, stamped{&d.At}, &d.Who, &d.What, &d.Why, &d.Draft, &d.Kind, &d.To.Address, &d.To.Name, &d.Subject, &d.SHA256)
+		err := rows.Scan(&d.Seq, stamped{&d.At}, &d.Who, &d.What, kept{&d.Why}, &d.Draft, &d.Kind, &d.To.Address, &d.To.Name, &d.Subject, &d.SHA256)
 		out = append(out, d)
 		return err
 	})

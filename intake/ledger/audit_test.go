@@ -16,13 +16,13 @@ func TestAudit(t *testing.T) {
 	j := newJob(t, l, taken(t, l, 1, "a"))
 	d := newDraft(t, l, "first words", j.ID)
 	clock.pass(time.Minute)
-	do(t, l, func(tx *Tx) error { return tx.SetAside(ctx, d.ID, "Bo Example", "not yet") })
+	do(t, l, func(tx *Tx) error { return tx.SetAside(ctx, d.ID, "Bo Example", job.Plain("not yet")) })
 	clock.pass(time.Minute)
-	do(t, l, func(tx *Tx) error { return tx.Reopen(ctx, d.ID, "Ada Example", "now") })
+	do(t, l, func(tx *Tx) error { return tx.Reopen(ctx, d.ID, "Ada Example", job.Plain("now")) })
 	clock.pass(time.Minute)
 	edited := time.Time{}
 	do(t, l, func(tx *Tx) error {
-		_, err := tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("second words")}, "Ada Example", "softer")
+		_, err := tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("second words")}, "Ada Example", job.Plain("softer"))
 		edited = tx.now
 		return err
 	})
@@ -38,11 +38,11 @@ func TestAudit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := l.EndSend(ctx, s, Delivered, "250 ok", Robot); err != nil {
+	if err := l.EndSend(ctx, s, Delivered, job.Plain("250 ok"), Robot); err != nil {
 		t.Fatal(err)
 	}
 	// A change of a job is no deed on a reply.
-	do(t, l, func(tx *Tx) error { return tx.Move(ctx, j.ID, job.Checked, Robot, "") })
+	do(t, l, func(tx *Tx) error { return tx.Move(ctx, j.ID, job.Checked, Robot, job.Plain("")) })
 
 	all, err := l.Audit(ctx, AuditFilter{})
 	if err != nil {

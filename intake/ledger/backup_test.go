@@ -48,7 +48,7 @@ func TestBackupWhileWriting(t *testing.T) {
 				if err := tx.SaveParsed(ctx, id, job.Letter{From: job.Address{Address: fmt.Sprintf("p%d@example.org", uid)}}, Robot); err != nil {
 					return err
 				}
-				return tx.SetLetter(ctx, id, LetterLeftAlone, Robot, "not for us")
+				return tx.SetLetter(ctx, id, LetterLeftAlone, Robot, job.Plain("not for us"))
 			})
 			if err != nil {
 				t.Error(err)
@@ -259,7 +259,7 @@ func TestVerifyFindsADamagedDatabase(t *testing.T) {
 	l, _ := newLedger(t)
 	do(t, l, func(tx *Tx) error {
 		for i := range 2000 {
-			if err := tx.AddNotice(t.Context(), "test", fmt.Sprint("subject ", i), strings.Repeat("words ", 20)); err != nil {
+			if err := tx.AddNotice(t.Context(), "test", fmt.Sprint("subject ", i), job.Plain(strings.Repeat("words ", 20))); err != nil {
 				return err
 			}
 		}

@@ -44,7 +44,7 @@ func (l *Ledger) GiveUp(ctx context.Context, s *Step, cause error, who string) e
 }
 
 // Move is Tx.Move in a transaction of its own.
-func (l *Ledger) Move(ctx context.Context, id job.ID, to job.Stage, who, why string) error {
+func (l *Ledger) Move(ctx context.Context, id job.ID, to job.Stage, who string, why job.Message) error {
 	return l.Tx(ctx, func(tx *Tx) error { return tx.Move(ctx, id, to, who, why) })
 }
 
@@ -54,22 +54,22 @@ func (l *Ledger) Approve(ctx context.Context, id, sha, by, via string) error {
 }
 
 // SetAside is Tx.SetAside in a transaction of its own.
-func (l *Ledger) SetAside(ctx context.Context, id, who, why string) error {
+func (l *Ledger) SetAside(ctx context.Context, id, who string, why job.Message) error {
 	return l.Tx(ctx, func(tx *Tx) error { return tx.SetAside(ctx, id, who, why) })
 }
 
 // EndSend is Tx.EndSend in a transaction of its own.
-func (l *Ledger) EndSend(ctx context.Context, s Send, o Outcome, words, who string) error {
+func (l *Ledger) EndSend(ctx context.Context, s Send, o Outcome, words job.Message, who string) error {
 	return l.Tx(ctx, func(tx *Tx) error { return tx.EndSend(ctx, s, o, words, who) })
 }
 
 // Settle is Tx.Settle in a transaction of its own.
-func (l *Ledger) Settle(ctx context.Context, id string, sent bool, by, why string) error {
+func (l *Ledger) Settle(ctx context.Context, id string, sent bool, by string, why job.Message) error {
 	return l.Tx(ctx, func(tx *Tx) error { return tx.Settle(ctx, id, sent, by, why) })
 }
 
 // AddNotice is Tx.AddNotice in a transaction of its own.
-func (l *Ledger) AddNotice(ctx context.Context, kind NoticeKind, subject, text string) error {
+func (l *Ledger) AddNotice(ctx context.Context, kind NoticeKind, subject string, text job.Message) error {
 	return l.Tx(ctx, func(tx *Tx) error { return tx.AddNotice(ctx, kind, subject, text) })
 }
 

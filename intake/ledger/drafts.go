@@ -45,7 +45,7 @@ type Draft struct {
 	Revision     int             `json:"revision"`      // 1, and one more for each edit
 	Doc          json.RawMessage `json:"doc,omitempty"` // what its writer wants back: questions, notes, Markdown
 	State        DraftState      `json:"state"`
-	Why          string          `json:"why,omitempty"`
+	Why          job.Message     `json:"why,omitzero"`
 	Made         time.Time       `json:"made"`
 	Changed      time.Time       `json:"changed"`
 	Place        Place           `json:"place,omitzero"` // its copy in the mailbox
@@ -72,7 +72,7 @@ func (l *Ledger) NextDraftID(ctx context.Context) (string, error) {
 // job with it are superseded and given back, so that their copies can be taken
 // out of the mailbox. d.ID may come from NextDraftID or be empty; SHA256, Bytes,
 // State and the times are filled in here.
-func (tx *Tx) NewDraft(ctx context.Context, d Draft, raw []byte, who, why string) (made Draft, superseded []Draft, err error) {
+func (tx *Tx) NewDraft(ctx context.Context, d Draft, raw []byte, who string, why job.Message) (made Draft, superseded []Draft, err error) {
 	if len(raw) == 0 || d.To.Address == "" {
 		return Draft{}, nil, errors.New("a draft needs its bytes and somebody to write to")
 	}
@@ -98,7 +98,7 @@ func (tx *Tx) insertDraft(ctx context.Context, d Draft) error {
 	err := tx.exec(ctx, `INSERT INTO drafts (id, letter, kind, template_hash, rules_hash, language, to_address, to_name, subject, message_id, sha256, blob, bytes, doc, state, why, made, changed)
 		VALUES (`+marks(18)+`)`,
 		d.ID, orNull(d.Letter), d.Kind, d.TemplateHash, d.RulesHash, d.Language, d.To.Address, d.To.Name, d.Subject, d.MessageID,
-		d.SHA256, d.SHA256, d.Bytes, string(d.Doc), string(d.State), d.Why, stamp(d.Made), stamp(d.Changed))
+		d.SHA256, d.SHA256, d.Bytes, string(d.Doc), string(d.State), keep(d.Why), stamp(d.Made), stamp(d.Changed))
 	if err != nil {
 		return err
 	}
@@ -135,7 +135,7 @@ func (tx *Tx) supersede(ctx context.Context, d Draft, who string) ([]Draft, erro
 		return nil, err
 	}
 	for i := range old {
-		if err := tx.moveDraft(ctx, old[i], DraftSuperseded, who, "draft "+d.ID+" takes its place"); err != nil {
+		if err := tx.moveDraft(ctx, old[i], DraftSuperseded, who, job.Say("history.superseded", job.Args{"draft": d.ID})); err != nil {
 			return nil, err
 		}
 		old[i].State = DraftSuperseded
@@ -155,16 +155,16 @@ var draftMoves = map[DraftState][]DraftState{
 
 // moveDraft changes a draft's state where that is lawful. A draft that is no
 // longer on its way has no approval any more; what was approved stays on record.
-func (tx *Tx) moveDraft(ctx context.Context, d Draft, to DraftState, who, why string) error {
+func (tx *Tx) moveDraft(ctx context.Context, d Draft, to DraftState, who string, why job.Message) error {
 	if !slices.Contains(draftMoves[d.State], to) {
-		return &DraftStateError{Draft: d.ID, State: d.State, Wanted: "make " + string(to) + " of", Hint: d.Why}
+		return &DraftStateError{Draft: d.ID, State: d.State, Wanted: "make " + string(to) + " of", Hint: d.hint()}
 	}
-	keep := `approval`
+	approval := `approval`
 	if to == DraftWaiting || to == DraftSetAside || to == DraftFailed {
-		keep = `NULL`
+		approval = `NULL`
 	}
-	n, err := tx.changed(ctx, `UPDATE drafts SET state = ?, why = ?, changed = ?, approval = `+keep+` WHERE id = ? AND state = ?`,
-		string(to), why, stamp(tx.now), d.ID, string(d.State))
+	n, err := tx.changed(ctx, `UPDATE drafts SET state = ?, why = ?, changed = ?, approval = `+approval+` WHERE id = ? AND state = ?`,
+		string(to), keep(why), stamp(tx.now), d.ID, string(d.State))
 	if err != nil {
 		return err
 	}
@@ -193,13 +193,13 @@ type Edit struct {
 // Replace puts a person's version in the place of a draft that waits or failed;
 // it then waits. base is the SHA-256 of the bytes the person had before them:
 // where these are no longer the draft's, a *StaleError refuses the edit.
-func (tx *Tx) Replace(ctx context.Context, id, base string, e Edit, who, why string) (Draft, error) {
+func (tx *Tx) Replace(ctx context.Context, id, base string, e Edit, who string, why job.Message) (Draft, error) {
 	d, err := tx.Draft(ctx, id)
 	switch {
 	case err != nil:
 		return Draft{}, err
 	case d.State != DraftWaiting && d.State != DraftFailed:
-		return Draft{}, &DraftStateError{Draft: id, State: d.State, Wanted: "edit", Hint: d.by()}
+		return Draft{}, &DraftStateError{Draft: id, State: d.State, Wanted: "edit", Hint: d.hint()}
 	case d.SHA256 != base:
 		return Draft{}, &StaleError{id, base, d.SHA256}
 	case len(e.Raw) == 0:
@@ -246,16 +246,19 @@ func or(a, b string) string {
 	return b
 }
 
-// by says who approved, as a hint.
-func (d Draft) by() string {
+// hint says who approved a draft, or why it is where it is.
+func (d Draft) hint() string {
 	if d.Approval != nil {
 		return "approved by " + d.Approval.By
 	}
-	return d.Why
+	if other, ok := d.Why.Args["draft"].(string); ok && d.State == DraftSuperseded {
+		return "draft " + other + " takes its place"
+	}
+	return d.Why.Text
 }
 
 // SetAside declines to send a draft that waits, failed, or is approved but not yet on its way.
-func (tx *Tx) SetAside(ctx context.Context, id, who, why string) error {
+func (tx *Tx) SetAside(ctx context.Context, id, who string, why job.Message) error {
 	d, err := tx.Draft(ctx, id)
 	if err != nil {
 		return err
@@ -265,7 +268,7 @@ func (tx *Tx) SetAside(ctx context.Context, id, who, why string) error {
 
 // Reopen lets a draft wait again that was set aside, failed, or is approved but
 // not yet on its way. It needs a new approval.
-func (tx *Tx) Reopen(ctx context.Context, id, who, why string) error {
+func (tx *Tx) Reopen(ctx context.Context, id, who string, why job.Message) error {
 	d, err := tx.Draft(ctx, id)
 	if err != nil {
 		return err
@@ -375,7 +378,7 @@ func scanDraft(rows *sql.Rows) (Draft, error) {
 	var a Approval
 	var doc string
 	err := rows.Scan(&d.ID, &d.Letter, &d.Kind, &d.TemplateHash, &d.RulesHash, &d.Language, &d.To.Address, &d.To.Name, &d.Subject, &d.MessageID,
-		&d.SHA256, &d.Bytes, &d.Revision, &doc, &d.State, &d.Why, stamped{&d.Made}, stamped{&d.Changed},
+		&d.SHA256, &d.Bytes, &d.Revision, &doc, &d.State, kept{&d.Why}, stamped{&d.Made}, stamped{&d.Changed},
 		&d.Place.Folder, &d.Place.UIDValidity, &d.Place.UID, &d.AddressedBefore, &a.ID, &a.SHA256, &a.By, &a.Via, stamped{&a.At})
 	if doc != "" {
 		d.Doc = json.RawMessage(doc)

@@ -19,13 +19,13 @@ func TestNewDraftSupersedes(t *testing.T) {
 		return tx.PlaceDraft(ctx, both.ID, Place{"To approve", 1, 5})
 	})
 	do(t, l, func(tx *Tx) error {
-		_, old, err := tx.NewDraft(ctx, Draft{Jobs: []job.ID{two.ID}, To: job.Address{Address: "ada@example.org"}}, []byte("newer"), Robot, "")
+		_, old, err := tx.NewDraft(ctx, Draft{Jobs: []job.ID{two.ID}, To: job.Address{Address: "ada@example.org"}}, []byte("newer"), Robot, job.Plain(""))
 		if len(old) != 1 || old[0].ID != both.ID || old[0].Place.UID != 5 || len(old[0].Jobs) != 2 {
 			t.Errorf("superseded %+v", old)
 		}
 		return err
 	})
-	if d, _ := l.Draft(ctx, both.ID); d.State != DraftSuperseded || !strings.Contains(d.Why, "takes its place") {
+	if d, _ := l.Draft(ctx, both.ID); d.State != DraftSuperseded || d.Why.Key != "history.superseded" || d.Why.Args["draft"] == both.ID {
 		t.Errorf("%+v", d)
 	}
 	if d, _ := l.Draft(ctx, apart.ID); d.State != DraftWaiting {
@@ -68,7 +68,7 @@ func TestMessageIDIsOneDrafts(t *testing.T) {
 	j := newJob(t, l, taken(t, l, 1, "a"))
 	d := newDraft(t, l, "x", j.ID)
 	err := l.Tx(t.Context(), func(tx *Tx) error {
-		_, _, err := tx.NewDraft(t.Context(), Draft{MessageID: d.MessageID, To: job.Address{Address: "ada@example.org"}}, []byte("y"), Robot, "")
+		_, _, err := tx.NewDraft(t.Context(), Draft{MessageID: d.MessageID, To: job.Address{Address: "ada@example.org"}}, []byte("y"), Robot, job.Plain(""))
 		return err
 	})
 	if err == nil || !strings.Contains(err.Error(), "Message-ID") {
@@ -80,17 +80,17 @@ func TestSetAsideAndReopen(t *testing.T) {
 	l, _ := newLedger(t)
 	ctx := t.Context()
 	d := approved(t, l)
-	if err := l.SetAside(ctx, d.ID, "Bo Example", "on second thoughts"); err != nil {
+	if err := l.SetAside(ctx, d.ID, "Bo Example", job.Plain("on second thoughts")); err != nil {
 		t.Fatal(err)
 	}
 	got, err := l.Draft(ctx, d.ID)
-	if err != nil || got.State != DraftSetAside || got.Approval != nil || got.Why != "on second thoughts" {
+	if err != nil || got.State != DraftSetAside || got.Approval != nil || got.Why.Text != "on second thoughts" {
 		t.Errorf("%+v, %v", got, err)
 	}
 	if _, _, err := l.BeginSend(ctx, d.ID, "robot"); err == nil {
 		t.Error("a draft that was set aside was sent")
 	}
-	do(t, l, func(tx *Tx) error { return tx.Reopen(ctx, d.ID, "Bo Example", "") })
+	do(t, l, func(tx *Tx) error { return tx.Reopen(ctx, d.ID, "Bo Example", job.Plain("")) })
 	if got, _ = l.Draft(ctx, d.ID); got.State != DraftWaiting {
 		t.Errorf("%+v", got)
 	}
@@ -154,7 +154,7 @@ func TestApproveMovedTwiceWithOtherWords(t *testing.T) {
 		t.Errorf("%q, %v", raw, err)
 	}
 	open, err := l.Notices(ctx, false)
-	if err != nil || len(open) != 1 || !strings.Contains(open[0].Text, "was not sent") {
+	if err != nil || len(open) != 1 || open[0].Text.Key != "notices.move-late-approved" {
 		t.Errorf("%+v, %v", open, err)
 	}
 	if o, seen, err := l.SeenMove(ctx, Place{"Approved", 1, 2}); err != nil || !seen || o != MoveRefused {
@@ -189,7 +189,7 @@ func TestApproveMovedAfterARefusal(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := l.EndSend(ctx, s, Refused, "550 no", Robot); err != nil {
+	if err := l.EndSend(ctx, s, Refused, job.Plain("550 no"), Robot); err != nil {
 		t.Fatal(err)
 	}
 	var got MoveOutcome
@@ -212,7 +212,7 @@ func TestDraftByMessageIDAndPlace(t *testing.T) {
 		if err := tx.PlaceDraft(ctx, d.ID, Place{"To approve", 3, 9}); err != nil {
 			return err
 		}
-		_, err := tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("x"), MessageID: "<new@example.org>", Doc: []byte(`{"questions":["colour"]}`)}, "Bo Example", "")
+		_, err := tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("x"), MessageID: "<new@example.org>", Doc: []byte(`{"questions":["colour"]}`)}, "Bo Example", job.Plain(""))
 		return err
 	})
 	for _, id := range []string{d.MessageID, "<new@example.org>"} {

@@ -11,14 +11,14 @@ import (
 
 // Event is one change of something, as it stays on record.
 type Event struct {
-	Seq     int64     `json:"seq"`
-	At      time.Time `json:"at"`
-	Who     string    `json:"who"`     // Robot, "patron", or the name of one of the staff; stays when the patron is forgotten
-	Subject string    `json:"subject"` // id of a letter, job, draft …
-	What    string    `json:"what"`    // "made", "moved", "approved" …
-	From    string    `json:"from,omitempty"`
-	To      string    `json:"to,omitempty"`
-	Why     string    `json:"why,omitempty"`
+	Seq     int64       `json:"seq"`
+	At      time.Time   `json:"at"`
+	Who     string      `json:"who"`     // Robot, "patron", or the name of one of the staff; stays when the patron is forgotten
+	Subject string      `json:"subject"` // id of a letter, job, draft …
+	What    string      `json:"what"`    // "made", "moved", "approved" …
+	From    string      `json:"from,omitempty"`
+	To      string      `json:"to,omitempty"`
+	Why     job.Message `json:"why,omitzero"`
 }
 
 // What an event says happened to a job's stage. Rebuild reads these.
@@ -32,11 +32,11 @@ func (tx *Tx) event(ctx context.Context, e Event) error {
 		return fmt.Errorf("a change of %s (%s) does not say who makes it", e.Subject, e.What)
 	}
 	return tx.exec(ctx, `INSERT INTO events (at, who, subject, what, from_state, to_state, why) VALUES (?, ?, ?, ?, ?, ?, ?)`,
-		stamp(tx.now), e.Who, e.Subject, e.What, e.From, e.To, e.Why)
+		stamp(tx.now), e.Who, e.Subject, e.What, e.From, e.To, keep(e.Why))
 }
 
 // Note puts a remark into the history of a letter, job or draft.
-func (tx *Tx) Note(ctx context.Context, subject, what, who, why string) error {
+func (tx *Tx) Note(ctx context.Context, subject, what, who string, why job.Message) error {
 	return tx.event(ctx, Event{Who: who, Subject: subject, What: what, Why: why})
 }
 
@@ -46,7 +46,7 @@ func (r Reader) events(ctx context.Context, where string, args ...any) ([]Event,
 	var out []Event
 	err := r.each(ctx, selectEvents+where, args, func(rows *sql.Rows) error {
 		var e Event
-		err := rows.Scan(&e.Seq, stamped{&e.At}, &e.Who, &e.Subject, &e.What, &e.From, &e.To, &e.Why)
+		err := rows.Scan(&e.Seq, stamped{&e.At}, &e.Who, &e.Subject, &e.What, &e.From, &e.To, kept{&e.Why})
 		out = append(out, e)
 		return err
 	})

@@ -21,6 +21,10 @@ type Forgotten struct {
 	Agreements int `json:"agreements"`
 }
 
+func (f Forgotten) args() job.Args {
+	return job.Args{"letters": f.Letters, "jobs": f.Jobs, "drafts": f.Drafts, "agreements": f.Agreements}
+}
+
 // OpenJobsError refuses to forget somebody whose jobs are not at their end.
 type OpenJobsError struct{ Jobs []string }
 
@@ -72,7 +76,7 @@ func (tx *Tx) forget(ctx context.Context, address, who string) (Forgotten, error
 	if done.Agreements, err = tx.dropAgreements(ctx, address); err != nil {
 		return Forgotten{}, err
 	}
-	why := fmt.Sprintf("%d letters, %d jobs, %d drafts, %d agreements of one address", done.Letters, done.Jobs, done.Drafts, done.Agreements)
+	why := job.Say("history.forgotten", done.args())
 	if err := tx.event(ctx, Event{Who: who, Subject: "ledger", What: "forgotten", Why: why}); err != nil {
 		return Forgotten{}, err
 	}
@@ -290,7 +294,7 @@ func (tx *Tx) expire(ctx context.Context, before time.Time, who string) (Forgott
 	if err != nil {
 		return Forgotten{}, err
 	}
-	err = tx.event(ctx, Event{Who: who, Subject: "ledger", What: "expired", Why: fmt.Sprintf("%d letters, %d jobs, %d drafts", done.Letters, done.Jobs, done.Drafts)})
+	err = tx.event(ctx, Event{Who: who, Subject: "ledger", What: "expired", Why: job.Say("history.expired", job.Args{"letters": done.Letters, "jobs": done.Jobs, "drafts": done.Drafts})})
 	if err != nil {
 		return Forgotten{}, err
 	}

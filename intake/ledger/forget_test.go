@@ -37,11 +37,11 @@ func adasJob(t *testing.T, l *Ledger) (job.ID, Draft, string) {
 		}
 		j, err = tx.NewJob(ctx, job.Job{Patron: ada, File: "ada-owl.stl", Blob: mesh, Wishes: job.Wishes{Phone: "555-0100", Card: "Card-9876", Words: map[string]string{"size": "Ada-Secret-Word"}},
 			Settings: job.Settings{Material: "PLA"}, Report: &job.Report{File: "ada-owl.stl", Estimate: &job.Estimate{PrintTimeS: 7200, MassG: 30, Printer: "Alder"}, Quote: &job.Quote{Total: "3.00", Currency: "CAD"}},
-			Agreement: &job.Agreement{State: job.AgreementGood, Name: "Ada Example", Address: "ada@example.org", Card: "Card-9876"}}, letter, Robot, "from Ada Example")
+			Agreement: &job.Agreement{State: job.AgreementGood, Name: "Ada Example", Address: "ada@example.org", Card: "Card-9876"}}, letter, Robot, job.Plain("from Ada Example"))
 		if err != nil {
 			return err
 		}
-		if err := tx.AddNotice(ctx, "check", string(j.ID), "look at Ada Example"); err != nil {
+		if err := tx.AddNotice(ctx, "check", string(j.ID), job.Plain("look at Ada Example")); err != nil {
 			return err
 		}
 		s, err := tx.lease(ctx, "robot", time.Minute, nil)
@@ -51,7 +51,7 @@ func adasJob(t *testing.T, l *Ledger) (job.ID, Draft, string) {
 		if err := tx.Retry(ctx, s, errors.New("Ada-Secret-Word"), time.Hour); err != nil {
 			return err
 		}
-		return tx.SetLetter(ctx, letter, LetterDone, Robot, "Ada-Secret-Word")
+		return tx.SetLetter(ctx, letter, LetterDone, Robot, job.Plain("Ada-Secret-Word"))
 	})
 	d := newDraft(t, l, "Dear Ada-Secret-Word", j.ID)
 	if err := l.Approve(ctx, d.ID, d.SHA256, "Bo Example", ViaCommand); err != nil {
@@ -61,12 +61,12 @@ func adasJob(t *testing.T, l *Ledger) (job.ID, Draft, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := l.EndSend(ctx, s, Delivered, "250 ok for ada@example.org", Robot); err != nil {
+	if err := l.EndSend(ctx, s, Delivered, job.Plain("250 ok for ada@example.org"), Robot); err != nil {
 		t.Fatal(err)
 	}
 	do(t, l, func(tx *Tx) error {
 		for _, to := range []job.Stage{job.Checked, job.Drafted, job.Quoted, job.Agreed, job.Printing, job.Ready, job.Collected} {
-			if err := tx.Move(ctx, j.ID, to, Robot, "for Ada Example"); err != nil {
+			if err := tx.Move(ctx, j.ID, to, Robot, job.Plain("for Ada Example")); err != nil {
 				return err
 			}
 		}
@@ -115,7 +115,7 @@ func TestForgetAddress(t *testing.T) {
 			return err
 		}
 		j.Patron = job.Address{Name: "Cleo Example", Address: "cleo@example.org"}
-		return tx.SaveJob(ctx, j, Robot, "")
+		return tx.SaveJob(ctx, j, Robot, job.Plain(""))
 	})
 	month := func() Report {
 		r, err := l.Report(ctx, clock.Now().Add(-24*time.Hour), clock.Now().Add(24*time.Hour))
@@ -193,7 +193,7 @@ func TestForgetKeepsFilesOfOthers(t *testing.T) {
 	adasJob(t, l)
 	mesh := hashOf([]byte("solid Ada-Secret-Word"))
 	do(t, l, func(tx *Tx) error { // another patron sent the very same mesh
-		_, err := tx.NewJob(ctx, job.Job{Patron: job.Address{Address: "cleo@example.org"}, Blob: mesh}, "", Robot, "")
+		_, err := tx.NewJob(ctx, job.Job{Patron: job.Address{Address: "cleo@example.org"}, Blob: mesh}, "", Robot, job.Plain(""))
 		return err
 	})
 	if _, err := l.ForgetAddress(ctx, "ada@example.org", "Bo Example"); err != nil {
@@ -211,7 +211,7 @@ func TestExpire(t *testing.T) {
 	id, _, letter := adasJob(t, l)
 	shared := taken(t, l, 300, "two files, one still open")
 	over, open := newJob(t, l, shared), newJob(t, l, shared)
-	if err := l.Move(ctx, over.ID, job.Withdrawn, "patron", ""); err != nil {
+	if err := l.Move(ctx, over.ID, job.Withdrawn, "patron", job.Plain("")); err != nil {
 		t.Fatal(err)
 	}
 	enquiry := taken(t, l, 400, "when do you open?")
@@ -219,14 +219,14 @@ func TestExpire(t *testing.T) {
 		if err := drop(ctx, tx, StepRead, enquiry); err != nil {
 			return err
 		}
-		return tx.SetLetter(ctx, enquiry, LetterLeftAlone, Robot, "a question")
+		return tx.SetLetter(ctx, enquiry, LetterLeftAlone, Robot, job.Plain("a question"))
 	})
 	aside := taken(t, l, 500, "a broken one")
 	do(t, l, func(tx *Tx) error {
 		if err := drop(ctx, tx, StepRead, aside); err != nil {
 			return err
 		}
-		return tx.SetLetter(ctx, aside, LetterSetAside, Robot, "unreadable")
+		return tx.SetLetter(ctx, aside, LetterSetAside, Robot, job.Plain("unreadable"))
 	})
 	if done, err := l.Expire(ctx, clock.Now(), Robot); err != nil || done != (Forgotten{}) {
 		t.Fatalf("before its time: %+v, %v", done, err)
@@ -254,7 +254,7 @@ func TestExpire(t *testing.T) {
 		t.Errorf("once more: %+v, %v", done, err)
 	}
 	// The other job ends: now the letter they share may go too.
-	if err := l.Move(ctx, open.ID, job.Withdrawn, "patron", ""); err != nil {
+	if err := l.Move(ctx, open.ID, job.Withdrawn, "patron", job.Plain("")); err != nil {
 		t.Fatal(err)
 	}
 	clock.pass(24 * time.Hour)

@@ -78,7 +78,7 @@ func (tx *Tx) forgetAgain(ctx context.Context, e forgetEntry) (Forgotten, error)
 	if err := tx.carriedOut(ctx, e); err != nil || done == (Forgotten{}) {
 		return done, err
 	}
-	why := fmt.Sprintf("once more, after a restore: %d letters, %d jobs, %d drafts, %d agreements", done.Letters, done.Jobs, done.Drafts, done.Agreements)
+	why := job.Say("history.forgotten-again", done.args())
 	return done, tx.event(ctx, Event{Who: Robot, Subject: "ledger", What: e.What, Why: why})
 }
 
@@ -184,7 +184,7 @@ func once(ids []string) []string {
 
 // endAll brings jobs to an end and takes back replies that have not left.
 func (tx *Tx) endAll(ctx context.Context, g gathered) error {
-	const why = "forgotten before this backup was restored"
+	why := job.Say("history.forgotten-before", nil)
 	for _, id := range g.jobs {
 		if err := tx.end(ctx, job.ID(id), why); err != nil {
 			return err
@@ -212,7 +212,7 @@ func (tx *Tx) endAll(ctx context.Context, g gathered) error {
 }
 
 // end moves a job to an end by lawful moves.
-func (tx *Tx) end(ctx context.Context, id job.ID, why string) error {
+func (tx *Tx) end(ctx context.Context, id job.ID, why job.Message) error {
 	for {
 		j, err := tx.Job(ctx, id)
 		if err != nil || j.Stage.Over() {

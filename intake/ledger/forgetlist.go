@@ -15,6 +15,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // What was forgotten must not come back with an older backup. A list of it lies
@@ -151,7 +153,7 @@ func (tx *Tx) knowForgetList(ctx context.Context, isNew bool) error {
 	if !isNew || had == "" {
 		return tx.SettleNotices(ctx, NoticeListMissing, "ledger", Robot)
 	}
-	return tx.AddNotice(ctx, NoticeListMissing, "ledger", fmt.Sprintf("the data folder has no %s, so what was forgotten since this ledger was backed up may have come back; stop the service, copy that file from the folder that was used before, and start again, or forget those people once more", forgetFile))
+	return tx.AddNotice(ctx, NoticeListMissing, "ledger", job.Say("notices.forget-list-missing", job.Args{"file": forgetFile}))
 }
 
 // remember puts a forgetting on the list and into the transaction. Call it last:

@@ -79,7 +79,7 @@ func TestForgottenStaysForgottenAfterARestore(t *testing.T) {
 	late := "From: ada@example.org\r\n\r\nAda-Secret-Word, after the backup"
 	lateJob := newJob(t, l, taken(t, l, 600, late))
 	for _, id := range []job.ID{j.ID, lateJob.ID} {
-		if err := l.Move(ctx, id, job.Withdrawn, "Bo Example", ""); err != nil {
+		if err := l.Move(ctx, id, job.Withdrawn, "Bo Example", job.Plain("")); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -137,7 +137,7 @@ func TestExpiredStaysExpiredAfterARestore(t *testing.T) {
 	l, clock := newLedger(t)
 	ctx := t.Context()
 	copied, j, _ := backedUp(t, l)
-	if err := l.Move(ctx, j.ID, job.Withdrawn, "Bo Example", ""); err != nil {
+	if err := l.Move(ctx, j.ID, job.Withdrawn, "Bo Example", job.Plain("")); err != nil {
 		t.Fatal(err)
 	}
 	clock.pass(time.Hour)
@@ -166,7 +166,7 @@ func TestListOfForgottenBroughtLater(t *testing.T) {
 	late := "From: ada@example.org\r\n\r\nAda-Secret-Word, after the backup"
 	lateJob := newJob(t, l, taken(t, l, 600, late))
 	for _, id := range []job.ID{j.ID, lateJob.ID} {
-		if err := l.Move(ctx, id, job.Withdrawn, "Bo Example", ""); err != nil {
+		if err := l.Move(ctx, id, job.Withdrawn, "Bo Example", job.Plain("")); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -176,7 +176,7 @@ func TestListOfForgottenBroughtLater(t *testing.T) {
 	}
 	clock.pass(time.Hour)
 	r := restored(t, copied, "", clock)
-	if got := openNotices(t, r); len(got) == 0 || got[len(got)-1].Kind != "forget-list-missing" || !strings.Contains(got[len(got)-1].Text, forgetFile) {
+	if got := openNotices(t, r); len(got) == 0 || got[len(got)-1].Kind != "forget-list-missing" || got[len(got)-1].Text.Args["file"] != forgetFile {
 		t.Errorf("nobody is told: %+v", got)
 	}
 	newJob(t, r, taken(t, r, 600, late)) // taken in once more
@@ -242,11 +242,11 @@ func TestForgetIsListedBeforeItIsDone(t *testing.T) {
 	wantGone(t, r)
 	cleo := job.Address{Address: "cleo@example.org"}
 	do(t, r, func(tx *Tx) error {
-		j, err := tx.NewJob(ctx, job.Job{Patron: cleo}, "", Robot, "")
+		j, err := tx.NewJob(ctx, job.Job{Patron: cleo}, "", Robot, job.Plain(""))
 		if err != nil {
 			return err
 		}
-		return tx.Move(ctx, j.ID, job.Declined, "Bo Example", "")
+		return tx.Move(ctx, j.ID, job.Declined, "Bo Example", job.Plain(""))
 	})
 	if _, err := r.ForgetAddress(ctx, cleo.Address, "Bo Example"); err != nil {
 		t.Fatal(err)

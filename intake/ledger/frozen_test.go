@@ -151,7 +151,7 @@ func sameNotices(t *testing.T, l *Ledger, file string) {
 		byID[n.ID] = n
 	}
 	for _, want := range lines[Notice](t, file) {
-		if n := byID[want.ID]; n.Kind != want.Kind || n.Text != want.Text || n.Open != want.Open {
+		if n := byID[want.ID]; n.Kind != want.Kind || n.Text.String() != want.Text.String() || n.Open != want.Open {
 			t.Errorf("notice %+v, want %+v", n, want)
 		}
 	}

@@ -24,7 +24,7 @@ const (
 // NewJob records a job in stage taken, opened by a letter ("" for none), and
 // gives it back with its id, its thread (a fresh one unless j names one) and
 // the time it was made.
-func (tx *Tx) NewJob(ctx context.Context, j job.Job, letter, who, why string) (job.Job, error) {
+func (tx *Tx) NewJob(ctx context.Context, j job.Job, letter, who string, why job.Message) (job.Job, error) {
 	n, err := tx.next(ctx, "job")
 	if err != nil {
 		return job.Job{}, err
@@ -88,7 +88,7 @@ func (tx *Tx) Link(ctx context.Context, id job.ID, letter, role string) error {
 // SaveJob records everything of a job but its id, stage, thread and time, which
 // it leaves as they are. Read the job in the same transaction, or what another
 // changed meanwhile is lost.
-func (tx *Tx) SaveJob(ctx context.Context, j job.Job, who, why string) error {
+func (tx *Tx) SaveJob(ctx context.Context, j job.Job, who string, why job.Message) error {
 	old, err := tx.Job(ctx, j.ID)
 	if err != nil {
 		return err
@@ -100,10 +100,7 @@ func (tx *Tx) SaveJob(ctx context.Context, j job.Job, who, why string) error {
 	if err := tx.writeJob(ctx, j); err != nil {
 		return err
 	}
-	if why != "" {
-		why += ": "
-	}
-	return tx.event(ctx, Event{Who: who, Subject: string(j.ID), What: "changed", Why: why + strings.Join(what, ", ")})
+	return tx.event(ctx, Event{Who: who, Subject: string(j.ID), What: "changed", Why: changed(why, what)})
 }
 
 func (tx *Tx) writeJob(ctx context.Context, j job.Job) error {
@@ -168,18 +165,25 @@ func factsOf(j job.Job) facts {
 }
 
 // differences names what changed, without a patron's words: it goes into the history.
-func differences(a, b job.Job) []string {
-	var out []string
+func changed(why job.Message, what []job.Message) job.Message {
+	if why.IsZero() {
+		return job.Say("history.changed", job.Args{"what": what})
+	}
+	return job.Say("history.changed-since", job.Args{"why": why, "what": what})
+}
+
+func differences(a, b job.Job) []job.Message {
+	var out []job.Message
 	add := func(name string, x, y any) {
 		p, _ := json.Marshal(x)
 		q, _ := json.Marshal(y)
 		if string(p) != string(q) {
-			out = append(out, name)
+			out = append(out, job.Say("history.part."+name, nil))
 		}
 	}
 	add("patron", a.Patron, b.Patron)
 	add("language", a.Language, b.Language)
-	add("sender check", a.Auth, b.Auth)
+	add("sender-check", a.Auth, b.Auth)
 	add("file", a.File+"\x00"+a.Blob, b.File+"\x00"+b.Blob)
 	add("wishes", a.Wishes, b.Wishes)
 	add("settings", a.Settings, b.Settings)
@@ -187,20 +191,20 @@ func differences(a, b job.Job) []string {
 	before, after := factsOf(a), factsOf(b)
 	add("report", a.Report, b.Report)
 	if before.total != "" && after.total != "" && before.total != after.total {
-		out = append(out, fmt.Sprintf("price from %s to %s", before.total, after.total))
+		out = append(out, job.Say("history.part.price", job.Args{"before": before.total, "after": after.total}))
 	}
 	return out
 }
 
 // Move brings a job to another stage, where package job allows it.
-func (tx *Tx) Move(ctx context.Context, id job.ID, to job.Stage, who, why string) error {
+func (tx *Tx) Move(ctx context.Context, id job.ID, to job.Stage, who string, why job.Message) error {
 	return tx.MoveFor(ctx, id, to, "", who, why)
 }
 
 // MoveFor is Move with a reason in one word for the monthly report, such as a
 // finding's code. Without one, a job that ends is counted under the first
 // finding that stops it.
-func (tx *Tx) MoveFor(ctx context.Context, id job.ID, to job.Stage, reason, who, why string) error {
+func (tx *Tx) MoveFor(ctx context.Context, id job.ID, to job.Stage, reason, who string, why job.Message) error {
 	j, err := tx.Job(ctx, id)
 	if err != nil {
 		return err

@@ -15,7 +15,7 @@ func TestMoveFollowsTheTable(t *testing.T) {
 	l, _ := newLedger(t)
 	ctx := t.Context()
 	j := newJob(t, l, taken(t, l, 1, "a"))
-	err := l.Move(ctx, j.ID, job.Collected, "Bo Example", "")
+	err := l.Move(ctx, j.ID, job.Collected, "Bo Example", job.Plain(""))
 	bad, ok := errors.AsType[*StageError](err)
 	if !ok || bad.From != job.Taken || bad.To != job.Collected {
 		t.Fatal(err)
@@ -43,7 +43,7 @@ func TestRebuildEveryStage(t *testing.T) {
 				continue
 			}
 			clock.pass(time.Minute)
-			if err := l.Move(ctx, j.ID, to, "Bo Example", "step by step"); err != nil {
+			if err := l.Move(ctx, j.ID, to, "Bo Example", job.Plain("step by step")); err != nil {
 				t.Fatal(err)
 			}
 			walked[string(at)+">"+string(to)] = true
@@ -101,10 +101,10 @@ func TestJobComesBackWhole(t *testing.T) {
 	two, half := 2, 0.5
 	j.Wishes = job.Wishes{Copies: &two, Colours: []string{"blue", "green"}, Size: &job.Size{Axis: "height", MM: 80}, Infill: &half, Phone: "555 0100", Card: "2 1234", Answer: job.Change, Words: map[string]string{"copies": "two please"}}
 	j.Settings = job.Settings{Colour: "blue", Copies: 2, Infill: 0.5, InfillSet: true}
-	j.Agreement = &job.Agreement{State: job.AgreementUnproven, Why: "shown to staff"}
+	j.Agreement = &job.Agreement{State: job.AgreementUnproven, Why: job.Plain("shown to staff")}
 	j.Report = &job.Report{File: "vase.stl", Readable: true, Format: "binary", Findings: []job.Finding{{Code: "holes", Level: job.Ask, At: &[3]float64{1, 2, 3}}},
 		Estimate: &job.Estimate{PrintTimeS: 1234.5, MassG: 7.25, Printer: "Alder", Material: "PLA"}, Quote: &job.Quote{Currency: "CAD", Total: "1.50", Lines: []job.Line{{Label: "PLA", Amount: "1.50"}}}}
-	do(t, l, func(tx *Tx) error { return tx.SaveJob(ctx, j, Robot, "checked") })
+	do(t, l, func(tx *Tx) error { return tx.SaveJob(ctx, j, Robot, job.Plain("checked")) })
 	got, err := l.Job(ctx, j.ID)
 	if err != nil {
 		t.Fatal(err)
@@ -114,26 +114,36 @@ func TestJobComesBackWhole(t *testing.T) {
 		t.Errorf("came back as\n%+v\nwas\n%+v", got, j)
 	}
 	events, err := l.Events(ctx, string(j.ID))
-	if err != nil || !strings.Contains(events[len(events)-1].Why, "wishes, settings, agreement, report") {
+	if err != nil || parts(events[len(events)-1].Why) != "wishes settings agreement report" {
 		t.Errorf("%+v, %v", events, err)
 	}
 	// Nothing changed: no event. A new price: the history says so.
-	do(t, l, func(tx *Tx) error { return tx.SaveJob(ctx, got, Robot, "again") })
+	do(t, l, func(tx *Tx) error { return tx.SaveJob(ctx, got, Robot, job.Plain("again")) })
 	j.Report.Quote.Total = "2.00"
 	j.Stage = job.Collected // is not SaveJob's to change
-	do(t, l, func(tx *Tx) error { return tx.SaveJob(ctx, j, "Bo Example", "") })
+	do(t, l, func(tx *Tx) error { return tx.SaveJob(ctx, j, "Bo Example", job.Plain("")) })
 	after, _ := l.Events(ctx, string(j.ID))
-	if len(after) != len(events)+1 || !strings.Contains(after[len(after)-1].Why, "price from 1.50 to 2.00") {
+	if len(after) != len(events)+1 || !strings.Contains(after[len(after)-1].Why.String(), `"history.part.price","args":{"after":"2.00","before":"1.50"}`) {
 		t.Errorf("%+v", after)
 	}
 	if got, _ = l.Job(ctx, j.ID); got.Stage != job.Taken {
 		t.Errorf("stage %s", got.Stage)
 	}
 	for _, e := range after {
-		if strings.Contains(e.Why, "two please") || strings.Contains(e.Why, "555") {
+		if strings.Contains(e.Why.String(), "two please") || strings.Contains(e.Why.String(), "555") {
 			t.Errorf("the patron's words are in the history: %+v", e)
 		}
 	}
+}
+
+// parts names what of a job was changed, as its history keeps it.
+func parts(why job.Message) string {
+	var out []string
+	what, _ := why.Args["what"].([]job.Message)
+	for _, m := range what {
+		out = append(out, strings.TrimPrefix(m.Key, "history.part."))
+	}
+	return strings.Join(out, " ")
 }
 
 func TestJobsFilterAndSort(t *testing.T) {
@@ -147,9 +157,9 @@ func TestJobsFilterAndSort(t *testing.T) {
 	} {
 		clock.pass(time.Hour)
 		do(t, l, func(tx *Tx) error {
-			made, err := tx.NewJob(ctx, j, letter, Robot, "")
+			made, err := tx.NewJob(ctx, j, letter, Robot, job.Plain(""))
 			if err == nil && i == 1 {
-				err = tx.Move(ctx, made.ID, job.Declined, "Bo Example", "")
+				err = tx.Move(ctx, made.ID, job.Declined, "Bo Example", job.Plain(""))
 			}
 			return err
 		})
@@ -211,12 +221,12 @@ func tenThousand(b *testing.B) *Ledger {
 				n := batch*500 + i
 				clock.pass(time.Minute)
 				tx.now = clock.Now()
-				j, err := tx.NewJob(ctx, job.Job{File: fmt.Sprintf("part-%d.stl", n), Patron: job.Address{Name: "Patron", Address: fmt.Sprintf("p%d@example.org", n%700)}, Report: report}, letter, Robot, "")
+				j, err := tx.NewJob(ctx, job.Job{File: fmt.Sprintf("part-%d.stl", n), Patron: job.Address{Name: "Patron", Address: fmt.Sprintf("p%d@example.org", n%700)}, Report: report}, letter, Robot, job.Plain(""))
 				if err != nil {
 					return err
 				}
 				to := []job.Stage{job.Checked, job.Declined, job.NeedsAgreement, job.Withdrawn}[n%4]
-				if err := tx.Move(ctx, j.ID, to, Robot, ""); err != nil {
+				if err := tx.Move(ctx, j.ID, to, Robot, job.Plain("")); err != nil {
 					return err
 				}
 			}

@@ -227,7 +227,7 @@ func (w *worker) read(step *Step) error {
 		if err := tx.SaveParsed(w.ctx, step.Subject, job.Letter{Disposition: job.Request}, Robot); err != nil {
 			return err
 		}
-		if j, err = tx.NewJob(w.ctx, job.Job{File: "vase.stl"}, step.Subject, Robot, ""); err != nil {
+		if j, err = tx.NewJob(w.ctx, job.Job{File: "vase.stl"}, step.Subject, Robot, job.Plain("")); err != nil {
 			return err
 		}
 		if err := tx.Enqueue(w.ctx, "draft", string(j.ID), time.Time{}); err != nil {
@@ -242,7 +242,7 @@ func (w *worker) read(step *Step) error {
 func (w *worker) draft(step *Step) error {
 	var d Draft
 	err := w.l.Tx(w.ctx, func(tx *Tx) (err error) {
-		d, _, err = tx.NewDraft(w.ctx, Draft{Jobs: []job.ID{job.ID(step.Subject)}, To: job.Address{Address: "ada@example.org"}}, []byte("about "+step.Subject), Robot, "")
+		d, _, err = tx.NewDraft(w.ctx, Draft{Jobs: []job.ID{job.ID(step.Subject)}, To: job.Address{Address: "ada@example.org"}}, []byte("about "+step.Subject), Robot, job.Plain(""))
 		if err != nil {
 			return err
 		}
@@ -278,7 +278,7 @@ func (w *worker) send(step *Step) error {
 		return err
 	}
 	err = w.l.Tx(w.ctx, func(tx *Tx) error {
-		if err := tx.EndSend(w.ctx, s, Delivered, "250 ok", Robot); err != nil {
+		if err := tx.EndSend(w.ctx, s, Delivered, job.Plain("250 ok"), Robot); err != nil {
 			return err
 		}
 		return tx.Done(w.ctx, step)

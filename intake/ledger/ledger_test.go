@@ -91,7 +91,7 @@ func newJob(t testing.TB, l *Ledger, letter string) job.Job {
 	t.Helper()
 	var j job.Job
 	do(t, l, func(tx *Tx) (err error) {
-		j, err = tx.NewJob(t.Context(), job.Job{Patron: job.Address{Name: "Ada Example", Address: "ada@example.org"}, Language: "en", File: "vase.stl"}, letter, Robot, "came with the letter")
+		j, err = tx.NewJob(t.Context(), job.Job{Patron: job.Address{Name: "Ada Example", Address: "ada@example.org"}, Language: "en", File: "vase.stl"}, letter, Robot, job.Plain("came with the letter"))
 		return err
 	})
 	return j
@@ -107,7 +107,7 @@ func newDraft(t testing.TB, l *Ledger, words string, jobs ...job.ID) Draft {
 	var d Draft
 	do(t, l, func(tx *Tx) (err error) {
 		d, _, err = tx.NewDraft(t.Context(), Draft{ID: id, Jobs: jobs, Kind: "quote", TemplateHash: "t", RulesHash: "r", Language: "en", To: job.Address{Address: "ada@example.org"},
-			Subject: "Your print", MessageID: "<" + id + "@larkfield.example>"}, []byte(words), Robot, "")
+			Subject: "Your print", MessageID: "<" + id + "@larkfield.example>"}, []byte(words), Robot, job.Plain(""))
 		return err
 	})
 	return d
@@ -133,7 +133,7 @@ func TestLetterToSentReply(t *testing.T) {
 		if err := tx.SaveParsed(ctx, letter, parsed, Robot); err != nil {
 			return err
 		}
-		j, err = tx.NewJob(ctx, job.Job{Patron: parsed.From, File: "vase.stl", Blob: mesh}, letter, Robot, "came with the letter")
+		j, err = tx.NewJob(ctx, job.Job{Patron: parsed.From, File: "vase.stl", Blob: mesh}, letter, Robot, job.Plain("came with the letter"))
 		if err != nil {
 			return err
 		}
@@ -141,13 +141,13 @@ func TestLetterToSentReply(t *testing.T) {
 	})
 	do(t, l, func(tx *Tx) error {
 		j.Report = &job.Report{Estimate: &job.Estimate{PrintTimeS: 3600, MassG: 12, Printer: "Alder"}, Quote: &job.Quote{Total: "3.50", Currency: "CAD"}}
-		if err := tx.SaveJob(ctx, j, Robot, "checked"); err != nil {
+		if err := tx.SaveJob(ctx, j, Robot, job.Plain("checked")); err != nil {
 			return err
 		}
-		if err := tx.Move(ctx, j.ID, job.Checked, Robot, ""); err != nil {
+		if err := tx.Move(ctx, j.ID, job.Checked, Robot, job.Plain("")); err != nil {
 			return err
 		}
-		return tx.Move(ctx, j.ID, job.Drafted, Robot, "")
+		return tx.Move(ctx, j.ID, job.Drafted, Robot, job.Plain(""))
 	})
 	d := newDraft(t, l, "Dear Ada", j.ID)
 	clock.pass(time.Hour)
@@ -159,10 +159,10 @@ func TestLetterToSentReply(t *testing.T) {
 		t.Fatalf("begin send: %q, %v", raw, err)
 	}
 	do(t, l, func(tx *Tx) error {
-		if err := tx.EndSend(ctx, s, Delivered, "250 ok", Robot); err != nil {
+		if err := tx.EndSend(ctx, s, Delivered, job.Plain("250 ok"), Robot); err != nil {
 			return err
 		}
-		return tx.Move(ctx, j.ID, job.Quoted, Robot, "the reply was sent")
+		return tx.Move(ctx, j.ID, job.Quoted, Robot, job.Plain("the reply was sent"))
 	})
 	got, err := l.Job(ctx, j.ID)
 	if err != nil || got.Stage != job.Quoted || got.Report.Quote.Total != "3.50" || got.Patron.Name != "Ada Example" {

@@ -51,7 +51,7 @@ type Letter struct {
 	ReceivedAt  time.Time   `json:"received_at"`
 	TakenAt     time.Time   `json:"taken_at"`
 	State       LetterState `json:"state"`
-	Why         string      `json:"why,omitempty"`
+	Why         job.Message `json:"why,omitzero"`
 	DuplicateOf string      `json:"duplicate_of,omitempty"`
 	Parsed      *job.Letter `json:"letter,omitempty"` // nil until read
 	Jobs        []job.ID    `json:"jobs,omitempty"`
@@ -89,7 +89,7 @@ func (tx *Tx) Take(ctx context.Context, t TakenLetter) (id string, fresh bool, e
 		return "", false, err
 	}
 	if reused != "" {
-		err = tx.AddNotice(ctx, NoticeNumberReused, id, fmt.Sprintf("the mail server gave the number of letter %s to another letter (%s in %s); both are kept, but look whether the server was restored from a backup", reused, id, t.Folder))
+		err = tx.AddNotice(ctx, NoticeNumberReused, id, job.Say("notices.number-reused", job.Args{"known": reused, "letter": id, "folder": t.Folder}))
 		if err != nil {
 			return "", false, err
 		}
@@ -106,7 +106,7 @@ func (tx *Tx) Take(ctx context.Context, t TakenLetter) (id string, fresh bool, e
 // wasForgotten is for a letter that lies in the mailbox still, and was forgotten
 // before this ledger was restored from a backup that did not know it.
 func (tx *Tx) wasForgotten(ctx context.Context, id string) error {
-	if err := tx.SetLetter(ctx, id, LetterLeftAlone, Robot, ""); err != nil {
+	if err := tx.SetLetter(ctx, id, LetterLeftAlone, Robot, job.Message{}); err != nil {
 		return err
 	}
 	return tx.blankLetter(ctx, id)
@@ -202,13 +202,13 @@ func (tx *Tx) insertLetter(ctx context.Context, t TakenLetter, duplicateOf strin
 	if err != nil {
 		return "", err
 	}
-	state, why := LetterTaken, ""
+	state, why := LetterTaken, job.Message{}
 	if duplicateOf != "" {
-		state, why = LetterDuplicate, "the same bytes as letter "+duplicateOf
+		state, why = LetterDuplicate, job.Say("history.duplicate", job.Args{"letter": duplicateOf})
 	}
 	err = tx.exec(ctx, `INSERT INTO letters (id, sha256, raw, bytes, folder, uidvalidity, uid, message_id, received, taken, state, why, duplicate_of)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		id, t.SHA256, t.SHA256, t.Bytes, t.Folder, t.UIDValidity, t.UID, t.MessageID, stamp(t.ReceivedAt), stamp(tx.now), state, why, orNull(duplicateOf))
+		id, t.SHA256, t.SHA256, t.Bytes, t.Folder, t.UIDValidity, t.UID, t.MessageID, stamp(t.ReceivedAt), stamp(tx.now), state, keep(why), orNull(duplicateOf))
 	if err != nil {
 		return "", fmt.Errorf("the letter cannot be recorded (were its bytes stored first?): %w", err)
 	}
@@ -246,7 +246,7 @@ func (tx *Tx) SaveParsed(ctx context.Context, id string, p job.Letter, who strin
 	if err := tx.saveFiles(ctx, id, p.Attachments); err != nil {
 		return err
 	}
-	return tx.event(ctx, Event{Who: who, Subject: id, What: "read", From: string(from), To: string(LetterRead), Why: p.Why})
+	return tx.event(ctx, Event{Who: who, Subject: id, What: "read", From: string(from), To: string(LetterRead), Why: job.Plain(p.Why)})
 }
 
 func (tx *Tx) saveFiles(ctx context.Context, id string, files []job.Attachment) error {
@@ -287,7 +287,7 @@ func (r Reader) letterState(ctx context.Context, id string) (LetterState, error)
 }
 
 // SetLetter records that a letter is done, left alone or set aside, and why.
-func (tx *Tx) SetLetter(ctx context.Context, id string, state LetterState, who, why string) error {
+func (tx *Tx) SetLetter(ctx context.Context, id string, state LetterState, who string, why job.Message) error {
 	from, err := tx.letterState(ctx, id)
 	if err != nil {
 		return err
@@ -295,7 +295,7 @@ func (tx *Tx) SetLetter(ctx context.Context, id string, state LetterState, who, 
 	if from == LetterDuplicate || state == LetterDuplicate || state == LetterTaken {
 		return fmt.Errorf("letter %s is %s and cannot be made %s", id, from, state)
 	}
-	if err := tx.exec(ctx, `UPDATE letters SET state = ?, why = ? WHERE id = ?`, string(state), why, id); err != nil {
+	if err := tx.exec(ctx, `UPDATE letters SET state = ?, why = ? WHERE id = ?`, string(state), keep(why), id); err != nil {
 		return err
 	}
 	if state == LetterSetAside {
@@ -307,7 +307,7 @@ func (tx *Tx) SetLetter(ctx context.Context, id string, state LetterState, who, 
 }
 
 // Again puts a letter that was set aside back to its first step.
-func (tx *Tx) Again(ctx context.Context, id, who, why string) error {
+func (tx *Tx) Again(ctx context.Context, id, who string, why job.Message) error {
 	from, err := tx.letterState(ctx, id)
 	if err != nil {
 		return err
@@ -365,7 +365,7 @@ func (r Reader) letters(ctx context.Context, where string, args ...any) ([]Lette
 		var l Letter
 		var doc string
 		err := rows.Scan(&l.ID, &l.SHA256, &l.Raw, &l.Bytes, &l.Folder, &l.UIDValidity, &l.UID, &l.MessageID,
-			stamped{&l.ReceivedAt}, stamped{&l.TakenAt}, &l.State, &l.Why, &l.DuplicateOf, &doc)
+			stamped{&l.ReceivedAt}, stamped{&l.TakenAt}, &l.State, kept{&l.Why}, &l.DuplicateOf, &doc)
 		if err == nil && doc != "" {
 			l.Parsed = new(job.Letter)
 			err = json.Unmarshal([]byte(doc), l.Parsed)

@@ -7,21 +7,23 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // Notice is something a person should look at.
 type Notice struct {
-	ID      string     `json:"id"`
-	Kind    NoticeKind `json:"kind"`
-	Subject string     `json:"subject"`           // id of a letter (the latest), job or draft, or a word
-	Letters []string   `json:"letters,omitempty"` // every letter it is about, oldest first
-	Text    string     `json:"text"`              // of the latest letter
-	Open    bool       `json:"open"`
-	Times   int        `json:"times"` // how often it came up while open
-	Made    time.Time  `json:"made"`
-	Last    time.Time  `json:"last"`
-	Done    time.Time  `json:"done,omitzero"`
-	DoneBy  string     `json:"done_by,omitempty"`
+	ID      string      `json:"id"`
+	Kind    NoticeKind  `json:"kind"`
+	Subject string      `json:"subject"`           // id of a letter (the latest), job or draft, or a word
+	Letters []string    `json:"letters,omitempty"` // every letter it is about, oldest first
+	Text    job.Message `json:"text"`              // of the latest letter
+	Open    bool        `json:"open"`
+	Times   int         `json:"times"` // how often it came up while open
+	Made    time.Time   `json:"made"`
+	Last    time.Time   `json:"last"`
+	Done    time.Time   `json:"done,omitzero"`
+	DoneBy  string      `json:"done_by,omitempty"`
 }
 
 // About reports whether a letter, job or draft is among what the notice is about.
@@ -33,22 +35,22 @@ func (n Notice) About(subject string) bool {
 // subject is open, it is brought up to date instead. So is one about another
 // letter of the same sender in the same conversation: it stands for all of them,
 // names each, and shows the latest.
-func (tx *Tx) AddNotice(ctx context.Context, kind NoticeKind, subject, text string) error {
+func (tx *Tx) AddNotice(ctx context.Context, kind NoticeKind, subject string, text job.Message) error {
 	id, err := tx.noticeFor(ctx, kind, subject)
 	if err != nil {
 		return err
 	}
 	if id != "" {
-		err = tx.exec(ctx, `UPDATE notices SET subject = ?, text = ?, last = ?, times = times + 1 WHERE id = ?`, subject, text, stamp(tx.now), id)
+		err = tx.exec(ctx, `UPDATE notices SET subject = ?, text = ?, last = ?, times = times + 1 WHERE id = ?`, subject, keep(text), stamp(tx.now), id)
 	} else if id, err = tx.newID(ctx, "N"); err == nil {
 		err = tx.exec(ctx, `INSERT INTO notices (id, kind, subject, text, state, made, last) VALUES (?, ?, ?, ?, 'open', ?, ?)`,
-			id, kind, subject, text, stamp(tx.now), stamp(tx.now))
+			id, kind, subject, keep(text), stamp(tx.now), stamp(tx.now))
 	}
 	if err != nil {
 		return err
 	}
 	return tx.exec(ctx, `INSERT INTO notice_letters (notice, letter, text, at) SELECT ?, id, ?, ? FROM letters WHERE id = ?
-		ON CONFLICT (notice, letter) DO UPDATE SET text = excluded.text, at = excluded.at`, id, text, stamp(tx.now), subject)
+		ON CONFLICT (notice, letter) DO UPDATE SET text = excluded.text, at = excluded.at`, id, keep(text), stamp(tx.now), subject)
 }
 
 // noticeFor finds the open notice that takes up another one of a kind, or "":
@@ -114,7 +116,7 @@ func (r Reader) Notices(ctx context.Context, all bool) ([]Notice, error) {
 	var out []Notice
 	err := r.each(ctx, `SELECT id, kind, subject, text, state = 'open', times, made, last, done, done_by FROM notices `+where+` ORDER BY made, id`, nil, func(rows *sql.Rows) error {
 		var n Notice
-		err := rows.Scan(&n.ID, &n.Kind, &n.Subject, &n.Text, &n.Open, &n.Times, stamped{&n.Made}, stamped{&n.Last}, stamped{&n.Done}, &n.DoneBy)
+		err := rows.Scan(&n.ID, &n.Kind, &n.Subject, kept{&n.Text}, &n.Open, &n.Times, stamped{&n.Made}, stamped{&n.Last}, stamped{&n.Done}, &n.DoneBy)
 		out = append(out, n)
 		return err
 	})

@@ -50,7 +50,7 @@ func TestNoticesOfOneSenderAndJobFold(t *testing.T) {
 		clock.pass(time.Minute)
 		id := fromSomebody(t, l, 100+i, "ada@example.org", j.ID)
 		letters = append(letters, id)
-		if err := l.AddNotice(ctx, "question", id, "letter "+id+" asks something"); err != nil {
+		if err := l.AddNotice(ctx, "question", id, job.Plain("letter "+id+" asks something")); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -59,7 +59,7 @@ func TestNoticesOfOneSenderAndJobFold(t *testing.T) {
 		t.Fatalf("%d notices of sixty letters", len(list))
 	}
 	n, last := list[0], letters[59]
-	if n.Times != 60 || n.Subject != last || n.Text != "letter "+last+" asks something" || !n.Last.Equal(clock.Now()) || !slices.Equal(n.Letters, letters) {
+	if n.Times != 60 || n.Subject != last || n.Text.Text != "letter "+last+" asks something" || !n.Last.Equal(clock.Now()) || !slices.Equal(n.Letters, letters) {
 		t.Errorf("the notice: %d times, about %s, %q, %d letters", n.Times, n.Subject, n.Text, len(n.Letters))
 	}
 	for _, id := range letters {
@@ -74,12 +74,12 @@ func TestNoticesOfOneSenderAndJobFold(t *testing.T) {
 		"question":        fromSomebody(t, l, 201, "eve@example.net", j.ID),
 	}
 	for kind, id := range apart {
-		if err := l.AddNotice(ctx, kind, id, "look"); err != nil {
+		if err := l.AddNotice(ctx, kind, id, job.Plain("look")); err != nil {
 			t.Fatal(err)
 		}
 	}
 	for _, id := range []string{fromSomebody(t, l, 202, "ada@example.org", other.ID), fromSomebody(t, l, 203, "ada@example.org"), taken(t, l, 204, "unread"), taken(t, l, 205, "unread too"), string(j.ID), "INBOX/7"} {
-		if err := l.AddNotice(ctx, "question", id, "look"); err != nil {
+		if err := l.AddNotice(ctx, "question", id, job.Plain("look")); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -87,7 +87,7 @@ func TestNoticesOfOneSenderAndJobFold(t *testing.T) {
 		t.Errorf("%d notices, want 9: %+v", len(got), got)
 	}
 	// The same letter once more is no other letter.
-	if err := l.AddNotice(ctx, "question", letters[3], "letter "+letters[3]+" asks something"); err != nil {
+	if err := l.AddNotice(ctx, "question", letters[3], job.Plain("letter "+letters[3]+" asks something")); err != nil {
 		t.Fatal(err)
 	}
 	if n := openNotices(t, l)[0]; n.Times != 61 || len(n.Letters) != 60 {
@@ -100,7 +100,7 @@ func TestGrownNoticeIsNotPutAway(t *testing.T) {
 	l, _ := newLedger(t)
 	ctx := t.Context()
 	for uid := range uint32(2) {
-		if err := l.AddNotice(ctx, "stray-answer", fromSomebody(t, l, uid+1, "ada@example.org"), "look"); err != nil {
+		if err := l.AddNotice(ctx, "stray-answer", fromSomebody(t, l, uid+1, "ada@example.org"), job.Plain("look")); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -118,7 +118,7 @@ func TestGrownNoticeIsNotPutAway(t *testing.T) {
 		t.Errorf("twice: %v", err)
 	}
 	// A letter that comes later opens a notice of its own.
-	if err := l.AddNotice(ctx, "stray-answer", fromSomebody(t, l, 9, "ada@example.org"), "look"); err != nil {
+	if err := l.AddNotice(ctx, "stray-answer", fromSomebody(t, l, 9, "ada@example.org"), job.Plain("look")); err != nil {
 		t.Fatal(err)
 	}
 	if got := openNotices(t, l); len(got) != 1 || got[0].Times != 1 {
@@ -133,7 +133,7 @@ func TestForgottenLetterLeavesItsNotice(t *testing.T) {
 	j := newJob(t, l, fromSomebody(t, l, 1, "ada@example.org"))
 	first, second := fromSomebody(t, l, 2, "ada@example.org", j.ID), fromSomebody(t, l, 3, "ada@example.org", j.ID)
 	for _, id := range []string{first, second} {
-		if err := l.AddNotice(ctx, "question", id, "letter "+id); err != nil {
+		if err := l.AddNotice(ctx, "question", id, job.Plain("letter "+id)); err != nil {
 			t.Fatal(err)
 		}
 		clock.pass(time.Second)
@@ -145,14 +145,14 @@ func TestForgottenLetterLeavesItsNotice(t *testing.T) {
 		})
 	}
 	blank(second)
-	if got := openNotices(t, l); len(got) != 1 || got[0].Subject != first || got[0].Text != "letter "+first || !slices.Equal(got[0].Letters, []string{first}) {
+	if got := openNotices(t, l); len(got) != 1 || got[0].Subject != first || got[0].Text.Text != "letter "+first || !slices.Equal(got[0].Letters, []string{first}) {
 		t.Errorf("%+v", got)
 	}
 	blank(first)
 	if got := openNotices(t, l); len(got) != 0 {
 		t.Errorf("%+v", got)
 	}
-	if all, err := l.Notices(ctx, true); err != nil || len(all) != 1 || all[0].Text != "" {
+	if all, err := l.Notices(ctx, true); err != nil || len(all) != 1 || !all[0].Text.IsZero() {
 		t.Errorf("%+v, %v", all, err)
 	}
 }
@@ -209,7 +209,7 @@ func TestLettersSetAsideAreReached(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 	for _, id := range aside {
-		if err := l.Tx(ctx, func(tx *Tx) error { return tx.Again(ctx, id, "Bo Example", "") }); err == nil {
+		if err := l.Tx(ctx, func(tx *Tx) error { return tx.Again(ctx, id, "Bo Example", job.Plain("")) }); err == nil {
 			t.Errorf("letter %s is read again without its bytes", id)
 		}
 	}

@@ -15,6 +15,8 @@ import (
 	"testing/fstest"
 	"testing/iotest"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 func TestOpenSetsTheDatabaseUp(t *testing.T) {
@@ -208,7 +210,7 @@ func TestFullDatabase(t *testing.T) {
 	}
 	var err error
 	for i := 0; err == nil && i < 1000; i++ {
-		err = l.AddNotice(ctx, "test", fmt.Sprint(i), strings.Repeat("words ", 1000))
+		err = l.AddNotice(ctx, "test", fmt.Sprint(i), job.Plain(strings.Repeat("words ", 1000)))
 	}
 	if !errors.Is(err, ErrDiskFull) || !strings.Contains(err.Error(), "free some space") || strings.Contains(err.Error(), "\n") {
 		t.Fatalf("says %v", err)
@@ -216,7 +218,7 @@ func TestFullDatabase(t *testing.T) {
 	if _, err := l.write.ExecContext(ctx, `PRAGMA max_page_count = 1000000`); err != nil {
 		t.Fatal(err)
 	}
-	if err := l.AddNotice(ctx, "test", "again", "there is room again"); err != nil {
+	if err := l.AddNotice(ctx, "test", "again", job.Plain("there is room again")); err != nil {
 		t.Errorf("the work does not go on by itself: %v", err)
 	}
 	if _, err := l.Letter(ctx, id); err != nil {
@@ -254,12 +256,12 @@ func TestBusyLedgerHonoursTheDeadline(t *testing.T) {
 	<-held
 	ctx, cancel := context.WithTimeout(t.Context(), 50*time.Millisecond)
 	defer cancel()
-	err := l.AddNotice(ctx, "test", "x", "y")
+	err := l.AddNotice(ctx, "test", "x", job.Plain("y"))
 	if !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("gave %v", err)
 	}
 	<-done
-	if err := l.AddNotice(t.Context(), "test", "x", "y"); err != nil {
+	if err := l.AddNotice(t.Context(), "test", "x", job.Plain("y")); err != nil {
 		t.Error(err)
 	}
 }
@@ -291,7 +293,7 @@ func TestNoticesComeUpOnce(t *testing.T) {
 	ctx := t.Context()
 	for range 3 {
 		clock.pass(time.Minute)
-		if err := l.AddNotice(ctx, "poll", "INBOX", "the mailbox cannot be reached"); err != nil {
+		if err := l.AddNotice(ctx, "poll", "INBOX", job.Plain("the mailbox cannot be reached")); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -303,7 +305,7 @@ func TestNoticesComeUpOnce(t *testing.T) {
 	if err := l.Tx(ctx, func(tx *Tx) error { return tx.CloseNotice(ctx, open[0].ID, "Bo Example") }); !errors.Is(err, ErrNotFound) {
 		t.Errorf("closed twice: %v", err)
 	}
-	if err := l.AddNotice(ctx, "poll", "INBOX", "again"); err != nil {
+	if err := l.AddNotice(ctx, "poll", "INBOX", job.Plain("again")); err != nil {
 		t.Fatal(err)
 	}
 	if all, _ := l.Notices(ctx, true); len(all) != 2 || all[0].DoneBy != "Bo Example" || !all[1].Open {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"math"
 	"time"
 
 	"github.com/bojanz/currency"
@@ -46,7 +47,7 @@ func (tx *Tx) RecordPrint(ctx context.Context, id job.ID, printer string, hours,
 	if !good {
 		what = "print-failed"
 	}
-	return tx.event(ctx, Event{Who: who, Subject: string(id), What: what, Why: fmt.Sprintf("%.2f h, %.1f g", hours, grams)})
+	return tx.event(ctx, Event{Who: who, Subject: string(id), What: what, Why: job.Say("history.spent", job.Args{"hours": math.Round(hours*100) / 100, "grams": math.Round(grams*10) / 10})})
 }
 
 // uncorrected is what was estimated before earlier prints corrected it, so that
@@ -115,7 +116,7 @@ func (tx *Tx) RecordPayment(ctx context.Context, id job.ID, amount, code, who st
 	if err != nil {
 		return err
 	}
-	return tx.event(ctx, Event{Who: who, Subject: string(id), What: "paid", Why: paid.String()})
+	return tx.event(ctx, Event{Who: who, Subject: string(id), What: "paid", Why: job.Plain(paid.String())})
 }
 
 // Payments gives what was paid for a job, oldest first.

@@ -65,7 +65,7 @@ func TestApprovalOfOtherBytesIsStale(t *testing.T) {
 	j := newJob(t, l, taken(t, l, 1, "a"))
 	d := newDraft(t, l, "Dear Ada", j.ID)
 	do(t, l, func(tx *Tx) error {
-		_, err := tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("Dear Ms Example")}, "Bo Example", "kinder")
+		_, err := tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("Dear Ms Example")}, "Bo Example", job.Plain("kinder"))
 		return err
 	})
 	err := l.Approve(ctx, d.ID, d.SHA256, "Cleo Example", ViaPage)
@@ -94,7 +94,7 @@ func TestApprovedDraftIsNotEdited(t *testing.T) {
 		t.Fatal(err)
 	}
 	err := l.Tx(ctx, func(tx *Tx) error {
-		_, err := tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("something else")}, "Cleo Example", "")
+		_, err := tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("something else")}, "Cleo Example", job.Plain(""))
 		return err
 	})
 	if bad, ok := errors.AsType[*DraftStateError](err); !ok || bad.State != DraftApproved {
@@ -351,10 +351,10 @@ func TestCrashWhileSendingIsUncertain(t *testing.T) {
 	if err != nil || len(notices) != 1 || notices[0].Subject != d.ID {
 		t.Fatalf("notices are %+v, %v", notices, err)
 	}
-	if err := l.Settle(ctx, d.ID, false, Robot, ""); err == nil {
+	if err := l.Settle(ctx, d.ID, false, Robot, job.Plain("")); err == nil {
 		t.Error("the robot settled it")
 	}
-	if err := l.Settle(ctx, d.ID, false, "Bo Example", "not in the Sent folder"); err != nil {
+	if err := l.Settle(ctx, d.ID, false, "Bo Example", job.Plain("not in the Sent folder")); err != nil {
 		t.Fatal(err)
 	}
 	if _, _, err := l.BeginSend(ctx, d.ID, "robot"); err == nil {
@@ -387,10 +387,10 @@ func TestEndsOfASend(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if err := l.EndSend(ctx, s, c.end, "the server's words", Robot); err != nil {
+			if err := l.EndSend(ctx, s, c.end, job.Plain("the server's words"), Robot); err != nil {
 				t.Fatal(err)
 			}
-			if err := l.EndSend(ctx, s, Delivered, "", Robot); err == nil {
+			if err := l.EndSend(ctx, s, Delivered, job.Plain(""), Robot); err == nil {
 				t.Error("the same try ended twice")
 			}
 			got, err := l.Draft(ctx, d.ID)
@@ -412,11 +412,11 @@ func TestRefusedDraftIsMendedAndApprovedAgain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := l.EndSend(ctx, s, Refused, "550 no such user", Robot); err != nil {
+	if err := l.EndSend(ctx, s, Refused, job.Plain("550 no such user"), Robot); err != nil {
 		t.Fatal(err)
 	}
 	do(t, l, func(tx *Tx) error {
-		d, err = tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("To another address"), To: job.Address{Address: "ada@example.net"}}, "Bo Example", "typing error")
+		d, err = tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("To another address"), To: job.Address{Address: "ada@example.net"}}, "Bo Example", job.Plain("typing error"))
 		if err != nil {
 			return err
 		}
@@ -426,7 +426,7 @@ func TestRefusedDraftIsMendedAndApprovedAgain(t *testing.T) {
 	if err != nil || string(raw) != "To another address" {
 		t.Fatalf("%q, %v", raw, err)
 	}
-	if err := l.EndSend(ctx, s, Delivered, "250 ok", Robot); err != nil {
+	if err := l.EndSend(ctx, s, Delivered, job.Plain("250 ok"), Robot); err != nil {
 		t.Fatal(err)
 	}
 	if problems, err := l.Verify(ctx); err != nil || len(problems) != 0 {
@@ -445,11 +445,11 @@ func TestFailedTransactionLeavesNothing(t *testing.T) {
 	}
 	boom := errors.New("the power went")
 	err = l.Tx(ctx, func(tx *Tx) error {
-		j, err := tx.NewJob(ctx, job.Job{}, letter, Robot, "")
+		j, err := tx.NewJob(ctx, job.Job{}, letter, Robot, job.Plain(""))
 		if err != nil {
 			return err
 		}
-		if _, _, err := tx.NewDraft(ctx, Draft{Jobs: []job.ID{j.ID}, To: job.Address{Address: "ada@example.org"}}, []byte("x"), Robot, ""); err != nil {
+		if _, _, err := tx.NewDraft(ctx, Draft{Jobs: []job.ID{j.ID}, To: job.Address{Address: "ada@example.org"}}, []byte("x"), Robot, job.Plain("")); err != nil {
 			return err
 		}
 		if err := tx.Done(ctx, step); err != nil {

@@ -22,7 +22,7 @@ func TestReport(t *testing.T) {
 			if err := tx.SaveParsed(ctx, letter, job.Letter{From: job.Address{Address: patron}, Disposition: job.Request}, Robot); err != nil {
 				return err
 			}
-			j, err = tx.NewJob(ctx, job.Job{Patron: job.Address{Address: patron}, Report: &job.Report{Findings: findings, Estimate: &job.Estimate{PrintTimeS: 3600, MassG: 10, Printer: "Alder", Material: "PLA"}}}, letter, Robot, "")
+			j, err = tx.NewJob(ctx, job.Job{Patron: job.Address{Address: patron}, Report: &job.Report{Findings: findings, Estimate: &job.Estimate{PrintTimeS: 3600, MassG: 10, Printer: "Alder", Material: "PLA"}}}, letter, Robot, job.Plain(""))
 			return err
 		})
 		return j, letter
@@ -36,13 +36,13 @@ func TestReport(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := l.EndSend(ctx, s, Delivered, "", Robot); err != nil {
+		if err := l.EndSend(ctx, s, Delivered, job.Plain(""), Robot); err != nil {
 			t.Fatal(err)
 		}
 	}
 	walk := func(j job.Job, stages ...job.Stage) {
 		for _, s := range stages {
-			if err := l.Move(ctx, j.ID, s, "Bo Example", ""); err != nil {
+			if err := l.Move(ctx, j.ID, s, "Bo Example", job.Plain("")); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -57,7 +57,9 @@ func TestReport(t *testing.T) {
 	reply(b)
 	walk(a, job.Checked, job.Drafted, job.Quoted, job.Agreed, job.Printing, job.Failed, job.Printing)
 	walk(c, job.Declined)
-	do(t, l, func(tx *Tx) error { return tx.MoveFor(ctx, d.ID, job.Declined, "house-rule", "Bo Example", "a weapon") })
+	do(t, l, func(tx *Tx) error {
+		return tx.MoveFor(ctx, d.ID, job.Declined, "house-rule", "Bo Example", job.Plain("a weapon"))
+	})
 	clock.pass(20 * time.Hour)
 	walk(a, job.Ready)
 	do(t, l, func(tx *Tx) error {
@@ -126,7 +128,7 @@ func TestChangesSayWho(t *testing.T) {
 	l, _ := newLedger(t)
 	ctx := t.Context()
 	j := newJob(t, l, taken(t, l, 1, "a"))
-	if err := l.Move(ctx, j.ID, job.Checked, "", ""); err == nil || !strings.Contains(err.Error(), "who makes it") {
+	if err := l.Move(ctx, j.ID, job.Checked, "", job.Plain("")); err == nil || !strings.Contains(err.Error(), "who makes it") {
 		t.Error(err)
 	}
 	if got, _ := l.Job(ctx, j.ID); got.Stage != job.Taken {
@@ -203,14 +205,14 @@ func TestAgreementFindsWaitingJobs(t *testing.T) {
 		{"cleo@example.org", job.AgreementNone, job.NeedsAgreement, false},
 	} {
 		do(t, l, func(tx *Tx) error {
-			j, err := tx.NewJob(ctx, job.Job{Patron: job.Address{Address: c.address}, Agreement: &job.Agreement{State: c.state}}, letter, Robot, "")
+			j, err := tx.NewJob(ctx, job.Job{Patron: job.Address{Address: c.address}, Agreement: &job.Agreement{State: c.state}}, letter, Robot, job.Plain(""))
 			if err != nil {
 				return err
 			}
 			if c.want {
 				states[j.ID] = c.address
 			}
-			return tx.Move(ctx, j.ID, c.stage, Robot, "")
+			return tx.Move(ctx, j.ID, c.stage, Robot, job.Plain(""))
 		})
 	}
 	e := agreement.Entry{Address: "ada@example.org", Others: []string{"ada@example.net"}, Name: "Ada Example", Signed: "2026-01-02", Version: "2026-1"}

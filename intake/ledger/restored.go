@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // A ledger that is older than its mailbox was restored from a backup. It is
@@ -57,7 +59,7 @@ func (r Reader) KnowsSent(ctx context.Context, messageID, id string) (known bool
 }
 
 // Hold records that the ledger is older than its mailbox, as what was found shows.
-func (tx *Tx) Hold(ctx context.Context, found []FoundSent, text string) error {
+func (tx *Tx) Hold(ctx context.Context, found []FoundSent, why job.Message) error {
 	for _, f := range found {
 		err := tx.exec(ctx, `INSERT INTO found_sent (message_id, draft, answers, folder, uidvalidity, uid, sent, found) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
 			ON CONFLICT (message_id) DO UPDATE SET draft = excluded.draft, folder = excluded.folder, uidvalidity = excluded.uidvalidity, uid = excluded.uid`,
@@ -69,10 +71,10 @@ func (tx *Tx) Hold(ctx context.Context, found []FoundSent, text string) error {
 	if err := tx.SetMeta(ctx, metaRestored, stamp(tx.now)); err != nil {
 		return err
 	}
-	if err := tx.Note(ctx, "ledger", "restored", Robot, text); err != nil {
+	if err := tx.Note(ctx, "ledger", "restored", Robot, why); err != nil {
 		return err
 	}
-	return tx.AddNotice(ctx, NoticeRestored, "ledger", text)
+	return tx.AddNotice(ctx, NoticeRestored, "ledger", why)
 }
 
 func hashed(messageID string) string {
@@ -164,7 +166,7 @@ func (tx *Tx) GoOn(ctx context.Context, by string) (sent []string, err error) {
 	if err := tx.SettleNotices(ctx, NoticeRestored, "ledger", by); err != nil {
 		return nil, err
 	}
-	if err := tx.Note(ctx, "ledger", "goes-on", by, ""); err != nil {
+	if err := tx.Note(ctx, "ledger", "goes-on", by, job.Message{}); err != nil {
 		return nil, err
 	}
 	return sent, tx.Resume(ctx, Held)
@@ -182,7 +184,7 @@ func (tx *Tx) sentBefore(ctx context.Context, f FoundSent, by string) (bool, err
 	if err != nil || !slices.Contains([]DraftState{DraftWaiting, DraftApproved, DraftFailed, DraftSetAside}, d.State) {
 		return false, err
 	}
-	return true, tx.WasSent(ctx, f.Draft, by, fmt.Sprintf("found in %s (message %d)", f.Place.Folder, f.Place.UID))
+	return true, tx.WasSent(ctx, f.Draft, by, job.Say("history.found-in", job.Args{"folder": f.Place.Folder, "message": f.Place.UID}))
 }
 
 // reopenAnswered takes back the approvals of replies to letters that were answered before.
@@ -197,7 +199,7 @@ func (tx *Tx) reopenAnswered(ctx context.Context, by string) error {
 			return err
 		}
 		if answered {
-			if err := tx.Reopen(ctx, d.ID, by, "its letter was answered before the backup was restored"); err != nil {
+			if err := tx.Reopen(ctx, d.ID, by, job.Say("history.answered-before", nil)); err != nil {
 				return err
 			}
 		}
@@ -207,7 +209,7 @@ func (tx *Tx) reopenAnswered(ctx context.Context, by string) error {
 
 // WasSent records a person's word that a draft which is not on its way was sent
 // all the same, such as from a mail program or before a backup was restored.
-func (tx *Tx) WasSent(ctx context.Context, id, by, why string) error {
+func (tx *Tx) WasSent(ctx context.Context, id, by string, why job.Message) error {
 	if by == "" || by == Robot {
 		return fmt.Errorf("whether draft %s was sent is settled by a person; say by whom", id)
 	}
@@ -230,14 +232,14 @@ func (tx *Tx) WasSent(ctx context.Context, id, by, why string) error {
 
 // FoundInSent records that an approved draft lies in the Sent folder before we
 // sent it: as sent where it is the same to the byte, else as uncertain.
-func (tx *Tx) FoundInSent(ctx context.Context, id string, same bool, where string) error {
+func (tx *Tx) FoundInSent(ctx context.Context, id string, same bool, where job.Message) error {
 	if same {
 		return tx.foundInSent(ctx, id, Delivered, Robot, where)
 	}
 	return tx.foundInSent(ctx, id, Uncertain, Robot, where)
 }
 
-func (tx *Tx) foundInSent(ctx context.Context, id string, o Outcome, who, why string) error {
+func (tx *Tx) foundInSent(ctx context.Context, id string, o Outcome, who string, why job.Message) error {
 	s, _, err := tx.beginSend(ctx, id, who)
 	if err != nil {
 		return err

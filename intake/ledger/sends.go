@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"fmt"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // Outcome is how a try to send ended.
@@ -66,16 +68,16 @@ func (tx *Tx) beginSend(ctx context.Context, id, owner string) (Send, []byte, er
 	if err != nil {
 		return Send{}, nil, fmt.Errorf("another try to send draft %s is on record: %w", id, err)
 	}
-	return s, raw, tx.moveDraft(ctx, d, DraftSending, owner, "")
+	return s, raw, tx.moveDraft(ctx, d, DraftSending, owner, job.Message{})
 }
 
 // EndSend records how a try ended, with the server's words.
-func (tx *Tx) EndSend(ctx context.Context, s Send, o Outcome, words, who string) error {
+func (tx *Tx) EndSend(ctx context.Context, s Send, o Outcome, words job.Message, who string) error {
 	to, ok := map[Outcome]DraftState{Delivered: DraftSent, Uncertain: DraftUncertain, Refused: DraftFailed, Later: DraftApproved}[o]
 	if !ok {
 		return fmt.Errorf("a try to send cannot end as %q", o)
 	}
-	n, err := tx.changed(ctx, `UPDATE sends SET outcome = ?, ended = ?, words = ? WHERE id = ? AND outcome = 'open'`, string(o), stamp(tx.now), words, s.ID)
+	n, err := tx.changed(ctx, `UPDATE sends SET outcome = ?, ended = ?, words = ? WHERE id = ? AND outcome = 'open'`, string(o), stamp(tx.now), keep(words), s.ID)
 	if err != nil {
 		return err
 	}
@@ -92,19 +94,19 @@ func (tx *Tx) EndSend(ctx context.Context, s Send, o Outcome, words, who string)
 	return tx.tellOfSend(ctx, d, o, words)
 }
 
-func (tx *Tx) tellOfSend(ctx context.Context, d Draft, o Outcome, words string) error {
+func (tx *Tx) tellOfSend(ctx context.Context, d Draft, o Outcome, words job.Message) error {
 	switch o {
 	case Uncertain:
-		return tx.AddNotice(ctx, NoticeSendDoubt, d.ID, fmt.Sprintf("nobody knows whether draft %s was sent: %s; look in the Sent folder and settle it", d.ID, words))
+		return tx.AddNotice(ctx, NoticeSendDoubt, d.ID, job.Say("notices.send-uncertain", job.Args{"draft": d.ID, "why": words}))
 	case Refused:
-		return tx.AddNotice(ctx, NoticeSendRefused, d.ID, fmt.Sprintf("the mail server refused draft %s: %s; mend it, then approve it again", d.ID, words))
+		return tx.AddNotice(ctx, NoticeSendRefused, d.ID, job.Say("notices.send-refused", job.Args{"draft": d.ID, "why": words}))
 	}
 	return nil
 }
 
 // Settle records a person's finding about an uncertain draft: it was sent, or it
 // was not and waits for approval again.
-func (tx *Tx) Settle(ctx context.Context, id string, sent bool, by, why string) error {
+func (tx *Tx) Settle(ctx context.Context, id string, sent bool, by string, why job.Message) error {
 	if by == "" || by == Robot {
 		return fmt.Errorf("whether draft %s was sent is settled by a person; say by whom", id)
 	}
@@ -138,7 +140,7 @@ func (l *Ledger) RecoverSends(ctx context.Context, owner string) ([]Draft, error
 		}
 		var out []Draft
 		for _, s := range open {
-			if err := tx.EndSend(ctx, s, Uncertain, "the program stopped while it was sending", Robot); err != nil {
+			if err := tx.EndSend(ctx, s, Uncertain, job.Say("history.stopped-sending", nil), Robot); err != nil {
 				return nil, err
 			}
 			d, err := tx.Draft(ctx, s.Draft)

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // Step is one piece of work that somebody holds a lease on.
@@ -126,13 +128,13 @@ func (tx *Tx) GiveUp(ctx context.Context, s *Step, cause error, who string) erro
 		return err
 	}
 	if strings.HasPrefix(s.Subject, "L-") {
-		if err := tx.SetLetter(ctx, s.Subject, LetterSetAside, who, text(cause)); err != nil {
+		if err := tx.SetLetter(ctx, s.Subject, LetterSetAside, who, job.Plain(text(cause))); err != nil {
 			return err
 		}
-	} else if err := tx.Note(ctx, s.Subject, "step-failed", who, string(s.Kind)+": "+text(cause)); err != nil {
+	} else if err := tx.Note(ctx, s.Subject, "step-failed", who, job.Plain(string(s.Kind)+": "+text(cause))); err != nil {
 		return err
 	}
-	return tx.AddNotice(ctx, NoticeStepFailed, s.Subject, fmt.Sprintf("%s failed %d times and was set aside (%s): %s; once the cause is mended: meshclerk retry %s --by NAME", s.Subject, s.Attempts, s.Kind, text(cause), s.Subject))
+	return tx.AddNotice(ctx, NoticeStepFailed, s.Subject, job.Say("notices.step-failed", job.Args{"subject": s.Subject, "times": s.Attempts, "step": string(s.Kind), "why": job.Plain(text(cause))}))
 }
 
 func text(err error) string {

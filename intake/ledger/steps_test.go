@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 func lease(t *testing.T, l *Ledger, owner string) *Step {
@@ -111,11 +113,11 @@ func TestRetryPostponeGiveUp(t *testing.T) {
 		t.Errorf("letter is %+v, %v", got, err)
 	}
 	notices, err := l.Notices(ctx, false)
-	if err != nil || len(notices) != 1 || !strings.Contains(notices[0].Text, "3 times") || !strings.Contains(notices[0].Text, "the mesh is odd") {
+	if err != nil || len(notices) != 1 || notices[0].Text.Key != "notices.step-failed" || notices[0].Text.Args["times"] != 3.0 || !strings.Contains(notices[0].Text.String(), "the mesh is odd") {
 		t.Fatalf("notices %+v, %v", notices, err)
 	}
 	do(t, l, func(tx *Tx) error {
-		if err := tx.Again(ctx, letter, "Bo Example", "mended"); err != nil {
+		if err := tx.Again(ctx, letter, "Bo Example", job.Plain("mended")); err != nil {
 			return err
 		}
 		return tx.CloseNotice(ctx, notices[0].ID, "Bo Example")

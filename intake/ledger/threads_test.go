@@ -61,7 +61,7 @@ func TestFindThreads(t *testing.T) {
 
 	// A job that ended long ago is no guess any more.
 	for _, id := range []job.ID{one.ID, two.ID, other.ID} {
-		if err := l.Move(ctx, id, job.Withdrawn, "patron", ""); err != nil {
+		if err := l.Move(ctx, id, job.Withdrawn, "patron", job.Plain("")); err != nil {
 			t.Fatal(err)
 		}
 	}

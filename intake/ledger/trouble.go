@@ -6,6 +6,8 @@ import (
 	"io/fs"
 	"syscall"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // Trouble names what ails the house itself, as opposed to a letter. A step that
@@ -106,7 +108,7 @@ func (tx *Tx) TryAgain(ctx context.Context, subject, who string) error {
 	}
 	state, err := tx.letterState(ctx, subject)
 	if err == nil && state == LetterSetAside {
-		err = tx.Again(ctx, subject, who, "tried again") // its first step too
+		err = tx.Again(ctx, subject, who, job.Say("history.tried-again", nil)) // its first step too
 		kinds = nil
 	} else if errors.Is(err, ErrNotFound) {
 		err = nil // no letter
@@ -122,7 +124,7 @@ func (tx *Tx) TryAgain(ctx context.Context, subject, who string) error {
 	if err := tx.SettleNotices(ctx, NoticeStepFailed, subject, who); err != nil {
 		return err
 	}
-	return tx.Note(ctx, subject, "try-again", who, "")
+	return tx.Note(ctx, subject, "try-again", who, job.Message{})
 }
 
 const (
@@ -148,7 +150,7 @@ func (tx *Tx) SayClockRight(ctx context.Context, by string) error {
 	if err := tx.SetMeta(ctx, metaClockRight, stamp(tx.now)); err != nil {
 		return err
 	}
-	return tx.Note(ctx, "clock", "said-right", by, "")
+	return tx.Note(ctx, "clock", "said-right", by, job.Message{})
 }
 
 // ClockSaidRight tells when a person last said that the clock is right.

@@ -148,10 +148,10 @@ func (o *Office) situate(ctx context.Context, in *draft.Input, jobs []job.Job) (
 		in.PickupUntil = o.Now().AddDate(0, 0, o.Rules.Limits.PickupDays)
 		return nil
 	case job.Declined:
-		in.Reason, _, err = o.whyIn(ctx, first)
+		in.Reason, err = o.reason(ctx, first)
 		return err
 	case job.Failed:
-		if in.Reason, _, err = o.whyIn(ctx, first); err != nil {
+		if in.Reason, err = o.reason(ctx, first); err != nil {
 			return err
 		}
 	case job.Lapsed:
@@ -169,15 +169,22 @@ func (o *Office) situate(ctx context.Context, in *draft.Input, jobs []job.Job) (
 	return o.compare(ctx, in, jobs)
 }
 
+// reason is what the patron is told of why a job came into its stage: what a person
+// typed for them, and nothing that only says how it came about.
+func (o *Office) reason(ctx context.Context, j job.Job) (string, error) {
+	why, _, err := o.whyIn(ctx, j)
+	return why.Text, err
+}
+
 // whyIn gives why a job came into its stage, and from which.
-func (o *Office) whyIn(ctx context.Context, j job.Job) (why string, from job.Stage, err error) {
+func (o *Office) whyIn(ctx context.Context, j job.Job) (why job.Message, from job.Stage, err error) {
 	events, err := o.Ledger.Events(ctx, string(j.ID))
 	for _, e := range slices.Backward(events) {
 		if e.What == "moved" && e.To == string(j.Stage) {
 			return e.Why, job.Stage(e.From), err
 		}
 	}
-	return "", "", err
+	return why, "", err
 }
 
 // situateLapsed tells a part that nobody collected from a request that nobody answered.

@@ -2,7 +2,6 @@ package casework
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -28,7 +27,7 @@ func (in *incoming) route(ctx context.Context, threads []ledger.Thread) error {
 		if err := in.strayForm(ctx, threads); err != nil {
 			return err
 		}
-		return in.leave(ctx, in.l.Why)
+		return in.leave(ctx, job.Plain(in.l.Why))
 	}
 	if len(threads) == 1 && !threads[0].Guess {
 		return in.answer(ctx, threads[0])
@@ -39,12 +38,12 @@ func (in *incoming) route(ctx context.Context, threads []ledger.Thread) error {
 	return in.open(ctx, "")
 }
 
-func (in *incoming) leave(ctx context.Context, why string) error {
+func (in *incoming) leave(ctx context.Context, why job.Message) error {
 	in.o.Log.Info("letter left alone", "letter", in.id, "disposition", in.l.Disposition)
 	return in.tx.SetLetter(ctx, in.id, ledger.LetterLeftAlone, ledger.Robot, why)
 }
 
-func (in *incoming) done(ctx context.Context, why string) error {
+func (in *incoming) done(ctx context.Context, why job.Message) error {
 	in.o.Log.Info("letter read", "letter", in.id, "disposition", in.l.Disposition, "files", len(in.l.Attachments))
 	return in.tx.SetLetter(ctx, in.id, ledger.LetterDone, ledger.Robot, why)
 }
@@ -53,7 +52,7 @@ func (in *incoming) done(ctx context.Context, why string) error {
 // is left to staff, with a guess where there is one.
 func (in *incoming) stray(ctx context.Context, threads []ledger.Thread) error {
 	if len(threads) == 0 {
-		return in.leave(ctx, "an answer in a conversation that is not ours")
+		return in.leave(ctx, job.Say("history.stray", nil))
 	}
 	var guess []string
 	for _, t := range threads {
@@ -61,11 +60,11 @@ func (in *incoming) stray(ctx context.Context, threads []ledger.Thread) error {
 			guess = append(guess, string(id))
 		}
 	}
-	text := fmt.Sprintf("letter %s answers something, perhaps job %s; it was not tied to it: read it in the mailbox", in.id, strings.Join(guess, " or "))
+	text := job.Say("notices.stray", job.Args{"letter": in.id, "jobs": guess})
 	if err := in.tx.AddNotice(ctx, ledger.NoticeStray, in.id, text); err != nil {
 		return err
 	}
-	return in.leave(ctx, "an answer that may belong to "+strings.Join(guess, " or "))
+	return in.leave(ctx, job.Say("history.perhaps-of", job.Args{"jobs": guess}))
 }
 
 // meshes are the files that can be checked, up to the house's limit.
@@ -94,14 +93,14 @@ func (in *incoming) open(ctx context.Context, thread string) error {
 			return err
 		}
 	}
-	return in.done(ctx, job.Count(len(files), "job", "jobs")+" opened")
+	return in.done(ctx, job.Say("history.opened", job.Args{"n": len(files)}))
 }
 
 func (in *incoming) newJob(ctx context.Context, thread string, f job.Attachment) error {
 	j, err := in.tx.NewJob(ctx, job.Job{
 		Thread: thread, Patron: in.l.From, Language: in.l.Language, Auth: in.l.Authenticated,
 		File: f.Name, Blob: f.SHA256, Wishes: in.l.Wishes, Settings: settings(in.l.Wishes, in.o.Rules),
-	}, in.id, ledger.Robot, "asked for by letter "+in.id)
+	}, in.id, ledger.Robot, job.Say("history.asked-for", job.Args{"letter": in.id}))
 	if err != nil {
 		return err
 	}
@@ -131,7 +130,7 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 		}
 	}
 	if !t.SameSender || in.l.Authenticated != job.Pass {
-		return in.ask(ctx, jobs, ledger.NoticeUnproven, "came from somebody who is not surely the patron, and changes nothing by itself")
+		return in.ask(ctx, jobs, ledger.NoticeUnproven, "unproven")
 	}
 	came, err := in.form(ctx, jobs)
 	if err != nil {
@@ -144,7 +143,7 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 		if err := in.mergeWishes(ctx, jobs); err != nil {
 			return err
 		}
-		return in.done(ctx, "brings what may be the signed agreement")
+		return in.done(ctx, job.Say("history.brings-form", nil))
 	}
 	return in.reply(ctx, jobs)
 }
@@ -155,7 +154,7 @@ func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
 	case job.Accept:
 		return in.accept(ctx, jobs)
 	case job.Decline:
-		return in.each(ctx, jobs, job.Withdrawn, "the patron said no")
+		return in.each(ctx, jobs, job.Withdrawn, job.Say("history.patron-no", nil))
 	case job.Change:
 		return in.change(ctx, jobs)
 	}
@@ -164,7 +163,7 @@ func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
 			return err
 		}
 	}
-	return in.ask(ctx, jobs, ledger.NoticeQuestion, "asks something, or does not clearly say yes or no")
+	return in.ask(ctx, jobs, ledger.NoticeQuestion, "question")
 }
 
 // mergeWishes takes over what a letter settles beside the print itself, such as the
@@ -177,7 +176,7 @@ func (in *incoming) mergeWishes(ctx context.Context, jobs []job.Job) error {
 		}
 		merged.Answer = j.Wishes.Answer
 		j.Wishes = merged
-		if err := in.tx.SaveJob(ctx, j, "patron", "letter "+in.id); err != nil {
+		if err := in.tx.SaveJob(ctx, j, "patron", in.byLetter()); err != nil {
 			return err
 		}
 	}
@@ -185,8 +184,9 @@ func (in *incoming) mergeWishes(ctx context.Context, jobs []job.Job) error {
 }
 
 // ask leaves the letter to staff.
-func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind ledger.NoticeKind, why string) error {
-	text := fmt.Sprintf("letter %s about job %s %s; read it and answer by hand", in.id, names(jobs), why)
+func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind ledger.NoticeKind, because string) error {
+	why := job.Say("notices.why."+because, nil)
+	text := job.Say("notices.left", job.Args{"letter": in.id, "jobs": ids(jobs), "why": why})
 	if err := in.tx.AddNotice(ctx, kind, in.id, text); err != nil {
 		return err
 	}
@@ -195,7 +195,7 @@ func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind ledger.NoticeK
 			return err
 		}
 	}
-	return in.done(ctx, "left to staff: it "+why)
+	return in.done(ctx, job.Say("history.left-to-staff", job.Args{"why": why}))
 }
 
 // form tells staff that a document came while an agreement is missing.
@@ -241,9 +241,7 @@ func mayBeForm(l *job.Letter, asked bool) bool {
 }
 
 func formCame(ctx context.Context, tx *ledger.Tx, letter string, id job.ID) error {
-	text := fmt.Sprintf("letter %s brings a file that may be the signed agreement for job %s; read the letter and look at the file (meshclerk agreements form %s), then record it: meshclerk agreements add --job %s --signed YYYY-MM-DD",
-		letter, id, id, id)
-	return tx.AddNotice(ctx, ledger.NoticeForm, letter, text)
+	return tx.AddNotice(ctx, ledger.NoticeForm, letter, job.Say("notices.form", job.Args{"letter": letter, "job": string(id)}))
 }
 
 // accept agrees every quoted job. A yes to a part that is too big is a yes to
@@ -259,9 +257,9 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 		}
 	}
 	if len(agreed) == 0 {
-		return in.ask(ctx, jobs, ledger.NoticeYesToWhat, "says yes, but no quote is open")
+		return in.ask(ctx, jobs, ledger.NoticeYesToWhat, "yes-to-what")
 	}
-	return in.each(ctx, agreed, job.Agreed, "the patron accepted the quote")
+	return in.each(ctx, agreed, job.Agreed, job.Say("history.patron-yes", nil))
 }
 
 // onlyTooBig tells whether nothing stops a part but its size.
@@ -289,14 +287,14 @@ func (in *incoming) shrink(ctx context.Context, j job.Job) error {
 }
 
 // each moves jobs that may go there and drafts the letter that says so.
-func (in *incoming) each(ctx context.Context, jobs []job.Job, to job.Stage, why string) error {
+func (in *incoming) each(ctx context.Context, jobs []job.Job, to job.Stage, why job.Message) error {
 	moved := 0
 	for _, j := range jobs {
 		if !job.MayGo(j.Stage, to) {
 			continue
 		}
 		j.Wishes = wishes.Merge(j.Wishes, in.l.Wishes)
-		if err := in.tx.SaveJob(ctx, j, "patron", "letter "+in.id); err != nil {
+		if err := in.tx.SaveJob(ctx, j, "patron", in.byLetter()); err != nil {
 			return err
 		}
 		if err := in.tx.Move(ctx, j.ID, to, "patron", why); err != nil {
@@ -305,7 +303,7 @@ func (in *incoming) each(ctx context.Context, jobs []job.Job, to job.Stage, why 
 		moved++
 	}
 	if moved == 0 {
-		return in.ask(ctx, jobs, ledger.NoticeTooLate, "comes when the job has gone on already")
+		return in.ask(ctx, jobs, ledger.NoticeTooLate, "too-late")
 	}
 	if err := in.tx.Enqueue(ctx, ledger.StepDraft, jobs[0].Thread, time.Time{}); err != nil {
 		return err
@@ -327,9 +325,9 @@ func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
 		changed++
 	}
 	if changed == 0 {
-		return in.ask(ctx, jobs, ledger.NoticeTooLate, "wants a change when the job has gone on already")
+		return in.ask(ctx, jobs, ledger.NoticeTooLate, "too-late-change")
 	}
-	return in.done(ctx, "the patron wants a change")
+	return in.done(ctx, job.Say("history.wants-change", nil))
 }
 
 // again puts a job back to its check, with the letter's wishes and a file.
@@ -337,11 +335,11 @@ func (in *incoming) again(ctx context.Context, j job.Job, file, blob string) err
 	j.Wishes = wishes.Merge(j.Wishes, in.l.Wishes)
 	j.Settings = settings(j.Wishes, in.o.Rules)
 	j.File, j.Blob = file, blob
-	if err := in.tx.SaveJob(ctx, j, "patron", "letter "+in.id); err != nil {
+	if err := in.tx.SaveJob(ctx, j, "patron", in.byLetter()); err != nil {
 		return err
 	}
 	if j.Stage != job.Taken {
-		if err := in.tx.Move(ctx, j.ID, job.Taken, "patron", "letter "+in.id); err != nil {
+		if err := in.tx.Move(ctx, j.ID, job.Taken, "patron", in.byLetter()); err != nil {
 			return err
 		}
 	}
@@ -366,7 +364,7 @@ func (in *incoming) newFiles(ctx context.Context, jobs []job.Job, files []job.At
 		}
 		left = slices.Delete(left, i, i+1)
 	}
-	return in.done(ctx, job.Count(len(files), "new file", "new files"))
+	return in.done(ctx, job.Say("history.new-files", job.Args{"n": len(files)}))
 }
 
 func corrected(jobs []job.Job, f job.Attachment) int {
@@ -381,10 +379,16 @@ func corrected(jobs []job.Job, f job.Attachment) int {
 	return i
 }
 
-func names(jobs []job.Job) string {
+func (in *incoming) byLetter() job.Message {
+	return job.Say("history.by-letter", job.Args{"letter": in.id})
+}
+
+func names(jobs []job.Job) string { return strings.Join(ids(jobs), ", ") }
+
+func ids(jobs []job.Job) []string {
 	var out []string
 	for _, j := range jobs {
 		out = append(out, string(j.ID))
 	}
-	return strings.Join(out, ", ")
+	return out
 }

@@ -25,7 +25,7 @@ func (o *Office) Approve(ctx context.Context, id, sha, by, via string) error {
 // SetAside records that a draft is not to be sent: its request is declined.
 func (o *Office) SetAside(ctx context.Context, id, by, why string) error {
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		if err := tx.SetAside(ctx, id, by, why); err != nil {
+		if err := tx.SetAside(ctx, id, by, job.Plain(why)); err != nil {
 			return err
 		}
 		if err := decline(ctx, tx, id, by); err != nil {
@@ -52,7 +52,7 @@ func decline(ctx context.Context, tx *ledger.Tx, id, by string) error {
 		if j.Stage != job.Drafted && j.Stage != job.NeedsAgreement {
 			continue
 		}
-		if err := tx.Move(ctx, jid, job.Declined, by, "the reply "+id+" was set aside"); err != nil {
+		if err := tx.Move(ctx, jid, job.Declined, by, job.Say("history.reply-set-aside", job.Args{"draft": id})); err != nil {
 			return err
 		}
 	}
@@ -78,7 +78,7 @@ func (o *Office) Edit(ctx context.Context, id, base string, raw []byte, by strin
 		return d, err
 	}
 	err = o.Ledger.Tx(ctx, func(tx *ledger.Tx) (err error) {
-		if d, err = tx.Replace(ctx, id, base, e, by, "edited"); err != nil {
+		if d, err = tx.Replace(ctx, id, base, e, by, job.Say("history.edited", nil)); err != nil {
 			return err
 		}
 		return tx.Enqueue(ctx, ledger.StepPost, id, time.Time{})
@@ -95,9 +95,9 @@ func (o *Office) Settle(ctx context.Context, id string, sent bool, by string) er
 			return err
 		}
 		if sent && d.State != ledger.DraftUncertain {
-			err = tx.WasSent(ctx, id, by, "looked up")
+			err = tx.WasSent(ctx, id, by, job.Say("history.looked-up", nil))
 		} else {
-			err = tx.Settle(ctx, id, sent, by, "looked up")
+			err = tx.Settle(ctx, id, sent, by, job.Say("history.looked-up", nil))
 		}
 		if err == nil {
 			err = tx.SettleNotices(ctx, ledger.NoticeSentBefore, id, by)
@@ -129,7 +129,7 @@ func AfterSent(ctx context.Context, tx *ledger.Tx, id string) error {
 		if j.Stage != job.Drafted {
 			continue
 		}
-		if err := tx.Move(ctx, jid, job.Quoted, ledger.Robot, "reply "+id+" was sent"); err != nil {
+		if err := tx.Move(ctx, jid, job.Quoted, ledger.Robot, job.Say("history.reply-sent", job.Args{"draft": id})); err != nil {
 			return err
 		}
 	}
@@ -148,7 +148,7 @@ func (o *Office) Confirm(ctx context.Context, id job.ID, by string) error {
 			return fmt.Errorf("job %s is %s already; its sender no longer matters", id, j.Stage)
 		}
 		j.Auth = job.Pass
-		if err := tx.SaveJob(ctx, j, by, "made sure of the sender"); err != nil {
+		if err := tx.SaveJob(ctx, j, by, job.Say("history.sender-made-sure", nil)); err != nil {
 			return err
 		}
 		return tx.Enqueue(ctx, ledger.StepCheck, string(id), time.Time{})

@@ -48,7 +48,7 @@ func (o *Office) SeeQuotes(ctx context.Context) error {
 	return o.each(ctx, []job.Stage{job.Quoted, job.NeedsAgreement}, l.ReminderDays, func(row ledger.Row, s silence) error {
 		switch {
 		case s.since(o.Now(), l.LapseDays):
-			return o.lapse(ctx, row, "no-answer", "nobody answered our letter")
+			return o.lapse(ctx, row, "no-answer")
 		case s.since(o.Now(), l.ReminderDays) && !s.reminded && row.Total != "":
 			return o.Ledger.Enqueue(ctx, ledger.StepReminder, row.Thread, time.Time{})
 		}
@@ -62,7 +62,7 @@ func (o *Office) SeePickups(ctx context.Context) error {
 	return o.each(ctx, []job.Stage{job.Ready}, l.PickupReminderDays, func(row ledger.Row, s silence) error {
 		switch {
 		case s.since(o.Now(), l.PickupDays+1): // the last day is the patron's, whole
-			return o.lapse(ctx, row, "not-collected", "nobody collected it")
+			return o.lapse(ctx, row, "not-collected")
 		case s.since(o.Now(), l.PickupReminderDays) && !s.reminded:
 			return o.Ledger.Enqueue(ctx, ledger.StepPickupReminder, row.Thread, time.Time{})
 		}
@@ -93,16 +93,16 @@ func (o *Office) each(ctx context.Context, stages []job.Stage, days int, act fun
 
 // lapse closes a job, unless it has gone on in this very moment, and has its
 // patron told.
-func (o *Office) lapse(ctx context.Context, row ledger.Row, reason, why string) error {
+func (o *Office) lapse(ctx context.Context, row ledger.Row, reason string) error {
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		j, err := tx.Job(ctx, row.ID)
 		if err != nil || j.Stage != row.Stage {
 			return err
 		}
-		if err := tx.MoveFor(ctx, row.ID, job.Lapsed, reason, ledger.Robot, why); err != nil {
+		if err := tx.MoveFor(ctx, row.ID, job.Lapsed, reason, ledger.Robot, job.Say("history."+reason, nil)); err != nil {
 			return err
 		}
-		o.Log.Info("job lapsed", "job", row.ID, "why", why)
+		o.Log.Info("job lapsed", "job", row.ID, "why", reason)
 		return tx.Enqueue(ctx, ledger.StepDraft, row.Thread, time.Time{})
 	})
 }
@@ -143,7 +143,7 @@ func (o *Office) dropUnsent(ctx context.Context, before time.Time) error {
 			continue
 		}
 		err = o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-			if err := tx.SetAside(ctx, d.ID, ledger.Robot, "nobody sent it before its job was to be forgotten"); err != nil {
+			if err := tx.SetAside(ctx, d.ID, ledger.Robot, job.Say("history.never-sent", nil)); err != nil {
 				return err
 			}
 			return tx.Enqueue(ctx, ledger.StepFile, d.ID, time.Time{})

@@ -68,13 +68,13 @@ func (o *Office) checkAgain(ctx context.Context, tx *ledger.Tx, s *ledger.Step, 
 
 // recordCheck saves a checked job and moves it on.
 func (o *Office) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) error {
-	if err := tx.SaveJob(ctx, j, ledger.Robot, "checked"); err != nil {
+	if err := tx.SaveJob(ctx, j, ledger.Robot, job.Say("history.checked", nil)); err != nil {
 		return err
 	}
 	if err := tellUnfinished(ctx, tx, j); err != nil {
 		return err
 	}
-	to, why := job.Checked, "checked"
+	to, why := job.Checked, job.Say("history.checked", nil)
 	if o.Rules.Agreement.Required && j.Agreement.State != job.AgreementGood && Printable(j.Report) {
 		to, why = job.NeedsAgreement, j.Agreement.Why
 	}
@@ -87,7 +87,7 @@ func (o *Office) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) erro
 		}
 	}
 	if j.Stage != job.Taken && j.Stage != job.NeedsAgreement { // checked again while its reply waits
-		if err := tx.Move(ctx, j.ID, job.Checked, ledger.Robot, "checked again"); err != nil || to == job.Checked {
+		if err := tx.Move(ctx, j.ID, job.Checked, ledger.Robot, job.Say("history.checked-again", nil)); err != nil || to == job.Checked {
 			return err
 		}
 	}
@@ -104,7 +104,7 @@ func tellUnfinished(ctx context.Context, tx *ledger.Tx, j job.Job) error {
 		return nil
 	}
 	why := strings.TrimPrefix(j.Report.Error, "the check was not finished: ")
-	return tx.AddNotice(ctx, ledger.NoticeUnfinished, string(j.ID), fmt.Sprintf("the check of job %s is not finished, so nothing was promised: %s; look at the file by hand and write the answer yourself, or allow more work (check_work in caps.toml) and have it worked out again on the page", j.ID, why))
+	return tx.AddNotice(ctx, ledger.NoticeUnfinished, string(j.ID), job.Say("notices.unfinished", job.Args{"job": string(j.ID), "why": job.Plain(why)}))
 }
 
 // formWithRequest tells staff when the agreement that is missing may have come

@@ -123,13 +123,13 @@ func (o *Office) recordDraft(ctx context.Context, tx *ledger.Tx, in *draft.Input
 	for _, j := range jobs {
 		d.Jobs = append(d.Jobs, j.ID)
 	}
-	made, superseded, err := tx.NewDraft(ctx, d, m.Raw, ledger.Robot, m.Template)
+	made, superseded, err := tx.NewDraft(ctx, d, m.Raw, ledger.Robot, job.Plain(m.Template))
 	if err != nil {
 		return err
 	}
 	for _, j := range jobs {
 		if j.Stage == job.Checked {
-			if err := tx.Move(ctx, j.ID, job.Drafted, ledger.Robot, "draft "+made.ID); err != nil {
+			if err := tx.Move(ctx, j.ID, job.Drafted, ledger.Robot, job.Say("history.drafted", job.Args{"draft": made.ID})); err != nil {
 				return err
 			}
 		}

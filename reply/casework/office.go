@@ -6,6 +6,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/wishes"
 	"meshclerk/rules"
@@ -42,6 +43,11 @@ func (o *Office) Texts() *templates.Set {
 		return set
 	}
 	return o.Templates
+}
+
+// Say gives the words of a message for those who run the service, in English.
+func (o *Office) Say(m job.Message) string {
+	return o.Texts().Book().In("en", o.Rules.Prices.Locale, o.Rules.Prices.Currency).Say(m)
 }
 
 // at marks a durable point.

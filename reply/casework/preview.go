@@ -28,7 +28,7 @@ func (o *Office) Preview(ctx context.Context, set *templates.Set, id job.ID, nam
 	days := func(n int) time.Time { return o.Now().AddDate(0, 0, n) }
 	in.Template, in.QuotedOn = name, o.Now()
 	in.ClosesOn, in.PickupUntil = days(o.Rules.Limits.LapseDays), days(o.Rules.Limits.PickupDays)
-	if in.Reason, _, err = o.whyIn(ctx, j); err != nil {
+	if in.Reason, err = o.reason(ctx, j); err != nil {
 		return draft.Message{}, err
 	}
 	if in.Wait, err = o.wait(ctx, []job.Job{j}); err != nil {

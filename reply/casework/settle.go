@@ -36,7 +36,7 @@ type Revision struct {
 	Edited bool      // the text is a person's own
 	Jobs   []job.Job // as the new version tells of them; nil as before
 	By     string
-	Why    string
+	Why    job.Message
 }
 
 // Revise puts a new version in the place of a waiting draft; its copy in the
@@ -93,7 +93,7 @@ func (o *Office) TakeOver(ctx context.Context, n NewSettings) error {
 	}
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if m.Raw != nil {
-			if err := revise(ctx, tx, n.Draft, m, Revision{Base: n.Base, Jobs: jobs, By: n.By, Why: "written anew for other settings"}); err != nil {
+			if err := revise(ctx, tx, n.Draft, m, Revision{Base: n.Base, Jobs: jobs, By: n.By, Why: job.Say("history.written-anew", nil)}); err != nil {
 				return err
 			}
 		}
@@ -105,7 +105,7 @@ func (o *Office) TakeOver(ctx context.Context, n NewSettings) error {
 			return &ChangedError{now.ID}
 		}
 		now.Settings, now.Report = n.Settings, &n.Report
-		return tx.SaveJob(ctx, now, n.By, "settings changed on the staff page")
+		return tx.SaveJob(ctx, now, n.By, job.Say("history.settings-on-page", nil))
 	})
 }
 

@@ -75,7 +75,7 @@ func assign(ctx context.Context, tx *ledger.Tx, r *rules.Rules, j job.Job, print
 		return fmt.Errorf("job %s cannot go there: %s builds %g x %g x %g mm, and the part measures %.0f x %.0f x %.0f mm", j.ID, p.Name, p.BuildMM[0], p.BuildMM[1], p.BuildMM[2], size[0], size[1], size[2])
 	}
 	j.Settings.Printer = p.Name
-	return tx.SaveJob(ctx, j, by, "assigned to "+p.Name)
+	return tx.SaveJob(ctx, j, by, job.Say("history.assigned", job.Args{"printer": p.Name}))
 }
 
 func sizeOf(j job.Job) [3]float64 {
@@ -92,12 +92,14 @@ func holdsTurned(p rules.Printer, s [3]float64) bool {
 
 // Start records that a job is on a printer now.
 func (o *Office) Start(ctx context.Context, id job.ID, by string) error {
-	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.Move(ctx, id, job.Printing, by, "on the printer") })
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		return tx.Move(ctx, id, job.Printing, by, job.Say("history.on-printer", nil))
+	})
 }
 
 // PutOff takes a job back from the printer, or puts a failed one on the list again.
 func (o *Office) PutOff(ctx context.Context, id job.ID, by, why string) error {
-	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.Move(ctx, id, job.Agreed, by, why) })
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.Move(ctx, id, job.Agreed, by, job.Plain(why)) })
 }
 
 // Spent is what a print took. A printer that is not named is the job's own.
@@ -139,7 +141,7 @@ func (o *Office) Printed(ctx context.Context, id job.ID, s Spent, by string) err
 	if !(s.Hours > 0) || !(s.Grams > 0) {
 		return fmt.Errorf("a finished print took time and plastic: give both hours and grams above 0")
 	}
-	return o.fromPrinter(ctx, id, job.Ready, s, by, "printed")
+	return o.fromPrinter(ctx, id, job.Ready, s, by, job.Say("history.printed", nil))
 }
 
 // PrintFailed records a print that went wrong, with the reason that the patron
@@ -148,19 +150,19 @@ func (o *Office) PrintFailed(ctx context.Context, id job.ID, s Spent, by, why st
 	if strings.TrimSpace(why) == "" {
 		return fmt.Errorf("say why the print failed: the patron is told")
 	}
-	return o.fromPrinter(ctx, id, job.Failed, s, by, why)
+	return o.fromPrinter(ctx, id, job.Failed, s, by, job.Plain(why))
 }
 
 // fromPrinter takes a job off its printer. One that nobody said was on it is
 // put there first, so that its history has no gap.
-func (o *Office) fromPrinter(ctx context.Context, id job.ID, to job.Stage, s Spent, by, why string) error {
+func (o *Office) fromPrinter(ctx context.Context, id job.ID, to job.Stage, s Spent, by string, why job.Message) error {
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
 		}
 		if j.Stage == job.Agreed || j.Stage == job.Failed {
-			if err := tx.Move(ctx, id, job.Printing, by, "on the printer"); err != nil {
+			if err := tx.Move(ctx, id, job.Printing, by, job.Say("history.on-printer", nil)); err != nil {
 				return err
 			}
 		}
@@ -192,7 +194,7 @@ func (o *Office) Collected(ctx context.Context, id job.ID, paid, by string) (quo
 		if err != nil || amount.IsNegative() {
 			return fmt.Errorf("%q is not an amount of money; write it as 3.50, or 0 when nothing was paid", paid)
 		}
-		if err := tx.Move(ctx, id, job.Collected, by, "handed over"); err != nil {
+		if err := tx.Move(ctx, id, job.Collected, by, job.Say("history.handed-over", nil)); err != nil {
 			return err
 		}
 		if err := dropStale(ctx, tx, id, by); err != nil {
@@ -217,7 +219,7 @@ func dropStale(ctx context.Context, tx *ledger.Tx, id job.ID, by string) error {
 		if len(d.Jobs) > 1 {
 			continue
 		}
-		if err := tx.SetAside(ctx, d.ID, by, "the part was collected meanwhile"); err != nil {
+		if err := tx.SetAside(ctx, d.ID, by, job.Say("history.collected-meanwhile", nil)); err != nil {
 			return err
 		}
 		if err := tx.Enqueue(ctx, ledger.StepFile, d.ID, time.Time{}); err != nil {
@@ -241,7 +243,7 @@ func (o *Office) CloseAs(ctx context.Context, id job.ID, to job.Stage, as, by, w
 		if err != nil {
 			return err
 		}
-		if err := tx.MoveFor(ctx, id, to, as, by, why); err != nil {
+		if err := tx.MoveFor(ctx, id, to, as, by, job.Plain(why)); err != nil {
 			return err
 		}
 		return tx.Enqueue(ctx, ledger.StepDraft, j.Thread, time.Time{})

@@ -46,7 +46,7 @@ func TestReassignWorksOutTheHours(t *testing.T) {
 		t.Fatal(err)
 	}
 	if err := l.Tx(ctx, func(tx *ledger.Tx) (err error) {
-		j, err = tx.NewJob(ctx, j, "", ledger.Robot, "")
+		j, err = tx.NewJob(ctx, j, "", ledger.Robot, job.Plain(""))
 		return err
 	}); err != nil {
 		t.Fatal(err)

@@ -76,7 +76,7 @@ func (d *Desk) setAside(w http.ResponseWriter, r *http.Request, who personal) er
 func (d *Desk) reopen(w http.ResponseWriter, r *http.Request, who personal) error {
 	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), "The reply waits again.", func(ctx context.Context, id string) error {
 		return d.office.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-			if err := tx.Reopen(ctx, id, who.Name, oneLine(r.PostFormValue("why"), 500)); err != nil {
+			if err := tx.Reopen(ctx, id, who.Name, job.Plain(oneLine(r.PostFormValue("why"), 500))); err != nil {
 				return err
 			}
 			return casework.Replaced(ctx, tx, id) // its copy in the mailbox waits again too
@@ -98,10 +98,10 @@ func (d *Desk) sendBack(w http.ResponseWriter, r *http.Request, who personal) er
 			if _, err := tx.Draft(ctx, id); err != nil {
 				return err
 			}
-			if err := tx.AddNotice(ctx, ledger.NoticeColleague, id, who.Name+": "+note); err != nil {
+			if err := tx.AddNotice(ctx, ledger.NoticeColleague, id, job.Plain(who.Name+": "+note)); err != nil {
 				return err
 			}
-			return tx.Note(ctx, id, string(ledger.NoticeColleague), who.Name, "")
+			return tx.Note(ctx, id, string(ledger.NoticeColleague), who.Name, job.Message{})
 		})
 	})
 }
@@ -132,9 +132,9 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request, who personal) error 
 	if err != nil {
 		return d.again(w, r, who, mine, theirs(err))
 	}
-	why := "edited on the staff page"
+	why := job.Say("history.edited-on-page", nil)
 	if anew {
-		why = "written anew from its template"
+		why = job.Say("history.written-from-text", nil)
 	}
 	if err := d.office.Revise(ctx, id, m, casework.Revision{Base: r.PostFormValue("sha"), Edited: !anew, By: who.Name, Why: why}); err != nil {
 		return d.refused(w, r, who, err, &mine)

@@ -71,7 +71,7 @@ func fill(b *testing.B, h *house, n int) {
 			for i := range perDay {
 				j := like
 				j.Thread, j.Patron.Address = "", fmt.Sprintf("patron%d@example.org", (from+i)%1500)
-				made, err := tx.NewJob(ctx, j, "", ledger.Robot, "")
+				made, err := tx.NewJob(ctx, j, "", ledger.Robot, job.Plain(""))
 				if err != nil {
 					return err
 				}
@@ -80,7 +80,7 @@ func fill(b *testing.B, h *house, n int) {
 					to = to[:(from+i)/100%5+1]
 				}
 				for _, s := range to {
-					if err := tx.Move(ctx, made.ID, s, ledger.Robot, ""); err != nil {
+					if err := tx.Move(ctx, made.ID, s, ledger.Robot, job.Plain("")); err != nil {
 						return err
 					}
 				}

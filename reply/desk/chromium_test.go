@@ -289,7 +289,7 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 	no.Name, no.Address, no.File, no.Auth = "Tomas Lindgren", "tomas.lindgren@example.net", "", job.Fail
 	no.File, no.Mesh = "pen box.stl", shapes.OnBed(shapes.OpenBox(60, 40, 50, 0.6))
 	no.Findings = []job.Finding{{Code: "thin-wall", Level: job.Ask, Text: "about 96 cm² of wall is thinner than 0.8 mm (the thinnest is 0.6 mm), less than two lines of plastic; it may bend or break", Amount: 9600, Unit: "mm2", At: &[3]float64{30, 0, 25}, Question: "May we print it all the same?"}}
-	no.Agreement = job.Agreement{State: job.AgreementUnproven, Why: "the mail server could not prove that tomas.lindgren@example.net wrote this"}
+	no.Agreement = job.Agreement{State: job.AgreementUnproven, Why: job.Plain("the mail server could not prove that tomas.lindgren@example.net wrote this")}
 	h.letter(no)
 	h.clock.pass(25 * time.Minute)
 	fr := okafor()
@@ -316,12 +316,12 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 		if i == 0 {
 			outcome = ledger.Uncertain
 		}
-		if err := h.ledger.EndSend(t.Context(), s, outcome, "no answer after the last dot", ledger.Robot); err != nil {
+		if err := h.ledger.EndSend(t.Context(), s, outcome, job.Plain("no answer after the last dot"), ledger.Robot); err != nil {
 			t.Fatal(err)
 		}
 		h.do(func(tx *ledger.Tx) error {
 			for _, stage := range to {
-				if err := tx.Move(t.Context(), j, stage, "Owen Dufresne", ""); err != nil {
+				if err := tx.Move(t.Context(), j, stage, "Owen Dufresne", job.Plain("")); err != nil {
 					return err
 				}
 			}

@@ -77,7 +77,7 @@ func New(cfg Config) (*Desk, error) {
 	if err := cfg.CheckAccess(); err != nil {
 		return nil, err
 	}
-	p, err := loadPages(cfg.Office.Rules)
+	p, err := loadPages(cfg.Office.Rules, cfg.Office.Templates.Book())
 	if err != nil {
 		return nil, err
 	}

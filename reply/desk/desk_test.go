@@ -21,7 +21,9 @@ func TestWaitingListsWhatNeedsAPerson(t *testing.T) {
 	other := okafor()
 	other.Name, other.Address, other.Auth, other.Agreement.State = "Tomas Lindgren", "tomas.lindgren@example.net", job.Fail, job.AgreementUnproven
 	h.letter(other)
-	h.do(func(tx *ledger.Tx) error { return tx.AddNotice(t.Context(), "odd", "L-000001", "look at this letter") })
+	h.do(func(tx *ledger.Tx) error {
+		return tx.AddNotice(t.Context(), "odd", "L-000001", job.Plain("look at this letter"))
+	})
 	h.do(func(tx *ledger.Tx) error { return tx.SavePoll(t.Context(), h.rules.Mailbox.Inbox, 1, 2) })
 	code, page := h.browser("marisol").get("/")
 	if code != http.StatusOK {
@@ -231,7 +233,7 @@ func TestChangedRecipientsAreShown(t *testing.T) {
 	}
 	other := bytes.ReplaceAll(raw, []byte(d.To.Address), []byte("else@example.net"))
 	h.do(func(tx *ledger.Tx) error {
-		_, err := tx.Replace(t.Context(), id, d.SHA256, ledger.Edit{Raw: other, To: job.Address{Address: "else@example.net"}, AddressedBefore: d.To.Address}, "Owen Dufresne", "edited")
+		_, err := tx.Replace(t.Context(), id, d.SHA256, ledger.Edit{Raw: other, To: job.Address{Address: "else@example.net"}, AddressedBefore: d.To.Address}, "Owen Dufresne", job.Plain("edited"))
 		return err
 	})
 	b := h.browser("marisol")
@@ -255,7 +257,7 @@ func TestAsideNoteReopen(t *testing.T) {
 	if code, page := b.post("/reply/"+d+"/aside", url.Values{"why": {"a joke"}}); code != http.StatusOK || !strings.Contains(page, "Put aside. Nothing was sent.") {
 		t.Errorf("%d\n%s", code, page)
 	}
-	if got, _ := h.ledger.Draft(t.Context(), d); got.State != ledger.DraftSetAside || got.Why != "a joke" {
+	if got, _ := h.ledger.Draft(t.Context(), d); got.State != ledger.DraftSetAside || got.Why.Text != "a joke" {
 		t.Errorf("%+v", got)
 	}
 	if code, page := b.post("/reply/"+d+"/reopen", nil); code != http.StatusOK || !strings.Contains(page, "Approve and send") {
@@ -278,7 +280,7 @@ func TestUncertainIsOnTopAndSettled(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := h.ledger.EndSend(t.Context(), s, ledger.Uncertain, "no answer", ledger.Robot); err != nil {
+	if err := h.ledger.EndSend(t.Context(), s, ledger.Uncertain, job.Plain("no answer"), ledger.Robot); err != nil {
 		t.Fatal(err)
 	}
 	b := h.browser("owen")

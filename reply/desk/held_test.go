@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 )
 
@@ -18,7 +19,7 @@ func TestRestoredLedgerIsShownAndLetGoOn(t *testing.T) {
 	_, page := b.get("/")
 	lacks(t, page, "Restored from a backup")
 	h.do(func(tx *ledger.Tx) error {
-		return tx.Hold(t.Context(), []ledger.FoundSent{{MessageID: "<D-000001.x@larkfield.example>", Draft: draft, Place: ledger.Place{Folder: "Sent", UIDValidity: 1, UID: 7}, Sent: h.clock.Now()}}, "restored")
+		return tx.Hold(t.Context(), []ledger.FoundSent{{MessageID: "<D-000001.x@larkfield.example>", Draft: draft, Place: ledger.Place{Folder: "Sent", UIDValidity: 1, UID: 7}, Sent: h.clock.Now()}}, job.Plain("restored"))
 	})
 	_, page = b.get("/")
 	holds(t, page, "Restored from a backup", "Sent 7", "counts as sent", draft)

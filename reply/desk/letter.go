@@ -157,7 +157,9 @@ func (d *Desk) letterPage(w http.ResponseWriter, r *http.Request, who personal) 
 
 func (d *Desk) letterAgain(w http.ResponseWriter, r *http.Request, who personal) error {
 	id := r.PathValue("id")
-	err := d.office.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.Again(r.Context(), id, who.Name, "asked for on the staff page") })
+	err := d.office.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error {
+		return tx.Again(r.Context(), id, who.Name, job.Say("history.asked-on-page", nil))
+	})
 	if err != nil {
 		return err
 	}

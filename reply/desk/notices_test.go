@@ -36,7 +36,7 @@ func TestFoldedNoticeLeadsToEachLetter(t *testing.T) {
 			if err := tx.Link(t.Context(), id, l, ledger.RoleAnswer); err != nil {
 				return err
 			}
-			return tx.AddNotice(t.Context(), "question", l, "letter "+l+" about job "+string(id)+" asks something")
+			return tx.AddNotice(t.Context(), "question", l, job.Plain("letter "+l+" about job "+string(id)+" asks something"))
 		})
 	}
 	come()

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"meshclerk/rules"
+	"meshclerk/templates"
 )
 
 //go:embed pages/*.html static/* words/*.toml
@@ -34,7 +35,7 @@ type asset struct {
 
 var media = map[string]string{".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 
-func loadPages(r *rules.Rules) (*pages, error) {
+func loadPages(r *rules.Rules, book *templates.Book) (*pages, error) {
 	p := &pages{byName: map[string]map[string]*template.Template{}, speech: map[string]*speech{}, static: map[string]asset{}}
 	if err := p.readStatic(); err != nil {
 		return nil, err
@@ -44,7 +45,7 @@ func loadPages(r *rules.Rules) (*pages, error) {
 		return nil, err
 	}
 	for _, lang := range languages {
-		s, err := newSpeech(lang, r)
+		s, err := newSpeech(lang, r, book)
 		if err != nil {
 			return nil, err
 		}

@@ -21,7 +21,7 @@ func (h *house) agreed() job.ID {
 	id, _ := h.letter(okafor())
 	h.do(func(tx *ledger.Tx) error {
 		for _, to := range []job.Stage{job.Quoted, job.Agreed} {
-			if err := tx.Move(h.t.Context(), id, to, "Owen Dufresne", ""); err != nil {
+			if err := tx.Move(h.t.Context(), id, to, "Owen Dufresne", job.Plain("")); err != nil {
 				return err
 			}
 		}
@@ -198,9 +198,9 @@ func TestRecord(t *testing.T) {
 	for i := range perPage {
 		h.do(func(tx *ledger.Tx) error {
 			if i%2 == 0 {
-				return tx.Reopen(t.Context(), other, "Owen Dufresne", "")
+				return tx.Reopen(t.Context(), other, "Owen Dufresne", job.Plain(""))
 			}
-			return tx.SetAside(t.Context(), other, "Owen Dufresne", "")
+			return tx.SetAside(t.Context(), other, "Owen Dufresne", job.Plain(""))
 		})
 	}
 	_, page = b.get("/record?who=Owen+Dufresne")

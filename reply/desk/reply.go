@@ -352,7 +352,7 @@ func (v *replyView) remarks(s *speech) []reason {
 			add("ask", s.t("The sender's address is not proven: anybody could have written this."))
 		}
 		if a := p.Agreement; a != nil && a.State != job.AgreementGood {
-			add("ask", plain.Capital(s.told(a.Why)))
+			add("ask", plain.Capital(s.say(a.Why)))
 		}
 		for _, f := range p.Numbers {
 			if f.Level == job.Stop {

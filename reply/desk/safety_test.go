@@ -21,7 +21,7 @@ func TestHostileLetterIsText(t *testing.T) {
 	h := newHouse(t, nil)
 	a := okafor()
 	a.Name, a.Subject, a.File, a.Text = "Eve "+evil, "Subject "+evil, "part"+evil+".stl", "Body "+evil+"\njavascript:alert(1)"
-	a.Agreement = job.Agreement{State: job.AgreementUnproven, Why: "why " + evil}
+	a.Agreement = job.Agreement{State: job.AgreementUnproven, Why: job.Plain("why " + evil)}
 	a.Findings = []job.Finding{{Code: "x" + evil, Level: job.Stop, Text: "found " + evil, Question: evil}}
 	id, d := h.letter(a)
 	b := h.browser("owen")

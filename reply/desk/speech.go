@@ -27,13 +27,13 @@ type speech struct {
 	lang   string
 	words  map[string]string
 	turns  []turn // of sentences that other rooms tell
-	locale templates.Locale
+	locale *templates.Localizer
 	zone   *time.Location
 	money  string // ISO 4217
 }
 
-func newSpeech(lang string, r *rules.Rules) (*speech, error) {
-	s := &speech{lang: lang, words: map[string]string{}, locale: templates.NewLocale(lang, r.Prices.Locale, r.Prices.Currency), money: r.Prices.Currency}
+func newSpeech(lang string, r *rules.Rules, book *templates.Book) (*speech, error) {
+	s := &speech{lang: lang, words: map[string]string{}, locale: book.In(lang, r.Prices.Locale, r.Prices.Currency), money: r.Prices.Currency}
 	zone, err := time.LoadLocation(r.Library.Timezone)
 	if err != nil {
 		return nil, fmt.Errorf("the time zone %q is not known here: %w", r.Library.Timezone, err)
@@ -68,6 +68,22 @@ func (s *speech) t(sentence string, args ...any) string {
 		return fmt.Sprintf(sentence, args...)
 	}
 	return sentence
+}
+
+// say gives the words of a message. What an earlier version kept are words already.
+func (s *speech) say(m job.Message) string {
+	if m.Key == "" {
+		return s.told(m.Text)
+	}
+	return s.locale.Say(m)
+}
+
+// via says on what way a reply was approved, or why something else was done.
+func (s *speech) via(m job.Message) string {
+	if m.Key == "" {
+		return s.code("via", m.Text)
+	}
+	return s.say(m)
 }
 
 // code says a word known by a code, such as a stage: "stage.quoted".
@@ -139,7 +155,7 @@ const mostLetters = 200
 
 func (s *speech) funcs(p *pages) template.FuncMap {
 	return template.FuncMap{
-		"t": s.t, "told": s.told, "code": s.code, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "plural": s.plural,
+		"t": s.t, "told": s.told, "say": s.say, "via": s.via, "code": s.code, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "plural": s.plural,
 		"mass":     func(g float64) string { return string(s.locale.Mass(g)) },
 		"size":     func(mm [3]float64) string { return string(s.locale.Size(mm)) },
 		"number":   func(v float64, n int) string { return string(s.locale.Number(v, n)) },

@@ -42,9 +42,9 @@ func TestPagesKnowWhenTheyAreStale(t *testing.T) {
 		page, state string
 		change      func(n int) error
 	}{
-		"waiting": {"/", "/state", func(n int) error { return h.ledger.AddNotice(t.Context(), "odd", fmt.Sprint(n), "look") }},
-		"reply":   {"/reply/" + d, "/reply/" + d + "/state", func(int) error { return h.ledger.SetAside(t.Context(), d, "Owen Dufresne", "") }},
-		"job":     {"/job/" + string(id), "/job/" + string(id) + "/state", func(int) error { return h.ledger.Move(t.Context(), id, job.Checked, "Owen Dufresne", "") }},
+		"waiting": {"/", "/state", func(n int) error { return h.ledger.AddNotice(t.Context(), "odd", fmt.Sprint(n), job.Plain("look")) }},
+		"reply":   {"/reply/" + d, "/reply/" + d + "/state", func(int) error { return h.ledger.SetAside(t.Context(), d, "Owen Dufresne", job.Plain("")) }},
+		"job":     {"/job/" + string(id), "/job/" + string(id) + "/state", func(int) error { return h.ledger.Move(t.Context(), id, job.Checked, "Owen Dufresne", job.Plain("")) }},
 	} {
 		is, _ := b.state(c.state)
 		if again, _ := b.state(c.state); is == "" || is != again {

@@ -39,7 +39,7 @@ func states(t *testing.T) map[string][3]request {
 		t.Fatal(page)
 	}
 	wrong.do(func(tx *ledger.Tx) error {
-		return tx.SetLetter(t.Context(), "L-000001", ledger.LetterSetAside, ledger.Robot, "it cannot be read")
+		return tx.SetLetter(t.Context(), "L-000001", ledger.LetterSetAside, ledger.Robot, job.Plain("it cannot be read"))
 	})
 	wrong.clock.pass(3 * time.Hour) // the mailbox was not looked at: an alarm on every page
 	const alarm = `class="strip alarm" role="alert">The mailbox`
@@ -81,7 +81,7 @@ func withoutReply(h *house) (job.ID, string) {
 		if err != nil {
 			return err
 		}
-		j, err = tx.NewJob(h.t.Context(), job.Job{Patron: job.Address{Address: "ada@example.org"}}, "", ledger.Robot, "")
+		j, err = tx.NewJob(h.t.Context(), job.Job{Patron: job.Address{Address: "ada@example.org"}}, "", ledger.Robot, job.Plain(""))
 		return err
 	})
 	return j.ID, letter

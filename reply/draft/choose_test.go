@@ -80,7 +80,7 @@ func TestChoose(t *testing.T) {
 func TestNothingOfTheRegisterForTheUnproven(t *testing.T) {
 	in := input(t, "en")
 	j := part("en")
-	j.Agreement = &job.Agreement{State: job.AgreementUnproven, Why: "signed by somebody", Name: "Zoe Quillfeather", Card: "29001000000042", Expires: "2026-10-01"}
+	j.Agreement = &job.Agreement{State: job.AgreementUnproven, Why: job.Plain("signed by somebody"), Name: "Zoe Quillfeather", Card: "29001000000042", Expires: "2026-10-01"}
 	in.Jobs = []*job.Job{j}
 	m, err := Compose(in)
 	if err != nil {

@@ -16,7 +16,7 @@ func (r *Robot) tidy(ctx context.Context) error {
 	if err := r.TellMoved(ctx); err != nil {
 		return err
 	}
-	if r.clockDoubt() != "" {
+	if !r.clockDoubt().IsZero() {
 		return nil
 	}
 	if now := r.Now(); r.tidied.IsZero() || now.Sub(r.tidied) >= between || now.Before(r.tidied) {

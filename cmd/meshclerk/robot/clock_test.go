@@ -138,8 +138,8 @@ func TestMovedElsewhereIsTold(t *testing.T) {
 	h.answers(got, "Yes please.")
 	h.approves("accepted")
 	id := h.oneJob().ID
-	h.act(h.Ledger.Move(t.Context(), id, job.Printing, marisol, "on the staff page"))
-	h.act(h.Ledger.Move(t.Context(), id, job.Ready, marisol, "on the staff page"))
+	h.act(h.Ledger.Move(t.Context(), id, job.Printing, marisol, job.Plain("on the staff page")))
+	h.act(h.Ledger.Move(t.Context(), id, job.Ready, marisol, job.Plain("on the staff page")))
 	h.once()
 	h.approves("ready")
 	h.once()

@@ -37,8 +37,8 @@ func (r *Robot) Health(ctx context.Context) Health {
 	r.mailHealth(&h)
 	r.laneHealth(&h)
 	r.ledgerHealth(ctx, &h)
-	if doubt := r.clockDoubt(); doubt != "" {
-		h.Why = append(h.Why, doubt)
+	if doubt := r.clockDoubt(); !doubt.IsZero() {
+		h.Why = append(h.Why, r.Say(doubt))
 	}
 	for i := range h.Why {
 		h.Why[i] = outbox.Mask(h.Why[i])
@@ -103,10 +103,10 @@ func (r *Robot) ledgerHealth(ctx context.Context, h *Health) {
 	due, sending := age(p.OldestDue), age(p.OldestSending)
 	h.OldestDueS, h.OldestSendS, h.GivenUp, h.Uncertain = int(due.Seconds()), int(sending.Seconds()), p.GivenUp, p.Uncertain
 	if due > mostDue {
-		h.Why = append(h.Why, fmt.Sprintf("work that was due %s ago is not done; meshclerk doctor and the log say why", roughly(due)))
+		h.Why = append(h.Why, fmt.Sprintf("work that was due %s ago is not done; meshclerk doctor and the log say why", r.Say(roughly(due))))
 	}
 	if sending > mostSending {
-		h.Why = append(h.Why, fmt.Sprintf("a reply is being sent for %s; restart the service, which makes it uncertain", roughly(sending)))
+		h.Why = append(h.Why, fmt.Sprintf("a reply is being sent for %s; restart the service, which makes it uncertain", r.Say(roughly(sending))))
 	}
 	if p.GivenUp > 0 {
 		h.Note = append(h.Note, fmt.Sprintf("%s given up: meshclerk retry", job.Count(p.GivenUp, "step was", "steps were")))

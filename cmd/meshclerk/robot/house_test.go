@@ -198,7 +198,7 @@ func (h *house) notices() []string {
 	}
 	var out []string
 	for _, n := range all {
-		out = append(out, string(n.Kind)+": "+n.Text)
+		out = append(out, string(n.Kind)+": "+h.Say(n.Text))
 	}
 	return out
 }

@@ -2,7 +2,6 @@ package robot
 
 import (
 	"context"
-	"fmt"
 	"sync"
 	"time"
 
@@ -27,7 +26,7 @@ type clockGuard struct {
 	seen  time.Time     // the clock when it was last believed
 	ran   time.Duration // what Elapsed said then; 0 where seen is from the ledger
 	alive bool          // seen is of this run
-	doubt string        // why it is not believed, or ""
+	doubt job.Message   // why it is not believed, if it is not
 }
 
 // judge holds the clock against what it should be, and keeps it where it is plausible.
@@ -38,25 +37,24 @@ func (g *clockGuard) judge(now time.Time, ran time.Duration) {
 	}
 	off := now.Sub(expected)
 	if g.seen.IsZero() || off <= ahead && off >= -mostBehind {
-		g.seen, g.ran, g.alive, g.doubt = now, ran, true, ""
+		g.seen, g.ran, g.alive, g.doubt = now, ran, true, job.Message{}
 		return
 	}
-	way := "ahead of"
+	way := "notices.clock-ahead"
 	if off < 0 {
-		way, off = "behind", -off
+		way, off = "notices.clock-behind", -off
 	}
-	g.doubt = fmt.Sprintf("this machine's clock says %s, %s %s what it should say; until it is put right nothing lapses, nobody is reminded and nothing is removed. Where it is right, e.g. after a long time off: meshclerk clock --right --by NAME",
-		now.Format("2006-01-02 15:04 MST"), roughly(off), way)
+	g.doubt = job.Say(way, job.Args{"now": now.Format("2006-01-02 15:04 MST"), "off": roughly(off)})
 }
 
-func roughly(d time.Duration) string {
+func roughly(d time.Duration) job.Message {
 	if days := int(d.Round(24*time.Hour).Hours() / 24); days > 1 {
-		return job.Count(days, "day", "days")
+		return job.Say("notices.days", job.Args{"n": days})
 	}
 	if hours := int(d.Round(time.Hour).Hours()); hours > 1 {
-		return job.Count(hours, "hour", "hours")
+		return job.Say("notices.hours", job.Args{"n": hours})
 	}
-	return job.Count(max(1, int(d.Round(time.Minute).Minutes())), "minute", "minutes")
+	return job.Say("notices.minutes", job.Args{"n": max(1, int(d.Round(time.Minute).Minutes()))})
 }
 
 // elapsed is how long the program has run, as no setting of the clock changes it.
@@ -83,40 +81,40 @@ func (r *Robot) seeClock(ctx context.Context) error {
 		}
 		g.seen = last
 	}
-	first := !g.alive && before == ""
+	first := !g.alive && before.IsZero()
 	g.judge(r.Now(), r.elapsed())
-	if g.doubt != "" {
+	if !g.doubt.IsZero() {
 		right, err := r.Ledger.ClockSaidRight(ctx)
 		if err != nil {
 			return err
 		}
 		if off := r.Now().Sub(right); off >= 0 && off < time.Hour {
-			g.seen, g.ran, g.alive, g.doubt = r.Now(), r.elapsed(), true, ""
+			g.seen, g.ran, g.alive, g.doubt = r.Now(), r.elapsed(), true, job.Message{}
 		}
 	}
-	if !first && g.doubt == before {
+	if !first && g.doubt.String() == before.String() {
 		return nil
 	}
 	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return r.recordClock(ctx, tx, before, g.doubt) })
 }
 
 // recordClock bounds what waits, and tells staff of a new doubt or ends an old one.
-func (r *Robot) recordClock(ctx context.Context, tx *ledger.Tx, before, doubt string) error {
+func (r *Robot) recordClock(ctx context.Context, tx *ledger.Tx, before, doubt job.Message) error {
 	if _, err := tx.Bound(ctx, r.Now().Add(backoff(patience+1))); err != nil {
 		return err
 	}
 	switch {
-	case doubt == "":
+	case doubt.IsZero():
 		return tx.SettleNotices(ctx, ledger.NoticeClock, "clock", ledger.Robot)
-	case before == "":
+	case before.IsZero():
 		r.Log.Error("clock not believed", "why", doubt)
 		return tx.AddNotice(ctx, ledger.NoticeClock, "clock", doubt)
 	}
 	return nil
 }
 
-// clockDoubt says why the clock is not believed, or "".
-func (r *Robot) clockDoubt() string {
+// clockDoubt says why the clock is not believed, where it is not.
+func (r *Robot) clockDoubt() job.Message {
 	r.clock.mu.Lock()
 	defer r.clock.mu.Unlock()
 	return r.clock.doubt

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -171,12 +170,12 @@ func (r *Robot) seeOne(ctx context.Context, m Mail, w watched, head mailbox.Head
 	case stood && !(found && undecided(d)):
 		return r.passOver(ctx, head, "it stood there before", nil)
 	case stood:
-		return r.leave(ctx, head, d, "it lay there before this folder was known to us, or before the mail server numbered it anew; move it out and in again")
+		return r.leave(ctx, head, d, job.Say("notices.folder.stood-before", nil))
 	case !found:
-		text := fmt.Sprintf("a message in the folder %s is none of our drafts; nothing was done with it", w.folder)
+		text := job.Say("notices.not-a-draft", job.Args{"folder": w.folder})
 		return r.passOver(ctx, head, "none of our drafts", &told{ledger.NoticeNotDraft, w.folder, text})
 	case head.Size > draftBytes:
-		return r.leave(ctx, head, d, fmt.Sprintf("it is larger than %d MB", draftBytes>>20))
+		return r.leave(ctx, head, d, job.Say("notices.folder.larger", job.Args{"most": draftBytes >> 20}))
 	}
 	var raw bytes.Buffer
 	if _, err := m.Fetch(ctx, head.Ref, &raw, draftBytes); err != nil {
@@ -199,14 +198,14 @@ func (r *Robot) decide(ctx context.Context, w watched, head mailbox.Head, d ledg
 	if err != nil {
 		return err
 	}
-	if why := r.notAPersons(now, raw); why != "" {
+	if why := r.notAPersons(now, raw); !why.IsZero() {
 		return r.leave(ctx, head, d, why)
 	}
 	moved := ledger.Moved{Draft: d.ID, Place: ledger.Place(head.Ref), By: w.by, Edit: ledger.Edit{Raw: raw}}
 	if w.approves {
 		edit, err := casework.Edited(d, raw)
 		if err != nil {
-			text := fmt.Sprintf("draft %s in the folder %s cannot be sent: %v; mend it and move it there again", d.ID, w.folder, err)
+			text := job.Say("notices.draft-unfit", job.Args{"draft": d.ID, "folder": w.folder, "why": job.Plain(err.Error())})
 			return r.passOver(ctx, head, "unfit", &told{ledger.NoticeDraftUnfit, d.ID, text})
 		}
 		if edit.AddressedBefore, err = casework.Readdressed(d, now, edit.Raw); err != nil {
@@ -223,45 +222,46 @@ func (r *Robot) decide(ctx context.Context, w watched, head mailbox.Head, d ledg
 
 // notAPersons tells why a message is not what a person made of a draft, or "".
 // now is the draft as it stands.
-func (r *Robot) notAPersons(now, raw []byte) string {
+func (r *Robot) notAPersons(now, raw []byte) job.Message {
 	trace, err := outbox.Traces(raw)
 	if err != nil {
-		return err.Error()
+		return job.Plain(err.Error())
 	}
 	if len(trace) > 0 {
-		return fmt.Sprintf("a mail server delivered it, as its line %s tells, so no person moved it there", trace[0])
+		return job.Say("notices.folder.carried", job.Args{"line": trace[0]})
 	}
 	from, err := outbox.Sender(raw)
 	if err != nil {
-		return err.Error()
+		return job.Plain(err.Error())
 	}
 	if !job.SameAddress(from, r.Rules.Library.Address) {
-		return "it is not from the library's own address"
+		return job.Say("notices.folder.not-ours", nil)
 	}
 	made, err := outbox.Date(now)
 	if err != nil {
-		return ""
+		return job.Message{}
 	}
 	at, err := outbox.Date(raw)
 	if err != nil {
-		return err.Error()
+		return job.Plain(err.Error())
 	}
 	if at.Before(made) {
-		return "it is older than the draft as it is now"
+		return job.Say("notices.folder.older", nil)
 	}
-	return ""
+	return job.Message{}
 }
 
 // told is a notice for staff.
 type told struct {
-	kind          ledger.NoticeKind
-	subject, text string
+	kind    ledger.NoticeKind
+	subject string
+	text    job.Message
 }
 
 // leave leaves a message where it is and tells staff once why.
-func (r *Robot) leave(ctx context.Context, head mailbox.Head, d ledger.Draft, why string) error {
-	text := fmt.Sprintf("a message about draft %s in the folder %s was left alone: %s", d.ID, head.Ref.Folder, why)
-	return r.passOver(ctx, head, why, &told{ledger.NoticeMoveRefused, d.ID, text})
+func (r *Robot) leave(ctx context.Context, head mailbox.Head, d ledger.Draft, why job.Message) error {
+	text := job.Say("notices.move-left", job.Args{"draft": d.ID, "folder": head.Ref.Folder, "why": why})
+	return r.passOver(ctx, head, why.String(), &told{ledger.NoticeMoveRefused, d.ID, text})
 }
 
 // passOver remembers a message that nothing is done with.

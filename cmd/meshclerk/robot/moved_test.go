@@ -60,7 +60,7 @@ func (h *house) told(kind ledger.NoticeKind) []ledger.Notice {
 func (h *house) wantTold(kind ledger.NoticeKind, words string) {
 	h.t.Helper()
 	all := h.told(kind)
-	if len(all) != 1 || all[0].Times != 1 || !strings.Contains(all[0].Text, words) {
+	if len(all) != 1 || all[0].Times != 1 || !strings.Contains(h.Say(all[0].Text), words) {
 		h.t.Errorf("told of %s: %+v; want once, with %q", kind, all, words)
 	}
 }
@@ -154,7 +154,7 @@ func TestEarlierCopyApprovesNoLaterDraft(t *testing.T) {
 	h.looks(3)
 	h.wantTold("not-a-draft", approved)
 	h.act(h.Ledger.Tx(t.Context(), func(tx *ledger.Tx) error {
-		if err := tx.Reopen(t.Context(), d.ID, marisol, "again"); err != nil {
+		if err := tx.Reopen(t.Context(), d.ID, marisol, job.Plain("again")); err != nil {
 			return err
 		}
 		return tx.Enqueue(t.Context(), ledger.StepPost, d.ID, time.Time{})

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"strings"
 	"sync"
 	"time"
@@ -83,8 +82,7 @@ func (r *Robot) reconcile(ctx context.Context, m Mail) error {
 	if err != nil || len(found)+len(stray) == 0 {
 		return err
 	}
-	text := fmt.Sprintf("the ledger is older than the mailbox: %s in the folder %s and %s in the other folders are not in it. It was restored from a backup, or begun anew. Letters since then are taken again and drafted, and nothing is posted or sent until somebody has looked: meshclerk restored lists it, meshclerk restored --go-on --by NAME lets it go on",
-		job.Count(len(found), "reply of ours", "replies of ours"), r.Rules.Mailbox.Sent, job.Count(len(stray), "draft", "drafts"))
+	text := job.Say("notices.restored", job.Args{"sent": len(found), "folder": r.Rules.Mailbox.Sent, "drafts": len(stray)})
 	r.Log.Warn("ledger held", "unknown_sent", len(found), "unknown_drafts", len(stray))
 	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.Hold(ctx, append(found, stray...), text) })
 }
@@ -201,7 +199,7 @@ func (r *Robot) sentAlready(ctx context.Context, m Mail, s *ledger.Step, id stri
 	}
 	canonical, err := outbox.Canonical(lies.Bytes())
 	same := err == nil && bytes.Equal(canonical, raw)
-	where := fmt.Sprintf("it lies in the folder %s already (message %d)", ref.Folder, ref.UID)
+	where := job.Say("history.lies-in", job.Args{"folder": ref.Folder, "message": ref.UID})
 	r.Log.Warn("found in sent", "draft", id, "place", ref.String(), "same", same)
 	return true, r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if err := tx.FoundInSent(ctx, id, same, where); err != nil {
@@ -222,18 +220,18 @@ func (r *Robot) sentAlready(ctx context.Context, m Mail, s *ledger.Step, id stri
 // postedBefore tells staff of a draft that must not be laid before them as if it
 // were new: it was sent already, or its letter was answered. It reports whether.
 func (r *Robot) postedBefore(ctx context.Context, m Mail, s *ledger.Step, d ledger.Draft) (bool, error) {
-	text := ""
+	var text job.Message
 	if ref, found, err := r.inSent(ctx, m, d.ID); err != nil {
 		return false, err
 	} else if found {
-		text = fmt.Sprintf("draft %s lies in the folder %s already (message %d), though nobody approved it here; if it left: meshclerk drafts settle %s --sent --by NAME, else set it aside", d.ID, ref.Folder, ref.UID, d.ID)
+		text = job.Say("notices.lies-in-sent", job.Args{"draft": d.ID, "folder": ref.Folder, "message": ref.UID})
 	}
 	if f, found, err := r.Ledger.AnsweredBefore(ctx, d); err != nil {
 		return false, err
 	} else if found {
-		text = fmt.Sprintf("draft %s answers a letter that was answered on %s already, before the backup was restored (folder %s, message %d); read that reply, then set the draft aside, or approve it on the page or by command", d.ID, f.Sent.Format(time.DateOnly), f.Place.Folder, f.Place.UID)
+		text = job.Say("notices.answered-before", job.Args{"draft": d.ID, "on": f.Sent.Format(time.DateOnly), "folder": f.Place.Folder, "message": f.Place.UID})
 	}
-	if text == "" {
+	if text.IsZero() {
 		return false, nil
 	}
 	return true, r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {

@@ -152,7 +152,7 @@ func TestOnlyAnOlderLedgerIsHeld(t *testing.T) {
 	h.once()
 	h.approve()
 	h.once()
-	h.act(h.Ledger.Move(t.Context(), h.oneJob().ID, job.Declined, marisol, "test"))
+	h.act(h.Ledger.Move(t.Context(), h.oneJob().ID, job.Declined, marisol, job.Plain("test")))
 	if _, err := h.Ledger.ForgetAddress(t.Context(), "amara.okafor@example.org", marisol); err != nil {
 		t.Fatal(err)
 	}

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mailbox"
 	"meshclerk/reply/casework"
@@ -66,7 +67,7 @@ func (r *Robot) send(ctx context.Context, h *worker, s *ledger.Step) error {
 	out := r.Send(h.stop, m)
 	r.mark("answered")
 	r.breaker.note(out.State == outbox.Uncertain, r.Now())
-	words := outbox.Mask(out.Sentence())
+	words := job.Plain(outbox.Mask(out.Sentence()))
 	r.Log.Info(logWord(out.State), "draft", d.ID, "outcome", out)
 	if try == nil && out.State == outbox.Later {
 		return houseError{laterTrouble(h.stop, out.Err), out.Err}
@@ -92,7 +93,7 @@ func laterTrouble(stop context.Context, err error) ledger.Trouble {
 
 // endSend records how the try ended and what comes next. The server's word
 // stands, also where the lease ran out while it could not be written down.
-func (r *Robot) endSend(ctx context.Context, s *ledger.Step, try ledger.Send, out outbox.Outcome, words string) error {
+func (r *Robot) endSend(ctx context.Context, s *ledger.Step, try ledger.Send, out outbox.Outcome, words job.Message) error {
 	end := func(tx *ledger.Tx) error { return r.recordSend(ctx, tx, try, out, words) }
 	err := r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if err := end(tx); err != nil {
@@ -109,7 +110,7 @@ func (r *Robot) endSend(ctx context.Context, s *ledger.Step, try ledger.Send, ou
 	return err
 }
 
-func (r *Robot) recordSend(ctx context.Context, tx *ledger.Tx, try ledger.Send, out outbox.Outcome, words string) error {
+func (r *Robot) recordSend(ctx context.Context, tx *ledger.Tx, try ledger.Send, out outbox.Outcome, words job.Message) error {
 	if err := tx.EndSend(ctx, try, ledger.Outcome(out.State), words, ledger.Robot); err != nil {
 		return err
 	}

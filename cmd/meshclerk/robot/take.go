@@ -3,11 +3,11 @@ package robot
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mailbox"
 )
@@ -94,7 +94,7 @@ func answeredByHand(item mailbox.Item) bool {
 
 func (r *Robot) saveCursor(ctx context.Context, at mailbox.Cursor) error {
 	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		if r.clockDoubt() == "" {
+		if r.clockDoubt().IsZero() {
 			if err := tx.BelieveClock(ctx); err != nil {
 				return err
 			}
@@ -197,8 +197,7 @@ func (r *Robot) record(ctx context.Context, taken *takenBatch) error {
 }
 
 func (r *Robot) tooLarge(ctx context.Context, item mailbox.Item) error {
-	text := fmt.Sprintf("a letter of %d MB came, more than the %d MB that letter_bytes in caps.toml allows; it lies unread in %s: look at it by hand",
-		item.Size>>20, r.Rules.Caps.LetterBytes>>20, item.Ref.Folder)
+	text := job.Say("notices.too-large", job.Args{"size": item.Size >> 20, "most": r.Rules.Caps.LetterBytes >> 20, "folder": item.Ref.Folder})
 	r.Log.Warn("letter left alone", "why", "larger than the cap", "bytes", item.Size)
 	return r.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		return tx.AddNotice(ctx, ledger.NoticeTooLarge, item.Ref.String(), text)

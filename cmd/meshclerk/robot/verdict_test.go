@@ -77,7 +77,7 @@ func TestOnlyAWholeReportIsAgreed(t *testing.T) {
 					return err
 				}
 				lame(j.Report)
-				return tx.SaveJob(t.Context(), j, "test", "made lame")
+				return tx.SaveJob(t.Context(), j, "test", job.Plain("made lame"))
 			}))
 			h.answers(got, "Yes please.")
 			h.wantStage(job.Quoted)
@@ -123,7 +123,7 @@ func TestChangedWhileChecked(t *testing.T) {
 						return err
 					}
 					c.change(&j)
-					return tx.SaveJob(t.Context(), j, marisol, "changed meanwhile")
+					return tx.SaveJob(t.Context(), j, marisol, job.Plain("changed meanwhile"))
 				}))
 			}
 			h.once()
@@ -157,7 +157,7 @@ func TestWithdrawnWhileChecked(t *testing.T) {
 			if err != nil {
 				return err
 			}
-			return tx.Move(t.Context(), rows[0].ID, job.Declined, marisol, "no")
+			return tx.Move(t.Context(), rows[0].ID, job.Declined, marisol, job.Plain("no"))
 		}))
 	}
 	h.once()
