@@ -21,7 +21,7 @@ import (
 type Written struct {
 	Markdown  string           `json:"markdown"`
 	Questions []draft.Question `json:"questions"`
-	Notes     []string         `json:"notes"`            // what staff should know before they approve
+	Notes     []job.Message    `json:"notes"`            // what staff should know before they approve
 	Edited    bool             `json:"edited,omitempty"` // the text is a person's own
 	Jobs      []job.Job        `json:"jobs"`             // as they were then
 }

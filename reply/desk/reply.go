@@ -372,7 +372,7 @@ func (v *replyView) remarks(s *speech) []reason {
 		}
 	}
 	for _, n := range v.Doc.Notes {
-		add("note", plain.Capital(s.told(n)))
+		add("note", plain.Capital(s.say(n)))
 	}
 	return out
 }

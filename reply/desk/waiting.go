@@ -164,7 +164,7 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
 	doc := casework.WrittenOf(dr)
 	if len(out) == 0 { // else they mostly say the same at length
 		for _, n := range doc.Notes {
-			add("note", s.told(n))
+			add("note", s.say(n))
 		}
 	}
 	if n := len(doc.Questions); n > 0 {

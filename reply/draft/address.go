@@ -25,7 +25,7 @@ func (in *Input) address(m *Message) error {
 	if l := in.Letter; l != nil {
 		in.replyTo(m, l)
 		if l.Authenticated != job.Pass && l.Forwarder == nil {
-			m.Notes = append(m.Notes, fmt.Sprintf("the mail server did not prove that the letter is really from %s", address))
+			m.Notes = append(m.Notes, job.Say("remarks.unproven", job.Args{"address": address}))
 		}
 	}
 	m.MessageID = "<" + in.ID + "@" + in.Domain + ">"
@@ -42,14 +42,14 @@ func (in *Input) replyTo(m *Message, l *job.Letter) {
 	other, err := cleanAddress(l.ReplyTo)
 	switch {
 	case err != nil:
-		m.Notes = append(m.Notes, "the letter asks for answers to an address that cannot be written to; this reply goes to its sender")
+		m.Notes = append(m.Notes, job.Say("remarks.no-address", nil))
 	case l.Authenticated != job.Pass:
-		m.Notes = append(m.Notes, fmt.Sprintf("the letter asks for answers to %s, but it is not proven to be from its sender; this reply goes to its sender", other))
+		m.Notes = append(m.Notes, job.Say("remarks.other-unproven", job.Args{"other": other}))
 	case domain(other) == domain(m.To.Address) && !job.SameAddress(other, in.Rules.Library.Address):
-		m.Notes = append(m.Notes, fmt.Sprintf("this reply goes to %s, as the letter asks, and not to %s", other, m.To.Address))
+		m.Notes = append(m.Notes, job.Say("remarks.goes-to", job.Args{"other": other, "sender": m.To.Address}))
 		m.To.Address = other
 	default:
-		m.Notes = append(m.Notes, fmt.Sprintf("the letter asks for answers to %s, which is another domain; this reply goes to its sender", other))
+		m.Notes = append(m.Notes, job.Say("remarks.other-domain", job.Args{"other": other}))
 	}
 }
 

@@ -80,8 +80,8 @@ type Message struct {
 	Markdown     string // the one source of both parts; a person may edit it
 	Plain        string
 	HTML         string
-	Questions    []Question // as numbered in the text
-	Notes        []string   // what staff should know before they approve
+	Questions    []Question    // as numbered in the text
+	Notes        []job.Message // what staff should know before they approve
 }
 
 // Compose makes the draft. The error says what is missing or wrong in plain words.
@@ -183,7 +183,7 @@ func (in *Input) write(m *Message) error {
 	m.Subject = withToken(subject, in.token())
 	m.Markdown = markdown
 	if in.Reason != "" && m.Language != in.Templates.Languages()[0] {
-		m.Notes = append(m.Notes, "the reason stands in the letter as it was typed; put it into the letter's language")
+		m.Notes = append(m.Notes, job.Say("remarks.reason-as-typed", nil))
 	}
 	m.Plain, m.HTML = Render(markdown, m.Language, m.Subject)
 	return nil

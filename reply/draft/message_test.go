@@ -19,6 +19,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/rules"
+	"meshclerk/templates"
 )
 
 func contains(m Message, s string) bool {
@@ -237,6 +238,16 @@ func TestThread(t *testing.T) {
 	}
 }
 
+// said gives the words of a reply's notes, in English.
+func said(notes []job.Message) string {
+	l := templates.DefaultBook().In("en", "en-CA", "CAD")
+	var out []string
+	for _, n := range notes {
+		out = append(out, l.Say(n))
+	}
+	return strings.Join(out, "\n")
+}
+
 // TestTo: answers go to the sender, or to his Reply-To within his own domain.
 func TestTo(t *testing.T) {
 	for _, c := range []struct{ replyTo, to, note string }{
@@ -254,13 +265,13 @@ func TestTo(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if notes := strings.Join(m.Notes, "\n"); m.To.Address != c.to || (c.note == "") != (notes == "") || !strings.Contains(notes, c.note) {
+		if notes := said(m.Notes); m.To.Address != c.to || (c.note == "") != (notes == "") || !strings.Contains(notes, c.note) {
 			t.Errorf("reply-to %q: to %s, notes %q", c.replyTo, m.To.Address, notes)
 		}
 	}
 	in := cases(t, "en")["quote"]
 	in.Letter.Authenticated = job.Fail
-	if m, err := Compose(in); err != nil || len(m.Notes) != 1 || !strings.Contains(m.Notes[0], "did not prove") {
+	if m, err := Compose(in); err != nil || len(m.Notes) != 1 || !strings.Contains(said(m.Notes), "did not prove") {
 		t.Errorf("an unproven sender: %v %v", m.Notes, err)
 	}
 }
