@@ -142,8 +142,14 @@ func TestApproveInChromium(t *testing.T) {
 	// Other settings are worked out.
 	run(t, one, chromedp.Blur(css("canvas.turning")), chromedp.KeyEvent("s"), chromedp.WaitVisible(css("#copies-"+string(id))),
 		chromedp.SetValue(css("#copies-"+string(id)), "4"), chromedp.Click(css("#settings-"+string(id)+" button[value=try]")), chromedp.WaitVisible(css(".trial")))
-	if s := text(t, one, ".trial"); !strings.Contains(s, "6 hours") || !strings.Contains(s, "$5.80") {
-		t.Errorf("worked out: %s", s)
+	four := job.Settings{Material: "PLA", Colour: "blue", LayerMM: 0.2, Shells: 2, Infill: 0.1, Scale: 1, Copies: 4}
+	want, err := h.desk.office.Recheck(t.Context(), id, four)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hours := strings.ReplaceAll(string(h.desk.pages.speech["en"].locale.Exact(want.Estimate.PrintTimeS)), "\u00a0", " ")
+	if s := strings.ReplaceAll(text(t, one, ".trial"), "\u00a0", " "); !strings.Contains(s, hours) || !strings.Contains(s, "$"+want.Quote.Total) {
+		t.Errorf("worked out: %s, want %s and $%s", s, hours, want.Quote.Total)
 	}
 
 	// Edit by keyboard: e brings to the field.
