@@ -36,6 +36,9 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 				if s, ok := n.(*ast.BasicLit); ok && s.Kind == token.STRING {
 					if key, err := strconv.Unquote(s.Value); err == nil {
 						used[key] = true
+						if _, known := b.Args(key); strings.HasPrefix(key, "letters.") && !known {
+							t.Errorf("%s: there is no sentence %s", set.Position(n.Pos()), key)
+						}
 					}
 				}
 				call, ok := n.(*ast.CallExpr)

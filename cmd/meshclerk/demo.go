@@ -166,7 +166,7 @@ func (d *demo) rows(l ledger.Letter) ([][]string, error) {
 	if len(jobs) == 0 {
 		why := said(l.Why)
 		if l.Parsed != nil {
-			why = l.Parsed.Why
+			why = said(l.Parsed.Why)
 		}
 		return [][]string{{plain.Shorten(subject, 30), sender, string(l.State), plain.Shorten(why, 44), "-", "-"}}, nil
 	}

@@ -41,6 +41,7 @@ func (c *letterCmd) Run(e *env) error {
 	}
 	l.Wishes = casework.Understand(l, r)
 	if c.JSON {
+		inWords(&l.Why)
 		return writeJSON(e.out, l)
 	}
 	return writeLetter(e.out, l)
@@ -49,7 +50,7 @@ func (c *letterCmd) Run(e *env) error {
 // writeLetter writes a letter as a person reads it.
 func writeLetter(w io.Writer, l *job.Letter) error {
 	fmt.Fprintf(w, "from      %s <%s>\nsubject   %s\n", plain.OneLine(l.From.Name), plain.OneLine(l.From.Address), plain.OneLine(l.Subject))
-	fmt.Fprintf(w, "is        %s: %s\nsender    %s\n", l.Disposition, l.Why, proof(l.Authenticated))
+	fmt.Fprintf(w, "is        %s: %s\nsender    %s\n", l.Disposition, said(l.Why), proof(l.Authenticated))
 	for _, a := range l.Attachments {
 		fmt.Fprintf(w, "file      %s (%s, %d bytes) %s\n", plain.OneLine(a.Name), a.Kind, a.Bytes, plain.OneLine(a.Note))
 	}

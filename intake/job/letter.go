@@ -11,7 +11,7 @@ type Letter struct {
 	InReplyTo     string       `json:"in_reply_to"` // with its angle brackets, or empty
 	References    []string     `json:"references"`
 	Disposition   Disposition  `json:"disposition"`
-	Why           string       `json:"why"` // why it has that disposition
+	Why           Message      `json:"why"` // why it has that disposition
 	Authenticated Verdict      `json:"authenticated"`
 	Language      string       `json:"language"` // "en", "fr" or "es"
 	Text          string       `json:"text"`     // what the writer wrote, no quoted mail

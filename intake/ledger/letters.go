@@ -246,7 +246,7 @@ func (tx *Tx) SaveParsed(ctx context.Context, id string, p job.Letter, who strin
 	if err := tx.saveFiles(ctx, id, p.Attachments); err != nil {
 		return err
 	}
-	return tx.event(ctx, Event{Who: who, Subject: id, What: "read", From: string(from), To: string(LetterRead), Why: job.Plain(p.Why)})
+	return tx.event(ctx, Event{Who: who, Subject: id, What: "read", From: string(from), To: string(LetterRead), Why: p.Why})
 }
 
 func (tx *Tx) saveFiles(ctx context.Context, id string, files []job.Attachment) error {

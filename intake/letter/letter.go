@@ -141,7 +141,8 @@ func (r *reader) letter(m *message) *job.Letter {
 	r.words(l, patron)
 	l.Language = language(l.Text, l.Subject, r.opts.Languages)
 	l.Wishes.Colours = []string{}
-	l.Disposition, l.Why = r.disposition(m, patron, l)
+	what, why := r.disposition(m, patron, l)
+	l.Disposition, l.Why = what, job.Say(why, nil)
 	l.Repairs, l.Notes = r.repairs, r.notes
 	return l
 }

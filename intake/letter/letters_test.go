@@ -132,7 +132,7 @@ func checkFiles(t *testing.T, dir string, l *job.Letter) {
 // checkWhole holds what is true of every letter.
 func checkWhole(t *testing.T, l *job.Letter) {
 	t.Helper()
-	if l.Disposition == "" || l.Why == "" || l.Authenticated == "" || l.Language == "" {
+	if l.Disposition == "" || l.Why.Key == "" || l.Authenticated == "" || l.Language == "" {
 		t.Errorf("incomplete: %q %q %q %q", l.Disposition, l.Why, l.Authenticated, l.Language)
 	}
 	if l.References == nil || l.Wishes.Colours == nil || l.Attachments == nil || l.Links == nil {

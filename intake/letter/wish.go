@@ -78,7 +78,7 @@ func wishToPrint(l *job.Letter) (bool, string) {
 		}
 	}
 	if slices.ContainsFunc(l.Links, modelLink) {
-		return true, "a link to a model is given in place of a file"
+		return true, "letters.link"
 	}
 	return false, ""
 }
@@ -94,11 +94,11 @@ func wishIn(s string) string {
 	case !slices.ContainsFunc(telling, holds):
 	case general.MatchString(s) && !courteous.MatchString(s) || refused.MatchString(s):
 	case wishesPrint(s):
-		return "no model is attached, but the words ask for a print"
+		return "letters.asks"
 	case model.MatchString(s) && handing.MatchString(s) && !formal.MatchString(s):
-		return "the words speak of a model that comes with the letter"
+		return "letters.comes-with"
 	case missing.MatchString(s) && file.MatchString(s):
-		return "the words speak of a file that was forgotten"
+		return "letters.forgotten"
 	}
 	return ""
 }

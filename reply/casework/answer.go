@@ -27,7 +27,7 @@ func (in *incoming) route(ctx context.Context, threads []ledger.Thread) error {
 		if err := in.strayForm(ctx, threads); err != nil {
 			return err
 		}
-		return in.leave(ctx, job.Plain(in.l.Why))
+		return in.leave(ctx, in.l.Why)
 	}
 	if len(threads) == 1 && !threads[0].Guess {
 		return in.answer(ctx, threads[0])
