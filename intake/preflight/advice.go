@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
 	"meshclerk/intake/slice"
 	"meshclerk/rules"
 )
@@ -15,7 +16,12 @@ var grips = map[string]int{"none": 0, "skirt": 1, "brim": 2, "raft": 3}
 // adhesion advises how to hold a way up to the plate: what the house always
 // does, or more where the part asks for it. Practice.
 func (c *checker) adhesion(w way) job.Advice {
-	out := job.Advice{About: "adhesion", Do: c.rules.Printing.Adhesion, Why: "it is what the house rules say"}
+	return c.bounds.adhesion(w.foot, w.stance.high-w.stance.low, c.box(w.stance))
+}
+
+// adhesion advises for what touches the plate, the height and the outer size, mm.
+func (b bounds) adhesion(foot foot, height float64, size mesh.Vec) job.Advice {
+	out := job.Advice{About: "adhesion", Do: b.rules.Printing.Adhesion, Why: "it is what the house rules say"}
 	if _, ok := grips[out.Do]; !ok {
 		out.Do = "none"
 	}
@@ -24,17 +30,14 @@ func (c *checker) adhesion(w way) job.Advice {
 			out.Do, out.Why = grip, why
 		}
 	}
-	height := w.stance.high - w.stance.low
-	size := c.box(w.stance)
-	foot := w.foot
 	switch {
 	case height <= 2:
 	case foot.bedMM2 < 30 && foot.share < 0.05:
 		need("raft", fmt.Sprintf("only %s touch the plate", areas(foot.bedMM2)))
-	case foot.share*100 < c.limits["small-footprint"].Limit:
+	case foot.share*100 < b.limits["small-footprint"].Limit:
 		need("brim", fmt.Sprintf("only %s touch the plate", areas(foot.bedMM2)))
 	}
-	if tips := c.limits["tips-over"]; foot.tipDeg <= max(tips.Limit, tips.NoteAt) {
+	if tips := b.limits["tips-over"]; foot.tipDeg <= max(tips.Limit, tips.NoteAt) {
 		need("brim", fmt.Sprintf("leaning by %s degrees is enough to tip it over", figure(max(0, foot.tipDeg))))
 	}
 	if long := max(size[0], size[1]); long > 150 && foot.share > 0.5 {
