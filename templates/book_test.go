@@ -3,6 +3,7 @@ package templates
 import (
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -140,6 +141,47 @@ func TestUnsayable(t *testing.T) {
 		}
 		if got := l.Say(m); got != m.String() {
 			t.Errorf("%s: got %q", name, got)
+		}
+	}
+}
+
+var quoted = regexp.MustCompile(`"(?:[^"\\]|\\.)*"`)
+
+// A new language is one folder and no Go: a made-up one, in which each English
+// sentence stands between marks, says every sentence with its marks.
+func TestMadeUpLanguage(t *testing.T) {
+	const lang = "qps" // of the codes for private use, ISO 639-2
+	dir := t.TempDir()
+	for _, name := range bookFiles(builtin, english) {
+		source, err := Builtin(english + "/" + name + ".toml")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var out []string
+		for line := range strings.Lines(string(source)) {
+			if key, words, ok := strings.Cut(line, " = "); ok && !strings.HasPrefix(line, "#") {
+				line = key + " = " + quoted.ReplaceAllStringFunc(words, func(s string) string { return `"⟦` + s[1:len(s)-1] + `⟧"` })
+			}
+			out = append(out, line)
+		}
+		write(t, dir, lang+"/"+name+".toml", strings.Join(out, ""))
+	}
+	b, err := LoadBook(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.Check(); err != nil {
+		t.Error(err)
+	}
+	l, en := b.In(lang, "en-CA", "CAD"), b.In(english, "en-CA", "CAD")
+	for _, key := range b.Keys() {
+		m := job.Say(key, b.SampleArgs(key, 2))
+		got := l.Say(m)
+		if !strings.HasPrefix(got, "⟦") || !strings.HasSuffix(got, "⟧") {
+			t.Errorf("%s has no marks: %s", key, got)
+		}
+		if plain := strings.NewReplacer("⟦", "", "⟧", "").Replace(got); plain != en.Say(m) {
+			t.Errorf("%s says %q, in English %q", key, plain, en.Say(m))
 		}
 	}
 }
