@@ -232,7 +232,7 @@ func surely(l ledger.Letter, j job.Job) bool {
 // what it quoted is what a new quote is compared with, and an agreement that it
 // asked for has come when none is missing now.
 func (o *Office) compare(ctx context.Context, in *draft.Input, jobs []job.Job) error {
-	if s := jobs[0].Stage; s != job.Checked && s != job.Drafted || len(jobs) > 1 || !Printable(jobs[0].Report) {
+	if s := jobs[0].Stage; s != job.Checked && s != job.Drafted || len(jobs) > 1 || !jobs[0].Report.Printable() {
 		return nil
 	}
 	sent, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{Job: jobs[0].ID, States: []ledger.DraftState{ledger.DraftSent}})
@@ -247,7 +247,7 @@ func (o *Office) compare(ctx context.Context, in *draft.Input, jobs []job.Job) e
 		switch {
 		case last.Kind == templates.TextNeedsAgreement || last.Kind == templates.TextAgreementExpired:
 			in.Template = templates.TextAgreementArrived
-		case len(before) == 1 && Printable(before[0].Report):
+		case len(before) == 1 && before[0].Report.Printable():
 			in.Template, in.Before, in.QuotedOn = templates.TextChangedQuote, []*job.Job{&before[0]}, last.Changed
 		}
 		return nil

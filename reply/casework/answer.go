@@ -250,7 +250,7 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 	var agreed []job.Job
 	for _, j := range jobs {
 		switch {
-		case j.Stage == job.Quoted && Printable(j.Report):
+		case j.Stage == job.Quoted && j.Report.Printable():
 			agreed = append(agreed, j)
 		case j.Stage == job.Quoted && len(jobs) == 1 && onlyTooBig(j.Report):
 			return in.shrink(ctx, j)
@@ -371,7 +371,7 @@ func corrected(jobs []job.Job, f job.Attachment) int {
 	open := func(j job.Job) bool { return job.MayGo(j.Stage, job.Taken) || j.Stage == job.Taken }
 	i := slices.IndexFunc(jobs, func(j job.Job) bool { return open(j) && strings.EqualFold(j.File, f.Name) })
 	if i < 0 {
-		i = slices.IndexFunc(jobs, func(j job.Job) bool { return open(j) && !Printable(j.Report) })
+		i = slices.IndexFunc(jobs, func(j job.Job) bool { return open(j) && !j.Report.Printable() })
 	}
 	if i < 0 && len(jobs) == 1 && open(jobs[0]) {
 		return 0

@@ -14,9 +14,6 @@ import (
 	"meshclerk/reply/quote"
 )
 
-// Printable tells whether a part may be offered.
-func Printable(r *job.Report) bool { return r.Printable() }
-
 // check runs preflight, estimate and price on a job, and looks up the agreement.
 func (o *Office) Check(ctx context.Context, s *ledger.Step) error {
 	id := job.ID(s.Subject)
@@ -75,7 +72,7 @@ func (o *Office) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) erro
 		return err
 	}
 	to, why := job.Checked, job.Say("history.checked", nil)
-	if o.Rules.Agreement.Required && j.Agreement.State != job.AgreementGood && Printable(j.Report) {
+	if o.Rules.Agreement.Required && j.Agreement.State != job.AgreementGood && j.Report.Printable() {
 		to, why = job.NeedsAgreement, j.Agreement.Why
 	}
 	if j.Stage == to {

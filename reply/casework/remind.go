@@ -24,7 +24,7 @@ func (o *Office) Remind(ctx context.Context, s *ledger.Step) error {
 	var due []job.Job
 	var last silence
 	for _, j := range all {
-		if !slices.Contains(stages, j.Stage) || !Printable(j.Report) {
+		if !slices.Contains(stages, j.Stage) || !j.Report.Printable() {
 			continue
 		}
 		rest, err := o.silence(ctx, j.ID)

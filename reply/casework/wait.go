@@ -28,7 +28,7 @@ func (o *Office) wait(ctx context.Context, jobs []job.Job) (templates.Wait, erro
 	q := queue{now: o.Now(), rows: rows, perDay: 3600 * o.Rules.Limits.PrintingHoursPerDay}
 	mine := map[string]span{}
 	for _, j := range jobs {
-		if j.Report == nil || j.Report.Estimate == nil || !Printable(j.Report) {
+		if j.Report == nil || j.Report.Estimate == nil || !j.Report.Printable() {
 			continue
 		}
 		e := j.Report.Estimate

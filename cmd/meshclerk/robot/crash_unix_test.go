@@ -160,9 +160,17 @@ func TestKilledAtEachDurablePoint(t *testing.T) {
 		t.Skip("starts the process some fifty times")
 	}
 	c, imap, smtp := newMortal(t)
+	c.diesAtEach(t, imap, smtp, "letter", []string{"fetched", "letter", "leased", "files", "done", "checked", "composed", "posted", "approved", "sending", "answered", "copied", "filed"})
+}
+
+// diesAtEach kills a child at each durable point in turn, with a letter for each,
+// starts another that lives, and proves what must hold. Of the points, one must
+// begin with each of the words.
+func (c mortal) diesAtEach(t *testing.T, imap *mailtest.Server, smtp *mailtest.Sink, name string, words []string) {
+	t.Helper()
 	died := map[string]bool{}
 	for n := 1; ; n++ {
-		key := fmt.Sprintf("letter-%02d", n)
+		key := fmt.Sprintf("%s-%02d", name, n)
 		imap.Deliver(request(t, key))
 		c.DieAt = n
 		point, alive := c.run(t)
@@ -176,7 +184,7 @@ func TestKilledAtEachDurablePoint(t *testing.T) {
 		}
 		died[strings.Fields(point)[0]] = true
 	}
-	for _, word := range []string{"fetched", "letter", "leased", "files", "done", "checked", "composed", "posted", "approved", "sending", "answered", "copied", "filed"} {
+	for _, word := range words {
 		if !died[word] {
 			t.Errorf("no child died at a point that begins with %q; died at %v", word, died)
 		}
@@ -191,27 +199,7 @@ func TestKilledWhileApprovedByFolder(t *testing.T) {
 	}
 	c, imap, smtp := newMortal(t)
 	c.ByFolder = true
-	died := map[string]bool{}
-	for n := 1; ; n++ {
-		key := fmt.Sprintf("moved-%02d", n)
-		imap.Deliver(request(t, key))
-		c.DieAt = n
-		point, alive := c.run(t)
-		c.DieAt = 0
-		if _, alive := c.run(t); !alive {
-			t.Fatal("a child without a death sentence died")
-		}
-		c.check(t, key, point, smtp)
-		if alive {
-			break
-		}
-		died[strings.Fields(point)[0]] = true
-	}
-	for _, word := range []string{"posted", "moved", "sending", "answered", "copied", "filed"} {
-		if !died[word] {
-			t.Errorf("no child died at a point that begins with %q; died at %v", word, died)
-		}
-	}
+	c.diesAtEach(t, imap, smtp, "moved", []string{"posted", "moved", "sending", "answered", "copied", "filed"})
 }
 
 // Letters are taken together and read side by side. The process is killed at
