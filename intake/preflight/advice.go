@@ -16,11 +16,11 @@ var grips = map[string]int{"none": 0, "skirt": 1, "brim": 2, "raft": 3}
 // adhesion advises how to hold a way up to the plate: what the house always
 // does, or more where the part asks for it. Practice.
 func (c *checker) adhesion(w way) job.Advice {
-	return c.bounds.adhesion(w.foot, w.stance.high-w.stance.low, c.box(w.stance))
+	return c.bounds.adhesion(w.contact, w.orientation.high-w.orientation.low, c.box(w.orientation))
 }
 
 // adhesion advises for what touches the plate, the height and the outer size, mm.
-func (b bounds) adhesion(foot foot, height float64, size mesh.Vec) job.Advice {
+func (b bounds) adhesion(contact contactPatch, height float64, size mesh.Vec) job.Advice {
 	out := job.Advice{About: "adhesion", Do: b.rules.Printing.Adhesion, Why: "it is what the house rules say"}
 	if _, ok := grips[out.Do]; !ok {
 		out.Do = "none"
@@ -32,15 +32,15 @@ func (b bounds) adhesion(foot foot, height float64, size mesh.Vec) job.Advice {
 	}
 	switch {
 	case height <= 2:
-	case foot.bedMM2 < 30 && foot.share < 0.05:
-		need("raft", fmt.Sprintf("only %s touch the plate", areas(foot.bedMM2)))
-	case foot.share*100 < b.limits["small-footprint"].Limit:
-		need("brim", fmt.Sprintf("only %s touch the plate", areas(foot.bedMM2)))
+	case contact.bedMM2 < 30 && contact.share < 0.05:
+		need("raft", fmt.Sprintf("only %s touch the plate", areas(contact.bedMM2)))
+	case contact.share*100 < b.limits["small-footprint"].Limit:
+		need("brim", fmt.Sprintf("only %s touch the plate", areas(contact.bedMM2)))
 	}
-	if tips := b.limits["tips-over"]; foot.tipDeg <= max(tips.Limit, tips.NoteAt) {
-		need("brim", fmt.Sprintf("leaning by %s degrees is enough to tip it over", figure(max(0, foot.tipDeg))))
+	if tips := b.limits["tips-over"]; contact.tipDeg <= max(tips.Limit, tips.NoteAt) {
+		need("brim", fmt.Sprintf("leaning by %s degrees is enough to tip it over", figure(max(0, contact.tipDeg))))
 	}
-	if long := max(size[0], size[1]); long > 150 && foot.share > 0.5 {
+	if long := max(size[0], size[1]); long > 150 && contact.share > 0.5 {
 		need("brim", fmt.Sprintf("it lies flat over %s and its ends may curl up", mm(long)))
 	}
 	return out
@@ -52,7 +52,7 @@ const hardMM2 = 50
 
 // hardToReach says that much of the support stands in places closed on all
 // sides. Supports in sealed voids are another matter: they stay.
-func hardToReach(h hanging) bool {
+func hardToReach(h overhang) bool {
 	locked := h.lockedMM2 - h.voidMM2
 	return locked > hardMM2 && locked > 0.1*h.areaMM2
 }
@@ -60,7 +60,7 @@ func hardToReach(h hanging) bool {
 // support advises support that dissolves where other support could not be taken
 // out: in places closed on all sides, and between pieces that are to move.
 func (c *checker) support() (job.Advice, bool) {
-	h := c.now.hang
+	h := c.now.overhang
 	why := ""
 	switch {
 	case h.areaMM2 < c.limits["overhang"].Limit || c.set.Supports != "":
@@ -96,7 +96,7 @@ func (c *checker) why(sent, turned *job.Estimate) string {
 	if sent == nil || turned == nil {
 		return "it was not compared, since no time could be worked out"
 	}
-	if c.best.stance == c.sent.stance {
+	if c.best.orientation == c.sent.orientation {
 		if sent.SupportMM3 < 1 {
 			return "as it was sent it needs no supports, and no other way up is clearly better"
 		}
@@ -109,8 +109,8 @@ func (c *checker) why(sent, turned *job.Estimate) string {
 	if sent.SupportMM3 >= 1 || turned.SupportMM3 >= 1 {
 		gains = append(gains, fmt.Sprintf("needs %s instead of %s", supports(turned.SupportMM3), supports(sent.SupportMM3)))
 	}
-	if c.sent.foot.shaky() && !c.best.foot.shaky() {
-		gains = append(gains, fmt.Sprintf("stands on %s instead of %s", areas(c.best.foot.bedMM2), areas(c.sent.foot.bedMM2)))
+	if c.sent.contact.shaky() && !c.best.contact.shaky() {
+		gains = append(gains, fmt.Sprintf("stands on %s instead of %s", areas(c.best.contact.bedMM2), areas(c.sent.contact.bedMM2)))
 	}
 	gains = append(gains, fmt.Sprintf("takes %s instead of %s", hours(turned.PrintTimeS), hours(sent.PrintTimeS)))
 	if !c.fit.Fits {

@@ -24,11 +24,11 @@ func (a spans) shortest() float64 {
 }
 
 // level says that a facet is flat enough to be laid as a bridge: within 14 degrees.
-func (p *part) level(s stance, f int) bool { return -p.normal[f].Dot(s.up) > 0.97 }
+func (p *part) level(s orientation, f int) bool { return -p.normal[f].Dot(s.up) > 0.97 }
 
 // fromSides looks around a place just below the surface. A level ledge no wider
 // than a line clings to its wall; other places may be bridged.
-func (p *part) fromSides(s stance, r hangRules, at sample) (held bool, across spans) {
+func (p *part) fromSides(s orientation, r overhangRules, at sample) (held bool, across spans) {
 	under := at.at.Sub(s.up.Mul(r.layer / 2))
 	level, reach := p.level(s, at.facet), r.bridge
 	if level {
@@ -68,7 +68,7 @@ func angleOf(k int) float64 { return math.Pi * float64(k) / ways }
 // roofed says whether the surface goes on above the line between two walls. It
 // may rise towards the middle as the top of a round hole does: up to the 45
 // degree point the rise is 0.21 of the span.
-func (p *part) roofed(s stance, r hangRules, under mesh.Vec, angle, ahead, behind float64) bool {
+func (p *part) roofed(s orientation, r overhangRules, under mesh.Vec, angle, ahead, behind float64) bool {
 	span := ahead + behind
 	way := s.side(angle)
 	most := 0.35*span + 2*r.layer
@@ -82,7 +82,7 @@ func (p *part) roofed(s stance, r hangRules, under mesh.Vec, angle, ahead, behin
 }
 
 // ledge says whether the plastic ends within a width in the given direction.
-func (p *part) ledge(s stance, r hangRules, at mesh.Vec, angle, width float64) bool {
+func (p *part) ledge(s orientation, r overhangRules, at mesh.Vec, angle, width float64) bool {
 	way := s.side(angle)
 	hit, ok := p.first(at.Add(s.up.Mul(r.layer/2)), way, width)
 	return ok && p.leaves(hit.facet, way)
@@ -97,7 +97,7 @@ type ceiling struct {
 
 // bridge decides which places are bridged. A ceiling is, in the direction that
 // bridges most of it, if that is a good part; a curved surface place by place.
-func (p *part) bridge(s stance, r hangRules, places []sample, verdicts []verdict, h *hanging) {
+func (p *part) bridge(s orientation, r overhangRules, places []sample, verdicts []verdict, h *overhang) {
 	for _, c := range p.ceilings(s, places, verdicts) {
 		best, share := 0, 0.0
 		for k := range ways {
@@ -131,7 +131,7 @@ func (c ceiling) bridged(k int, most float64, places []sample, verdicts []verdic
 
 // longest notes the longest line of a ceiling that is held at both ends nearly
 // everywhere but too long, in the direction where it is shortest.
-func (c ceiling) longest(r hangRules, places []sample, verdicts []verdict, h *hanging) {
+func (c ceiling) longest(r overhangRules, places []sample, verdicts []verdict, h *overhang) {
 	least, at := math.Inf(1), mesh.Vec{}
 	for k := range ways {
 		if c.bridged(k, math.MaxFloat64, places, verdicts) < 0.9*c.weight {
@@ -153,7 +153,7 @@ func (c ceiling) longest(r hangRules, places []sample, verdicts []verdict, h *ha
 }
 
 // ceilings gathers the places on level surfaces by the surface they are on.
-func (p *part) ceilings(s stance, places []sample, verdicts []verdict) []*ceiling {
+func (p *part) ceilings(s orientation, places []sample, verdicts []verdict) []*ceiling {
 	number := map[int]*ceiling{} // by facet
 	var out []*ceiling
 	var stack []int

@@ -135,7 +135,7 @@ type step struct {
 
 // lowSteps finds rises between two level surfaces that are lower than a layer:
 // bands of steep facets that, top to bottom, are lower than that.
-func (p *part) lowSteps(s stance, layer float64) step {
+func (p *part) lowSteps(s orientation, layer float64) step {
 	bands := p.steepBands(s, layer)
 	out := step{riseMM: math.Inf(1)}
 	longest := 0.0
@@ -172,7 +172,7 @@ type band struct {
 
 // steepBands gathers the low steep facets into strips, in the order of their
 // first facet; a strip that goes on into a high facet is spoiled.
-func (p *part) steepBands(s stance, layer float64) []*band {
+func (p *part) steepBands(s orientation, layer float64) []*band {
 	kind := make([]uint8, len(p.m.Triangles))
 	for f := range kind {
 		kind[f] = p.slope(s, f, layer)
@@ -224,7 +224,7 @@ const (
 )
 
 // slope sorts a facet by how steep it is, and a steep one by its height.
-func (p *part) slope(s stance, f int, layer float64) uint8 {
+func (p *part) slope(s orientation, f int, layer float64) uint8 {
 	switch n := math.Abs(p.normal[f].Dot(s.up)); {
 	case n > 0.97:
 		return levelFacet
@@ -238,14 +238,14 @@ func (p *part) slope(s stance, f int, layer float64) uint8 {
 	return steepHigh
 }
 
-func (p *part) take(s stance, b *band, f int) {
+func (p *part) take(s orientation, b *band, f int) {
 	low, high := p.reach(s, f)
 	b.low, b.high = min(b.low, low), max(b.high, high)
 	b.area += p.area[f]
 }
 
 // reach is how low and how high a facet goes, along up.
-func (p *part) reach(s stance, f int) (low, high float64) {
+func (p *part) reach(s orientation, f int) (low, high float64) {
 	x, y, z := p.m.Corners(f)
 	a, b, c := x.Dot(s.up), y.Dot(s.up), z.Dot(s.up)
 	return min(a, b, c), max(a, b, c)

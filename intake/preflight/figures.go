@@ -11,20 +11,20 @@ import (
 // figures are what was measured of a part: all that judge looks at beside the
 // bounds. Lengths in mm, areas in mm2, volumes in mm3, angles in degrees.
 type figures struct {
-	topo    *mesh.Topology // of the file at the asked scale, as it is
-	areaMM2 float64        // of the body looked at, its windings made good
-	sheet   bool           // the file is a surface without thickness
-	lumps   []lump
-	hollows hollows
-	thin    thin
-	step    step
-	coarse  coarse
+	topo       *mesh.Topology // of the file at the asked scale, as it is
+	areaMM2    float64        // of the body looked at, its windings made good
+	sheet      bool           // the file is a surface without thickness
+	components []component
+	hollows    hollows
+	thin       thin
+	step       step
+	coarse     coarse
 
 	fit         job.Fit
 	height      float64 // as it would be printed
 	lowestAt    mesh.Vec
-	foot        foot
-	hang        hanging
+	contact     contactPatch
+	overhang    overhang
 	estimate    *job.Estimate // nil when there is none
 	orientation job.Orientation
 	tilt        string // how the best way up differs from the way it was sent, in words
@@ -58,8 +58,8 @@ func (b bounds) layer() float64 { return b.rules.Printing.Fill(b.set).LayerMM }
 // figures gathers what was measured.
 func (c *checker) figures(became string) figures {
 	f := figures{
-		topo: c.topo, areaMM2: c.part.total, sheet: c.sheet, lumps: c.lumps, hollows: c.voids(), thin: c.thin, step: c.step, coarse: c.coarse,
-		fit: c.fit, height: c.now.stance.high - c.now.stance.low, lowestAt: c.lowest(), foot: c.now.foot, hang: c.now.hang,
+		topo: c.topo, areaMM2: c.part.total, sheet: c.sheet, components: c.components, hollows: c.voids(), thin: c.thin, step: c.step, coarse: c.coarse,
+		fit: c.fit, height: c.now.orientation.high - c.now.orientation.low, lowestAt: c.lowest(), contact: c.now.contact, overhang: c.now.overhang,
 		estimate: c.report.Estimate, tilt: c.tilt(), became: became,
 	}
 	if c.report.Orientation != nil {
@@ -87,7 +87,7 @@ func (c *checker) voids() hollows {
 func (c *checker) lowest() mesh.Vec {
 	best, at := math.Inf(1), mesh.Vec{}
 	for _, v := range c.part.m.Vertices {
-		if h := v.Dot(c.now.stance.up); h < best {
+		if h := v.Dot(c.now.orientation.up); h < best {
 			best, at = h, v
 		}
 	}
@@ -110,13 +110,13 @@ func (c *checker) judgeOwn() {
 func (c *checker) measures() Measures {
 	var m Measures
 	m.shape(c.topo.Shape)
-	size := c.box(c.now.stance)
+	size := c.box(c.now.orientation)
 	m.size(size)
-	m.FootprintMM2, m.BedMM2 = c.now.foot.seenMM2, c.now.foot.bedMM2
+	m.FootprintMM2, m.BedMM2 = c.now.contact.seenMM2, c.now.contact.bedMM2
 	m.Fits = c.fit.Fits
 	m.ThinMM2, m.ThinnestMM, m.GapMM = c.thin.wallMM2+c.thin.sheetMM2, thinnest(c.thin.standMM, c.thin.lieMM), c.thin.gapMM
 	m.VoidMM3 = c.voids().volume
-	m.OverhangMM2, m.BridgeMM, m.TipDeg = c.now.hang.areaMM2, c.now.hang.bridgeMM, c.now.foot.tipDeg
+	m.OverhangMM2, m.BridgeMM, m.TipDeg = c.now.overhang.areaMM2, c.now.overhang.bridgeMM, c.now.contact.tipDeg
 	m.Copies, m.Scale = float64(max(1, c.set.Copies)), c.scale
 	m.estimate(c.report.Estimate)
 	return m
@@ -131,7 +131,7 @@ func thinnest(a, b float64) float64 {
 }
 
 // box is the outer size of the part in a way up.
-func (c *checker) box(s stance) mesh.Vec {
+func (c *checker) box(s orientation) mesh.Vec {
 	r := s.rotation()
 	if r == mesh.Upright {
 		return c.part.box.Size()

@@ -38,7 +38,7 @@ func machines(r *rules.Rules, s job.Settings) []rules.Printer {
 // fitting finds the first printer whose build volume holds the part as it
 // stands, turned about the upright axis at most; else the one that would take
 // it at the largest scale, and, when another way up fits, that way.
-func fitting(corners []mesh.Vec, up stance, printers []rules.Printer) (job.Fit, rules.Printer, []mesh.Vec) {
+func fitting(corners []mesh.Vec, up orientation, printers []rules.Printer) (job.Fit, rules.Printer, []mesh.Vec) {
 	var best job.Fit
 	var chosen rules.Printer
 	plan := up.plan(corners)

@@ -110,8 +110,8 @@ func TestTanglesAreLookedAtFromFewerPlaces(t *testing.T) {
 			t.Fatal(err)
 		}
 		p := newPart(c.mesh, topo, envelopeOf(c.mesh))
-		if tangle := p.ease < 1; tangle != c.tangle {
-			t.Errorf("%s: ease %g", c.name, p.ease)
+		if tangle := p.castShare < 1; tangle != c.tangle {
+			t.Errorf("%s: ease %g", c.name, p.castShare)
 		}
 		if n := p.affordable(mostPlaces); c.tangle != (n < mostPlaces) || n < 24 {
 			t.Errorf("%s: looked at from %d places", c.name, n)

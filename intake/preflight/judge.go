@@ -65,7 +65,7 @@ func judge(f figures, b bounds) []job.Finding {
 	if !j.sheet { // nothing of it would be printed
 		j.judgeWalls()
 		j.judgeStand()
-		j.judgeHanging()
+		j.judgeOverhang()
 		j.judgeHazard()
 	}
 	if j.became != "" {

@@ -10,8 +10,8 @@ import (
 
 // judgePieces leaves specks thinner than a line out of the count: they are lost.
 func (j *judging) judgePieces() {
-	parts, bodies, specks := j.topo.Shape.Parts, []lump{}, 0
-	for _, l := range j.lumps {
+	parts, bodies, specks := j.topo.Shape.Parts, []component{}, 0
+	for _, l := range j.components {
 		if j.speck(l) {
 			specks++
 		} else if l.bodies > 0 {
@@ -43,7 +43,7 @@ func (j *judging) judgePieces() {
 		f := job.Finding{Amount: v.volume, Unit: "mm3", At: place(v.at),
 			Text:     fmt.Sprintf("It has %s inside (%s), and the supports needed in there could never be taken out.", hollowWords(v.count), volumes(v.volume)),
 			Question: "May the supports stay inside the hollow, or should we print it filled?"}
-		if j.hang.voidMM2 < j.limits["overhang"].Limit {
+		if j.overhang.voidMM2 < j.limits["overhang"].Limit {
 			f.Level = j.milder("sealed-void", job.Note)
 			f.Text = fmt.Sprintf("It has %s inside (%s); nothing that is in there can come out.", hollowWords(v.count), volumes(v.volume))
 		}
@@ -52,7 +52,7 @@ func (j *judging) judgePieces() {
 }
 
 // speck says that a piece is smaller than a line is wide in every direction.
-func (j *judging) speck(l lump) bool {
+func (j *judging) speck(l component) bool {
 	s := boxOf(l.corners).Size()
 	return max(s[0], s[1], s[2]) < j.rules.Printing.LineWidthMM
 }
@@ -61,7 +61,7 @@ func (j *judging) speck(l lump) bool {
 // of another is no less in the air.
 func (j *judging) judgeFloating() {
 	count, gap, at := 0, 0.0, mesh.Vec{}
-	for _, l := range j.lumps {
+	for _, l := range j.components {
 		if l.low > j.limits["floating-part"].Limit && l.volume > 0 && !j.speck(l) {
 			count++
 			if l.low > gap {
@@ -168,29 +168,29 @@ func (j *judging) fineDetail() job.Finding {
 }
 
 func (j *judging) judgeStand() {
-	foot, height := j.foot, j.height
+	contact, height := j.contact, j.height
 	tips, small := j.limits["tips-over"], j.limits["small-footprint"]
-	if foot.tipDeg <= max(tips.Limit, tips.NoteAt) {
-		f := job.Finding{Amount: foot.tipDeg, Unit: "deg", At: place(foot.tipAt)}
+	if contact.tipDeg <= max(tips.Limit, tips.NoteAt) {
+		f := job.Finding{Amount: contact.tipDeg, Unit: "deg", At: place(contact.tipAt)}
 		f.Question = "May we lay it down or add a flat rim, which is cut off afterwards?"
-		f.Text = fmt.Sprintf("It stands on a narrow base: leaning by %s degrees is enough to tip it over.", figure(foot.tipDeg))
-		if foot.tipDeg <= 0 {
+		f.Text = fmt.Sprintf("It stands on a narrow base: leaning by %s degrees is enough to tip it over.", figure(contact.tipDeg))
+		if contact.tipDeg <= 0 {
 			f.Text = "Its weight does not rest over its base, so it would tip over by itself."
 		}
-		if foot.tipDeg > tips.Limit {
+		if contact.tipDeg > tips.Limit {
 			f.Level = j.milder("tips-over", job.Note)
 		}
 		j.add("tips-over", f)
 	}
-	if height > 2 && foot.share*100 < small.Limit {
-		j.add("small-footprint", job.Finding{Amount: foot.bedMM2, Unit: "mm2", At: place(j.lowestAt),
-			Text:     fmt.Sprintf("Only %s of it touches the plate, so it could come loose while printing.", areas(foot.bedMM2)),
+	if height > 2 && contact.share*100 < small.Limit {
+		j.add("small-footprint", job.Finding{Amount: contact.bedMM2, Unit: "mm2", At: place(j.lowestAt),
+			Text:     fmt.Sprintf("Only %s of it touches the plate, so it could come loose while printing.", areas(contact.bedMM2)),
 			Question: "May we add a flat rim, which is cut off afterwards?"})
 	}
 }
 
-func (j *judging) judgeHanging() {
-	h, pr := j.hang, j.rules.Printing
+func (j *judging) judgeOverhang() {
+	h, pr := j.overhang, j.rules.Printing
 	if h.areaMM2 >= j.limits["overhang"].Limit {
 		f := job.Finding{Amount: h.areaMM2, Unit: "mm2", At: place(h.at)}
 		f.Text = fmt.Sprintf("About %s hangs over nothing and needs supports, which are broken off and leave rough spots", areas(h.areaMM2))
@@ -217,8 +217,8 @@ func (j *judging) judgeHanging() {
 func (j *judging) judgeHazard() {
 	const mostPieces = 30
 	least, at, found := math.Inf(1), mesh.Vec{}, 0
-	for i, l := range j.lumps {
-		if i >= mostPieces && i < len(j.lumps)-mostPieces || l.volume <= 0 || j.speck(l) || !swallowed(l.corners) {
+	for i, l := range j.components {
+		if i >= mostPieces && i < len(j.components)-mostPieces || l.volume <= 0 || j.speck(l) || !swallowed(l.corners) {
 			continue
 		}
 		found++
@@ -230,7 +230,7 @@ func (j *judging) judgeHazard() {
 		return
 	}
 	what := "It is"
-	if len(j.lumps) > 1 {
+	if len(j.components) > 1 {
 		what = "A piece is"
 	}
 	j.add("small-part-hazard", job.Finding{Amount: least, Unit: "mm", At: place(at),

@@ -15,15 +15,15 @@ import (
 func sound() figures {
 	return figures{
 		topo:    &mesh.Topology{Shape: job.Shape{SizeMM: [3]float64{100, 100, 100}, Parts: 1, IntersectionsExact: true}},
-		areaMM2: 60000, lumps: []lump{block(100, 0)}, fit: job.Fit{Fits: true}, height: 100,
-		foot: foot{bedMM2: 10000, seenMM2: 10000, share: 1, tipDeg: 45}, estimate: &job.Estimate{PlateTimeS: 3600, Plates: 1, LargestScale: 2},
+		areaMM2: 60000, components: []component{block(100, 0)}, fit: job.Fit{Fits: true}, height: 100,
+		contact: contactPatch{bedMM2: 10000, seenMM2: 10000, share: 1, tipDeg: 45}, estimate: &job.Estimate{PlateTimeS: 3600, Plates: 1, LargestScale: 2},
 		orientation: job.Orientation{AsSent: true},
 	}
 }
 
 // block is a piece in the shape of a cube, so high above the plate.
-func block(edge, low float64) lump {
-	return lump{low: low, high: low + edge, volume: edge * edge * edge, bodies: 1, corners: cube(edge).Vertices}
+func block(edge, low float64) component {
+	return component{low: low, high: low + edge, volume: edge * edge * edge, bodies: 1, corners: cube(edge).Vertices}
 }
 
 // edge is one comparison: what is found a hair below a figure, at it, and a hair above.
@@ -91,26 +91,26 @@ func edges() []edge {
 
 		{"pieces", "several-parts", 3, [3]string{none, none, asked}, "", func(f *figures, b *bounds, v float64) {
 			b.move("several-parts", 3)
-			f.lumps, f.topo.Shape.Parts = slices.Repeat([]lump{block(100, 0)}, int(v)), int(v)
+			f.components, f.topo.Shape.Parts = slices.Repeat([]component{block(100, 0)}, int(v)), int(v)
 		}, true},
 		{"bodies of one piece", "several-parts", 1, [3]string{none, none, noted}, "", shape(func(s *job.Shape, v float64) { s.Parts = int(v) }), true},
 		{"size of a speck", "several-parts", line, [3]string{noted, asked, asked}, "", func(f *figures, _ *bounds, v float64) {
-			f.lumps, f.topo.Shape.Parts = append(f.lumps, block(v, 0)), 2
+			f.components, f.topo.Shape.Parts = append(f.components, block(v, 0)), 2
 		}, false},
 		{"nothing but a speck", "several-parts", line, [3]string{yes, none, none}, "nothing but 1 speck", func(f *figures, _ *bounds, v float64) {
-			f.lumps = []lump{block(v, 0)}
+			f.components = []component{block(v, 0)}
 		}, false},
-		{"a speck in the air", "floating-part", line, [3]string{none, asked, asked}, "", func(f *figures, _ *bounds, v float64) { f.lumps = append(f.lumps, block(v, 9)) }, false},
-		{"height", "floating-part", limit("floating-part"), [3]string{none, none, asked}, "", func(f *figures, _ *bounds, v float64) { f.lumps = append(f.lumps, block(50, v)) }, false},
+		{"a speck in the air", "floating-part", line, [3]string{none, asked, asked}, "", func(f *figures, _ *bounds, v float64) { f.components = append(f.components, block(v, 9)) }, false},
+		{"height", "floating-part", limit("floating-part"), [3]string{none, none, asked}, "", func(f *figures, _ *bounds, v float64) { f.components = append(f.components, block(50, v)) }, false},
 		{"a volume in the air", "floating-part", 0, [3]string{none, none, asked}, "", func(f *figures, _ *bounds, v float64) {
 			up := block(50, 9)
 			up.volume = v
-			f.lumps = append(f.lumps, up)
+			f.components = append(f.components, up)
 		}, false},
 		{"volume", "sealed-void", limit("sealed-void"), [3]string{none, noted, noted}, "", func(f *figures, _ *bounds, v float64) { f.hollows = hollows{count: 1, volume: v} }, false},
 		{"number", "sealed-void", 1, [3]string{none, noted, noted}, "", func(f *figures, _ *bounds, v float64) { f.hollows = hollows{count: int(v), volume: 9} }, true},
 		{"what needs support in it", "sealed-void", limit("overhang"), [3]string{noted, asked, asked}, "", func(f *figures, _ *bounds, v float64) {
-			f.hollows, f.hang.voidMM2 = hollows{count: 1, volume: 9}, v
+			f.hollows, f.overhang.voidMM2 = hollows{count: 1, volume: 9}, v
 		}, false},
 
 		{"area", "thin-wall", 0, [3]string{none, none, noted}, "", func(f *figures, _ *bounds, v float64) { f.thin = thin{wallMM2: v, standMM: 0.7} }, false},
@@ -146,33 +146,33 @@ func edges() []edge {
 		{"gap", "narrow-gap", 0, [3]string{none, none, asked}, "", func(f *figures, _ *bounds, v float64) { f.thin.gapMM = v }, false},
 		{"stiff", "narrow-gap", 0, [3]string{none, none, noted}, "", func(f *figures, _ *bounds, v float64) { f.thin.looseMM = v }, false},
 
-		{"lean", "tips-over", limit("tips-over"), [3]string{asked, asked, noted}, "", func(f *figures, _ *bounds, v float64) { f.foot.tipDeg = v }, false},
-		{"milder lean", "tips-over", noteAt("tips-over"), [3]string{noted, noted, none}, "", func(f *figures, _ *bounds, v float64) { f.foot.tipDeg = v }, false},
-		{"by itself", "tips-over", 0, [3]string{yes, yes, none}, "by itself", func(f *figures, _ *bounds, v float64) { f.foot.tipDeg = v }, false},
-		{"share", "small-footprint", limit("small-footprint") / 100, [3]string{noted, none, none}, "", func(f *figures, _ *bounds, v float64) { f.foot.share = v }, false},
-		{"height", "small-footprint", 2, [3]string{none, none, noted}, "", func(f *figures, _ *bounds, v float64) { f.foot.share, f.height = 0.01, v }, false},
+		{"lean", "tips-over", limit("tips-over"), [3]string{asked, asked, noted}, "", func(f *figures, _ *bounds, v float64) { f.contact.tipDeg = v }, false},
+		{"milder lean", "tips-over", noteAt("tips-over"), [3]string{noted, noted, none}, "", func(f *figures, _ *bounds, v float64) { f.contact.tipDeg = v }, false},
+		{"by itself", "tips-over", 0, [3]string{yes, yes, none}, "by itself", func(f *figures, _ *bounds, v float64) { f.contact.tipDeg = v }, false},
+		{"share", "small-footprint", limit("small-footprint") / 100, [3]string{noted, none, none}, "", func(f *figures, _ *bounds, v float64) { f.contact.share = v }, false},
+		{"height", "small-footprint", 2, [3]string{none, none, noted}, "", func(f *figures, _ *bounds, v float64) { f.contact.share, f.height = 0.01, v }, false},
 
-		{"area", "overhang", limit("overhang"), [3]string{none, noted, noted}, "", func(f *figures, _ *bounds, v float64) { f.hang.areaMM2 = v }, false},
+		{"area", "overhang", limit("overhang"), [3]string{none, noted, noted}, "", func(f *figures, _ *bounds, v float64) { f.overhang.areaMM2 = v }, false},
 		{"area where no hand reaches", "overhang", hardMM2, [3]string{none, none, yes}, "hard to reach", func(f *figures, _ *bounds, v float64) {
-			f.hang = hanging{areaMM2: 100, lockedMM2: v + 20, voidMM2: 20}
+			f.overhang = overhang{areaMM2: 100, lockedMM2: v + 20, voidMM2: 20}
 		}, false},
 		{"share where no hand reaches", "overhang", 100, [3]string{none, none, yes}, "hard to reach", func(f *figures, _ *bounds, v float64) {
-			f.hang = hanging{areaMM2: 1000, lockedMM2: v}
+			f.overhang = overhang{areaMM2: 1000, lockedMM2: v}
 		}, false},
-		{"span", "long-bridge", 0, [3]string{none, none, noted}, "", func(f *figures, _ *bounds, v float64) { f.hang.bridgeMM = v }, false},
+		{"span", "long-bridge", 0, [3]string{none, none, noted}, "", func(f *figures, _ *bounds, v float64) { f.overhang.bridgeMM = v }, false},
 
 		{"the thirtieth piece", "small-part-hazard", 30, [3]string{noted, none, noted}, "", func(f *figures, _ *bounds, v float64) {
-			f.lumps = slices.Repeat([]lump{block(100, 0)}, 61)
-			f.lumps[int(v)] = block(20, 0)
+			f.components = slices.Repeat([]component{block(100, 0)}, 61)
+			f.components[int(v)] = block(20, 0)
 		}, true},
 		{"volume", "small-part-hazard", 0, [3]string{none, none, noted}, "", func(f *figures, _ *bounds, v float64) {
 			small := block(20, 0)
 			small.volume = v
-			f.lumps = append(f.lumps, small)
+			f.components = append(f.components, small)
 		}, false},
-		{"a speck", "small-part-hazard", line, [3]string{none, noted, noted}, "", func(f *figures, _ *bounds, v float64) { f.lumps = append(f.lumps, block(v, 0)) }, false},
+		{"a speck", "small-part-hazard", line, [3]string{none, noted, noted}, "", func(f *figures, _ *bounds, v float64) { f.components = append(f.components, block(v, 0)) }, false},
 		{"number of pieces", "small-part-hazard", 1, [3]string{none, none, yes}, "A piece is", func(f *figures, _ *bounds, v float64) {
-			f.lumps = slices.Repeat([]lump{block(20, 0)}, int(v))
+			f.components = slices.Repeat([]component{block(20, 0)}, int(v))
 		}, true},
 	}
 }
@@ -254,7 +254,7 @@ func TestAdhesionAtEachBound(t *testing.T) {
 	r := rules.Default()
 	tips, small := r.Checks.Check["tips-over"], r.Checks.Check["small-footprint"]
 	at := func(share, bed, tip, height, long float64) string {
-		f := foot{share: share, bedMM2: bed, tipDeg: tip}
+		f := contactPatch{share: share, bedMM2: bed, tipDeg: tip}
 		return newBounds(r, job.Settings{}).adhesion(f, height, mesh.Vec{long, 10, height}).Do
 	}
 	base := at(1, 1000, 45, 50, 50)

@@ -76,61 +76,61 @@ func (c *checker) measure(ctx context.Context) error {
 	return c.advise(ctx)
 }
 
-// felt is what rays from places on the surface met.
-type felt struct {
+// surfaceRays are what rays from places on the surface met.
+type surfaceRays struct {
 	places []sample
-	looks  []look
+	rays   []raySample
 }
 
-// stand feels the surface and looks at what stands and hangs, as the part was sent
+// stand casts rays from the surface and looks at what stands and overhangs, as the part was sent
 // or, if that was agreed, in the best way up.
-func (c *checker) stand(ctx context.Context) (felt, error) {
+func (c *checker) stand(ctx context.Context) (surfaceRays, error) {
 	p := c.part
-	c.hangs = newHangRules(c.rules.Printing, c.layer())
+	c.overhangRules = newOverhangRules(c.rules.Printing, c.layer())
 	upright := p.standing(upright)
 
 	c.say("measuring walls and gaps")
-	places, looks := p.feel(ctx, c.thick, wallPlaces(p.total))
-	p.pieces = findPieces(p.topo, p.touchesOf(places, looks))
+	places, rays := p.castRays(ctx, c.thick, wallPlaces(p.total))
+	p.pieces = findPieces(p.topo, p.touchesOf(places, rays))
 	p.balances = p.balance()
 	if err := ctx.Err(); err != nil {
-		return felt{}, err
+		return surfaceRays{}, err
 	}
 	c.findPrinter(upright)
-	c.sent = p.inspect(ctx, upright, c.hangs, c.price(), hangPlaces)
+	c.sent = p.inspect(ctx, upright, c.overhangRules, c.price(), overhangPlaces)
 	c.now, c.best = c.sent, c.sent
 	if c.set.Reoriented {
 		c.orient(ctx)
-		c.findPrinter(c.best.stance)
-		c.now = p.inspect(ctx, c.best.stance, c.hangs, c.price(), hangPlaces)
+		c.findPrinter(c.best.orientation)
+		c.now = p.inspect(ctx, c.best.orientation, c.overhangRules, c.price(), overhangPlaces)
 	}
 	c.stick = c.adhesion(c.now)
-	if p.ease < 1 {
+	if p.castShare < 1 {
 		c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: "look at walls, gaps and overhangs by hand",
 			Why: "the surface is so tangled that only some places of it were looked at"})
 	}
-	return felt{places, looks}, nil
+	return surfaceRays{places, rays}, nil
 }
 
 // survey takes the figures that need no estimate.
-func (c *checker) survey(ctx context.Context, walls felt) error {
+func (c *checker) survey(ctx context.Context, walls surfaceRays) error {
 	if !c.set.Reoriented {
 		c.orient(ctx)
 	}
 	p := c.part
 	c.meter.Spend(surveyCost * len(p.m.Triangles))
-	c.thin = p.sum(c.now.stance, c.thick, walls.places, walls.looks)
-	c.step = p.lowSteps(c.now.stance, c.layer())
+	c.thin = p.sum(c.now.orientation, c.thick, walls.places, walls.rays)
+	c.step = p.lowSteps(c.now.orientation, c.layer())
 	c.coarse = p.coarseness(c.limits["coarse-facets"].Limit)
-	c.lumps = p.lumps(c.now.stance)
+	c.components = p.components(c.now.orientation)
 	return ctx.Err()
 }
 
 // Places looked at: for walls one for every half mm2, within bounds.
 const (
-	fewestPlaces = 2000
-	mostPlaces   = 16000
-	hangPlaces   = 1600
+	fewestPlaces   = 2000
+	mostPlaces     = 16000
+	overhangPlaces = 1600
 )
 
 func wallPlaces(area float64) int {
@@ -159,7 +159,7 @@ func (c *checker) price() price {
 }
 
 // findPrinter chooses the printer for a way up.
-func (c *checker) findPrinter(s stance) {
+func (c *checker) findPrinter(s orientation) {
 	c.fit, c.printer, c.lying = fitting(c.part.corner, s, machines(c.rules, c.set))
 	c.report.Fit = &c.fit
 }
@@ -169,14 +169,14 @@ func (c *checker) findPrinter(s stance) {
 func (c *checker) orient(ctx context.Context) {
 	c.say("looking for the best way up")
 	printers := machines(c.rules, c.set)
-	fits := func(s stance) bool {
+	fits := func(s orientation) bool {
 		plan := s.plan(c.part.few)
 		return !c.fit.FitsTurned || slices.ContainsFunc(printers, func(p rules.Printer) bool {
 			return room(plan, s.high-s.low, p.BuildMM) >= 1-1e-3
 		})
 	}
 	c.meter.Spend(partCost * len(c.part.m.Triangles))
-	c.best = c.part.bestWay(ctx, c.sent, c.hangs, c.price(), c.lying, fits)
+	c.best = c.part.bestWay(ctx, c.sent, c.overhangRules, c.price(), c.lying, fits)
 }
 
 // farTooBig is the scale to fit below which no estimate is made: the part will
@@ -196,7 +196,7 @@ func (c *checker) estimate(ctx context.Context) error {
 		return c.withoutEstimate(ctx, err)
 	}
 	in.WithLargestScale = true
-	plan, err := slice.NewPlan(ctx, c.turned(c.now.stance), in)
+	plan, err := slice.NewPlan(ctx, c.turned(c.now.orientation), in)
 	if err != nil {
 		return c.withoutEstimate(ctx, err)
 	}
@@ -224,7 +224,7 @@ func (c *checker) withoutEstimate(ctx context.Context, err error) error {
 }
 
 // turned is the file's mesh, without the scale, in a way up.
-func (c *checker) turned(s stance) *mesh.Mesh {
+func (c *checker) turned(s orientation) *mesh.Mesh {
 	r := s.rotation()
 	if r == mesh.Upright {
 		return c.file
@@ -251,14 +251,14 @@ func (c *checker) input(stick string) (slice.Input, error) {
 // advise compares the best way up with the way it was sent, in the estimate's
 // own figures, and keeps the latter when they do not bear the advice out.
 func (c *checker) advise(ctx context.Context) error {
-	o := &job.Orientation{Rotation: c.best.stance.rotation(), AsSent: true}
+	o := &job.Orientation{Rotation: c.best.orientation.rotation(), AsSent: true}
 	c.report.Orientation = o
 	sent := c.report.Estimate
 	if sent == nil {
 		c.best = c.sent
 	}
 	turned := sent
-	if sent != nil && c.best.stance != c.now.stance {
+	if sent != nil && c.best.orientation != c.now.orientation {
 		e, err := c.estimateTurned(ctx)
 		if err != nil {
 			return err
@@ -268,9 +268,9 @@ func (c *checker) advise(ctx context.Context) error {
 			c.best, turned = c.sent, sent
 		}
 	}
-	o.Rotation = c.best.stance.rotation()
-	o.AsSent = c.best.stance == c.sent.stance
-	o.HeightMM, o.BedMM2 = c.best.stance.high-c.best.stance.low, c.best.foot.bedMM2
+	o.Rotation = c.best.orientation.rotation()
+	o.AsSent = c.best.orientation == c.sent.orientation
+	o.HeightMM, o.BedMM2 = c.best.orientation.high-c.best.orientation.low, c.best.contact.bedMM2
 	if turned != nil {
 		o.SupportMM3, o.PrintTimeS = turned.SupportMM3, turned.PrintTimeS
 	}
@@ -287,13 +287,13 @@ func (c *checker) estimateTurned(ctx context.Context) (job.Estimate, error) {
 	if err != nil {
 		return job.Estimate{}, err
 	}
-	return slice.Estimate(ctx, c.turned(c.best.stance), in)
+	return slice.Estimate(ctx, c.turned(c.best.orientation), in)
 }
 
 // worthIt says that turning makes the part fit or stand, or saves support or a
 // good part of the time.
 func (c *checker) worthIt(sent, turned job.Estimate) bool {
-	steadier := c.now.foot.shaky() && !c.best.foot.shaky() && turned.SupportMM3 <= sent.SupportMM3*1.05+20
+	steadier := c.now.contact.shaky() && !c.best.contact.shaky() && turned.SupportMM3 <= sent.SupportMM3*1.05+20
 	lessSupport := turned.SupportMM3 < 0.8*sent.SupportMM3-1 && turned.PrintTimeS < 1.25*sent.PrintTimeS
 	lessTime := turned.PrintTimeS < 0.93*sent.PrintTimeS && turned.SupportMM3 <= sent.SupportMM3*1.05+20
 	return !c.fit.Fits || steadier || lessSupport || lessTime
@@ -301,7 +301,7 @@ func (c *checker) worthIt(sent, turned job.Estimate) bool {
 
 // tilt says in words how the best way up differs from the way it was sent.
 func (c *checker) tilt() string {
-	up := c.best.stance.up
+	up := c.best.orientation.up
 	switch {
 	case up[2] > 0.9999:
 		return "as it was sent"

@@ -23,10 +23,10 @@ const (
 
 // way is a way up with what it costs.
 type way struct {
-	stance stance
-	hang   hanging
-	foot   foot
-	cost   float64 // seconds, in the rough terms of price
+	orientation orientation
+	overhang    overhang
+	contact     contactPatch
+	cost        float64 // seconds, in the rough terms of price
 }
 
 // price weighs the ways up against each other in seconds of printing and of work.
@@ -42,16 +42,16 @@ type price struct {
 // bestWay finds the way up that costs least. The given one is kept unless
 // another is clearly better; fits says whether a way goes on a printer at all,
 // and more are ways to try besides those that the part's shape suggests.
-func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, more []mesh.Vec, fits func(stance) bool) way {
-	quick := p.quickLook(r)
+func (p *part) bestWay(ctx context.Context, sent way, r overhangRules, c price, more []mesh.Vec, fits func(orientation) bool) way {
+	quick := p.quickSample(r)
 	type guess struct {
 		up   mesh.Vec
 		cost float64
 	}
 	var guesses []guess
 	bar := math.Inf(1) // ways that promise no less than the given one are not looked at with care
-	if fits(sent.stance) {
-		bar, _ = quick.cost(standing(sent.stance.up, p.few), r, c)
+	if fits(sent.orientation) {
+		bar, _ = quick.cost(standing(sent.orientation.up, p.few), r, c)
 	}
 	meter := budget.From(ctx)
 	for _, up := range append(more, p.candidates()...) {
@@ -59,17 +59,17 @@ func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, more
 			return sent
 		}
 		s := standing(up, p.few)
-		if !fits(s) || sent.stance.up.Dot(up) >= 0.9999 {
+		if !fits(s) || sent.orientation.up.Dot(up) >= 0.9999 {
 			continue
 		}
-		cost, looks := quick.cost(s, r, c)
-		if meter.Spend(quickCost*quickPlaces + looks/4); cost < bar {
+		cost, visits := quick.cost(s, r, c)
+		if meter.Spend(quickCost*quickPlaces + visits/4); cost < bar {
 			guesses = append(guesses, guess{up, cost})
 		}
 	}
 	slices.SortStableFunc(guesses, func(a, b guess) int { return cmp.Compare(a.cost, b.cost) })
 	best := sent
-	if !fits(sent.stance) {
+	if !fits(sent.orientation) {
 		best.cost = math.Inf(1)
 	}
 	found := math.Inf(1) // what the best found had promised
@@ -78,7 +78,7 @@ func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, more
 			break
 		}
 		w := p.inspect(ctx, p.standing(g.up), r, c, carePlaces)
-		if w.foot.shaky() && !sent.foot.shaky() && fits(sent.stance) {
+		if w.contact.shaky() && !sent.contact.shaky() && fits(sent.orientation) {
 			continue // a steady stand is not given up
 		}
 		if w.cost < best.cost && w.cost < 0.93*sent.cost || math.IsInf(best.cost, 1) {
@@ -89,10 +89,10 @@ func (p *part) bestWay(ctx context.Context, sent way, r hangRules, c price, more
 }
 
 // inspect looks at a way up with care.
-func (p *part) inspect(ctx context.Context, s stance, r hangRules, c price, n int) way {
+func (p *part) inspect(ctx context.Context, s orientation, r overhangRules, c price, n int) way {
 	budget.From(ctx).Spend(inspectCost * len(p.m.Triangles))
-	w := way{stance: s, hang: p.hang(ctx, s, r, n), foot: p.stand(s, 2*r.first)}
-	w.cost = c.of(s.high-s.low, w.hang.columnMM3, w.hang.areaMM2+3*w.hang.lockedMM2, w.foot.share, w.foot.tipDeg)
+	w := way{orientation: s, overhang: p.overhangAt(ctx, s, r, n), contact: p.contactPatchAt(s, 2*r.first)}
+	w.cost = c.of(s.high-s.low, w.overhang.columnMM3, w.overhang.areaMM2+3*w.overhang.lockedMM2, w.contact.share, w.contact.tipDeg)
 	return w
 }
 
@@ -177,7 +177,7 @@ type quick struct {
 	centre mesh.Vec
 }
 
-func (p *part) quickLook(r hangRules) quick {
+func (p *part) quickSample(r overhangRules) quick {
 	q := quick{places: p.samples(quickPlaces, p.area), size: p.box.Size().Len()}
 	for _, s := range q.places {
 		q.normal = append(q.normal, p.normal[s.facet])
@@ -198,7 +198,7 @@ func (p *part) quickLook(r hangRules) quick {
 // cost prices a way up from the sample: a column of support goes down from each
 // place that faces down to the next place that faces up in the same cell of the
 // plan, or to the plate. It also tells how many of those it looked at.
-func (q quick) cost(s stance, r hangRules, c price) (cost float64, looks int) {
+func (q quick) cost(s orientation, r overhangRules, c price) (cost float64, visits int) {
 	step := q.size / quickCells
 	cell := func(at mesh.Vec) [2]int {
 		p := s.onto(at)
@@ -224,7 +224,7 @@ func (q quick) cost(s stance, r hangRules, c price) (cost float64, looks int) {
 		case -up > r.sine && h > r.first:
 			land := 0.0
 			under := tops[cell(at.at)]
-			looks += len(under)
+			visits += len(under)
 			for _, t := range under {
 				if t < h-r.layer && t > land {
 					land = t
@@ -235,5 +235,5 @@ func (q quick) cost(s stance, r hangRules, c price) (cost float64, looks int) {
 		}
 	}
 	tip := math.Atan2(math.Sqrt(bed)/2, max(s.height(q.centre), 1e-9)) * 180 / math.Pi
-	return c.of(s.high-s.low, column, marks, bed/max(seen, 1e-9), tip), looks
+	return c.of(s.high-s.low, column, marks, bed/max(seen, 1e-9), tip), visits
 }

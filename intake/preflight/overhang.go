@@ -12,8 +12,8 @@ import (
 // angleSlack keeps surfaces drawn exactly at the limit out of it, degrees.
 const angleSlack = 0.25
 
-// hanging is what a part needs support for in one way up.
-type hanging struct {
+// overhang is what a part needs support for in one way up.
+type overhang struct {
 	areaMM2   float64 // down-facing, beyond the angle, neither on the plate nor bridged
 	columnMM3 float64 // between that surface and what is below it
 	onPartMM2 float64 // of the area: what stands on the part itself
@@ -25,8 +25,8 @@ type hanging struct {
 	bridgeAt  mesh.Vec
 }
 
-// hangRules are the figures of printing.toml that decide what hangs.
-type hangRules struct {
+// overhangRules are the figures of printing.toml that decide what overhangs.
+type overhangRules struct {
 	sine   float64 // of the steepest overhang that prints without support
 	first  float64 // below this height the surface is on the plate
 	layer  float64
@@ -34,8 +34,8 @@ type hangRules struct {
 	bridge float64
 }
 
-func newHangRules(p rules.Printing, layer float64) hangRules {
-	return hangRules{
+func newOverhangRules(p rules.Printing, layer float64) overhangRules {
+	return overhangRules{
 		sine:   math.Sin((p.SupportAngleDeg + angleSlack) * math.Pi / 180),
 		first:  p.FirstLayerMM / 2,
 		layer:  layer,
@@ -52,9 +52,9 @@ type verdict struct {
 	onto   int     // facet below, or -1 for the plate
 }
 
-// hang judges up to n places on the surfaces that face down, one for each mm2.
+// overhangAt judges up to n places on the surfaces that face down, one for each mm2.
 // The more places, the finer; a surface that hangs as a whole is counted exactly.
-func (p *part) hang(ctx context.Context, s stance, r hangRules, n int) hanging {
+func (p *part) overhangAt(ctx context.Context, s orientation, r overhangRules, n int) overhang {
 	steep := make([]float64, len(p.area)) // mm2 of each facet
 	both(len(steep), func(f int) {
 		if -p.normal[f].Dot(s.up) > r.sine {
@@ -68,7 +68,7 @@ func (p *part) hang(ctx context.Context, s stance, r hangRules, n int) hanging {
 			verdicts[i] = p.judge(s, r, places[i], i)
 		}
 	})
-	var h hanging
+	var h overhang
 	p.bridge(s, r, places, verdicts, &h)
 	locked := make([]bool, len(places))
 	both(len(places), func(i int) {
@@ -85,7 +85,7 @@ func (p *part) hang(ctx context.Context, s stance, r hangRules, n int) hanging {
 	return h
 }
 
-func (h *hanging) add(p *part, s stance, at sample, v verdict, locked bool) {
+func (h *overhang) add(p *part, s orientation, at sample, v verdict, locked bool) {
 	h.areaMM2 += at.weight
 	h.columnMM3 += at.weight * -p.normal[at.facet].Dot(s.up) * v.column
 	if v.onto >= 0 {
@@ -103,7 +103,7 @@ func (h *hanging) add(p *part, s stance, at sample, v verdict, locked bool) {
 }
 
 // below is the share of a facet that lies lower than h above the plate.
-func (p *part) below(s stance, f int, h float64) float64 {
+func (p *part) below(s orientation, f int, h float64) float64 {
 	x, y, z := p.m.Corners(f)
 	a, b, c := s.height(x), s.height(y), s.height(z)
 	if a > b {
@@ -128,7 +128,7 @@ func (p *part) below(s stance, f int, h float64) float64 {
 
 // judge follows one place: is it in the open, what is below, is it held from
 // the sides.
-func (p *part) judge(s stance, r hangRules, at sample, i int) verdict {
+func (p *part) judge(s orientation, r overhangRules, at sample, i int) verdict {
 	for k := 1; s.height(at.at) < r.first && k < 6; k++ { // the part of the facet on the plate was left out
 		at.at = p.within(at.facet, i+k*7919)
 	}
@@ -153,7 +153,7 @@ func (p *part) judge(s stance, r hangRules, at sample, i int) verdict {
 }
 
 // lockedIn says that nearly all ways out to the sides are closed.
-func (p *part) lockedIn(s stance, at mesh.Vec) bool {
+func (p *part) lockedIn(s orientation, at mesh.Vec) bool {
 	open := 0
 	for k := range 10 {
 		if _, ok := p.first(at, s.side(2*math.Pi*float64(k)/10+0.1), math.Inf(1)); !ok {

@@ -20,7 +20,7 @@ type part struct {
 	area     []float64  // by facet, mm2
 	total    float64    // mm2
 	envelope
-	ease float64 // what part of the usual places can be looked at: 1, or less in a tangle
+	castShare float64 // what part of the usual places rays can be cast from: 1, or less where too many facets overlap
 }
 
 // envelope is the convex hull of a part.
@@ -49,16 +49,16 @@ func newPart(m *mesh.Mesh, topo *mesh.Topology, hull envelope) *part {
 	})
 	p.total = sum(p.area)
 	p.mixed = len(topo.Shells) > 1 || len(topo.Crossings) > 0
-	p.ease = p.easeOfLooking()
+	p.castShare = p.castable()
 	return p
 }
 
-// patience is how many nodes and facets the look from all places may visit.
-const patience = 2e8
+// mostVisits is how many nodes and facets the rays from all places may visit.
+const mostVisits = 2e8
 
-// easeOfLooking tells from a few places what rays cost. In a tangle, where
-// nearly every facet's box lies in the way of every ray, fewer can be sent.
-func (p *part) easeOfLooking() float64 {
+// castable tells from a few places what rays cost. Where many facets overlap and
+// nearly every one's box lies in the way of every ray, fewer can be cast.
+func (p *part) castable() float64 {
 	const probes, shortRays, longRays = 32, 20, 2 // rays that a place takes
 	places := p.samples(probes, p.area)
 	visits := 0
@@ -69,18 +69,18 @@ func (p *part) easeOfLooking() float64 {
 	if visits == 0 {
 		return 1
 	}
-	return min(1, patience/(mostPlaces*float64(visits)/float64(len(places))))
+	return min(1, mostVisits/(mostPlaces*float64(visits)/float64(len(places))))
 }
 
 // affordable is how many of n places can be looked at; some always are.
 func (p *part) affordable(n int) int {
 	const some = 24
-	return min(n, max(some, int(float64(n)*p.ease)))
+	return min(n, max(some, int(float64(n)*p.castShare)))
 }
 
 // standing puts the part on the plate with the given direction up. The lowest
 // and highest places are those of all vertices, not of the thinned hull.
-func (p *part) standing(up mesh.Vec) stance { return standing(up, p.m.Vertices) }
+func (p *part) standing(up mesh.Vec) orientation { return standing(up, p.m.Vertices) }
 
 // centre gives the middle of facet f.
 func (p *part) centre(f int) mesh.Vec {

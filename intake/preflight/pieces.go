@@ -9,7 +9,7 @@ import (
 )
 
 // pieces joins bodies that cross, touch or hold one another: what comes off the
-// printer in one lump.
+// printer as one piece.
 type pieces struct {
 	of    []int // by shell
 	count int
@@ -63,8 +63,8 @@ func (p *part) pieceOf(facet int) int { return p.pieces.of[p.topo.ShellOf[facet]
 
 func (p *part) inVoid(facet int) bool { return p.topo.Shells[p.topo.ShellOf[facet]].Void }
 
-// lump is one piece as it stands.
-type lump struct {
+// component is one piece as it stands.
+type component struct {
 	piece   int
 	low     float64 // above the plate, mm
 	high    float64
@@ -73,12 +73,12 @@ type lump struct {
 	corners []mesh.Vec // some, enough for its hull
 }
 
-// lumps measures the pieces in a way up, the largest first.
-func (p *part) lumps(s stance) []lump {
+// components measures the pieces in a way up, the largest first.
+func (p *part) components(s orientation) []component {
 	n := p.pieces.count
-	out := make([]lump, n)
+	out := make([]component, n)
 	for i := range out {
-		out[i] = lump{piece: i, low: math.Inf(1), high: math.Inf(-1)}
+		out[i] = component{piece: i, low: math.Inf(1), high: math.Inf(-1)}
 	}
 	for i, sh := range p.topo.Shells {
 		l := &out[p.pieces.of[i]]
@@ -110,14 +110,14 @@ func (p *part) lumps(s stance) []lump {
 	for i, c := range clouds {
 		out[i].corners, _ = hullOf(c)
 	}
-	slices.SortStableFunc(out, func(a, b lump) int { return cmp.Compare(b.volume, a.volume) })
+	slices.SortStableFunc(out, func(a, b component) int { return cmp.Compare(b.volume, a.volume) })
 	return out
 }
 
 func boxOf(points []mesh.Vec) mesh.Box { return (&mesh.Mesh{Vertices: points}).Bounds() }
 
-// middle is the middle of the lump's box.
-func (l lump) middle() mesh.Vec {
-	b := boxOf(l.corners)
+// middle is the middle of the component's box.
+func (c component) middle() mesh.Vec {
+	b := boxOf(c.corners)
 	return b.Min.Add(b.Max).Mul(0.5)
 }

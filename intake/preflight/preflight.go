@@ -7,9 +7,9 @@
 //	examine   topology at the asked scale; where windings are wrong, the body
 //	          that is looked at further is a mended copy, so that every normal
 //	          points out of the plastic
-//	feel      rays from places spread evenly over the surface: plastic behind,
+//	cast      rays from places spread evenly over the surface: plastic behind,
 //	          air before; bodies that touch or cross become one piece
-//	stand     what touches the plate, what hangs, what tips, as it was sent
+//	stand     the contact patch, what overhangs, what tips, as it was sent
 //	orient    the same for other ways up; the best is kept
 //	estimate  time and plastic, as sent and in the best way up
 //	judge     every check of the house rules turns figures into findings
@@ -67,28 +67,28 @@ type Options struct {
 // a microsecond for each unit it may spend, does not end by itself. The budget is
 // used up long before, even on a slow and busy machine.
 const (
-	hang     = time.Hour
-	longUnit = time.Microsecond
+	leastGuard = time.Hour
+	longUnit   = time.Microsecond
 )
 
-// patienceFor is the guard's length for so many units, a little less than what a caller
+// guardFor is the guard's length for so many units, a little less than what a caller
 // gives, so that the report can still be recorded.
-func patienceFor(ctx context.Context, units float64) time.Duration {
-	d := max(hang, time.Duration(units)*longUnit)
+func guardFor(ctx context.Context, units float64) time.Duration {
+	d := max(leastGuard, time.Duration(units)*longUnit)
 	if end, ok := ctx.Deadline(); ok {
 		d = min(d, time.Until(end)*14/15)
 	}
 	return d
 }
 
-var errHang = errors.New("the check did not come to an end")
+var errGuard = errors.New("the check did not come to an end")
 
 // Check looks a file over under the house rules. The settings are what is known
 // of how it is to be printed. It takes no more work than the rules' check_work;
 // a report that says Unfinished is no verdict.
 func Check(ctx context.Context, path string, r *rules.Rules, s job.Settings, opts Options) job.Report {
 	units := r.Caps.CheckWork * unitsPerWork
-	ctx, stop := context.WithTimeoutCause(ctx, patienceFor(ctx, units), errHang)
+	ctx, stop := context.WithTimeoutCause(ctx, guardFor(ctx, units), errGuard)
 	defer stop()
 	if units > 0 {
 		var cancel func()
@@ -136,19 +136,19 @@ type checker struct {
 	topo *mesh.Topology // of the file at scale, as it is
 	part *part          // the body looked at
 
-	hangs   hangRules
-	printer rules.Printer
-	fit     job.Fit
-	lying   []mesh.Vec // a way up that fits, when the way it was sent does not
-	sent    way        // as the file puts it
-	now     way        // as it would be printed: as sent, or the best way up if that was agreed
-	best    way
-	thin    thin
-	step    step
-	coarse  coarse
-	lumps   []lump
-	sheet   bool       // the file is a surface without thickness
-	stick   job.Advice // what holds it to the plate
+	overhangRules overhangRules
+	printer       rules.Printer
+	fit           job.Fit
+	lying         []mesh.Vec // a way up that fits, when the way it was sent does not
+	sent          way        // as the file puts it
+	now           way        // as it would be printed: as sent, or the best way up if that was agreed
+	best          way
+	thin          thin
+	step          step
+	coarse        coarse
+	components    []component
+	sheet         bool       // the file is a surface without thickness
+	stick         job.Advice // what holds it to the plate
 }
 
 func newChecker(r *rules.Rules, s job.Settings, opts Options) *checker {
@@ -187,7 +187,7 @@ func (c *checker) cutShort(ctx context.Context, err error) job.Report {
 	switch {
 	case budget.Out(ctx):
 		why = fmt.Sprintf("it needs more work than the rules allow for one file (check_work in caps.toml, %g million steps)", c.rules.Caps.CheckWork)
-	case errors.Is(context.Cause(ctx), errHang):
+	case errors.Is(context.Cause(ctx), errGuard):
 		why = "it did not come to an end by the clock, though its work is bounded: the machine is overloaded, or the program has a fault"
 	case err != nil && ctx.Err() == nil:
 		why = err.Error()

@@ -50,8 +50,8 @@ type thin struct {
 	looseAt mesh.Vec
 }
 
-// look is what was seen from one place of the surface.
-type look struct {
+// raySample is what the rays from one place of the surface met.
+type raySample struct {
 	thick  float64 // mm of plastic behind it, if thin
 	wall   bool    // it goes on both ways
 	gap    float64 // mm of air before it, if narrow
@@ -60,22 +60,22 @@ type look struct {
 	touch  int     // facet of another shell that lies against this place, or -1
 }
 
-// feel measures plastic behind and air before about n places of the surface.
+// castRays measures plastic behind and air before about n places of the surface.
 // Which piece a facet belongs to is asked only after the touches are known.
-func (p *part) feel(ctx context.Context, t thickness, n int) ([]sample, []look) {
+func (p *part) castRays(ctx context.Context, t thickness, n int) ([]sample, []raySample) {
 	places := p.samples(p.affordable(n), p.area)
-	looks := make([]look, len(places))
+	rays := make([]raySample, len(places))
 	both(len(places), func(i int) {
 		if ctx.Err() == nil {
-			looks[i] = p.lookFrom(t, places[i])
+			rays[i] = p.castFrom(t, places[i])
 		}
 	})
-	return places, looks
+	return places, rays
 }
 
-func (p *part) lookFrom(t thickness, s sample) look {
+func (p *part) castFrom(t thickness, s sample) raySample {
 	n := p.normal[s.facet]
-	out := look{across: -1, touch: p.touched(s, n)}
+	out := raySample{across: -1, touch: p.touched(s, n)}
 	from, reach := s.at.Add(n.Mul(p.tiny())), max(t.gap, t.loose)
 	if h, ok := p.first(from, n, reach); ok {
 		if p.leaves(h.facet, n) {
@@ -140,10 +140,10 @@ func (p *part) touched(s sample, n mesh.Vec) int {
 }
 
 // touchesOf gives the pairs of shells that touch, among the places that were looked from.
-func (p *part) touchesOf(places []sample, looks []look) [][2]int {
+func (p *part) touchesOf(places []sample, rays []raySample) [][2]int {
 	seen := map[[2]int]bool{}
 	var out [][2]int
-	for i, l := range looks {
+	for i, l := range rays {
 		if l.touch < 0 {
 			continue
 		}
@@ -161,10 +161,10 @@ func (p *part) touchesOf(places []sample, looks []look) [][2]int {
 const fewest = 3
 
 // sum adds up what was seen.
-func (p *part) sum(s stance, t thickness, places []sample, looks []look) thin {
+func (p *part) sum(s orientation, t thickness, places []sample, rays []raySample) thin {
 	var out thin
 	var walls, sheets, details, gaps, loose []int
-	for i, l := range looks {
+	for i, l := range rays {
 		switch {
 		case l.thick == 0:
 		case l.wall && p.lies(s, places[i].facet):
@@ -185,46 +185,46 @@ func (p *part) sum(s stance, t thickness, places []sample, looks []look) thin {
 			loose = append(loose, i)
 		}
 	}
-	thick := func(l look) float64 { return l.thick }
+	thick := func(l raySample) float64 { return l.thick }
 	if len(walls) >= fewest {
-		out.wallMM2, out.lostMM2 = oneSide(walls, places, looks, t.line)
-		i := least(walls, looks, thick)
-		out.standMM, out.standAt = looks[i].thick, places[i].at
+		out.wallMM2, out.lostMM2 = oneSide(walls, places, rays, t.line)
+		i := least(walls, rays, thick)
+		out.standMM, out.standAt = rays[i].thick, places[i].at
 	}
 	if len(sheets) >= fewest {
-		out.sheetMM2, out.layerMM2 = oneSide(sheets, places, looks, t.layer)
-		i := least(sheets, looks, thick)
-		out.lieMM, out.lieAt = looks[i].thick, places[i].at
+		out.sheetMM2, out.layerMM2 = oneSide(sheets, places, rays, t.layer)
+		i := least(sheets, rays, thick)
+		out.lieMM, out.lieAt = rays[i].thick, places[i].at
 	}
 	if len(details) >= fewest {
-		i := least(details, looks, thick)
-		out.detailMM, out.detailAt = looks[i].thick, places[i].at
+		i := least(details, rays, thick)
+		out.detailMM, out.detailAt = rays[i].thick, places[i].at
 	}
 	if len(gaps) >= fewest {
-		i := least(gaps, looks, func(l look) float64 { return l.gap })
-		out.gapMM, out.gapAt = looks[i].gap, places[i].at
-		out.between = p.pieceOf(looks[i].across) != p.pieceOf(places[i].facet)
+		i := least(gaps, rays, func(l raySample) float64 { return l.gap })
+		out.gapMM, out.gapAt = rays[i].gap, places[i].at
+		out.between = p.pieceOf(rays[i].across) != p.pieceOf(places[i].facet)
 	}
 	if len(loose) >= fewest {
-		i := least(loose, looks, func(l look) float64 { return l.gap })
-		out.looseMM, out.looseAt = looks[i].gap, places[i].at
+		i := least(loose, rays, func(l raySample) float64 { return l.gap })
+		out.looseMM, out.looseAt = rays[i].gap, places[i].at
 	}
 	return out
 }
 
 // least gives the place with nearly the smallest figure: one in twenty may be
 // smaller, and always two, since a single sliver says little about the part.
-func least(of []int, looks []look, figure func(look) float64) int {
-	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(figure(looks[a]), figure(looks[b])) })
+func least(of []int, rays []raySample, figure func(raySample) float64) int {
+	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(figure(rays[a]), figure(rays[b])) })
 	return of[max(fewest-1, len(of)/20)]
 }
 
 // oneSide sums the area of walls, which are seen from both sides, and of those
 // too thin to be laid at all.
-func oneSide(of []int, places []sample, looks []look, lost float64) (all, gone float64) {
+func oneSide(of []int, places []sample, rays []raySample, lost float64) (all, gone float64) {
 	for _, i := range of {
 		all += places[i].weight / 2
-		if looks[i].thick < lost {
+		if rays[i].thick < lost {
 			gone += places[i].weight / 2
 		}
 	}
@@ -233,4 +233,4 @@ func oneSide(of []int, places []sample, looks []look, lost float64) (all, gone f
 
 // lies says that a facet faces up or down: what is thin there is a sheet, laid
 // layer by layer.
-func (p *part) lies(s stance, f int) bool { return math.Abs(p.normal[f].Dot(s.up)) > 0.9 }
+func (p *part) lies(s orientation, f int) bool { return math.Abs(p.normal[f].Dot(s.up)) > 0.9 }

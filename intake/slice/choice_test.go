@@ -84,7 +84,7 @@ func TestFewerCutsOfManyParts(t *testing.T) {
 }
 
 // The layer estimate has the outlines and areas of the cut layers, and all that faces up and down.
-func TestSketch(t *testing.T) {
+func TestLayerEstimate(t *testing.T) {
 	for name, m := range map[string]*mesh.Mesh{
 		"cone": shapes.Cone(120, 30, 60), "gear": shapes.Gear(24, 2, 10, 8), "boat": boat(t), "tube on its side": shapes.OnBed(shapes.Rotated(shapes.Tube(90, 20, 3, 60), mesh.Vec{1, 0, 0}, 90)),
 	} {
@@ -106,7 +106,7 @@ func TestSketch(t *testing.T) {
 
 // A cube of 20 mm: each layer has an outline of 80 mm around 400 mm2; what faces
 // up lies on the last of 100 layers, and what faces down under the first.
-func TestSketchOfCube(t *testing.T) {
+func TestLayerEstimateOfCube(t *testing.T) {
 	_, all := planned(t, box(0, 0, 0, 20, 20, 20), job.Settings{})
 	s := all.estimateLayers(context.Background(), all.part, nil)
 	for i := range 100 {

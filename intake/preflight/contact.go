@@ -6,8 +6,8 @@ import (
 	"meshclerk/intake/mesh"
 )
 
-// foot is what stands on the plate, in one way up.
-type foot struct {
+// contactPatch is what stands on the plate, in one way up.
+type contactPatch struct {
 	bedMM2  float64 // touching the plate
 	seenMM2 float64 // seen from above
 	share   float64 // bed to seen, 0..1
@@ -22,7 +22,7 @@ const (
 	smallLean  = 7
 )
 
-func (f foot) shaky() bool { return f.share < smallShare || f.tipDeg < smallLean }
+func (c contactPatch) shaky() bool { return c.share < smallShare || c.tipDeg < smallLean }
 
 // cut is what a level plane cuts out of one piece.
 type cut struct {
@@ -31,7 +31,7 @@ type cut struct {
 }
 
 // section cuts the pieces at a height above the plate.
-func (p *part) section(s stance, height float64) map[int]*cut {
+func (p *part) section(s orientation, height float64) map[int]*cut {
 	cuts := map[int]*cut{}
 	level := s.low + height
 	side := make([]float64, len(p.m.Vertices))
@@ -66,7 +66,7 @@ func (p *part) section(s stance, height float64) map[int]*cut {
 }
 
 // chord is where a facet meets the plane, with the plastic on its left.
-func (p *part) chord(s stance, t [3]int32, side []float64) (from, to point) {
+func (p *part) chord(s orientation, t [3]int32, side []float64) (from, to point) {
 	for k := range 3 {
 		a, b := t[k], t[(k+1)%3]
 		if (side[a] >= 0) == (side[b] >= 0) {
@@ -83,9 +83,9 @@ func (p *part) chord(s stance, t [3]int32, side []float64) (from, to point) {
 	return from, to
 }
 
-// stand measures how the part stands. Only pieces that reach the plate count.
-func (p *part) stand(s stance, firstLayer float64) foot {
-	out := foot{tipDeg: math.Inf(1)}
+// contactPatchAt measures how the part stands. Only pieces that reach the plate count.
+func (p *part) contactPatchAt(s orientation, firstLayer float64) contactPatch {
+	out := contactPatch{tipDeg: math.Inf(1)}
 	cuts := p.section(s, firstLayer/2)
 	for _, c := range cuts {
 		out.bedMM2 += c.area

@@ -6,9 +6,9 @@ import (
 	"meshclerk/intake/mesh"
 )
 
-// stance is a way up: the part stays where the file puts it, and the plate is
+// orientation is a way up: the part stays where the file puts it, and the plate is
 // thought to lie under it, square to up at the height low.
-type stance struct {
+type orientation struct {
 	up, east, north mesh.Vec
 	low, high       float64 // along up, mm
 }
@@ -17,8 +17,8 @@ type stance struct {
 var upright = mesh.Vec{0, 0, 1}
 
 // standing puts the part's corners on the plate with the given direction up.
-func standing(up mesh.Vec, corners []mesh.Vec) stance {
-	s := stance{up: up, low: math.Inf(1), high: math.Inf(-1)}
+func standing(up mesh.Vec, corners []mesh.Vec) orientation {
+	s := orientation{up: up, low: math.Inf(1), high: math.Inf(-1)}
 	r := rotationTo(up)
 	s.east, s.north = r[0], r[1]
 	for _, c := range corners {
@@ -32,18 +32,18 @@ func standing(up mesh.Vec, corners []mesh.Vec) stance {
 }
 
 // rotation turns the file's coordinates so that up points along z.
-func (s stance) rotation() [3][3]float64 {
+func (s orientation) rotation() [3][3]float64 {
 	return [3][3]float64{s.east, s.north, s.up}
 }
 
 // height is how far a place lies above the plate, mm.
-func (s stance) height(p mesh.Vec) float64 { return p.Dot(s.up) - s.low }
+func (s orientation) height(p mesh.Vec) float64 { return p.Dot(s.up) - s.low }
 
 // onto gives a place as seen from above.
-func (s stance) onto(p mesh.Vec) point { return point{p.Dot(s.east), p.Dot(s.north)} }
+func (s orientation) onto(p mesh.Vec) point { return point{p.Dot(s.east), p.Dot(s.north)} }
 
 // plan gives the convex outline as seen from above.
-func (s stance) plan(corners []mesh.Vec) []point {
+func (s orientation) plan(corners []mesh.Vec) []point {
 	flat := make([]point, len(corners))
 	for i, c := range corners {
 		flat[i] = s.onto(c)
@@ -52,7 +52,7 @@ func (s stance) plan(corners []mesh.Vec) []point {
 }
 
 // side is a horizontal direction, at an angle from east.
-func (s stance) side(angle float64) mesh.Vec {
+func (s orientation) side(angle float64) mesh.Vec {
 	sin, cos := math.Sincos(angle)
 	return s.east.Mul(cos).Add(s.north.Mul(sin))
 }
