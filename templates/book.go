@@ -10,8 +10,10 @@ import (
 	"strings"
 	"text/template"
 
+	"github.com/bojanz/currency"
 	"golang.org/x/text/feature/plural"
 	"golang.org/x/text/language"
+	"golang.org/x/text/message"
 
 	"meshclerk/intake/job"
 )
@@ -89,21 +91,25 @@ func (b *Book) Args(key string) ([]string, bool) {
 	return slices.Clone(s.args), true
 }
 
-// Localizer says sentences in one language, with the numbers, dates and amounts of
-// its Locale.
+// Localizer says sentences in one language, and writes numbers, dates and amounts as
+// a person would say them in it.
 type Localizer struct {
-	Locale
-	book *Book
-	tag  language.Tag
+	Language string // the folder's name, e.g. "en"
+	book     *Book
+	tag      language.Tag
+	printer  *message.Printer
+	money    *currency.Formatter
 }
 
-// In gives the localizer of a language for a house (as NewLocale takes it).
-func (b *Book) In(lang, house, currency string) *Localizer {
+// In returns the localizer of a language for a house: its own locale (whose country
+// decides how figures and amounts look, e.g. "en-CA") and its currency (ISO 4217).
+func (b *Book) In(lang, house, code string) *Localizer {
 	tag, err := language.Parse(lang)
 	if err != nil {
 		tag = language.English
 	}
-	return &Localizer{NewLocale(lang, house, currency), b, tag}
+	local := tagOf(tag, house)
+	return &Localizer{lang, b, tag, message.NewPrinter(local), moneyOf(local, house, code)}
 }
 
 // Say gives the words of a message. Text without a key is given as it is. A key

@@ -299,8 +299,9 @@ func abs(n int) int { return max(n, -n) }
 func (s *Set) Check() error {
 	var problems rules.Problems
 	for _, lang := range s.languages {
+		samples := s.Samples(lang)
 		for _, name := range s.Names() {
-			for _, sample := range Samples(lang) {
+			for _, sample := range samples {
 				t := s.texts[lang][name]
 				if t == nil {
 					continue

@@ -7,40 +7,46 @@ import (
 	"time"
 
 	"github.com/bojanz/currency"
+	"golang.org/x/text/feature/plural"
+	"golang.org/x/text/language"
+	xnumber "golang.org/x/text/number"
+
+	"meshclerk/intake/job"
 )
 
-// Locale writes numbers, times and money as a person would say them.
-type Locale struct {
-	Language string // "en", "fr" or "es"
-	money    *currency.Formatter
+// Figures, durations, dates and amounts, as a person says them. The words and the
+// order of them stand in the book (numbers.toml, calendar.toml, colours.toml); the
+// decimal mark and the percent sign come from golang.org/x/text/number, and amounts
+// of money from github.com/bojanz/currency, both after the Unicode CLDR.
+
+// tagOf is the language as the house's country writes it: the decimal mark of es is
+// a comma, and that of es-US a point.
+func tagOf(lang language.Tag, house string) language.Tag {
+	region, confidence := language.Make(house).Region()
+	if _, _, own := lang.Raw(); own.String() != "ZZ" || confidence != language.Exact {
+		return lang
+	}
+	tag, err := language.Compose(lang, region)
+	if err != nil {
+		return lang
+	}
+	return tag
 }
 
-// NewLocale takes the language of the letter, the house's own locale (its
-// country decides how amounts look, e.g. "en-CA") and its currency.
-func NewLocale(language, house, code string) Locale {
-	home := currency.NewLocale(house)
-	l := Locale{Language: language}
-	l.money = currency.NewFormatter(currency.Locale{Language: language, Territory: home.Territory})
+func moneyOf(tag language.Tag, house, code string) *currency.Formatter {
+	f := currency.NewFormatter(currency.NewLocale(tag.String()))
 	// The house's own sign in every language: "$" and not "CA$" for a Canadian house.
-	if symbol, ok := currency.GetSymbol(code, home); ok {
-		l.money.SymbolMap = map[string]string{code: symbol}
+	if symbol, ok := currency.GetSymbol(code, currency.NewLocale(house)); ok {
+		f.SymbolMap = map[string]string{code: symbol}
 	}
-	return l
+	return f
 }
 
-// pick chooses by language; English is the fallback.
-func (l Locale) pick(en, fr, es string) string {
-	switch l.Language {
-	case "fr":
-		return fr
-	case "es":
-		return es
-	}
-	return en
-}
+// word is a sentence of the book as a part of a line.
+func (l *Localizer) word(key string, args job.Args) Text { return Text(l.Say(job.Say(key, args))) }
 
 // Money writes a decimal amount, e.g. "$3.40"; "" when it is none.
-func (l Locale) Money(amount, code string) Text {
+func (l *Localizer) Money(amount, code string) Text {
 	a, err := currency.NewAmount(amount, code)
 	if err != nil || amount == "" {
 		return ""
@@ -49,37 +55,37 @@ func (l Locale) Money(amount, code string) Text {
 }
 
 // Number writes v with at most so many decimals, and none that are zero.
-func (l Locale) Number(v float64, decimals int) Text {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+func (l *Localizer) Number(v float64, decimals int) Text {
+	v, ok := rounded(v, decimals)
+	if !ok {
 		return "?"
 	}
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if strings.Contains(s, ".") {
-		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	return Text(l.printer.Sprint(xnumber.Decimal(v, xnumber.MaxFractionDigits(decimals), xnumber.NoSeparator())))
+}
+
+// rounded rounds as strconv does, whose zero has no sign.
+func rounded(v float64, decimals int) (float64, bool) {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, false
 	}
-	if s == "-0" {
-		s = "0"
-	}
-	return Text(strings.Replace(s, ".", l.pick(".", ",", ","), 1))
+	r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'f', decimals, 64), 64)
+	return r + 0, err == nil
 }
 
 // About says a duration in seconds as a person would: "about 3 hours".
-func (l Locale) About(seconds float64) Text {
+func (l *Localizer) About(seconds float64) Text {
 	n, unit := rough(seconds)
 	switch {
 	case unit == minutes:
-		s := string(l.Number(n, 0))
-		return Text(l.pick("about "+s+" minutes", "environ "+s+" minutes", "unos "+s+" minutos"))
+		return l.word("numbers.about-minutes", job.Args{"n": n})
 	case n == 1:
-		return Text(l.pick("about an hour", "environ une heure", "alrededor de una hora"))
+		return l.word("numbers.about-hour", nil)
 	case n == 1.5:
-		return Text(l.pick("about an hour and a half", "environ une heure et demie", "alrededor de una hora y media"))
+		return l.word("numbers.about-hour-and-half", nil)
 	case n != math.Trunc(n):
-		s := string(l.Number(math.Trunc(n), 0))
-		return Text(l.pick("about "+s+"½ hours", "environ "+s+" heures et demie", "unas "+s+" horas y media"))
+		return l.word("numbers.about-half-hours", job.Args{"n": math.Trunc(n)})
 	}
-	s := string(l.Number(n, 0))
-	return Text(l.pick("about "+s+" hours", "environ "+s+" heures", "unas "+s+" horas"))
+	return l.word("numbers.about-hours", job.Args{"n": n})
 }
 
 type roughUnit int
@@ -103,98 +109,76 @@ func rough(seconds float64) (n float64, unit roughUnit) {
 }
 
 // Exact says a duration to the minute, "2 hours 50 minutes", and beyond half a day to the hour.
-func (l Locale) Exact(seconds float64) Text {
+func (l *Localizer) Exact(seconds float64) Text {
 	const long = 12 * 3600 // who would count the minutes
 	if seconds >= long {
 		seconds = math.Round(seconds/3600) * 3600
 	}
 	m := int(math.Round(max(seconds, 0) / 60))
 	h, m := m/60, m%60
-	var parts []string
-	if h > 0 {
-		parts = append(parts, l.Plural(h, l.pick("hour", "heure", "hora")))
+	switch {
+	case h == 0:
+		return l.word("numbers.minutes", job.Args{"n": max(m, 1)})
+	case m == 0:
+		return l.word("numbers.hours", job.Args{"n": h})
 	}
-	if m > 0 || h == 0 {
-		parts = append(parts, l.Plural(max(m, 1-min(h, 1)), "minut"+l.pick("e", "e", "o")))
-	}
-	return Text(strings.Join(parts, " "))
+	return l.word("numbers.hours-minutes", job.Args{
+		"hours": job.Say("numbers.hours", job.Args{"n": h}), "minutes": job.Say("numbers.minutes", job.Args{"n": m})})
 }
 
 // Between says a range of durations: "2½ to 3 hours".
-func (l Locale) Between(low, high float64) Text {
+func (l *Localizer) Between(low, high float64) Text {
 	a, ua := rough(low)
 	b, ub := rough(high)
-	if a == b && ua == ub {
+	switch {
+	case a == b && ua == ub:
 		return l.About((low + high) / 2)
+	case ub == minutes:
+		return l.word("numbers.between-minutes", job.Args{"low": a, "n": b})
+	case ua == minutes:
+		return l.word("numbers.between-minutes-hours", job.Args{"low": job.Say("numbers.minutes", job.Args{"n": a}), "high": endHours(b)})
 	}
-	if ua == ub && ua == minutes {
-		s, t := string(l.Number(a, 0)), string(l.Number(b, 0))
-		return Text(l.pick(s+" to "+t+" minutes", s+" à "+t+" minutes", "de "+s+" a "+t+" minutos"))
-	}
-	if ua == minutes {
-		return l.Exact(a*60) + Text(l.pick(" to ", " à ", " a ")) + l.halfHours(b)
-	}
-	if l.Language == "en" {
-		return Text(half(a)) + " to " + l.halfHours(b)
-	}
-	return Text(l.pick("", "", "de ")) + l.halfHours(a) + Text(l.pick("", " à ", " a ")) + l.halfHours(b)
+	return l.word("numbers.between-hours", job.Args{"low": startHours(a), "high": endHours(b)})
 }
 
-// halfHours writes hours rounded by rough: "2½ hours", "2 h 30".
-func (l Locale) halfHours(h float64) Text {
-	if l.Language == "en" {
-		return Text(half(h) + " " + many(h > 1, "hour", "hours"))
-	}
-	s := strconv.Itoa(int(h)) + "\u00a0h"
+// startHours and endHours are the two ends of a range of hours rounded by rough.
+func startHours(h float64) job.Message {
 	if h != math.Trunc(h) {
-		s += "\u00a030" + l.pick("", "", "\u00a0min")
+		return job.Say("numbers.from-half-hours", job.Args{"n": math.Trunc(h)})
 	}
-	return Text(s)
+	return job.Say("numbers.from-hours", job.Args{"n": h})
 }
 
-func half(h float64) string {
-	s := strconv.Itoa(int(h))
+func endHours(h float64) job.Message {
 	if h != math.Trunc(h) {
-		s += "½"
+		return job.Say("numbers.to-half-hours", job.Args{"n": math.Trunc(h)})
 	}
-	return s
-}
-
-func many(plural bool, one, more string) string {
-	if plural {
-		return more
-	}
-	return one
-}
-
-// Plural writes a count with its noun; the plural takes an s in all three languages.
-func (l Locale) Plural(n int, noun string) string {
-	return strconv.Itoa(n) + " " + many(l.IsPlural(n), noun, noun+"s")
-}
-
-// IsPlural tells whether a count takes the plural; in French one and a half does not, nor none.
-func (l Locale) IsPlural(n int) bool {
-	if l.Language == "fr" {
-		return n > 1
-	}
-	return n != 1
+	return job.Say("numbers.to-hours", job.Args{"n": h})
 }
 
 // Mass writes grams: "24 g", "3.8 g", "1.2 kg".
-func (l Locale) Mass(g float64) Text {
+func (l *Localizer) Mass(g float64) Text {
 	switch {
 	case g >= 1000:
-		return l.Number(g/1000, 1) + "\u00a0kg"
+		return l.measure(l.Number(g/1000, 1), "kg")
 	case g >= 10:
-		return l.Number(g, 0) + "\u00a0g"
+		return l.measure(l.Number(g, 0), "g")
 	}
-	return l.Number(max(g, 0.1), 1) + "\u00a0g"
+	return l.measure(l.Number(max(g, 0.1), 1), "g")
 }
 
+// measure writes a number, which may be several, with its unit.
+func (l *Localizer) measure(n Text, unit string) Text {
+	return l.word("numbers.unit."+unit, job.Args{"n": string(n)})
+}
+
+// Celsius writes a temperature: "57 °C".
+func (l *Localizer) Celsius(degrees float64) Text { return l.measure(l.Number(degrees, 0), "celsius") }
+
 // Length writes millimetres: "4.2 mm", "12.5 cm", "1.35 m", "15 m".
-func (l Locale) Length(mm float64) Text {
-	n, unit := l.inUnit(mm, lengthUnit(mm))
-	return n + "\u00a0" + Text(unit)
+func (l *Localizer) Length(mm float64) Text {
+	unit := lengthUnit(mm)
+	return l.measure(l.inUnit(mm, unit), unit)
 }
 
 func lengthUnit(mm float64) string {
@@ -207,98 +191,87 @@ func lengthUnit(mm float64) string {
 	return "mm"
 }
 
-func (l Locale) inUnit(mm float64, unit string) (Text, string) {
-	switch unit {
-	case "m":
-		places := 2
+var millimetres = map[string]float64{"mm": 1, "cm": 10, "m": 1000}
+
+func (l *Localizer) inUnit(mm float64, unit string) Text {
+	places := 1
+	if unit == "m" {
 		switch {
 		case mm >= 9_950:
 			places = 0
-		case mm >= 1_995:
-			places = 1
+		case mm < 1_995:
+			places = 2
 		}
-		return l.Number(mm/1000, places), unit
-	case "cm":
-		return l.Number(mm/10, 1), unit
 	}
-	return l.Number(mm, 1), unit
+	return l.Number(mm/millimetres[unit], places)
 }
 
 // Size writes width, depth and height in one unit: "6 × 3.1 × 4.8 cm".
-func (l Locale) Size(mm [3]float64) Text {
+func (l *Localizer) Size(mm [3]float64) Text {
 	unit := lengthUnit(max(mm[0], mm[1], mm[2]))
-	var parts []string
+	var sides []string
 	for _, v := range mm {
-		n, _ := l.inUnit(v, unit)
-		if n == "0" && v > 0 { // a thin plate is not of no height
-			n = l.Number(v/map[string]float64{"mm": 1, "cm": 10, "m": 1000}[unit], 3)
+		n := l.inUnit(v, unit)
+		if zero, _ := rounded(v/millimetres[unit], 1); zero == 0 && v > 0 { // a thin plate is not of no height
+			n = l.Number(v/millimetres[unit], 3)
 		}
-		parts = append(parts, string(n))
+		sides = append(sides, string(n))
 	}
-	return Text(strings.Join(parts, " × ") + "\u00a0" + unit)
+	return l.measure(Text(strings.Join(sides, " × ")), unit)
 }
 
 // Percent writes a fraction: 0.15 is "15%", in French and Spanish "15 %".
-func (l Locale) Percent(f float64) Text {
-	return l.Number(100*f, 0) + Text(l.pick("%", "\u00a0%", "\u00a0%"))
+func (l *Localizer) Percent(f float64) Text { return l.percent(100*f, 0) }
+
+// PercentOf writes a number of percents with all its decimals: "12.5%".
+func (l *Localizer) PercentOf(percent float64) Text { return l.percent(percent, 6) }
+
+func (l *Localizer) percent(v float64, decimals int) Text {
+	v, ok := rounded(v, decimals)
+	if !ok {
+		return "?"
+	}
+	return Text(l.printer.Sprint(xnumber.Percent(v/100, xnumber.MaxFractionDigits(decimals), xnumber.NoSeparator())))
 }
 
 // Quantity writes an amount with the unit of a finding. A count without a unit
 // is a whole number.
-func (l Locale) Quantity(v float64, unit string) Text {
+func (l *Localizer) Quantity(v float64, unit string) Text {
 	switch unit {
 	case "mm":
-		return l.Number(v, 2) + "\u00a0mm"
+		return l.measure(l.Number(v, 2), "mm")
 	case "mm2", "mm²":
 		if v >= 100 {
-			return l.Number(v/100, 1) + "\u00a0cm²"
+			return l.measure(l.Number(v/100, 1), "cm2")
 		}
-		return l.Number(v, 1) + "\u00a0mm²"
+		return l.measure(l.Number(v, 1), "mm2")
 	case "mm3", "mm³":
 		if v >= 1000 {
-			return l.Number(v/1000, 1) + "\u00a0cm³"
+			return l.measure(l.Number(v/1000, 1), "cm3")
 		}
-		return l.Number(v, 1) + "\u00a0mm³"
+		return l.measure(l.Number(v, 1), "mm3")
 	case "s":
 		return l.Exact(v)
 	case "h", "hours":
 		return l.Exact(v * 3600)
 	case "deg":
-		return l.Number(v, 0) + "°"
+		return l.measure(l.Number(v, 0), "deg")
 	}
 	return l.Number(v, 0)
 }
 
-var (
-	weekdays = map[string][]string{
-		"en": {"Sunday", "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday"},
-		"fr": {"dimanche", "lundi", "mardi", "mercredi", "jeudi", "vendredi", "samedi"},
-		"es": {"domingo", "lunes", "martes", "miércoles", "jueves", "viernes", "sábado"},
-	}
-	months = map[string][]string{
-		"en": {"January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December"},
-		"fr": {"janvier", "février", "mars", "avril", "mai", "juin", "juillet", "août", "septembre", "octobre", "novembre", "décembre"},
-		"es": {"enero", "febrero", "marzo", "abril", "mayo", "junio", "julio", "agosto", "septiembre", "octubre", "noviembre", "diciembre"},
-	}
-)
-
 // Date writes a day: "Friday, November 27, 2026", "vendredi 27 novembre 2026",
 // "viernes 27 de noviembre de 2026"; "" for the zero time.
-func (l Locale) Date(t time.Time) Text {
+func (l *Localizer) Date(t time.Time) Text {
 	if t.IsZero() {
 		return ""
 	}
-	lang := l.pick("en", "fr", "es")
-	day, month := weekdays[lang][t.Weekday()], months[lang][t.Month()-1]
-	d, y := strconv.Itoa(t.Day()), strconv.Itoa(t.Year())
-	if lang == "fr" && t.Day() == 1 {
-		d = "1er"
-	}
-	return Text(l.pick(day+", "+month+" "+d+", "+y, day+" "+d+" "+month+" "+y, day+" "+d+" de "+month+" de "+y))
+	return l.word("calendar.date", job.Args{"n": t.Day(), "year": strconv.Itoa(t.Year()),
+		"weekday": job.Say("calendar."+strings.ToLower(t.Weekday().String()), nil), "month": job.Say("calendar."+strings.ToLower(t.Month().String()), nil)})
 }
 
 // ISODate writes a day given as YYYY-MM-DD; what is no date comes back as it is.
-func (l Locale) ISODate(s string) Text {
+func (l *Localizer) ISODate(s string) Text {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil {
 		return Text(s)
@@ -306,39 +279,49 @@ func (l Locale) ISODate(s string) Text {
 	return l.Date(t)
 }
 
-// List joins words: "red, green or blue".
-func (l Locale) List(words []Text, last string) Text {
-	switch len(words) {
-	case 0:
+// IsPlural reports whether a count takes another form than one thing does.
+func (l *Localizer) IsPlural(n int) bool { return l.form(float64(n)) != plural.One }
+
+// Or joins choices: "red, green or blue".
+func (l *Localizer) Or(words []Text) Text { return l.list(words, "numbers.or") }
+
+// And joins things: "red, green and blue".
+func (l *Localizer) And(words []Text) Text { return l.list(words, "numbers.and") }
+
+// list joins words as the list patterns of the CLDR do: by commas, and the last one
+// by its own word.
+func (l *Localizer) list(words []Text, last string) Text {
+	if len(words) == 0 {
 		return ""
-	case 1:
-		return words[0]
 	}
-	var head []string
-	for _, w := range words[:len(words)-1] {
-		head = append(head, string(w))
+	all := string(words[0])
+	for i, w := range words[1:] {
+		key := "numbers.comma"
+		if i == len(words)-2 {
+			key = last
+		}
+		m := job.Say(key, job.Args{"first": all, "next": string(w)})
+		if l.Missing(m) != nil { // longer than a sentence may be
+			return Text(strings.Join(plainWords(words), ", "))
+		}
+		all = l.Say(m)
 	}
-	return Text(strings.Join(head, ", ")) + " " + Text(last) + " " + words[len(words)-1]
+	return Text(all)
 }
 
-// Or joins choices.
-func (l Locale) Or(words []Text) Text { return l.List(words, l.pick("or", "ou", "o")) }
-
-// And joins things.
-func (l Locale) And(words []Text) Text { return l.List(words, l.pick("and", "et", "y")) }
-
-var colours = map[string][2]string{ // stock word -> French, Spanish
-	"white": {"blanc", "blanco"}, "black": {"noir", "negro"}, "grey": {"gris", "gris"},
-	"red": {"rouge", "rojo"}, "orange": {"orange", "naranja"}, "yellow": {"jaune", "amarillo"},
-	"green": {"vert", "verde"}, "blue": {"bleu", "azul"}, "purple": {"violet", "morado"},
-	"natural": {"naturel", "natural"},
+func plainWords(words []Text) []string {
+	out := make([]string, len(words))
+	for i, w := range words {
+		out[i] = string(w)
+	}
+	return out
 }
 
-// Colour writes a stock word in the letter's language; a word the house added
-// stays as it is.
-func (l Locale) Colour(word string) Text {
-	if c, ok := colours[word]; ok {
-		return Text(l.pick(word, c[0], c[1]))
+// Colour writes a stock word in the language; a word the house added stays as it is.
+func (l *Localizer) Colour(word string) Text {
+	m := job.Say("colours."+word, nil)
+	if l.Missing(m) != nil {
+		return Text(word)
 	}
-	return Text(word)
+	return Text(l.Say(m))
 }

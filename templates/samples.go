@@ -13,9 +13,9 @@ type Sample struct {
 
 // Samples gives data that between them reach every branch of the built-in
 // texts: everything filled in, nothing known, and awkward words from a stranger.
-func Samples(language string) []Sample {
-	l := NewLocale(language, "en-CA", "CAD")
-	samples := []Sample{{"full", full(l)}, {"empty", Data{Language: language}}, {"awkward", awkward(l)}, {"several", severalParts(l)}}
+func (s *Set) Samples(lang string) []Sample {
+	l := s.book.In(lang, "en-CA", "CAD")
+	samples := []Sample{{"full", full(l)}, {"empty", Data{Language: lang}}, {"awkward", awkward(l)}, {"several", severalParts(l)}}
 	for _, outcome := range []string{"too-long", "too-big", "cannot-print", "unreadable", "unfinished"} {
 		d := full(l)
 		d.Part.Outcome, d.Printable, d.Total = outcome, false, ""
@@ -32,7 +32,7 @@ func Samples(language string) []Sample {
 
 var sampleDay = time.Date(2026, 11, 27, 10, 0, 0, 0, time.UTC)
 
-func full(l Locale) Data {
+func full(l *Localizer) Data {
 	d := Data{
 		Language: l.Language,
 		Library: Library{Name: "Larkfield Public Library", Desk: "3D print desk", Address: "print@larkfield.example", Phone: "555-0142",
@@ -61,7 +61,7 @@ func full(l Locale) Data {
 	return d
 }
 
-func fullPart(l Locale) Part {
+func fullPart(l *Localizer) Part {
 	p := Part{
 		Number: 1, File: "bracket.stl", Outcome: "quote", Really: "it is a zip archive",
 		Size: l.Size([3]float64{60, 31, 48}), Scale: l.Percent(0.8), Material: "PLA", Colour: l.Colour("green"), Copies: 2, Plates: 2,
@@ -94,7 +94,7 @@ func sampleFiles() []File {
 	}
 }
 
-func severalParts(l Locale) Data {
+func severalParts(l *Localizer) Data {
 	d := full(l)
 	d.Several, d.Subjects, d.Parts = true, "6 files", nil
 	for i, outcome := range []string{"quote", "too-long", "too-big", "cannot-print", "unreadable", "unfinished"} {
@@ -108,7 +108,7 @@ func severalParts(l Locale) Data {
 
 // awkward puts what a stranger might write into every field that a stranger's
 // words can reach.
-func awkward(l Locale) Data {
+func awkward(l *Localizer) Data {
 	const words = "**bold** <script>alert(1)</script> [x](http://example.com) | `code` _a_ # 1. &lt; ![i](cid:x)\nSecond line\n\n- item\n> quote"
 	d := full(l)
 	d.Patron, d.Subject, d.Subjects = Name(words, 60), Text(words), Name(words, 80)

@@ -54,7 +54,7 @@ func TestBoundedSteps(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			d := Samples("en")[3].Data // of several parts
+			d := set.Samples("en")[3].Data // of several parts
 			if _, _, err := text.Render(&d); !errors.Is(err, c.want) {
 				t.Errorf("got %v, want %v", err, c.want)
 			}
@@ -72,7 +72,7 @@ func TestBoundedSteps(t *testing.T) {
 // built-in ones stay far below the bound.
 func TestStepsAreCountedForEachText(t *testing.T) {
 	set := Default()
-	d := full(NewLocale("en", "en-CA", "CAD"))
+	d := full(DefaultBook().In("en", "en-CA", "CAD"))
 	for len(d.Parts) < 100 {
 		d.Parts = append(d.Parts, d.Part)
 	}

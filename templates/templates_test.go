@@ -50,7 +50,7 @@ func TestTranslationsShowTheSame(t *testing.T) {
 		}
 	}
 	for _, lang := range []string{"fr", "es"} {
-		en, other := full(NewLocale("en", "en-CA", "CAD")), full(NewLocale(lang, "en-CA", "CAD"))
+		en, other := full(DefaultBook().In("en", "en-CA", "CAD")), full(DefaultBook().In(lang, "en-CA", "CAD"))
 		_, a, errA := s.texts["en"]["quote"].Render(&en)
 		_, b, errB := s.texts[lang]["quote"].Render(&other)
 		if errA != nil || errB != nil {
@@ -120,7 +120,7 @@ func TestOverride(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := full(NewLocale("en", "en-CA", "CAD"))
+	d := full(DefaultBook().In("en", "en-CA", "CAD"))
 	subject, text, err := s.texts["en"]["ready"].Render(&d)
 	if err != nil || subject != "Come and get it" || text != "Hello Ada.\n" {
 		t.Errorf("%q %q %v", subject, text, err)

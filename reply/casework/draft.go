@@ -4,7 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/json"
-	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -171,25 +171,23 @@ func (o *Office) picture(ctx context.Context, jobs []*job.Job) *draft.Picture {
 	if err != nil {
 		return nil
 	}
-	return &draft.Picture{PNG: png, Alt: alt(j, m)}
+	return &draft.Picture{PNG: png, Alt: o.alt(j, m)}
 }
 
 // mostPicture bounds the picture in a letter, in bytes.
 const mostPicture = 150_000
 
-// shown says what the picture shows, for those who cannot see it: file, width,
-// depth and height.
-var shown = map[string]string{
-	"en": "%s seen from the front right corner: %s wide, %s deep and %s high",
-	"fr": "%s vu du coin avant droit : %s de large, %s de profondeur et %s de haut",
-	"es": "%s visto desde la esquina delantera derecha: %s de ancho, %s de fondo y %s de alto",
+// alt says what the picture shows, for those who cannot see it.
+func (o *Office) alt(j *job.Job, m *mesh.Mesh) string {
+	s := m.Bounds().Size()
+	l := o.Texts().Book().In(j.Language, o.Rules.Prices.Locale, o.Rules.Prices.Currency)
+	return l.Say(job.Say("replies.picture", job.Args{"file": j.File, "width": mm(s[0]), "depth": mm(s[1]), "height": mm(s[2])}))
 }
 
-func alt(j *job.Job, m *mesh.Mesh) string {
-	words, ok := shown[j.Language]
-	if !ok {
-		words = shown["en"]
+// mm is a side as it is said: a tenth of a millimetre matters on small parts only.
+func mm(v float64) job.Quantity {
+	if v < 10 {
+		return job.Quantity{Amount: math.Round(10*v) / 10, Unit: "mm"}
 	}
-	s := m.Bounds().Size()
-	return fmt.Sprintf(words, j.File, picture.Millimetres(s[0]), picture.Millimetres(s[1]), picture.Millimetres(s[2]))
+	return job.Quantity{Amount: math.Round(v), Unit: "mm"}
 }

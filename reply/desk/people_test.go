@@ -121,7 +121,7 @@ func TestCodesHaveWords(t *testing.T) {
 			t.Errorf("no word for the deed %s", k)
 		}
 	}
-	for _, k := range templates.Samples("en") {
+	for _, k := range templates.Default().Samples("en") {
 		if s.words["sample."+k.Name] == "" {
 			t.Errorf("no word for the sample %s", k.Name)
 		}

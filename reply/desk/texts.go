@@ -117,7 +117,7 @@ func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
 	if in := r.FormValue("in"); slices.Contains(v.UsedBy, in) {
 		v.In = in
 	}
-	for _, s := range templates.Samples(v.Lang) {
+	for _, s := range set.Samples(v.Lang) {
 		v.Samples = append(v.Samples, s.Name)
 	}
 	v.Sample, v.Job, v.CanTry = r.FormValue("sample"), oneLine(r.FormValue("job"), 20), true
@@ -170,7 +170,7 @@ func (d *Desk) preview(ctx context.Context, s *speech, v *textView, set *templat
 		}
 		return
 	}
-	for _, sample := range templates.Samples(v.Lang) {
+	for _, sample := range set.Samples(v.Lang) {
 		if sample.Name != v.Sample {
 			continue
 		}

@@ -17,7 +17,7 @@ func (f *filler) changes() []templates.Change {
 		if before.Blob == now.Blob {
 			a.File = b.File // a new name for the same bytes is no new file
 		} else if a.File == b.File {
-			a.File, b.File = "", pick(f.locale.Language, "a new version", "une nouvelle version", "una versión nueva")
+			a.File, b.File = "", templates.Text(f.locale.Word("replies.new-version"))
 		}
 		for _, c := range []templates.Change{
 			{What: "file", Before: a.File, Now: b.File},
@@ -53,9 +53,9 @@ func previous(jobs []*job.Job, id job.ID) *job.Job {
 func (f *filler) supports(s string) templates.Text {
 	switch s {
 	case "yes":
-		return pick(f.locale.Language, "yes", "oui", "sí")
+		return templates.Text(f.locale.Word("replies.supports.yes"))
 	case "soluble":
-		return pick(f.locale.Language, "they dissolve in water", "solubles dans l’eau", "solubles en agua")
+		return templates.Text(f.locale.Word("replies.supports.soluble"))
 	}
-	return pick(f.locale.Language, "no", "non", "no")
+	return templates.Text(f.locale.Word("replies.supports.no"))
 }

@@ -164,7 +164,7 @@ func (in *Input) write(m *Message) error {
 	if err != nil {
 		return err
 	}
-	f := filler{in: in, locale: templates.NewLocale(m.Language, in.Rules.Prices.Locale, in.Rules.Prices.Currency)}
+	f := filler{in: in, locale: in.Templates.Book().In(m.Language, in.Rules.Prices.Locale, in.Rules.Prices.Currency)}
 	data := f.data()
 	subject, markdown, err := t.Render(data)
 	if err != nil {

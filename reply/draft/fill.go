@@ -22,7 +22,7 @@ const (
 // filler turns jobs and letter into what a reply text may show.
 type filler struct {
 	in     *Input
-	locale templates.Locale
+	locale *templates.Localizer
 }
 
 func (f *filler) data() *templates.Data {
@@ -145,7 +145,7 @@ func (f *filler) money(d *templates.Data) {
 
 func (f *filler) caution(c *templates.Cautions, j *job.Job) {
 	if m := materialOf(j, f.in.Rules); m != nil && m.SoftensC > 0 {
-		c.Softens = f.locale.Number(m.SoftensC, 0) + "\u00a0°C"
+		c.Softens = f.locale.Celsius(m.SoftensC)
 	}
 	if j.Report == nil {
 		return
@@ -165,7 +165,7 @@ func (f *filler) subject(d *templates.Data) {
 	}
 	d.Subject = templates.Name(asked, 90)
 	if d.Subject == "" {
-		d.Subject = pick(l.Language, "your 3D print request", "votre demande d’impression 3D", "su solicitud de impresión 3D")
+		d.Subject = templates.Text(l.Word("replies.your-request"))
 	}
 	switch n := len(d.Parts); n {
 	case 0:
@@ -173,18 +173,8 @@ func (f *filler) subject(d *templates.Data) {
 	case 1:
 		d.Subjects = d.Part.File
 	default:
-		d.Subjects = templates.Text(l.Plural(n, string(pick(l.Language, "file", "fichier", "archivo"))))
+		d.Subjects = templates.Text(l.Say(job.Say("replies.files", job.Args{"n": n})))
 	}
-}
-
-func pick(language, en, fr, es string) templates.Text {
-	switch language {
-	case "fr":
-		return templates.Text(fr)
-	case "es":
-		return templates.Text(es)
-	}
-	return templates.Text(en)
 }
 
 // letter takes over what came beside the meshes.

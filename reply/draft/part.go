@@ -2,6 +2,7 @@ package draft
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 
 	"meshclerk/intake/job"
@@ -66,9 +67,9 @@ func (f *filler) reported(p *templates.Part, j *job.Job) {
 
 // Told gives a finding in the words that patrons are told it in, in one of the
 // set's languages.
-func Told(set *templates.Set, l templates.Locale, language string, x job.Finding) (string, error) {
+func Told(set *templates.Set, l *templates.Localizer, x job.Finding) (string, error) {
 	f := filler{locale: l}
-	text, err := set.Piece(language, "_finding", f.found(x))
+	text, err := set.Piece(l.Language, "_finding", f.found(x))
 	return plainInline(text), err
 }
 
@@ -237,7 +238,16 @@ func (f *filler) detail(kind string, j *job.Job) templates.Text {
 	case kind == "time" && e != nil:
 		return f.locale.Exact(e.PrintTimeS)
 	case kind == "tax":
-		return templates.Text(strings.Replace(f.in.Rules.Prices.TaxPercent, ".", string(pick(f.locale.Language, ".", ",", ",")), 1)) + "\u00a0%"
+		return f.tax()
 	}
 	return ""
+}
+
+// tax writes the rate of the rules, which is a decimal.
+func (f *filler) tax() templates.Text {
+	rate, err := strconv.ParseFloat(f.in.Rules.Prices.TaxPercent, 64)
+	if err != nil {
+		return ""
+	}
+	return f.locale.PercentOf(rate)
 }

@@ -17,7 +17,7 @@ func Say(r *rules.Rules, set *templates.Set, language string, j *job.Job) Said {
 	if j.Report == nil {
 		return out
 	}
-	f := &filler{&Input{Rules: r, Templates: set, Jobs: []*job.Job{j}}, templates.NewLocale(language, r.Prices.Locale, r.Prices.Currency)}
+	f := &filler{&Input{Rules: r, Templates: set, Jobs: []*job.Job{j}}, set.Book().In(language, r.Prices.Locale, r.Prices.Currency)}
 	words := func(piece string, data any) string {
 		s, err := set.Piece(language, piece, data)
 		if err != nil { // a house's own texts may do without the piece

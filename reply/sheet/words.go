@@ -15,7 +15,7 @@ import (
 // words is the language that a sheet is written in.
 type words struct {
 	Language string
-	locale   templates.Locale
+	locale   *templates.Localizer
 	texts    *templates.Set
 }
 
@@ -28,7 +28,7 @@ func inLanguage(lang string, r *rules.Rules) (words, error) {
 	if lang == "" && len(r.Library.Languages) > 0 {
 		lang = r.Library.Languages[0]
 	}
-	return words{lang, templates.NewLocale(lang, r.Prices.Locale, r.Prices.Currency), templates.Default()}, nil
+	return words{lang, templates.DefaultBook().In(lang, r.Prices.Locale, r.Prices.Currency), templates.Default()}, nil
 }
 
 // Say puts words of the sheet, with what is filled into them, into its language.
@@ -54,7 +54,7 @@ func (w words) found(findings []job.Finding) []string {
 	for _, f := range findings {
 		text := f.Text
 		if w.Language != "en" {
-			if told, err := draft.Told(w.texts, w.locale, w.Language, f); err == nil {
+			if told, err := draft.Told(w.texts, w.locale, f); err == nil {
 				text = told
 			}
 		}
