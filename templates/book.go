@@ -2,6 +2,7 @@ package templates
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"io/fs"
 	"maps"
@@ -77,6 +78,30 @@ func LoadBook(dir string) (*Book, error) {
 
 // Languages lists the languages that the book has, sorted.
 func (b *Book) Languages() []string { return slices.Sorted(maps.Keys(b.languages)) }
+
+// LanguagesOf lists the languages that have a file of sentences, such as "page":
+// English, then the others, sorted.
+func (b *Book) LanguagesOf(file string) []string {
+	var out []string
+	for _, lang := range b.Languages() {
+		for key := range b.languages[lang] {
+			if strings.HasPrefix(key, file+".") {
+				out = append(out, lang)
+				break
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b string) int { return cmp.Compare(later(a), later(b)) })
+	return out
+}
+
+// later sorts English first.
+func later(lang string) int {
+	if lang == english {
+		return 0
+	}
+	return 1
+}
 
 // Keys lists the keys of all sentences, sorted.
 func (b *Book) Keys() []string { return slices.Sorted(maps.Keys(b.languages[english])) }

@@ -2,6 +2,7 @@ package templates
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"io/fs"
 	"maps"
@@ -54,15 +55,7 @@ func (l *bookLoader) readTree(from fs.FS, prefix string, own bool) error {
 	if err != nil {
 		return fmt.Errorf("the folder of reply texts cannot be read: %w (give a folder with en/*.md and so on, or none for the built-in texts)", err)
 	}
-	slices.SortStableFunc(entries, func(a, b fs.DirEntry) int {
-		switch {
-		case a.Name() == english:
-			return -1
-		case b.Name() == english:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(entries, func(a, b fs.DirEntry) int { return cmp.Compare(later(a.Name()), later(b.Name())) })
 	for _, e := range entries {
 		if !e.IsDir() || ignored(e.Name()) {
 			continue

@@ -23,7 +23,7 @@ func (d *Desk) approve(w http.ResponseWriter, r *http.Request, who personal) err
 	if err != nil {
 		return err
 	}
-	d.say(r, "Approved. The reply to %s is on its way.", addressee(dr.To))
+	d.say(r, job.Say("page.done.approved", job.Args{"to": addressee(dr.To)}))
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 	return nil
 }
@@ -44,7 +44,7 @@ func (d *Desk) refused(w http.ResponseWriter, r *http.Request, who personal, cau
 	if !errors.As(cause, &stale) && !errors.As(cause, &state) && !errors.As(cause, &approved) {
 		return cause
 	}
-	s := d.pages.speech[d.lang(r)]
+	s := d.localizer(r)
 	v, err := d.replyOf(r, who, r.PathValue("draft"))
 	if err != nil {
 		return err
@@ -58,7 +58,7 @@ func (d *Desk) refused(w http.ResponseWriter, r *http.Request, who personal, cau
 }
 
 // onDraft makes a small change of a draft and goes back to a page.
-func (d *Desk) onDraft(w http.ResponseWriter, r *http.Request, who personal, back, said string, change func(ctx context.Context, id string) error) error {
+func (d *Desk) onDraft(w http.ResponseWriter, r *http.Request, who personal, back string, said job.Message, change func(ctx context.Context, id string) error) error {
 	if err := change(r.Context(), r.PathValue("draft")); err != nil {
 		return d.refused(w, r, who, err, nil)
 	}
@@ -68,13 +68,13 @@ func (d *Desk) onDraft(w http.ResponseWriter, r *http.Request, who personal, bac
 }
 
 func (d *Desk) setAside(w http.ResponseWriter, r *http.Request, who personal) error {
-	return d.onDraft(w, r, who, "/", "Put aside. Nothing was sent.", func(ctx context.Context, id string) error {
+	return d.onDraft(w, r, who, "/", job.Say("page.done.set-aside", nil), func(ctx context.Context, id string) error {
 		return d.office.SetAside(ctx, id, who.Name, oneLine(r.PostFormValue("why"), 500))
 	})
 }
 
 func (d *Desk) reopen(w http.ResponseWriter, r *http.Request, who personal) error {
-	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), "The reply waits again.", func(ctx context.Context, id string) error {
+	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), job.Say("page.done.waits-again", nil), func(ctx context.Context, id string) error {
 		return d.office.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 			if err := tx.Reopen(ctx, id, who.Name, job.Plain(oneLine(r.PostFormValue("why"), 500))); err != nil {
 				return err
@@ -88,12 +88,12 @@ func (d *Desk) reopen(w http.ResponseWriter, r *http.Request, who personal) erro
 func (d *Desk) sendBack(w http.ResponseWriter, r *http.Request, who personal) error {
 	note := strings.TrimSpace(visible(r.PostFormValue("note")))
 	if note == "" {
-		return wrongf("the note is empty; write what a colleague should know")
+		return cannot(job.Say("page.wrong.note-empty", nil))
 	}
 	if len(note) > 2000 {
-		return wrongf("the note is longer than 2000 characters; shorten it")
+		return cannot(job.Say("page.wrong.note-long", nil))
 	}
-	return d.onDraft(w, r, who, "/", "Sent back with your note.", func(ctx context.Context, id string) error {
+	return d.onDraft(w, r, who, "/", job.Say("page.done.sent-back", nil), func(ctx context.Context, id string) error {
 		return d.office.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 			if _, err := tx.Draft(ctx, id); err != nil {
 				return err
@@ -109,9 +109,9 @@ func (d *Desk) sendBack(w http.ResponseWriter, r *http.Request, who personal) er
 func (d *Desk) settle(w http.ResponseWriter, r *http.Request, who personal) error {
 	sent := r.PostFormValue("sent")
 	if sent != "yes" && sent != "no" {
-		return wrongf("say whether the reply was sent or not")
+		return cannot(job.Say("page.wrong.sent-or-not", nil))
 	}
-	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), "Settled.", func(ctx context.Context, id string) error {
+	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), job.Say("page.done.settled", nil), func(ctx context.Context, id string) error {
 		return d.office.Settle(ctx, id, sent == "yes", who.Name)
 	})
 }
@@ -126,7 +126,7 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request, who personal) error 
 	if anew {
 		rewrite = casework.Rewrite{Note: strings.TrimSpace(visible(r.PostFormValue("note")))}
 	} else if strings.TrimSpace(mine.Markdown) == "" || mine.Subject == "" {
-		return d.again(w, r, who, mine, wrongf("the subject or the text is empty"))
+		return d.again(w, r, who, mine, cannot(job.Say("page.wrong.words-empty", nil)))
 	}
 	m, err := d.office.Redraft(ctx, id, rewrite)
 	if err != nil {
@@ -139,7 +139,7 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request, who personal) error 
 	if err := d.office.Revise(ctx, id, m, casework.Revision{Base: r.PostFormValue("sha"), Edited: !anew, By: who.Name, Why: why}); err != nil {
 		return d.refused(w, r, who, err, &mine)
 	}
-	d.say(r, "Saved. Read it once more, then approve.")
+	d.say(r, job.Say("page.done.reply-saved", nil))
 	http.Redirect(w, r, "/reply/"+id+"#words", http.StatusSeeOther)
 	return nil
 }
@@ -150,7 +150,7 @@ func (d *Desk) again(w http.ResponseWriter, r *http.Request, who personal, mine 
 	if err != nil {
 		return err
 	}
-	_, text := d.pages.speech[d.lang(r)].wrong(wrong)
+	_, text := d.localizer(r).wrong(wrong)
 	mine.Wrong = plain.Capital(text) + "."
 	v.Editing = &mine
 	return d.showReply(w, r, http.StatusUnprocessableEntity, who, v)
@@ -162,7 +162,7 @@ func (d *Desk) confirm(w http.ResponseWriter, r *http.Request, who personal) err
 	if err := d.office.Confirm(r.Context(), id, who.Name); err != nil {
 		return theirs(err)
 	}
-	d.say(r, "You have made sure of the sender. The job is checked anew, and a new reply is written.")
+	d.say(r, job.Say("page.done.sender-confirmed", nil))
 	http.Redirect(w, r, "/job/"+string(id), http.StatusSeeOther)
 	return nil
 }

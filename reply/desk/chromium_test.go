@@ -147,7 +147,7 @@ func TestApproveInChromium(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	hours := strings.ReplaceAll(string(h.desk.pages.speech["en"].locale.Exact(want.Estimate.PrintTimeS)), "\u00a0", " ")
+	hours := strings.ReplaceAll(string(h.desk.pages.localizers["en"].Exact(want.Estimate.PrintTimeS)), "\u00a0", " ")
 	if s := strings.ReplaceAll(text(t, one, ".trial"), "\u00a0", " "); !strings.Contains(s, hours) || !strings.Contains(s, "$"+want.Quote.Total) {
 		t.Errorf("worked out: %s, want %s and $%s", s, hours, want.Quote.Total)
 	}

@@ -8,6 +8,7 @@ import (
 
 	"github.com/alexedwards/scs/v2"
 
+	"meshclerk/intake/job"
 	"meshclerk/reply/casework"
 )
 
@@ -109,7 +110,7 @@ func (d *Desk) ServeHTTP(w http.ResponseWriter, r *http.Request) { d.root.ServeH
 func (d *Desk) guard(next http.Handler) http.Handler {
 	cross := http.NewCrossOriginProtection()
 	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		d.fail(w, r, http.StatusForbidden, "this was sent from another web site, so nothing was done; open the page here and try again")
+		d.fail(w, r, http.StatusForbidden, job.Say("page.wrong.other-site", nil))
 	}))
 	acting, asking := d.sessions.LoadAndSave(cross.Handler(next)), d.onlyLoaded(next)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -210,7 +211,7 @@ func (d *Desk) routes() http.Handler {
 	staff("GET /rules", d.rulesPage)
 	staff("GET /keys", d.keysPage)
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
-		d.fail(w, r, http.StatusNotFound, "there is no such page")
+		d.fail(w, r, http.StatusNotFound, job.Say("page.wrong.no-page", nil))
 	})
 	return mux
 }

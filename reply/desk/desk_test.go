@@ -182,7 +182,7 @@ func TestSettingsAreWorkedOutAndUsed(t *testing.T) {
 	if code != http.StatusOK {
 		t.Fatalf("%d\n%s", code, page)
 	}
-	locale := h.desk.pages.speech["en"].locale
+	locale := h.desk.pages.localizers["en"]
 	holds(t, page, "Worked out, not saved", "3 hours", string(locale.Exact(want.Estimate.PrintTimeS)), string(locale.Mass(want.Estimate.MassG)), want.Quote.Total)
 	if after, err := h.ledger.Draft(t.Context(), d); err != nil || after.SHA256 != before.SHA256 {
 		t.Error("a trial changed the reply")

@@ -40,7 +40,7 @@ const (
 )
 
 // errSlow is why drawing was stopped.
-var errSlow = wrongf("this picture takes too long to draw, so it is not shown; save the file and look at it with care")
+var errSlow = cannot(job.Say("page.wrong.picture-slow", nil))
 
 // model is the part that was drawn last, so that its other views need not read
 // it again.
@@ -140,14 +140,14 @@ func (d *Desk) picture(w http.ResponseWriter, r *http.Request, _ personal) error
 		return err
 	}
 	if _, known := views[name]; !isPNG || j.Blob == "" || !known && name != "turned" && name != "strip" && name != "inside" {
-		d.fail(w, r, http.StatusNotFound, "there is no such picture")
+		d.fail(w, r, http.StatusNotFound, job.Say("page.wrong.no-picture", nil))
 		return nil
 	}
 	dark := r.URL.Query().Get("dark") == "1"
-	s := d.pages.speech[d.lang(r)]
+	s := d.localizer(r)
 	key := pictureKey(j, name, dark)
 	if name == "corner" {
-		key += "-" + s.lang // the thing beside the part has a name
+		key += "-" + s.Language // the thing beside the part has a name
 	}
 	tag := `"` + key + `"`
 	w.Header().Set("ETag", tag)
@@ -228,7 +228,7 @@ func (d *Desk) thinOf(p *model, j job.Job) func(facet int, at mesh.Vec) (picture
 	return p.thin
 }
 
-func (d *Desk) draw(ctx context.Context, s *speech, j job.Job, name string, dark bool) ([]byte, error) {
+func (d *Desk) draw(ctx context.Context, s *localizer, j job.Job, name string, dark bool) ([]byte, error) {
 	p, err := d.pose(ctx, j)
 	if err != nil {
 		return nil, err
@@ -340,7 +340,7 @@ func (d *Desk) shape(w http.ResponseWriter, r *http.Request, _ personal) error {
 		return err
 	}
 	if j.Blob == "" {
-		d.fail(w, r, http.StatusNotFound, "there is no such picture")
+		d.fail(w, r, http.StatusNotFound, job.Say("page.wrong.no-picture", nil))
 		return nil
 	}
 	body, err := d.pictures.get(r.Context(), d.pictures.easel, fmt.Sprintf("%s-shape-%g", j.Blob, scaleOf(j)), func(ctx context.Context) ([]byte, error) {

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 )
 
@@ -28,13 +29,13 @@ func (d *Desk) heldView(ctx context.Context) (*heldView, error) {
 // goOn records that this person has looked, and lets the service go on.
 func (d *Desk) goOn(w http.ResponseWriter, r *http.Request, who personal) error {
 	if r.PostFormValue("looked") == "" {
-		return wrongf("tick that you have looked at the list, then let it go on")
+		return cannot(job.Say("page.wrong.not-looked", nil))
 	}
 	if _, err := d.office.GoOn(r.Context(), who.Name); err != nil {
 		return err
 	}
 	d.cfg.Log.Info("goes on after a restore", "by", who.Name)
-	d.say(r, "The service goes on.")
+	d.say(r, job.Say("page.done.goes-on", nil))
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 	return nil
 }

@@ -22,7 +22,7 @@ func TestRestoredLedgerIsShownAndLetGoOn(t *testing.T) {
 		return tx.Hold(t.Context(), []ledger.FoundSent{{MessageID: "<D-000001.x@larkfield.example>", Draft: draft, Place: ledger.Place{Folder: "Sent", UIDValidity: 1, UID: 7}, Sent: h.clock.Now()}}, job.Plain("restored"))
 	})
 	_, page = b.get("/")
-	holds(t, page, "Restored from a backup", "Sent 7", "counts as sent", draft)
+	holds(t, page, "Restored from a backup", "Sent, message 7", "counts as sent", draft)
 	if code, _ := b.post("/go-on", url.Values{}); code != http.StatusBadRequest && code != http.StatusUnprocessableEntity {
 		t.Errorf("goes on without a look: %d", code)
 	}

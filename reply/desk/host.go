@@ -7,6 +7,8 @@ import (
 	"net/netip"
 	"slices"
 	"strings"
+
+	"meshclerk/intake/job"
 )
 
 // A web site elsewhere can have its own name lead to this machine, and its pages
@@ -50,6 +52,6 @@ func (d *Desk) misdirected(w http.ResponseWriter, r *http.Request) {
 	if n := d.misnamed.times(d.office.Now()); n > 0 {
 		d.cfg.Log.Warn("page asked by another name", "host", oneLine(r.Host, 100), "times", n, "mend", "add it to hosts under [staff_page] if it is ours")
 	}
-	text := d.pages.speech[d.lang(r)].t("this page does not answer to the name %s; open it by its own name, or have whoever runs it add this one to hosts under [staff_page]", oneLine(r.Host, 100))
+	text := d.localizer(r).Say(job.Say("page.wrong.other-name", job.Args{"name": oneLine(r.Host, 100)}))
 	http.Error(w, text, http.StatusMisdirectedRequest)
 }

@@ -20,14 +20,14 @@ func (d *Desk) replyState(w http.ResponseWriter, r *http.Request, who personal) 
 	if err != nil {
 		return err
 	}
-	s := d.pages.speech[d.lang(r)]
+	s := d.localizer(r)
 	state := struct {
 		State  string `json:"state"`
 		Others string `json:"others"`
 		Stale  string `json:"stale"`
 	}{State: string(dr.State) + " " + dr.SHA256}
 	if others := d.here.see(dr.ID, who.Name, d.office.Now()); len(others) > 0 {
-		state.Others = s.t("%s has this open too.", strings.Join(others, ", "))
+		state.Others = s.Say(job.Say("page.word.open-too", job.Args{"who": strings.Join(others, ", ")}))
 	}
 	state.Stale = d.whatHappened(r.Context(), s, dr)
 	w.Header().Set("Content-Type", "application/json")
@@ -46,7 +46,7 @@ func (d *Desk) jobState(w http.ResponseWriter, r *http.Request, _ personal) erro
 	if err != nil {
 		return err
 	}
-	return told(w, now, d.latest(d.pages.speech[d.lang(r)], events, "This job was changed meanwhile."))
+	return tellState(w, now, d.latest(d.localizer(r), events, "page.changed.job"))
 }
 
 func (d *Desk) waitingState(w http.ResponseWriter, r *http.Request, _ personal) error {
@@ -54,10 +54,10 @@ func (d *Desk) waitingState(w http.ResponseWriter, r *http.Request, _ personal) 
 	if err != nil {
 		return err
 	}
-	return told(w, now, d.pages.speech[d.lang(r)].t("Something came in or was dealt with."))
+	return tellState(w, now, d.localizer(r).Word("page.changed.list"))
 }
 
-func told(w http.ResponseWriter, now, words string) error {
+func tellState(w http.ResponseWriter, now, words string) error {
 	w.Header().Set("Content-Type", "application/json")
 	return json.NewEncoder(w).Encode(map[string]string{"state": now, "stale": words})
 }
@@ -92,20 +92,21 @@ func (d *Desk) waitingMark(ctx context.Context) (string, error) {
 }
 
 // whatHappened says in a sentence who changed a draft last.
-func (d *Desk) whatHappened(ctx context.Context, s *speech, dr ledger.Draft) string {
+func (d *Desk) whatHappened(ctx context.Context, s *localizer, dr ledger.Draft) string {
 	events, err := d.office.Ledger.Events(ctx, dr.ID)
 	if err != nil {
 		events = nil
 	}
-	return d.latest(s, events, "This reply was changed meanwhile.")
+	return d.latest(s, events, "page.changed.reply")
 }
 
-func (d *Desk) latest(s *speech, events []ledger.Event, otherwise string) string {
+// latest says who did what last, or the sentence of a key where nothing is recorded.
+func (d *Desk) latest(s *localizer, events []ledger.Event, otherwise string) string {
 	if len(events) == 0 {
-		return s.t(otherwise)
+		return s.Word(otherwise)
 	}
 	e := events[len(events)-1]
-	return s.t("%s, %s ago: %s.", e.Who, s.age(e.At, d.office.Now()), s.code("event", e.What))
+	return s.Say(job.Say("page.changed.event", job.Args{"who": e.Who, "age": s.age(e.At, d.office.Now()), "event": s.code("event", e.What)}))
 }
 
 // replyHTML shows the HTML part of a reply in a frame that may run and fetch
@@ -148,7 +149,7 @@ func (d *Desk) letterPage(w http.ResponseWriter, r *http.Request, who personal) 
 	if err != nil {
 		return err
 	}
-	d.show(w, r, http.StatusOK, "letter", "Letter", who, struct {
+	d.show(w, r, http.StatusOK, "letter", "page.title.letter", who, struct {
 		replyView
 		Drafts []ledger.Draft
 	}{v, drafts})
@@ -163,7 +164,7 @@ func (d *Desk) letterAgain(w http.ResponseWriter, r *http.Request, who personal)
 	if err != nil {
 		return err
 	}
-	d.say(r, "The letter is read once more.")
+	d.say(r, job.Say("page.done.read-again", nil))
 	http.Redirect(w, r, "/letter/"+id, http.StatusSeeOther)
 	return nil
 }

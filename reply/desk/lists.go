@@ -47,7 +47,7 @@ func (d *Desk) jobsPage(w http.ResponseWriter, r *http.Request, who personal) er
 	if v.Counts, err = d.office.Ledger.CountByStage(r.Context()); err != nil {
 		return err
 	}
-	d.show(w, r, http.StatusOK, "jobs", "Jobs", who, v)
+	d.show(w, r, http.StatusOK, "jobs", "page.title.jobs", who, v)
 	return nil
 }
 
@@ -63,11 +63,11 @@ type printsView struct {
 // listRow is a job on the print list, with the form for what is done with it.
 type listRow struct {
 	ledger.Row
-	Press pressView
+	Action actionView
 }
 
 // tried puts a form that could not be taken back where it came from.
-func (v *printsView) tried(id job.ID, t *pressed) {
+func (v *printsView) tried(id job.ID, t *triedAction) {
 	lists := [][]listRow{v.Calls}
 	for _, p := range v.Printers {
 		lists = append(lists, p.Rows)
@@ -75,7 +75,7 @@ func (v *printsView) tried(id job.ID, t *pressed) {
 	for _, rows := range lists {
 		for i := range rows {
 			if rows[i].ID == id {
-				rows[i].Press.Tried = t
+				rows[i].Action.Tried = t
 				return
 			}
 		}
@@ -96,7 +96,7 @@ func (d *Desk) printsPage(w http.ResponseWriter, r *http.Request, who personal) 
 	if err != nil {
 		return err
 	}
-	d.show(w, r, http.StatusOK, "prints", "Print list", who, v)
+	d.show(w, r, http.StatusOK, "prints", "page.title.prints", who, v)
 	return nil
 }
 
@@ -115,7 +115,7 @@ func (d *Desk) prints(ctx context.Context) (printsView, error) {
 			v.Printers = append(v.Printers, printerView{Name: row.Printer, Count: 1})
 			i = len(v.Printers) - 1
 		}
-		v.Printers[i].Rows = append(v.Printers[i].Rows, listRow{row, d.pressOf(row, "prints")})
+		v.Printers[i].Rows = append(v.Printers[i].Rows, listRow{row, d.actionOf(row, "prints")})
 		v.Printers[i].Hours += row.PrintTimeS
 	}
 	for i, p := range v.Printers {
@@ -125,7 +125,7 @@ func (d *Desk) prints(ctx context.Context) (printsView, error) {
 	}
 	ready, err := d.office.Ledger.Jobs(ctx, ledger.Filter{Stages: []job.Stage{job.Ready}, Sort: "since"})
 	for _, row := range ready {
-		v.Calls = append(v.Calls, listRow{row, d.pressOf(row, "prints")})
+		v.Calls = append(v.Calls, listRow{row, d.actionOf(row, "prints")})
 	}
 	return v, err
 }
@@ -159,7 +159,7 @@ func (d *Desk) showAgreements(w http.ResponseWriter, r *http.Request, status int
 	if err != nil {
 		return err
 	}
-	today := d.office.Now().In(d.pages.speech["en"].zone).Format(time.DateOnly)
+	today := d.office.Now().In(d.localizer(r).zone).Format(time.DateOnly)
 	v := agreementsView{Text: text, All: len(all), Form: form, Wrong: wrong, Current: d.office.Rules.Agreement.Current}
 	if v.Form.Signed == "" {
 		v.Form.Signed = today
@@ -172,7 +172,7 @@ func (d *Desk) showAgreements(w http.ResponseWriter, r *http.Request, status int
 			v.Entries = append(v.Entries, entryView{e, e.Expires != "" && e.Expires < today})
 		}
 	}
-	d.show(w, r, status, "agreements", "Agreements", who, v)
+	d.show(w, r, status, "agreements", "page.title.agreements", who, v)
 	return nil
 }
 
@@ -193,38 +193,39 @@ func (d *Desk) addAgreement(w http.ResponseWriter, r *http.Request, who personal
 	e := agreement.Entry{Address: agreement.Normal(line("address", 200)), Name: line("name", 200), Card: line("card", 60),
 		Signed: line("signed", 20), Version: line("version", 60), Expires: line("expires", 20), Guardian: line("guardian", 200), Minor: r.PostFormValue("minor") != ""}
 	if wrong := d.wrongEntry(e); wrong != "" {
-		return d.showAgreements(w, r, http.StatusUnprocessableEntity, who, "", e, d.pages.speech[d.lang(r)].t(wrong))
+		return d.showAgreements(w, r, http.StatusUnprocessableEntity, who, "", e, d.localizer(r).Word(wrong))
 	}
 	done, err := d.office.Ledger.UpsertAgreements(r.Context(), []agreement.Entry{e}, who.Name, "a signed form was seen")
 	if err != nil {
 		return err
 	}
 	if n := len(done.Waiting); n > 0 {
-		d.say(r, "The agreement is on file. Requests that waited for it: %d.", n)
+		d.say(r, job.Say("page.done.agreement-with-waiting", job.Args{"waiting": n}))
 	} else {
-		d.say(r, "The agreement is on file.")
+		d.say(r, job.Say("page.done.agreement", nil))
 	}
 	http.Redirect(w, r, "/agreements", http.StatusSeeOther)
 	return nil
 }
 
+// wrongEntry gives the key of what is wrong with an entry of the register, or "".
 func (d *Desk) wrongEntry(e agreement.Entry) string {
 	signed, err := time.Parse(time.DateOnly, e.Signed)
 	switch at := strings.LastIndexByte(e.Address, '@'); {
 	case at < 1 || at == len(e.Address)-1 || strings.ContainsAny(e.Address, " <>,;"):
-		return "The address is not a mail address."
+		return "page.wrong.no-address"
 	case e.Name == "":
-		return "The name is missing."
+		return "page.wrong.no-name"
 	case err != nil:
-		return "The day of signing must be written as YYYY-MM-DD."
+		return "page.wrong.no-day-of-signing"
 	case signed.After(d.office.Now().AddDate(0, 0, 1)):
-		return "The day of signing lies in the future."
+		return "page.wrong.signed-in-future"
 	case e.Minor && e.Guardian == "":
-		return "For a person under age the guardian who signed must be named."
+		return "page.wrong.no-guardian"
 	}
 	if e.Expires != "" {
 		if _, err := time.Parse(time.DateOnly, e.Expires); err != nil {
-			return "The last day must be written as YYYY-MM-DD, or left empty."
+			return "page.wrong.no-last-day"
 		}
 	}
 	return ""
@@ -250,7 +251,7 @@ type bar struct {
 }
 
 func (d *Desk) reportPage(w http.ResponseWriter, r *http.Request, who personal) error {
-	s := d.pages.speech[d.lang(r)]
+	s := d.localizer(r)
 	now := d.office.Now().In(s.zone)
 	from := time.Date(now.Year(), now.Month(), 1, 0, 0, 0, 0, s.zone)
 	if m, err := time.ParseInLocation("2006-01", r.URL.Query().Get("month"), s.zone); err == nil {
@@ -283,7 +284,7 @@ func (d *Desk) reportPage(w http.ResponseWriter, r *http.Request, who personal) 
 		scaleBars(bars)
 	}
 	v.Income = s.cash(rep.Income[d.office.Rules.Prices.Currency])
-	d.show(w, r, http.StatusOK, "report", "Report", who, v)
+	d.show(w, r, http.StatusOK, "report", "page.title.report", who, v)
 	return nil
 }
 
@@ -300,6 +301,6 @@ func scaleBars(bars []bar) {
 }
 
 func (d *Desk) keysPage(w http.ResponseWriter, r *http.Request, who personal) error {
-	d.show(w, r, http.StatusOK, "keys", "Keys", who, nil)
+	d.show(w, r, http.StatusOK, "keys", "page.title.keys", who, nil)
 	return nil
 }

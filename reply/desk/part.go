@@ -22,7 +22,7 @@ type partView struct {
 	Trial   *trial
 	Open    bool // settings may still be changed
 	HasMesh bool
-	Press   pressView
+	Action  actionView
 	Listed  bool // it is on the print list
 	Sheet   bool // there is a job sheet
 	Unsure  bool // a person may vouch for the sender
@@ -75,7 +75,7 @@ type trial struct {
 	Wrong    string
 }
 
-func (d *Desk) partView(j job.Job, s *speech) partView {
+func (d *Desk) partView(j job.Job, s *localizer) partView {
 	p := partView{Job: j, HasMesh: j.Blob != "", Wished: wishes(j.Wishes, s), Choices: choicesFor(j, d.office.Rules)}
 	switch j.Stage {
 	case job.Taken, job.Checked, job.NeedsAgreement, job.Drafted, job.Quoted:
@@ -85,7 +85,7 @@ func (d *Desk) partView(j job.Job, s *speech) partView {
 	case job.Agreed, job.Printing, job.Failed, job.Ready:
 		p.Listed, p.Sheet = true, true
 	}
-	p.Press = d.pressOf(rowOf(j), "")
+	p.Action = d.actionOf(rowOf(j), "")
 	p.Unsure = j.Auth != job.Pass && job.MayGo(j.Stage, job.Checked)
 	if j.Report == nil {
 		return p
@@ -121,11 +121,11 @@ func (d *Desk) partView(j job.Job, s *speech) partView {
 }
 
 // said is the report in the page's language; the report itself is English.
-func (d *Desk) said(j job.Job, s *speech) draft.Said {
-	if s.lang == languages[0] {
+func (d *Desk) said(j job.Job, s *localizer) draft.Said {
+	if s.Language == fallback {
 		return draft.Said{}
 	}
-	return draft.Say(d.office.Rules, d.office.Texts(), s.lang, &j)
+	return draft.Say(d.office.Rules, d.office.Texts(), s.Language, &j)
 }
 
 // at is one of a list, or "" where the list does not reach.
@@ -160,40 +160,40 @@ func tone(f job.Finding) picture.Tone {
 }
 
 // wishes lists what the patron's words settle, each with the words it came from.
-func wishes(w job.Wishes, s *speech) []wish {
+func wishes(w job.Wishes, s *localizer) []wish {
 	var out []wish
 	add := func(key, what, value string) {
 		if value != "" {
-			out = append(out, wish{s.t(what), value, oneLine(w.Words[key], 160)})
+			out = append(out, wish{s.Word(what), value, oneLine(w.Words[key], 160)})
 		}
 	}
 	if w.Copies != nil {
-		add("copies", "Copies", fmt.Sprint(*w.Copies))
+		add("copies", "page.reply.copies", fmt.Sprint(*w.Copies))
 	}
 	var colours []string
 	for _, c := range w.Colours {
-		colours = append(colours, string(s.locale.Colour(c)))
+		colours = append(colours, string(s.Colour(c)))
 	}
-	add("colours", "Colour", strings.Join(colours, ", "))
+	add("colours", "page.reply.colour", strings.Join(colours, ", "))
 	if w.Size != nil {
-		add("size", "Size", s.code("axis", w.Size.Axis)+" "+string(s.locale.Quantity(w.Size.MM, "mm")))
+		add("size", "page.wish.size", s.code("axis", w.Size.Axis)+" "+string(s.Quantity(w.Size.MM, "mm")))
 	}
 	if w.Scale != nil {
-		add("scale", "Scale", string(s.locale.Percent(*w.Scale)))
+		add("scale", "page.wish.scale", string(s.Percent(*w.Scale)))
 	}
-	add("material", "Material", w.Material)
+	add("material", "page.reply.material", w.Material)
 	if w.Supports != "" {
-		add("supports", "Supports", s.code("supports", w.Supports))
+		add("supports", "page.reply.supports", s.code("supports", w.Supports))
 	}
 	if w.Infill != nil {
-		add("infill", "Infill", string(s.locale.Percent(*w.Infill)))
+		add("infill", "page.wish.infill", string(s.Percent(*w.Infill)))
 	}
-	add("needed_by", "Needed by", string(s.locale.ISODate(w.NeededBy)))
-	add("pickup", "Pickup", w.Pickup)
-	add("phone", "Telephone", w.Phone)
-	add("card", "Card", w.Card)
+	add("needed_by", "page.word.needed-by", string(s.ISODate(w.NeededBy)))
+	add("pickup", "page.word.pickup", w.Pickup)
+	add("phone", "page.word.telephone", w.Phone)
+	add("card", "page.agreements.card", w.Card)
 	if w.Answer != "" {
-		add("answer", "Answer", s.code("answer", w.Answer))
+		add("answer", "page.wish.answer", s.code("answer", w.Answer))
 	}
 	return out
 }

@@ -2,12 +2,10 @@ package desk
 
 import (
 	"fmt"
-	"io/fs"
 	"math"
 	"net/http"
 	"net/url"
 	"os"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -21,122 +19,36 @@ import (
 	"meshclerk/templates"
 )
 
-// said are the English sentences of the pages and of the program, which each
-// other language must have words for.
-func said(t *testing.T) []string {
-	t.Helper()
-	var out []string
-	add := func(re *regexp.Regexp, src string) {
-		for _, m := range re.FindAllStringSubmatch(src, -1) {
-			for _, s := range m[1:] {
-				if s != "" {
-					out = append(out, strings.ReplaceAll(s, `\"`, `"`))
-				}
-			}
-		}
-	}
-	pages, err := fs.Glob(files, "pages/*.html")
-	if err != nil {
-		t.Fatal(err)
-	}
-	inPage := regexp.MustCompile(`\bt "([^"]+)"`)
-	plural := regexp.MustCompile(`plural (?:(?:\$\w+)?\.\w+|\(len \.\w+\)) "([^"]+)" "([^"]+)"`)
-	for _, p := range pages {
-		b, err := files.ReadFile(p)
-		if err != nil {
-			t.Fatal(err)
-		}
-		add(inPage, string(b))
-		add(plural, string(b))
-	}
-	sources, err := filepath.Glob("*.go")
-	if err != nil {
-		t.Fatal(err)
-	}
-	inCode := regexp.MustCompile(`(?:\bs\.t\(|d\.say\(r, |\badd\("[a-z_]+", |d\.show\(w, r, [\w.]+, "[a-z-]+", |who, "/[^"]*"(?:\+r\.PathValue\("draft"\))?, )"([^"]+)"`)
-	inCodePlural := regexp.MustCompile(`s\.plural\(n, "([^"]+)", "([^"]+)"\)`)
-	failures := regexp.MustCompile(`(?:d\.fail\(w, r, http\.\w+, |wrongf\(|d\.latest\(.*, |f\.number\("\w+", )"((?:[^"\\]|\\.)+)"`)
-	returned := regexp.MustCompile(`(?:return|signInView\{name,|again\(w, r, who, mine,) "([A-Z][^"]+\.)"`)
-	for _, name := range sources {
-		if strings.HasSuffix(name, "_test.go") {
-			continue
-		}
-		b, err := os.ReadFile(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, re := range []*regexp.Regexp{inCode, inCodePlural, failures, returned} {
-			add(re, string(b))
-		}
-	}
-	return out
-}
-
-func TestEveryLanguageHasEveryWord(t *testing.T) {
-	h := newHouse(t, nil)
-	english := h.desk.pages.speech["en"].words
-	list := said(t)
-	if len(list) < 200 {
-		t.Fatalf("only %d sentences were found; does the search still work?", len(list))
-	}
-	verbs := regexp.MustCompile(`%[a-z]`)
-	for _, lang := range languages[1:] {
-		words := h.desk.pages.speech[lang].words
-		for _, s := range list {
-			w, ok := words[s]
-			if !ok {
-				t.Errorf("%s has no words for %q", lang, s)
-			} else if fmt.Sprint(verbs.FindAllString(s, -1)) != fmt.Sprint(verbs.FindAllString(w, -1)) {
-				t.Errorf("%s: %q has other figures than %q", lang, w, s)
-			}
-		}
-		for code := range english {
-			if _, ok := words[code]; !ok {
-				t.Errorf("%s has no word for %s", lang, code)
-			}
-		}
-	}
-}
-
-// Every situation, stage and state has a word of its own in English.
+// Every code of the ledger, the rules and the reply texts has its word.
 func TestCodesHaveWords(t *testing.T) {
-	s := newHouse(t, nil).desk.pages.speech["en"]
-	for _, k := range templates.Default().Names() {
-		if s.words["kind."+k] == "" {
-			t.Errorf("no word for the situation %s", k)
+	b := templates.DefaultBook()
+	has := func(kind string, codes ...string) {
+		t.Helper()
+		for _, c := range codes {
+			if _, ok := b.Args("codes." + kind + "." + c); !ok {
+				t.Errorf("no word for the %s %s", kind, c)
+			}
 		}
 	}
-	for _, k := range rules.Files() {
-		if s.words["rules."+k] == "" {
-			t.Errorf("no word for the rules of %s", k)
-		}
-	}
+	set := templates.Default()
+	has("kind", set.Names()...)
+	has("piece", set.Pieces()...)
+	has("rules", rules.Files()...)
+	has("audit", ledger.AuditedActs()...)
+	has("finding", templates.Codes()...)
+	has("header", shownHeaders...)
 	for _, mm := range []float64{2, 20, 100, 400} {
-		if k := picture.FamiliarFor([3]float64{mm, 1, 1}).Key; s.words["familiar."+k] == "" {
-			t.Errorf("no word for the familiar thing %s", k)
-		}
+		has("familiar", picture.FamiliarFor([3]float64{mm, 1, 1}).Key)
 	}
-	for _, k := range ledger.AuditedActs() {
-		if s.words["deed."+k] == "" {
-			t.Errorf("no word for the deed %s", k)
-		}
+	for _, k := range set.Samples("en") {
+		has("sample", k.Name)
 	}
-	for _, k := range templates.Default().Samples("en") {
-		if s.words["sample."+k.Name] == "" {
-			t.Errorf("no word for the sample %s", k.Name)
-		}
+	for _, st := range job.Stages() {
+		has("stage", string(st))
 	}
-	for _, l := range []string{"fr"} {
-		w := newHouse(t, nil).desk.pages.speech[l].words
-		for _, st := range job.Stages() {
-			if w["stage."+string(st)] == "" {
-				t.Errorf("no %s word for the stage %s", l, st)
-			}
-		}
-		for _, c := range templates.Codes() {
-			if w["finding."+c] == "" {
-				t.Errorf("no %s word for the finding %s", l, c)
-			}
+	for view := range views {
+		if view != "corner" { // which says what it is at more length
+			has("view", view)
 		}
 	}
 }

@@ -26,7 +26,7 @@ type recordView struct {
 // recordPage lists approvals, sends and all else that was done to replies.
 func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) error {
 	q := r.URL.Query()
-	zone := d.pages.speech[d.lang(r)].zone
+	zone := d.localizer(r).zone
 	v := recordView{Whats: ledger.AuditedActs(), What: q.Get("what"), Who: oneLine(q.Get("who"), 80)}
 	f := ledger.AuditFilter{Who: v.Who, Limit: perPage + 1}
 	if slices.Contains(v.Whats, v.What) {
@@ -59,7 +59,7 @@ func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) 
 		}
 		v.Older = "/record?" + next.Encode()
 	}
-	d.show(w, r, http.StatusOK, "record", "Record", who, v)
+	d.show(w, r, http.StatusOK, "record", "page.title.record", who, v)
 	return nil
 }
 

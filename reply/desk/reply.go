@@ -63,9 +63,9 @@ func (d *Desk) replyPage(w http.ResponseWriter, r *http.Request, who personal) e
 }
 
 func (d *Desk) showReply(w http.ResponseWriter, r *http.Request, status int, who personal, v replyView) error {
-	title := "Reply"
+	title := "page.title.reply"
 	if v.Draft == nil {
-		title = "Job"
+		title = "page.title.job"
 	}
 	d.show(w, r, status, "reply", title, who, v)
 	return nil
@@ -77,7 +77,7 @@ func (d *Desk) replyOf(r *http.Request, who personal, id string) (replyView, err
 	if err != nil {
 		return replyView{}, err
 	}
-	return d.caseOf(ctx, d.pages.speech[d.lang(r)], who, &dr, dr.Jobs)
+	return d.caseOf(ctx, d.localizer(r), who, &dr, dr.Jobs)
 }
 
 // jobPage shows a job with the reply about it that matters most now.
@@ -105,7 +105,7 @@ func (d *Desk) caseOfJob(r *http.Request, who personal, id job.ID) (replyView, e
 			dr = &drafts[i]
 		}
 	}
-	return d.caseOf(ctx, d.pages.speech[d.lang(r)], who, dr, []job.ID{id})
+	return d.caseOf(ctx, d.localizer(r), who, dr, []job.ID{id})
 }
 
 // pressing ranks drafts by how much they want a person.
@@ -121,7 +121,7 @@ func pressing(s ledger.DraftState) int {
 	return 1
 }
 
-func (d *Desk) caseOf(ctx context.Context, s *speech, who personal, dr *ledger.Draft, jobs []job.ID) (replyView, error) {
+func (d *Desk) caseOf(ctx context.Context, s *localizer, who personal, dr *ledger.Draft, jobs []job.ID) (replyView, error) {
 	v := replyView{Draft: dr}
 	for _, id := range jobs {
 		j, err := d.office.Ledger.Job(ctx, id)
@@ -200,7 +200,7 @@ func (v *replyView) total(code string) string {
 	return quote.Sum(all, code)
 }
 
-func (d *Desk) addDraft(ctx context.Context, s *speech, who personal, v *replyView) error {
+func (d *Desk) addDraft(ctx context.Context, s *localizer, who personal, v *replyView) error {
 	l := d.office.Ledger
 	raw, err := l.DraftBytes(ctx, v.Draft.ID)
 	if err != nil && !errors.Is(err, ledger.ErrNotFound) { // the words of ended jobs are forgotten after a while
@@ -210,7 +210,7 @@ func (d *Desk) addDraft(ctx context.Context, s *speech, who personal, v *replyVi
 		v.Mail = readMail(raw)
 		d.shown.keep(v.Draft.SHA256, v.Mail.asText())
 	} else {
-		v.Mail.Fault = s.t("The words of this reply are no longer kept.")
+		v.Mail.Fault = s.Word("page.reply.words-gone")
 	}
 	v.Doc, v.Language = casework.WrittenOf(*v.Draft), v.Draft.Language
 	v.Others = d.here.see(v.Draft.ID, who.Name, d.office.Now())
@@ -337,7 +337,7 @@ func (d *Desk) addHistory(ctx context.Context, v *replyView) error {
 }
 
 // remarks is what a careful person looks at before approving.
-func (v *replyView) remarks(s *speech) []reason {
+func (v *replyView) remarks(s *localizer) []reason {
 	var out []reason
 	add := func(kind, text string) {
 		if text != "" && !slices.ContainsFunc(out, func(r reason) bool { return r.Text == text }) {
@@ -345,11 +345,11 @@ func (v *replyView) remarks(s *speech) []reason {
 		}
 	}
 	if d := v.Draft; d != nil && d.AddressedBefore != "" {
-		add("stop", s.t("An edit changed whom this reply goes to: before %s, now %s. Approving it here confirms that.", oneLine(d.AddressedBefore, 500), v.Mail.recipients()))
+		add("stop", s.Say(job.Say("page.reply.readdressed", job.Args{"before": oneLine(d.AddressedBefore, 500), "now": v.Mail.recipients()})))
 	}
 	for _, p := range v.Parts {
 		if p.Auth != job.Pass {
-			add("ask", s.t("The sender's address is not proven: anybody could have written this."))
+			add("ask", s.Word("page.reply.unproven"))
 		}
 		if a := p.Agreement; a != nil && a.State != job.AgreementGood {
 			add("ask", plain.Capital(s.say(a.Why)))
@@ -365,7 +365,7 @@ func (v *replyView) remarks(s *speech) []reason {
 			continue
 		}
 		if f := l.Parsed.Forwarder; f != nil {
-			add("note", s.t("Forwarded by %s.", who(*f)))
+			add("note", s.Say(job.Say("page.reply.forwarded", job.Args{"by": who(*f)})))
 		}
 		for _, n := range append(slices.Clone(l.Parsed.Notes), l.Parsed.Repairs...) {
 			add("note", plain.Capital(s.told(n)))

@@ -49,9 +49,9 @@ func (d *Desk) rulesPage(w http.ResponseWriter, r *http.Request, who personal) e
 	case err != nil:
 		v.Wrong = err.Error()
 	case now.Hash != d.office.Rules.Hash:
-		v.Wrong = d.pages.speech[d.lang(r)].t("The files were changed since the robot started. Restart it to use them.")
+		v.Wrong = d.localizer(r).Word("page.rules.changed")
 	}
-	d.show(w, r, http.StatusOK, "rules", "House rules", who, v)
+	d.show(w, r, http.StatusOK, "rules", "page.title.rules", who, v)
 	return nil
 }
 

@@ -9,6 +9,8 @@ import (
 	"image/jpeg"
 	_ "image/png"
 	"io"
+
+	"meshclerk/intake/job"
 )
 
 // A picture that came by mail is a stranger's program for our decoder. What it
@@ -26,14 +28,14 @@ const (
 func redraw(ctx context.Context, raw []byte) ([]byte, error) {
 	size, kind, err := image.DecodeConfig(bytes.NewReader(raw))
 	if err != nil || !drawable(raw, size, kind) {
-		return nil, wrongf("this picture is of a kind or size that cannot be shown here; save it and look at it with care")
+		return nil, cannot(job.Say("page.wrong.picture-kind", nil))
 	}
 	img, _, err := image.Decode(&stoppable{ctx: ctx, r: bytes.NewReader(raw)})
 	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}
 	if err != nil {
-		return nil, wrongf("this picture is damaged; ask the patron to send it again")
+		return nil, cannot(job.Say("page.wrong.picture-damaged", nil))
 	}
 	var b bytes.Buffer
 	err = jpeg.Encode(&stoppable{ctx: ctx, w: &b}, img, &jpeg.Options{Quality: 85})

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/alexedwards/argon2id"
+
+	"meshclerk/intake/job"
 )
 
 // person is who asks for a page.
@@ -31,7 +33,7 @@ func (d *Desk) person(need Role, h page) http.Handler {
 		who, ok := d.who(r)
 		switch {
 		case !ok && d.cfg.Auth.Named != nil:
-			d.fail(w, r, http.StatusForbidden, "the proxy in front of this page did not say who you are; ask whoever runs it")
+			d.fail(w, r, http.StatusForbidden, job.Say("page.wrong.proxy", nil))
 		case !ok && r.Method == http.MethodGet && r.Header.Get("X-Desk") == "":
 			to := "/sign-in"
 			if r.URL.Path != "/" {
@@ -39,9 +41,9 @@ func (d *Desk) person(need Role, h page) http.Handler {
 			}
 			http.Redirect(w, r, to, http.StatusSeeOther)
 		case !ok:
-			d.fail(w, r, http.StatusForbidden, "you are no longer signed in, so nothing was done; sign in and do it again")
+			d.fail(w, r, http.StatusForbidden, job.Say("page.wrong.signed-out", nil))
 		case need == RoleAdmin && who.Role != RoleAdmin:
-			d.fail(w, r, http.StatusForbidden, "only an admin may do this; ask one of them")
+			d.fail(w, r, http.StatusForbidden, job.Say("page.wrong.only-admin", nil))
 		default:
 			if err := h(w, r, who); err != nil {
 				d.failed(w, r, err)
@@ -81,7 +83,7 @@ func (d *Desk) signInPage(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/", http.StatusSeeOther)
 		return
 	}
-	d.show(w, r, http.StatusOK, "sign-in", "Sign in", personal{}, signInView{Back: inside(r.URL.Query().Get("back"))})
+	d.show(w, r, http.StatusOK, "sign-in", "page.title.sign-in", personal{}, signInView{Back: inside(r.URL.Query().Get("back"))})
 }
 
 func (d *Desk) signIn(w http.ResponseWriter, r *http.Request) {
@@ -94,25 +96,25 @@ func (d *Desk) signIn(w http.ResponseWriter, r *http.Request) {
 		} else if n := d.heldBack.times(d.office.Now()); n > 0 {
 			d.cfg.Log.Warn("sign-in held back", "from", from, "times", n)
 		}
-		d.show(w, r, status, "sign-in", "Sign in", personal{}, signInView{name, wrong, back})
+		d.show(w, r, status, "sign-in", "page.title.sign-in", personal{}, signInView{name, d.localizer(r).Word(wrong), back})
 	}
 	a := d.account(name)
 	keys, known, wait := d.allowed(r, a, name, from)
 	if wait > 0 {
 		w.Header().Set("Retry-After", strconv.Itoa(int(wait.Seconds())+1))
-		refuse(http.StatusTooManyRequests, "Too many tries. Wait a few minutes, then try again.")
+		refuse(http.StatusTooManyRequests, "page.wrong.too-many-tries")
 		return
 	}
 	leave, ok := d.tries.enter(r.Context(), known)
 	if !ok {
 		w.Header().Set("Retry-After", "10")
-		refuse(http.StatusServiceUnavailable, "Many people sign in at this moment. Try again in a little while.")
+		refuse(http.StatusServiceUnavailable, "page.wrong.too-many-people")
 		return
 	}
 	ok = a.matches(password)
 	leave()
 	if !ok {
-		refuse(http.StatusUnauthorized, "That name and password do not belong together.")
+		refuse(http.StatusUnauthorized, "page.wrong.password")
 		return
 	}
 	d.tries.succeeded(keys...)

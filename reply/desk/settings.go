@@ -21,14 +21,14 @@ func (d *Desk) changeSettings(w http.ResponseWriter, r *http.Request, who person
 		return err
 	}
 	if j.Report == nil {
-		return wrongf("this job cannot be worked out anew here")
+		return cannot(job.Say("page.wrong.not-worked-out", nil))
 	}
 	t := trial{}
 	if t.Settings, err = settingsFrom(r, j, d.office.Rules.Limits.MaxCopies); err == nil {
 		t.Report, err = d.office.Recheck(ctx, id, t.Settings)
 	}
 	if err != nil {
-		_, text := d.pages.speech[d.lang(r)].wrong(theirs(err))
+		_, text := d.localizer(r).wrong(theirs(err))
 		t.Wrong = plain.Capital(text) + "."
 		return d.showTrial(w, r, who, j, t)
 	}
@@ -61,7 +61,7 @@ func (d *Desk) caseForJob(r *http.Request, who personal, id job.ID) (replyView, 
 	if reply := r.PostFormValue("reply"); reply != "" {
 		return d.replyOf(r, who, reply)
 	}
-	return d.caseOf(r.Context(), d.pages.speech[d.lang(r)], who, nil, []job.ID{id})
+	return d.caseOf(r.Context(), d.localizer(r), who, nil, []job.ID{id})
 }
 
 // useSettings takes settings and report over, and the reply that tells of them.
@@ -72,7 +72,7 @@ func (d *Desk) useSettings(w http.ResponseWriter, r *http.Request, who personal,
 		r.SetPathValue("draft", reply)
 		return d.refused(w, r, who, err, nil)
 	}
-	d.say(r, "The settings are taken over, and the reply is written anew.")
+	d.say(r, job.Say("page.done.settings", nil))
 	back := "/job/" + string(j.ID)
 	if reply != "" {
 		back = "/reply/" + reply
@@ -110,19 +110,19 @@ func (c choices) with(s job.Settings) choices {
 func settingsFrom(r *http.Request, j job.Job, maxCopies int) (job.Settings, error) {
 	s := j.Settings
 	f := fields{r: r}
-	s.LayerMM = f.number("layer", "layer height", s.LayerMM, 0.02, 2)
-	s.Shells = int(f.number("shells", "shells", float64(s.Shells), 1, 50))
-	s.Copies = int(f.number("copies", "copies", float64(s.Copies), 1, float64(maxCopies)))
-	if v := f.number("infill", "infill", -1, 0, 100); v >= 0 {
+	s.LayerMM = f.number("layer", "page.field.layer", s.LayerMM, 0.02, 2)
+	s.Shells = int(f.number("shells", "page.field.shells", float64(s.Shells), 1, 50))
+	s.Copies = int(f.number("copies", "page.field.copies", float64(s.Copies), 1, float64(maxCopies)))
+	if v := f.number("infill", "page.field.infill", -1, 0, 100); v >= 0 {
 		s.Infill, s.InfillSet = v/100, true
 	}
-	if v := f.number("scale", "scale", 100, 0.1, 10000); v > 0 {
+	if v := f.number("scale", "page.field.scale", 100, 0.1, 10000); v > 0 {
 		s.Scale = v / 100
 	}
 	s.Material, s.Colour, s.Printer = r.PostFormValue("material"), r.PostFormValue("colour"), r.PostFormValue("printer")
 	s.Supports, s.Reoriented = r.PostFormValue("supports"), r.PostFormValue("way") == "advised"
 	if !slices.Contains([]string{"", "yes", "no", "soluble"}, s.Supports) {
-		f.err = wrongf("supports cannot be %q", s.Supports)
+		f.err = cannot(job.Say("page.wrong.supports", job.Args{"given": s.Supports}))
 	}
 	return s, f.err
 }
@@ -141,7 +141,7 @@ func (f *fields) number(field, name string, without, least, most float64) float6
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(v) || v < least || v > most {
 		if f.err == nil {
-			f.err = wrongf("%s is %q; it must be a number from %g to %g", word(name), oneLine(text, 30), least, most)
+			f.err = cannot(job.Say("page.wrong.no-number", job.Args{"field": job.Say(name, nil), "given": oneLine(text, 30), "least": least, "most": most}))
 		}
 		return without
 	}

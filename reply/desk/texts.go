@@ -41,7 +41,7 @@ func (d *Desk) textsPage(w http.ResponseWriter, r *http.Request, who personal) e
 		}
 		v.Pieces = append(v.Pieces, p)
 	}
-	d.show(w, r, http.StatusOK, "texts", "Reply texts", who, v)
+	d.show(w, r, http.StatusOK, "texts", "page.title.texts", who, v)
 	return nil
 }
 
@@ -92,7 +92,7 @@ func (d *Desk) textPage(w http.ResponseWriter, r *http.Request, who personal) er
 	case id != "":
 		i := slices.IndexFunc(v.Versions, func(o version) bool { return o.ID == id })
 		if i < 0 {
-			return wrongf("there is no such earlier version")
+			return cannot(job.Say("page.wrong.no-version", nil))
 		}
 		b, err := os.ReadFile(filepath.Join(d.versionsOf(v.Lang, v.Name), v.Versions[i].ID))
 		if err != nil {
@@ -100,8 +100,8 @@ func (d *Desk) textPage(w http.ResponseWriter, r *http.Request, who personal) er
 		}
 		v.Source = string(b)
 	}
-	d.preview(r.Context(), d.pages.speech[d.lang(r)], &v, d.office.Texts())
-	d.show(w, r, http.StatusOK, "text", "Reply text", who, v)
+	d.preview(r.Context(), d.localizer(r), &v, d.office.Texts())
+	d.show(w, r, http.StatusOK, "text", "page.title.text", who, v)
 	return nil
 }
 
@@ -109,10 +109,10 @@ func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
 	v := textView{Lang: r.PathValue("lang"), Name: r.PathValue("name"), CanSave: d.canSave(who)}
 	set := d.office.Texts()
 	if !slices.Contains(set.Languages(), v.Lang) {
-		return v, wrongf("the house does not write in %q", oneLine(v.Lang, 20))
+		return v, cannot(job.Say("page.wrong.language", job.Args{"language": oneLine(v.Lang, 20)}))
 	}
 	if !v.read(set) {
-		return v, wrongf("there is no reply text %s", oneLine(v.Name, 60))
+		return v, cannot(job.Say("page.wrong.no-text", job.Args{"text": oneLine(v.Name, 60)}))
 	}
 	if in := r.FormValue("in"); slices.Contains(v.UsedBy, in) {
 		v.In = in
@@ -152,7 +152,7 @@ func (v *textView) read(set *templates.Set) bool {
 }
 
 // preview fills a text in with a job that was chosen, else with a sample.
-func (d *Desk) preview(ctx context.Context, s *speech, v *textView, set *templates.Set) {
+func (d *Desk) preview(ctx context.Context, s *localizer, v *textView, set *templates.Set) {
 	if v.CanTry && v.Job != "" {
 		m, err := d.office.Preview(ctx, set, job.ID(v.Job), v.In, v.Lang)
 		if err != nil {
@@ -204,12 +204,12 @@ func (d *Desk) saveText(w http.ResponseWriter, r *http.Request, who personal) er
 		v.Wrong = err.Error()
 	}
 	if v.Wrong != "" {
-		d.show(w, r, http.StatusUnprocessableEntity, "text", "Reply text", who, v)
+		d.show(w, r, http.StatusUnprocessableEntity, "text", "page.title.text", who, v)
 		return nil
 	}
 	if r.PostFormValue("do") != "save" {
-		d.preview(r.Context(), d.pages.speech[d.lang(r)], &v, set)
-		d.show(w, r, http.StatusOK, "text", "Reply text", who, v)
+		d.preview(r.Context(), d.localizer(r), &v, set)
+		d.show(w, r, http.StatusOK, "text", "page.title.text", who, v)
 		return nil
 	}
 	if err := d.storeText(v, who); err != nil {
@@ -217,7 +217,7 @@ func (d *Desk) saveText(w http.ResponseWriter, r *http.Request, who personal) er
 	}
 	d.office.SetTemplates(set)
 	d.cfg.Log.Info("reply text saved", "text", v.Lang+"/"+v.Name, "by", who.Name)
-	d.say(r, "Saved. New replies use it from now on.")
+	d.say(r, job.Say("page.done.text-saved", nil))
 	http.Redirect(w, r, "/texts/"+v.Lang+"/"+v.Name, http.StatusSeeOther)
 	return nil
 }

@@ -53,12 +53,9 @@ var place = regexp.MustCompile(`\\?\{(\d)\\?\}`)
 
 // told says a sentence that another room told, in this language; what differs
 // in it may be told too. A sentence without a turn stays as it is.
-func (s *speech) told(sentence string) string { return s.retold(sentence, 4) }
+func (s *localizer) told(sentence string) string { return s.retold(sentence, 4) }
 
-func (s *speech) retold(sentence string, deep int) string {
-	if w, ok := s.words[sentence]; ok {
-		return w
-	}
+func (s *localizer) retold(sentence string, deep int) string {
 	const longest = 2000
 	if deep == 0 || len(sentence) > longest {
 		return sentence

@@ -22,9 +22,9 @@ import (
 	"meshclerk/templates"
 )
 
-func french(t *testing.T) *speech {
+func french(t *testing.T) *localizer {
 	t.Helper()
-	s, err := newSpeech("fr", rules.Default(), templates.DefaultBook())
+	s, err := newLocalizer("fr", rules.Default(), templates.DefaultBook())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -58,7 +58,7 @@ func TestEveryTurnKeepsWhatDiffers(t *testing.T) {
 
 var english = regexp.MustCompile(`(?i)\b(the|is|of|and|it|its|that|no|signed|instead|needs|takes|stands|by)\b`)
 
-func inFrench(t *testing.T, s *speech, sentence string) {
+func inFrench(t *testing.T, s *localizer, sentence string) {
 	t.Helper()
 	if got := s.told(sentence); sentence == "" || english.MatchString(got) {
 		t.Errorf("%q is told as %q", sentence, got)

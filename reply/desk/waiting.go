@@ -48,15 +48,15 @@ type waitingView struct {
 var unpriced = []string{"too-long", "too-big", "cannot-print", "unreadable", "unfinished"}
 
 func (d *Desk) waiting(w http.ResponseWriter, r *http.Request, who personal) error {
-	v, err := d.waitingView(r.Context(), who, d.pages.speech[d.lang(r)])
+	v, err := d.waitingView(r.Context(), who, d.localizer(r))
 	if err != nil {
 		return err
 	}
-	d.show(w, r, http.StatusOK, "waiting", "Waiting", who, v)
+	d.show(w, r, http.StatusOK, "waiting", "page.title.waiting", who, v)
 	return nil
 }
 
-func (d *Desk) waitingView(ctx context.Context, who personal, s *speech) (waitingView, error) {
+func (d *Desk) waitingView(ctx context.Context, who personal, s *localizer) (waitingView, error) {
 	var v waitingView
 	drafts, err := d.office.Ledger.Drafts(ctx, ledger.DraftFilter{States: onList})
 	if err != nil {
@@ -113,7 +113,7 @@ func (d *Desk) openRows(ctx context.Context) (map[job.ID]ledger.Row, error) {
 	return byID, err
 }
 
-func (d *Desk) waitingRow(dr ledger.Draft, jobs map[job.ID]ledger.Row, who personal, s *speech) waitingRow {
+func (d *Desk) waitingRow(dr ledger.Draft, jobs map[job.ID]ledger.Row, who personal, s *localizer) waitingRow {
 	row := waitingRow{Draft: dr, Others: d.here.others(dr.ID, who.Name, d.office.Now())}
 	var names, totals []string
 	for _, id := range dr.Jobs {
@@ -135,7 +135,7 @@ func (d *Desk) waitingRow(dr ledger.Draft, jobs map[job.ID]ledger.Row, who perso
 }
 
 // listReasons are those that a list can tell without reading reports.
-func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
+func listReasons(dr ledger.Draft, jobs []ledger.Row, s *localizer) []reason {
 	var out []reason
 	add := func(kind, text string) {
 		if !slices.ContainsFunc(out, func(r reason) bool { return r.Text == text }) {
@@ -144,21 +144,21 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
 	}
 	switch dr.State {
 	case ledger.DraftUncertain:
-		add("stop", s.t("nobody knows whether it was sent"))
+		add("stop", s.Word("page.waiting.uncertain"))
 	case ledger.DraftFailed:
-		add("stop", s.t("the mail server refused it"))
+		add("stop", s.Word("page.waiting.refused"))
 	}
 	for _, j := range jobs {
 		switch j.Auth {
 		case job.Pass:
 		default:
-			add("ask", s.t("sender not proven"))
+			add("ask", s.Word("page.waiting.unproven"))
 		}
 		if j.Agreement != "" && j.Agreement != job.AgreementGood {
-			add("ask", s.t("agreement: %s", s.code("agreement", j.Agreement)))
+			add("ask", s.Say(job.Say("page.waiting.agreement", job.Args{"state": s.code("agreement", j.Agreement)})))
 		}
 		if j.NeededBy != "" {
-			add("note", s.t("needed by %s", j.NeededBy))
+			add("note", s.Say(job.Say("page.waiting.needed-by", job.Args{"day": j.NeededBy})))
 		}
 	}
 	doc := casework.WrittenOf(dr)
@@ -168,7 +168,7 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
 		}
 	}
 	if n := len(doc.Questions); n > 0 {
-		add("note", s.plural(n, "asks %d question", "asks %d questions"))
+		add("note", s.Say(job.Say("page.waiting.questions", job.Args{"n": n})))
 	}
 	return out
 }
@@ -176,13 +176,13 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *speech) []reason {
 func (d *Desk) noticeDone(w http.ResponseWriter, r *http.Request, who personal) error {
 	seen, err := strconv.Atoi(r.PostFormValue("times"))
 	if err != nil {
-		return wrongf("the page was out of date; open it again")
+		return cannot(job.Say("page.wrong.out-of-date", nil))
 	}
 	err = d.office.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.CloseNoticeSeen(r.Context(), r.PathValue("id"), seen, who.Name) })
 	if err != nil {
 		return err
 	}
-	d.say(r, "The notice is put away.")
+	d.say(r, job.Say("page.done.notice", nil))
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 	return nil
 }

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"math"
@@ -10,7 +11,8 @@ import (
 	"strings"
 	"time"
 
-	"github.com/pelletier/go-toml/v2"
+	"golang.org/x/text/language"
+	"golang.org/x/text/language/display"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/plain"
@@ -18,112 +20,135 @@ import (
 	"meshclerk/templates"
 )
 
-// languages are those of the staff page; the first is the fallback.
-var languages = []string{"en", "fr"}
+// fallback is the language of who asks for none that the page has.
+const fallback = "en"
 
-// speech is one language of the desk. English sentences stand in the pages
-// themselves and are the keys of the other languages' words.
-type speech struct {
-	lang   string
-	words  map[string]string
-	turns  []turn // of sentences that other rooms tell
-	locale *templates.Localizer
-	zone   *time.Location
-	money  string // ISO 4217
+// pageFile and codesFile are the files of the book of sentences that hold the words
+// of the page: it is offered in each language that has the first of them.
+const (
+	pageFile  = "page"
+	codesFile = "codes"
+)
+
+// localizer says what the desk shows in one language, in the library's time zone
+// and currency.
+type localizer struct {
+	*templates.Localizer
+	turns []turn // of sentences that other rooms tell
+	zone  *time.Location
+	money string // ISO 4217
 }
 
-func newSpeech(lang string, r *rules.Rules, book *templates.Book) (*speech, error) {
-	s := &speech{lang: lang, words: map[string]string{}, locale: book.In(lang, r.Prices.Locale, r.Prices.Currency), money: r.Prices.Currency}
+func newLocalizer(lang string, r *rules.Rules, book *templates.Book) (*localizer, error) {
 	zone, err := time.LoadLocation(r.Library.Timezone)
 	if err != nil {
 		return nil, fmt.Errorf("the time zone %q is not known here: %w", r.Library.Timezone, err)
 	}
-	s.zone = zone
-	for _, name := range []string{"codes." + lang, lang} {
-		b, err := files.ReadFile("words/" + name + ".toml")
-		if err != nil {
-			if name == languages[0] {
-				continue // English says what the pages say
-			}
-			return nil, err
-		}
-		if err := toml.Unmarshal(b, &s.words); err != nil {
-			return nil, fmt.Errorf("words/%s.toml: %w", name, err)
-		}
+	s := &localizer{Localizer: book.In(lang, r.Prices.Locale, r.Prices.Currency), zone: zone, money: r.Prices.Currency}
+	if lang == "fr" {
+		s.turns, err = loadTurns("words/told.fr.toml")
 	}
-	if lang != languages[0] {
-		if s.turns, err = loadTurns("words/told." + lang + ".toml"); err != nil {
-			return nil, err
-		}
-	}
-	return s, nil
+	return s, err
 }
 
-// t says a sentence in this language; what it has no words for stays as it is.
-func (s *speech) t(sentence string, args ...any) string {
-	if w, ok := s.words[sentence]; ok {
-		sentence = w
+// t says a sentence of the book in a page: {{t "page.reply.to" "address" .To}}.
+func (s *localizer) t(key string, pairs ...any) (string, error) {
+	var args job.Args
+	if len(pairs) > 0 {
+		var err error
+		if args, err = dict(pairs...); err != nil {
+			return "", err
+		}
 	}
-	if len(args) > 0 {
-		return fmt.Sprintf(sentence, args...)
-	}
-	return sentence
+	return s.Say(job.Say(key, args)), nil
 }
 
 // say gives the words of a message. What an earlier version kept are words already.
-func (s *speech) say(m job.Message) string {
+func (s *localizer) say(m job.Message) string {
 	if m.Key == "" {
 		return s.told(m.Text)
 	}
-	return s.locale.Say(m)
+	return s.Say(m)
 }
 
 // via says on what way a reply was approved, or why something else was done.
-func (s *speech) via(m job.Message) string {
+func (s *localizer) via(m job.Message) string {
 	if m.Key == "" {
 		return s.code("via", m.Text)
 	}
 	return s.say(m)
 }
 
-// code says a word known by a code, such as a stage: "stage.quoted".
-func (s *speech) code(kind string, code any) string {
+// code says a word known by a code, such as a stage: "stage", "quoted". One that
+// the book does not have, such as that of a check of the house's own, is shown as
+// it is, hyphens as blanks.
+func (s *localizer) code(kind string, code any) string {
 	word := fmt.Sprint(code)
-	if w, ok := s.words[kind+"."+word]; ok {
-		return w
+	m := job.Say(codesFile+"."+kind+"."+word, nil)
+	if word == "" {
+		m = job.Say(codesFile+"."+kind+".unknown", nil)
+	}
+	if s.Missing(m) == nil {
+		return s.Say(m)
 	}
 	return strings.ReplaceAll(strings.TrimPrefix(word, "_"), "-", " ")
 }
 
+// language is the name of a language in this one (Unicode CLDR).
+func (s *localizer) language(lang string) string {
+	tag, err := language.Parse(lang)
+	if err != nil {
+		return lang
+	}
+	in, err := language.Parse(s.Language)
+	if err != nil {
+		in = language.English
+	}
+	names := display.Tags(in)
+	if names == nil {
+		names = display.Tags(language.English)
+	}
+	return cmp.Or(names.Name(tag), lang)
+}
+
+// ownName is the name of a language in itself: "Français".
+func ownName(lang string) string {
+	tag, err := language.Parse(lang)
+	if err != nil {
+		return lang
+	}
+	return plain.Capital(cmp.Or(display.Self.Name(tag), lang))
+}
+
 // age is how long ago something was, in the largest unit that says enough.
-func (s *speech) age(t, now time.Time) string {
+func (s *localizer) age(t, now time.Time) string {
 	if t.IsZero() {
 		return "–"
 	}
 	m := int(max(0, now.Sub(t)) / time.Minute)
 	switch {
 	case m < 1:
-		return s.t("less than a minute")
+		return s.Word("page.age.moment")
 	case m < 60:
-		return s.t("%d min", m)
+		return s.Say(job.Say("page.age.minutes", job.Args{"n": m}))
 	case m < 48*60:
-		return s.t("%d h", m/60)
+		return s.Say(job.Say("page.age.hours", job.Args{"n": m / 60}))
 	}
-	return s.t("%d days", m/60/24)
+	return s.Say(job.Say("page.age.days", job.Args{"n": m / 60 / 24}))
 }
 
 // moment is a time at the library's clock.
-func (s *speech) moment(t time.Time) string {
+func (s *localizer) moment(t time.Time) string {
 	if t.IsZero() {
 		return "–"
 	}
 	return t.In(s.zone).Format("2006-01-02 15:04")
 }
 
-func (s *speech) hours(seconds float64) string { return string(s.locale.Exact(seconds)) }
+func (s *localizer) hours(seconds float64) string { return string(s.Exact(seconds)) }
 
 // short is a duration in a table: "2 h 50".
-func (s *speech) short(seconds float64) string {
+func (s *localizer) short(seconds float64) string {
 	m := int(math.Round(max(0, seconds) / 60))
 	if m < 60 {
 		return fmt.Sprintf("%d min", m)
@@ -131,37 +156,25 @@ func (s *speech) short(seconds float64) string {
 	return fmt.Sprintf("%d h %02d", m/60, m%60)
 }
 
-func (s *speech) cash(amount string) string {
-	if t := s.locale.Money(amount, s.money); t != "" {
+func (s *localizer) cash(amount string) string {
+	if t := s.Money(amount, s.money); t != "" {
 		return string(t)
 	}
 	return amount
 }
 
-// plural chooses a sentence by a count, which it is given.
-func (s *speech) plural(n int, one, more string) string {
-	sentence := s.t(one)
-	if s.locale.IsPlural(n) {
-		sentence = s.t(more)
-	}
-	if !strings.Contains(sentence, "%d") {
-		return sentence
-	}
-	return fmt.Sprintf(sentence, n)
-}
-
 // mostLetters of one notice are shown on the page: a sender may write at will.
 const mostLetters = 200
 
-func (s *speech) funcs(p *pages) template.FuncMap {
+func (s *localizer) funcs(p *pages) template.FuncMap {
 	return template.FuncMap{
-		"t": s.t, "told": s.told, "say": s.say, "via": s.via, "code": s.code, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "plural": s.plural,
-		"mass":     func(g float64) string { return string(s.locale.Mass(g)) },
-		"size":     func(mm [3]float64) string { return string(s.locale.Size(mm)) },
-		"number":   func(v float64, n int) string { return string(s.locale.Number(v, n)) },
-		"percent":  func(v float64) string { return string(s.locale.Percent(v)) },
-		"colour":   func(w string) string { return string(s.locale.Colour(w)) },
-		"day":      func(iso string) string { return string(s.locale.ISODate(iso)) },
+		"t": s.t, "told": s.told, "say": s.say, "via": s.via, "code": s.code, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "language": s.language, "ownName": ownName,
+		"mass":     func(g float64) string { return string(s.Mass(g)) },
+		"size":     func(mm [3]float64) string { return string(s.Size(mm)) },
+		"number":   func(v float64, n int) string { return string(s.Number(v, n)) },
+		"percent":  func(v float64) string { return string(s.Percent(v)) },
+		"colour":   func(w string) string { return string(s.Colour(w)) },
+		"day":      func(iso string) string { return string(s.ISODate(iso)) },
 		"name":     func(v string) string { return oneLine(v, 80) },
 		"lines":    visible,
 		"input":    input,
@@ -244,14 +257,14 @@ func visible(s string) string {
 }
 
 // overview says in one line what is asked for: "2 × bracket.stl, PLA, blue".
-func (s *speech) overview(j job.Job) string {
+func (s *localizer) overview(j job.Job) string {
 	n := j.Asked().Copies
 	parts := []string{fmt.Sprintf("%d × %s", n, oneLine(j.File, 60))}
 	if m := material(j); m != "" {
 		parts = append(parts, m)
 	}
 	if c := colourOf(j); c != "" {
-		parts = append(parts, string(s.locale.Colour(c)))
+		parts = append(parts, string(s.Colour(c)))
 	}
 	return strings.Join(parts, ", ")
 }

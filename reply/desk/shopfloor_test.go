@@ -49,7 +49,7 @@ func TestAssignToAnotherPrinter(t *testing.T) {
 	if err != nil || report.Estimate.PrintTimeS == before.Report.Estimate.PrintTimeS {
 		t.Fatalf("%v s on Bench 2, %v", report.Estimate.PrintTimeS, err)
 	}
-	hours := h.desk.pages.speech["en"].short(report.Estimate.PrintTimeS)
+	hours := h.desk.pages.localizers["en"].short(report.Estimate.PrintTimeS)
 	code, page := b.post("/job/"+string(id)+"/assign", url.Values{"printer": {"Bench 2"}, "back": {"prints"}})
 	if code != http.StatusOK {
 		t.Fatalf("%d\n%s", code, page)

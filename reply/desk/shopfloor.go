@@ -14,9 +14,9 @@ import (
 	"meshclerk/reply/sheet"
 )
 
-// pressView is the form for what is done with one job at the printer and at the
+// actionView is the form for what is done with one job at the printer and at the
 // counter, on the job's page and on the print list.
-type pressView struct {
+type actionView struct {
 	ID       job.ID
 	Stage    job.Stage
 	Hours    float64 // as estimated
@@ -26,17 +26,17 @@ type pressView struct {
 	Others   []string // the other printers
 	Closings []job.Stage
 	Back     string // "prints", or "" for the job's page
-	Tried    *pressed
+	Tried    *triedAction
 }
 
-// pressed is what a person filled in that could not be taken.
-type pressed struct{ Hours, Grams, Why, Paid, Wrong string }
+// triedAction is what a person filled in that could not be taken.
+type triedAction struct{ Hours, Grams, Why, Paid, Wrong string }
 
 // closings are the ways a job may end unprinted.
 var closings = []job.Stage{job.Declined, job.Withdrawn, job.Lapsed}
 
-func (d *Desk) pressOf(row ledger.Row, back string) pressView {
-	v := pressView{ID: row.ID, Stage: row.Stage, Hours: row.PrintTimeS / 3600, Grams: row.MassG, Total: row.Total, Printer: row.Printer, Back: back}
+func (d *Desk) actionOf(row ledger.Row, back string) actionView {
+	v := actionView{ID: row.ID, Stage: row.Stage, Hours: row.PrintTimeS / 3600, Grams: row.MassG, Total: row.Total, Printer: row.Printer, Back: back}
 	if row.Stage == job.Agreed || row.Stage == job.Failed {
 		for _, p := range d.office.Rules.Printers {
 			if p.Name != row.Printer {
@@ -69,26 +69,26 @@ func rowOf(j job.Job) ledger.Row {
 
 var money = regexp.MustCompile(`^[0-9]{1,6}(\.[0-9]{1,2})?$`)
 
-// pressFrom reads the form. What is missing for the stage is said before
+// actionFrom reads the form. What is missing for the stage is said before
 // anything is done.
-func pressFrom(r *http.Request, by string) (casework.ShopFloorAction, error) {
+func actionFrom(r *http.Request, by string) (casework.ShopFloorAction, error) {
 	f := fields{r: r}
 	p := casework.ShopFloorAction{To: job.Stage(r.PostFormValue("to")), Paid: strings.Replace(strings.TrimSpace(r.PostFormValue("paid")), ",", ".", 1),
 		Why: oneLine(r.PostFormValue("why"), 500), By: by}
-	p.Hours, p.Grams = f.number("hours", "hours", 0, 0, 1000), f.number("grams", "grams", 0, 0, 100000)
+	p.Hours, p.Grams = f.number("hours", "page.field.hours", 0, 0, 1000), f.number("grams", "page.field.grams", 0, 0, 100000)
 	switch {
 	case f.err != nil:
 		return p, f.err
 	case !slices.Contains(job.Stages(), p.To):
-		return p, wrongf("there is no stage %q", oneLine(string(p.To), 30))
+		return p, cannot(job.Say("page.wrong.no-stage", job.Args{"stage": oneLine(string(p.To), 30)}))
 	case p.To == job.Ready && (p.Hours == 0 || p.Grams == 0):
-		return p, wrongf("a finished print took time and plastic; give both hours and grams above 0")
+		return p, cannot(job.Say("page.wrong.no-hours-or-grams", nil))
 	case p.To == job.Failed && p.Why == "":
-		return p, wrongf("say why the print failed: the patron is told")
+		return p, cannot(job.Say("page.wrong.no-reason-to-fail", nil))
 	case p.To == job.Declined && p.Why == "":
-		return p, wrongf("say why it is declined: the patron is told")
+		return p, cannot(job.Say("page.wrong.no-reason-to-decline", nil))
 	case p.To == job.Collected && !money.MatchString(p.Paid):
-		return p, wrongf("%q is no amount of money; write it as 3.50, or 0 when nothing was paid", oneLine(p.Paid, 30))
+		return p, cannot(job.Say("page.wrong.no-amount", job.Args{"given": oneLine(p.Paid, 30)}))
 	}
 	return p, nil
 }
@@ -97,16 +97,16 @@ func pressFrom(r *http.Request, by string) (casework.ShopFloorAction, error) {
 // cannot be taken is shown again with what was filled in.
 func (d *Desk) moveJob(w http.ResponseWriter, r *http.Request, who personal) error {
 	id := job.ID(r.PathValue("job"))
-	p, err := pressFrom(r, who.Name)
+	p, err := actionFrom(r, who.Name)
 	if err == nil {
 		if err = d.office.Record(r.Context(), id, p); err != nil {
 			err = theirs(err)
 		}
 	}
 	if err != nil {
-		return d.pressAgain(w, r, who, id, err)
+		return d.actionAgain(w, r, who, id, err)
 	}
-	d.say(r, "%s is now: %s.", string(id), d.pages.speech[d.lang(r)].code("stage", p.To))
+	d.say(r, job.Say("page.done.stage", job.Args{"job": string(id), "stage": d.localizer(r).code("stage", p.To)}))
 	http.Redirect(w, r, backFrom(r, id), http.StatusSeeOther)
 	return nil
 }
@@ -118,23 +118,23 @@ func backFrom(r *http.Request, id job.ID) string {
 	return "/job/" + string(id)
 }
 
-// pressAgain shows the page the form came from, with what is wrong.
-func (d *Desk) pressAgain(w http.ResponseWriter, r *http.Request, who personal, id job.ID, cause error) error {
+// actionAgain shows the page the form came from, with what is wrong.
+func (d *Desk) actionAgain(w http.ResponseWriter, r *http.Request, who personal, id job.ID, cause error) error {
 	var wrong wrongInput
 	var stage *ledger.StageError
 	if !errors.As(cause, &wrong) && !errors.As(cause, &stage) {
 		return cause
 	}
-	status, text := d.pages.speech[d.lang(r)].wrong(cause)
+	status, text := d.localizer(r).wrong(cause)
 	field := func(name string) string { return oneLine(r.PostFormValue(name), 500) }
-	tried := &pressed{field("hours"), field("grams"), field("why"), field("paid"), plain.Capital(text) + "."}
+	tried := &triedAction{field("hours"), field("grams"), field("why"), field("paid"), plain.Capital(text) + "."}
 	if r.PostFormValue("back") == "prints" {
 		v, err := d.prints(r.Context())
 		if err != nil {
 			return err
 		}
 		v.tried(id, tried)
-		d.show(w, r, status, "prints", "Print list", who, v)
+		d.show(w, r, status, "prints", "page.title.prints", who, v)
 		return nil
 	}
 	v, err := d.caseOfJob(r, who, id)
@@ -143,7 +143,7 @@ func (d *Desk) pressAgain(w http.ResponseWriter, r *http.Request, who personal, 
 	}
 	for i := range v.Parts {
 		if v.Parts[i].ID == id {
-			v.Parts[i].Press.Tried = tried
+			v.Parts[i].Action.Tried = tried
 		}
 	}
 	return d.showReply(w, r, status, who, v)
@@ -158,19 +158,19 @@ func (d *Desk) assign(w http.ResponseWriter, r *http.Request, who personal) erro
 	}
 	err := error(nil)
 	if !known {
-		err = wrongf("there is no printer %q in the house rules", printer)
+		err = cannot(job.Say("page.wrong.no-printer", job.Args{"printer": printer}))
 	} else if err = d.office.Reassign(r.Context(), id, printer, who.Name); err != nil {
 		err = theirs(err)
 	}
 	if err != nil {
-		return d.pressAgain(w, r, who, id, err)
+		return d.actionAgain(w, r, who, id, err)
 	}
 	j, err := d.office.Ledger.Job(r.Context(), id)
 	if err != nil {
 		return err
 	}
-	s := d.pages.speech[d.lang(r)]
-	d.say(r, "%s is on the list of %s now: %s.", string(id), printer, s.short(rowOf(j).PrintTimeS))
+	s := d.localizer(r)
+	d.say(r, job.Say("page.done.assigned", job.Args{"job": string(id), "printer": printer, "time": s.short(rowOf(j).PrintTimeS)}))
 	http.Redirect(w, r, backFrom(r, id), http.StatusSeeOther)
 	return nil
 }
