@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/bojanz/currency"
+	"golang.org/x/text/language"
 )
 
 // check judges values and how files fit together. A file that could not be
@@ -185,7 +186,7 @@ func (l *loader) checkLibrary() {
 		j.bad("languages", `e.g. languages = ["en"]`, "languages is empty, so no reply could be written")
 	}
 	for i, v := range lib.Languages {
-		j.oneOf(fmt.Sprintf("languages[%d]", i), v, Languages...)
+		j.language(fmt.Sprintf("languages[%d]", i), v)
 	}
 	l.checkPeople(j)
 	l.checkTranslations(j)
@@ -199,9 +200,7 @@ func (l *loader) checkTranslations(j judge) {
 	}
 	for lang, t := range lib.Translations {
 		at := j.at("translation." + lang)
-		if !slices.Contains(Languages, lang) {
-			at.bad("", didYouMean(lang, Languages), "%q is no language that replies are written in", lang)
-		}
+		at.language("", lang)
 		for key, v := range map[string]string{"desk": t.Desk, "hours": t.Hours, "website": t.Website, "form": t.Form} {
 			at.line(key, v)
 		}
@@ -214,8 +213,16 @@ func (l *loader) checkTranslations(j judge) {
 	}
 }
 
-// Languages are those that replies can be written in.
-var Languages = []string{"en", "fr", "es"}
+// language checks that a language has the name that a folder of its reply texts has.
+// Which folders there are, the reply texts know (templates.LoadHouse).
+func (j judge) language(key, v string) {
+	switch tag, err := language.Parse(v); {
+	case err != nil || tag == language.Und:
+		j.bad(key, "write it as in en, fr or pt-BR (BCP 47)", "%q is no language", v)
+	case tag.String() != v:
+		j.bad(key, "did you mean "+tag.String()+"?", "%q is not how the language is named here", v)
+	}
+}
 
 func (l *loader) checkPeople(j judge) {
 	lib := &l.rules.Library

@@ -1,11 +1,13 @@
 package templates
 
 import (
+	"errors"
 	"fmt"
 	"io/fs"
 	"maps"
 	"os"
 	"path"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -36,12 +38,8 @@ type loader struct {
 
 // read fetches the built-in texts and what replaces them.
 func (l *loader) read(dir string, languages []string) error {
-	known, err := fs.ReadDir(builtin, ".")
-	if err != nil {
-		return err
-	}
 	for _, lang := range languages {
-		if !slices.ContainsFunc(known, func(e fs.DirEntry) bool { return e.Name() == lang }) && dir == "" {
+		if dir == "" && !slices.Contains(Languages(), lang) {
 			return fmt.Errorf("there are no built-in reply texts in language %q; give a folder with %s/*.md", lang, lang)
 		}
 		l.sources[lang] = map[string]*source{}
@@ -73,11 +71,51 @@ func (l *loader) readOwn(dir string, languages []string) error {
 			if err := l.readFolder(own, name, strings.TrimSuffix(dir, "/")+"/"); err != nil {
 				return err
 			}
-		case !slices.Contains(rules.Languages, name):
-			l.tell(rules.Problem{File: path.Join(dir, name), Text: fmt.Sprintf("%q is none of the languages in library.toml (%s)", name, strings.Join(languages, ", "))})
+		case !slices.Contains(Languages(), name):
+			l.tell(rules.Problem{File: path.Join(dir, name), Text: fmt.Sprintf("%q is none of the languages in library.toml (%s)", name, strings.Join(languages, ", ")),
+				Hint: "name it there too if replies shall be written in it"})
 		}
 	}
 	return nil
+}
+
+// Languages lists the languages of the built-in texts, English first.
+func Languages() []string {
+	entries, err := fs.ReadDir(builtin, ".")
+	if err != nil {
+		return nil // it is built in
+	}
+	out := []string{english}
+	for _, e := range entries {
+		if e.Name() != english {
+			out = append(out, e.Name())
+		}
+	}
+	return out
+}
+
+// LoadHouse reads the reply texts in the languages of the house rules, as Load does.
+func LoadHouse(dir string, r *rules.Rules) (*Set, error) {
+	if err := CheckLanguages(dir, r); err != nil {
+		return nil, err
+	}
+	return Load(dir, r.Library.Languages)
+}
+
+// CheckLanguages tells which languages of the house rules have no folder of reply
+// texts, built in or in dir. Errors have the form of rules.Load's.
+func CheckLanguages(dir string, r *rules.Rules) error {
+	var missing []error
+	for i, lang := range r.Library.Languages {
+		if slices.Contains(Languages(), lang) {
+			continue
+		}
+		if _, err := os.Stat(filepath.Join(dir, lang)); dir == "" || err != nil {
+			missing = append(missing, r.Fault("library.toml", fmt.Sprintf("languages[%d]", i), fmt.Sprintf("there are no reply texts in the language %q", lang),
+				fmt.Sprintf("there are %s; another language is a folder %s of reply texts, beside those of the house's own", strings.Join(Languages(), ", "), lang)))
+		}
+	}
+	return errors.Join(missing...)
 }
 
 func ignored(name string) bool {

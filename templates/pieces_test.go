@@ -6,8 +6,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-
-	"meshclerk/rules"
 )
 
 // A piece can be read as it is written, and tells which texts take it in, also
@@ -48,7 +46,7 @@ func TestOwnPieceChangesWhatTakesItIn(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "en", "_closing.md"), []byte("See you soon.\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	set, err := Load(dir, rules.Languages)
+	set, err := Load(dir, Languages())
 	if err != nil {
 		t.Fatal(err)
 	}

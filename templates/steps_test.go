@@ -8,8 +8,6 @@ import (
 	"strings"
 	"sync"
 	"testing"
-
-	"meshclerk/rules"
 )
 
 // withReady loads the texts with one of them, and a piece, replaced.
@@ -24,7 +22,7 @@ func withReady(t *testing.T, ready, piece string) (*Set, error) {
 			t.Fatal(err)
 		}
 	}
-	return Load(dir, rules.Languages)
+	return Load(dir, Languages())
 }
 
 // TestBoundedSteps: a text that goes round without end, or nearly so, ends with an

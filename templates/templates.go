@@ -71,7 +71,7 @@ type Piece struct {
 
 // Default returns the built-in texts. A test guards that they are valid.
 func Default() *Set {
-	s, err := Load("", rules.Languages)
+	s, err := Load("", Languages())
 	if err != nil {
 		panic("the built-in reply texts are broken: " + err.Error())
 	}

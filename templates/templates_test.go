@@ -24,7 +24,7 @@ func TestBuiltin(t *testing.T) {
 	if got := s.Names(); !slices.Equal(got, want) {
 		t.Errorf("texts %v, situations %v", got, want)
 	}
-	for _, lang := range rules.Languages {
+	for _, lang := range Languages() {
 		for _, name := range s.Names() {
 			tm, err := s.Get(lang, name)
 			if err != nil {
@@ -109,6 +109,41 @@ func TestMissingTranslation(t *testing.T) {
 	}
 }
 
+// A language of the rules without reply texts is told at its place; a folder gives it.
+func TestLanguageWithoutTexts(t *testing.T) {
+	dir := t.TempDir()
+	library, err := rules.Builtin("library.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	put(t, dir, "library.toml", strings.Replace(string(library), `["en", "fr", "es"]`, `["en", "pt-BR"]`, 1))
+	r, err := rules.Load(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = LoadHouse("", r)
+	if err == nil || !strings.Contains(err.Error(), `library.toml:24:20: there are no reply texts in the language "pt-BR"`) || !strings.Contains(err.Error(), "there are en, es, fr; another language is a folder pt-BR") {
+		t.Errorf("got %v", err)
+	}
+	texts := t.TempDir()
+	for _, name := range Files() {
+		if own, is := strings.CutPrefix(name, "es/"); is && strings.HasSuffix(name, ".md") {
+			b, err := Builtin(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			put(t, texts, "pt-BR/"+own, string(b))
+		}
+	}
+	set, err := LoadHouse(texts, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if text, err := set.Get("pt-BR", TextQuote); err != nil || text.Language != "pt-BR" {
+		t.Errorf("%+v, %v", text, err)
+	}
+}
+
 // TestOverride: one file replaced changes that text and its hash, and a changed
 // piece changes the hash of the texts that take it in, and of no other.
 func TestOverride(t *testing.T) {
@@ -167,7 +202,7 @@ func TestBadFolders(t *testing.T) {
 			edits, want, _ := strings.Cut(string(b), "-- want --\n")
 			dir := t.TempDir()
 			edit(t, dir, edits)
-			_, err = Load(dir, rules.Languages)
+			_, err = Load(dir, Languages())
 			if err == nil {
 				t.Fatal("the bad folder was accepted")
 			}

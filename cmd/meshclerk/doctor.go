@@ -72,7 +72,7 @@ func (d *doctor) rules(conf *config) *rules.Rules {
 		return nil
 	}
 	d.say(wire.Passed("rules", fmt.Sprintf("%d printers, %d materials, a job may take %g hours", len(r.Printers), len(r.Materials), r.Limits.JobHours)))
-	set, err := templates.Load(conf.Templates, r.Library.Languages)
+	set, err := templates.LoadHouse(conf.Templates, r)
 	if err == nil {
 		err = set.Check()
 	}

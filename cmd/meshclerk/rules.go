@@ -8,6 +8,7 @@ import (
 	"meshclerk/intake/preflight"
 	"meshclerk/intake/wishes"
 	"meshclerk/rules"
+	"meshclerk/templates"
 )
 
 type rulesCmd struct {
@@ -54,9 +55,25 @@ func (c *rulesCheckCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	if err := c.languages(r); err != nil {
+		return err
+	}
 	_, err = fmt.Fprintf(e.out, "the rules are in order: %d printers, %d materials, %d checks, %d of the house's own\n",
 		len(r.Printers), len(r.Materials), len(r.Checks.Check), len(r.Checks.Own))
 	return err
+}
+
+// languages holds the languages of the rules against the reply texts that the
+// configuration names; without one nobody knows where they are.
+func (c *rulesCheckCmd) languages(r *rules.Rules) error {
+	if c.Config == "" {
+		return nil
+	}
+	conf, err := loadConfig(c.Config)
+	if err != nil {
+		return err
+	}
+	return templates.CheckLanguages(conf.Templates, r)
 }
 
 type rulesExportCmd struct {

@@ -34,7 +34,7 @@ func (c *runCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	set, err := templates.Load(conf.Templates, r.Library.Languages)
+	set, err := templates.LoadHouse(conf.Templates, r)
 	if err != nil {
 		return err
 	}

@@ -30,7 +30,7 @@ func (c *templatesCheckCmd) Run(e *env) error {
 		}
 		dir = conf.Templates
 	}
-	set, err := templates.Load(dir, r.Library.Languages)
+	set, err := templates.LoadHouse(dir, r)
 	if err != nil {
 		return err
 	}

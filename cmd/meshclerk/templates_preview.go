@@ -5,6 +5,7 @@ import (
 
 	"meshclerk/intake/plain"
 	"meshclerk/reply/draft"
+	"meshclerk/rules"
 	"meshclerk/templates"
 )
 
@@ -23,7 +24,7 @@ func (c *templatesPreviewCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	set, err := c.set(r.Library.Languages)
+	set, err := c.set(r)
 	if err != nil {
 		return err
 	}
@@ -42,7 +43,7 @@ func (c *templatesPreviewCmd) Run(e *env) error {
 	return c.write(e, m)
 }
 
-func (c *templatesPreviewCmd) set(languages []string) (*templates.Set, error) {
+func (c *templatesPreviewCmd) set(r *rules.Rules) (*templates.Set, error) {
 	dir := c.Templates
 	if dir == "" && c.Config != "" {
 		conf, err := loadConfig(c.Config)
@@ -51,7 +52,7 @@ func (c *templatesPreviewCmd) set(languages []string) (*templates.Set, error) {
 		}
 		dir = conf.Templates
 	}
-	return templates.Load(dir, languages)
+	return templates.LoadHouse(dir, r)
 }
 
 func (c *templatesPreviewCmd) write(e *env, m draft.Message) error {

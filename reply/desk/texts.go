@@ -241,7 +241,7 @@ func (d *Desk) tryText(v textView) (*templates.Set, error) {
 	if err := os.WriteFile(filepath.Join(dir, v.Lang, v.Name+".md"), []byte(v.Source), 0o644); err != nil {
 		return nil, err
 	}
-	set, err := templates.Load(dir, d.office.Rules.Library.Languages)
+	set, err := templates.LoadHouse(dir, d.office.Rules)
 	if problems, ok := errors.AsType[rules.Problems](err); ok {
 		for i := range problems { // a person knows the folder by its own name
 			problems[i].File = strings.TrimPrefix(strings.TrimPrefix(problems[i].File, dir), "/")

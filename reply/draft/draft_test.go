@@ -9,7 +9,6 @@ import (
 	"strings"
 	"testing"
 
-	"meshclerk/rules"
 	"meshclerk/templates"
 )
 
@@ -40,7 +39,7 @@ func golden(t *testing.T, name, got string) {
 // TestLetters: every situation in every language, as the patron reads it. Choose
 // finds the situation by itself where no event has to be named.
 func TestLetters(t *testing.T) {
-	for _, lang := range rules.Languages {
+	for _, lang := range templates.Languages() {
 		all := cases(t, lang)
 		if got, want := slices.Sorted(maps.Keys(all)), slices.Sorted(slices.Values(templates.Situations())); !slices.Equal(got, want) {
 			t.Fatalf("cases %v do not cover the situations %v", got, want)

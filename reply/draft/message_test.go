@@ -18,7 +18,6 @@ import (
 	"golang.org/x/net/html"
 
 	"meshclerk/intake/job"
-	"meshclerk/rules"
 	"meshclerk/templates"
 )
 
@@ -71,7 +70,7 @@ func unix(b []byte) string { return strings.ReplaceAll(string(b), "\r\n", "\n") 
 
 // TestReadBack: the standard library reads from the bytes what was put in.
 func TestReadBack(t *testing.T) {
-	for _, lang := range rules.Languages {
+	for _, lang := range templates.Languages() {
 		for name, in := range cases(t, lang) {
 			m, err := Compose(in)
 			if err != nil {
@@ -164,7 +163,7 @@ print(json.dumps({
  "types": [p.get_content_type() for p in parts],
  "subject": m["subject"], "refs": m["references"] or "", "to": str(m["to"]),
  "plain": m.get_body(("plain",)).get_content(), "html": m.get_body(("html",)).get_content()}))`
-	for _, lang := range rules.Languages {
+	for _, lang := range templates.Languages() {
 		in := cases(t, lang)["quote"]
 		in.Letter.From.Name = "Zoë \"Ada\" Ångström, née Müller; a very long name that goes on and on"
 		in.Letter.Subject = "Pièce n° 1: “très” longue, mit Umlauten äöü und 部品 und noch viel mehr, bis die Zeile umbrochen wird"
@@ -337,7 +336,7 @@ var amount = regexp.MustCompile(`\$ ?[0-9]|[0-9] ?\$`)
 
 // TestNoPriceOfOurOwn: promise 7, never a price that the rules do not give.
 func TestNoPriceOfOurOwn(t *testing.T) {
-	for _, lang := range rules.Languages {
+	for _, lang := range templates.Languages() {
 		for name, in := range cases(t, lang) {
 			in.Paid = ""
 			for _, jobs := range [][]*job.Job{in.Jobs, in.Before} {
@@ -455,7 +454,7 @@ func FuzzCompose(f *testing.F) {
 
 // TestPlainSaysWhatHTMLSays: both parts have the same words in the same order.
 func TestPlainSaysWhatHTMLSays(t *testing.T) {
-	for _, lang := range rules.Languages {
+	for _, lang := range templates.Languages() {
 		for name, in := range cases(t, lang) {
 			m, err := Compose(in)
 			if err != nil {

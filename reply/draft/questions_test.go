@@ -7,6 +7,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/rules"
+	"meshclerk/templates"
 )
 
 func keys(qs []Question) []string {
@@ -121,7 +122,7 @@ func TestOneBranchOneColour(t *testing.T) {
 // TestQuestionsStandInTheLetter: each open question is in the text, numbered
 // as the list says, and a text that asks nothing lists none.
 func TestQuestionsStandInTheLetter(t *testing.T) {
-	for _, lang := range rules.Languages {
+	for _, lang := range templates.Languages() {
 		for name, in := range cases(t, lang) {
 			m, err := Compose(in)
 			if err != nil {
