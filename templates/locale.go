@@ -239,7 +239,9 @@ func (l *Localizer) percent(v float64, decimals int) Text {
 func (l *Localizer) Quantity(v float64, unit string) Text {
 	switch unit {
 	case "mm":
-		return l.measure(l.Number(v, 2), "mm")
+		return l.measure(l.Number(v, fine(v)), "mm")
+	case "%":
+		return l.percent(v, 2)
 	case "mm2", "mm²":
 		if v >= 100 {
 			return l.measure(l.Number(v/100, 1), "cm2")
@@ -258,6 +260,14 @@ func (l *Localizer) Quantity(v float64, unit string) Text {
 		return l.measure(l.Number(v, 0), "deg")
 	}
 	return l.Number(v, 0)
+}
+
+// fine is the number of decimals that shows a length, also one of a few microns.
+func fine(mm float64) int {
+	if mm = math.Abs(mm); mm == 0 || mm >= 0.01 {
+		return 2
+	}
+	return min(1-int(math.Floor(math.Log10(mm))), 9)
 }
 
 // Date writes a day: "Friday, November 27, 2026", "vendredi 27 novembre 2026",

@@ -68,8 +68,8 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 }
 
 // prefixes are those of keys that end in a word of the ledger.
-var prefixes = []string{"notices.state.", "notices.why.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.",
-	"page.", "codes."} // which the desk holds against its pages
+var prefixes = []string{"notices.state.", "notices.why.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "sheet.adhesion.",
+	"page.", "codes.", "sheet.page."} // which the desk holds against its pages
 
 func isSay(call *ast.CallExpr) bool {
 	s, ok := call.Fun.(*ast.SelectorExpr)

@@ -16,7 +16,7 @@ type jobsSheetCmd struct {
 	house
 	ID       string `arg:"" name:"job" help:"The job, e.g. LP-000042."`
 	To       string `short:"o" name:"to" default:"." placeholder:"DIR" help:"Folder for the sheet (.html) and the part (.stl)."`
-	Language string `placeholder:"en|fr|es" help:"Another language than the library's first one."`
+	Language string `placeholder:"fr" help:"Another language than the library's first one."`
 }
 
 func (c *jobsSheetCmd) Run(e *env) error {
@@ -55,8 +55,8 @@ func (c *jobsSheetCmd) lay(e *env, o *casework.Office, j job.Job, s *sheet.Sheet
 		if e.ctx.Err() != nil {
 			return e.ctx.Err()
 		}
-		s.NoPart = err.Error()
-		fmt.Fprintf(e.out, "no part was written: %v; print from the patron's own file\n", err)
+		s.Without(err)
+		fmt.Fprintf(e.out, "no part was written: %s; print from the patron's own file\n", said(sheet.Why(err)))
 		return nil
 	}
 	path := filepath.Join(c.To, string(j.ID)+".stl")

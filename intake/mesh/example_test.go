@@ -53,7 +53,7 @@ func ExampleMend() {
 	fmt.Println(done[0])
 	fmt.Println(len(whole.Triangles), "facets")
 	// Output:
-	// closed 1 hole
+	// mending.closed {"n":1}
 	// 12 facets
 }
 

@@ -20,11 +20,11 @@ func (w *mending) close() error {
 	for _, h := range t.Holes {
 		switch {
 		case !h.Closed:
-			return unmendable("near %s the surface ends in an edge where several facets meet, so its hole cannot be closed", place(h.At))
+			return unmendable(job.Say("mending.hole-at-edge", job.Args{"place": place(h.At)}))
 		case h.Edges > w.opts.HoleEdges:
-			return unmendable("the hole near %s has %d edges around it, too many to guess what was there", place(h.At), h.Edges)
+			return unmendable(job.Say("mending.hole-edges", job.Args{"place": place(h.At), "n": h.Edges}))
 		case h.LengthMM > diagonal/2 && unevenness(w.mesh, h) > 0.02*h.LengthMM:
-			return unmendable("the hole near %s is %.4g mm around and not flat, so it cannot be guessed what was there", place(h.At), h.LengthMM)
+			return unmendable(job.Say("mending.hole-uneven", job.Args{"place": place(h.At), "around": job.Quantity{Amount: h.LengthMM, Unit: "mm"}}))
 		}
 		w.top.meter.Spend(h.Edges * h.Edges * h.Edges / 24) // leastArea compares a sixth of the cube, each in a quarter of a unit
 		if err := w.ctx.Err(); err != nil {
@@ -32,7 +32,7 @@ func (w *mending) close() error {
 		}
 		f.fill(h)
 	}
-	w.did("closed %s", job.Count(len(t.Holes), "hole", "holes"))
+	w.did(job.Say("mending.closed", job.Args{"n": len(t.Holes)}))
 	return w.replace(f.mesh)
 }
 

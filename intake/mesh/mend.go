@@ -2,7 +2,6 @@ package mesh
 
 import (
 	"context"
-	"fmt"
 
 	"meshclerk/intake/budget"
 	"meshclerk/intake/job"
@@ -15,14 +14,12 @@ type MendOptions struct {
 }
 
 // Unmendable is the error of a mesh that Mend cannot make sound without
-// guessing. Its text says what is wrong and where.
-type Unmendable struct{ What string }
+// guessing. What says what is wrong and where; Error shows it to a log.
+type Unmendable struct{ What job.Message }
 
-func (u *Unmendable) Error() string { return u.What }
+func (u *Unmendable) Error() string { return u.What.String() }
 
-func unmendable(format string, args ...any) error {
-	return &Unmendable{fmt.Sprintf(format, args...)}
-}
+func unmendable(what job.Message) error { return &Unmendable{what} }
 
 // Mend makes a mesh sound: facets without area and repeated ones are left out,
 // walls without thickness removed, all facets wound the same way, holes closed,
@@ -31,7 +28,7 @@ func unmendable(format string, args ...any) error {
 // honestly returns an *Unmendable: holes too long or too uneven to guess what was
 // there, sheets without thickness, edges where an odd number of facets meet.
 // Crossings are left alone; a printer merges bodies that cross.
-func Mend(ctx context.Context, m *Mesh, opts MendOptions) (*Mesh, []string, error) {
+func Mend(ctx context.Context, m *Mesh, opts MendOptions) (*Mesh, []job.Message, error) {
 	if opts.HoleEdges <= 0 {
 		opts.HoleEdges = 400
 	}
@@ -57,12 +54,10 @@ type mending struct {
 	opts MendOptions
 	mesh *Mesh
 	top  *Topology
-	done []string
+	done []job.Message
 }
 
-func (w *mending) did(format string, args ...any) {
-	w.done = append(w.done, fmt.Sprintf(format, args...))
-}
+func (w *mending) did(what job.Message) { w.done = append(w.done, what) }
 
 // clean leaves out what a clean mesh has not, and lists what reading left out.
 func (w *mending) clean(m *Mesh) error {
@@ -79,13 +74,13 @@ func (w *mending) clean(m *Mesh) error {
 	}
 	w.mesh = m
 	if facts.Degenerate > 0 {
-		w.did("left out %s without area", job.Count(facts.Degenerate, "facet", "facets"))
+		w.did(job.Say("mending.without-area", job.Args{"n": facts.Degenerate}))
 	}
 	if facts.Duplicate > 0 {
-		w.did("sorted out %s that had the same corners as another", job.Count(facts.Duplicate, "facet", "facets"))
+		w.did(job.Say("mending.repeated", job.Args{"n": facts.Duplicate}))
 	}
 	if facts.WeldTolerance > 0 {
-		w.did("joined corners up to %.2g mm apart", facts.WeldTolerance)
+		w.did(job.Say("mending.joined", job.Args{"gap": job.Quantity{Amount: facts.WeldTolerance, Unit: "mm"}}))
 	}
 	return nil
 }
@@ -104,7 +99,7 @@ func (m *Mesh) withoutCollapsed() *Mesh {
 // examine examines the mesh anew.
 func (w *mending) examine() error {
 	if len(w.mesh.Triangles) == 0 {
-		return unmendable("nothing is left of the model: none of its facets enclose anything")
+		return unmendable(job.Say("mending.nothing-left", nil))
 	}
 	var err error
 	w.top, err = Examine(w.ctx, w.mesh, Facts{}, Options{SkipCrossings: true})
@@ -135,7 +130,7 @@ func (w *mending) dropWalls() error {
 	if e.NonManifold >= before.NonManifold || e.Open > before.Open {
 		return nil
 	}
-	w.did("removed %s without thickness inside the model", job.Count(len(pairs), "wall facet", "wall facets"))
+	w.did(job.Say("mending.wall-facets", job.Args{"n": len(pairs)}))
 	return w.replace(m)
 }
 
@@ -158,7 +153,7 @@ func (w *mending) dropLoose() error {
 			drop = append(drop, int32(f))
 		}
 	}
-	w.did("removed %s that enclose nothing", job.Count(len(drop), "loose facet", "loose facets"))
+	w.did(job.Say("mending.loose", job.Args{"n": len(drop)}))
 	m, _ := w.mesh.without(drop)
 	return w.replace(m)
 }
@@ -177,9 +172,9 @@ func (w *mending) windAlike() error {
 	if err := w.replace(w.mesh.withReversed(func(f int) bool { return w.top.reversed[f] })); err != nil {
 		return err
 	}
-	w.did("turned %s that faced the wrong way", job.Count(n, "facet", "facets"))
+	w.did(job.Say("mending.faced-wrong", job.Args{"n": n}))
 	if w.top.Edges.Flipped > 0 {
-		return unmendable("the surface has only one side, like a twisted ribbon, near %s; it has no inside that could be printed", place(w.top.FlippedAt[0]))
+		return unmendable(job.Say("mending.one-side", job.Args{"place": place(w.top.FlippedAt[0])}))
 	}
 	return nil
 }
@@ -212,10 +207,10 @@ func (w *mending) turnOutward() error {
 		return nil
 	}
 	if bodies > 0 {
-		w.did("turned %s that had the inside out", job.Count(bodies, "body", "bodies"))
+		w.did(job.Say("mending.bodies-turned", job.Args{"n": bodies}))
 	}
 	if voids > 0 {
-		w.did("turned %s with %s", job.Count(voids, "hollow", "hollows"), "them")
+		w.did(job.Say("mending.hollows-turned", job.Args{"n": voids}))
 	}
 	return w.replace(w.mesh.withReversed(func(f int) bool { return w.top.Shells[w.top.ShellOf[f]].InsideOut }))
 }
@@ -226,21 +221,23 @@ func (w *mending) verify() error {
 	t := w.top
 	for _, fan := range t.Edges.Fans() {
 		if len(fan)%2 != 0 {
-			return unmendable("near %s an odd number of facets meets in one edge, so it is not clear which of them bound the model", place(t.NonmanifoldAt[0]))
+			return unmendable(job.Say("mending.odd-edge", job.Args{"place": place(t.NonmanifoldAt[0])}))
 		}
 	}
 	switch {
 	case t.Edges.Lopsided > 0:
-		return unmendable("near %s more than two facets meet in one edge, and they face ways that do not go together", place(t.NonmanifoldAt[0]))
+		return unmendable(job.Say("mending.lopsided-edge", job.Args{"place": place(t.NonmanifoldAt[0])}))
 	case t.Edges.Open > 0:
-		return unmendable("the surface is still open near %s", place(t.OpenAt[0]))
+		return unmendable(job.Say("mending.still-open", job.Args{"place": place(t.OpenAt[0])}))
 	case !hasVolume(t.Shape.VolumeMM3, t.Shape.AreaMM2, 1e-9):
-		return unmendable("the model is a sheet without thickness, so there is nothing inside it to print")
+		return unmendable(job.Say("mending.no-thickness", nil))
 	}
 	if t.Edges.NonManifold > 0 {
-		w.did("left %s as they are where bodies touch", job.Count(t.Edges.NonManifold, "edge", "edges"))
+		w.did(job.Say("mending.touching", job.Args{"n": t.Edges.NonManifold}))
 	}
 	return nil
 }
 
-func place(p Vec) string { return fmt.Sprintf("x %.4g, y %.4g, z %.4g mm", p[0], p[1], p[2]) }
+func place(p Vec) job.Message {
+	return job.Say("mending.place", job.Args{"x": p[0], "y": p[1], "z": p[2]})
+}

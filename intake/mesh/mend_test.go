@@ -7,11 +7,12 @@ import (
 	"strings"
 	"testing"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
 )
 
-func mend(t *testing.T, in *mesh.Mesh) (*mesh.Topology, []string, error) {
+func mend(t *testing.T, in *mesh.Mesh) (*mesh.Topology, []job.Message, error) {
 	t.Helper()
 	m, f := throughFile(t, in)
 	before := append([][3]int32(nil), m.Triangles...)
@@ -42,20 +43,20 @@ func TestMend(t *testing.T) {
 		says   []string
 	}{
 		{"sound", box, 8000, 0, nil},
-		{"a facet missing", shapes.Without(box, 7), 8000, 0, []string{"closed 1 hole"}},
-		{"a side missing", shapes.Without(box, 0, 2), 8000, 0, []string{"closed 1 hole"}},
-		{"facets flipped", shapes.Flipped(box, 3, 8), 8000, 0, []string{"turned 2 facets that faced the wrong way"}},
-		{"inside out", shapes.InsideOut(box), 8000, 0, []string{"turned 1 body that had the inside out"}},
-		{"void and body inside out", shapes.InsideOut(shapes.BoxWithVoid(20, 20, 20, 5)), 7000, 0, []string{"turned 1 body", "turned 1 hollow with them"}},
-		{"body alone inside out", shapes.Merge(shapes.InsideOut(box), shapes.InsideOut(shapes.Moved(shapes.Box(10, 10, 10), 5, 5, 5))), 7000, 0, []string{"turned 1 body"}},
-		{"degenerate and twice", more(box, [3]int32{0, 0, 1}, box.Triangles[3]), 8000, 0, []string{"1 facet without area", "1 facet that had the same corners"}},
-		{"cracked", exploded(shapes.Box(20, 20, 20), 1e-4, r), 8000, 1e-4, []string{"joined corners"}},
-		{"holes in a ball", shapes.Without(ball, 100, 101, 102, 103, 300, 700), 4121.941741, 0.01, []string{"closed 3 holes"}},
-		{"all at once", shapes.Flipped(shapes.Without(shapes.InsideOut(ball), 100, 500), 30, 31, 32), 4121.941741, 0.01, []string{"turned 3 facets", "closed 2 holes", "turned 1 body"}},
-		{"a wall inside", shapes.Merge(shapes.Box(10, 10, 10), shapes.Moved(shapes.Scaled(shapes.Box(10, 10, 10), -1, 1, 1), 20, 0, 0)), 2000, 0, []string{"removed 2 wall facets"}},
-		{"loose facets", shapes.Merge(box, shapes.Moved(sheet(1, 2), 30, 0, 0)), 8000, 0, []string{"removed 2 loose facets"}},
-		{"bodies that touch in an edge", cubes(10, 10, 0), 2000, 0, []string{"left 1 edge"}},
-		{"an open bowl", shapes.Without(shapes.Cone(64, 10, 20), bottom(shapes.Cone(64, 10, 20))...), 2091, 0.005, []string{"closed 1 hole"}},
+		{"a facet missing", shapes.Without(box, 7), 8000, 0, []string{`mending.closed {"n":1}`}},
+		{"a side missing", shapes.Without(box, 0, 2), 8000, 0, []string{`mending.closed {"n":1}`}},
+		{"facets flipped", shapes.Flipped(box, 3, 8), 8000, 0, []string{`mending.faced-wrong {"n":2}`}},
+		{"inside out", shapes.InsideOut(box), 8000, 0, []string{`mending.bodies-turned {"n":1}`}},
+		{"void and body inside out", shapes.InsideOut(shapes.BoxWithVoid(20, 20, 20, 5)), 7000, 0, []string{`mending.bodies-turned {"n":1}`, `mending.hollows-turned {"n":1}`}},
+		{"body alone inside out", shapes.Merge(shapes.InsideOut(box), shapes.InsideOut(shapes.Moved(shapes.Box(10, 10, 10), 5, 5, 5))), 7000, 0, []string{`mending.bodies-turned {"n":1}`}},
+		{"degenerate and twice", more(box, [3]int32{0, 0, 1}, box.Triangles[3]), 8000, 0, []string{`mending.without-area {"n":1}`, `mending.repeated {"n":1}`}},
+		{"cracked", exploded(shapes.Box(20, 20, 20), 1e-4, r), 8000, 1e-4, []string{"mending.joined"}},
+		{"holes in a ball", shapes.Without(ball, 100, 101, 102, 103, 300, 700), 4121.941741, 0.01, []string{`mending.closed {"n":3}`}},
+		{"all at once", shapes.Flipped(shapes.Without(shapes.InsideOut(ball), 100, 500), 30, 31, 32), 4121.941741, 0.01, []string{`mending.faced-wrong {"n":3}`, `mending.closed {"n":2}`, `mending.bodies-turned {"n":1}`}},
+		{"a wall inside", shapes.Merge(shapes.Box(10, 10, 10), shapes.Moved(shapes.Scaled(shapes.Box(10, 10, 10), -1, 1, 1), 20, 0, 0)), 2000, 0, []string{`mending.wall-facets {"n":2}`}},
+		{"loose facets", shapes.Merge(box, shapes.Moved(sheet(1, 2), 30, 0, 0)), 8000, 0, []string{`mending.loose {"n":2}`}},
+		{"bodies that touch in an edge", cubes(10, 10, 0), 2000, 0, []string{`mending.touching {"n":1}`}},
+		{"an open bowl", shapes.Without(shapes.Cone(64, 10, 20), bottom(shapes.Cone(64, 10, 20))...), 2091, 0.005, []string{`mending.closed {"n":1}`}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			top, done, err := mend(t, c.in)
@@ -66,7 +67,7 @@ func TestMend(t *testing.T) {
 			if s.OpenEdges != 0 || s.FlippedEdges != 0 || s.InsideOut || s.DegenerateTris != 0 || !within(s.VolumeMM3, c.volume, max(c.share, 1e-6)) {
 				t.Errorf("%+v", s)
 			}
-			all := strings.Join(done, "; ")
+			all := strings.Join(keys(done), "; ")
 			for _, want := range c.says {
 				if !strings.Contains(all, want) {
 					t.Errorf("%q does not say %q", all, want)
@@ -75,11 +76,19 @@ func TestMend(t *testing.T) {
 			if len(c.says) == 0 && all != "" {
 				t.Errorf("sound, but %q was done", all)
 			}
-			if _, again, err := mesh.Mend(context.Background(), mended(t, c.in), mesh.MendOptions{}); err != nil || len(again) != 0 && !strings.Contains(again[0], "left") {
+			if _, again, err := mesh.Mend(context.Background(), mended(t, c.in), mesh.MendOptions{}); err != nil || len(again) != 0 && again[0].Key != "mending.touching" {
 				t.Errorf("mending once more does %q, %v", again, err)
 			}
 		})
 	}
+}
+
+// keys shows messages as a log does.
+func keys(messages []job.Message) (out []string) {
+	for _, m := range messages {
+		out = append(out, m.String())
+	}
+	return out
 }
 
 func mended(t *testing.T, in *mesh.Mesh) *mesh.Mesh {
@@ -102,7 +111,7 @@ func bottom(m *mesh.Mesh) (facets []int) {
 	return facets
 }
 
-// TestMendRefuses: what would be a guess is refused with a sentence.
+// TestMendRefuses: what would be a guess is refused, and says why.
 func TestMendRefuses(t *testing.T) {
 	half := shapes.UVSphere(10, 32, 16)
 	var upper []int
@@ -118,15 +127,15 @@ func TestMendRefuses(t *testing.T) {
 		in   *mesh.Mesh
 		says string
 	}{
-		"a sheet":             {sheet(4, 20), "sheet without thickness"},
-		"a ribbon":            {ribbon(24), "only one side"},
-		"a wall of one facet": {wall, "several facets meet"},
-		"half of it missing":  {shapes.Without(half, upper...), "not flat"},
+		"a sheet":             {sheet(4, 20), "mending.no-thickness"},
+		"a ribbon":            {ribbon(24), "mending.one-side"},
+		"a wall of one facet": {wall, "mending.hole-at-edge"},
+		"half of it missing":  {shapes.Without(half, upper...), "mending.hole-uneven"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, done, err := mend(t, c.in)
 			var u *mesh.Unmendable
-			if !errors.As(err, &u) || !strings.Contains(u.What, c.says) {
+			if !errors.As(err, &u) || !strings.Contains(keys([]job.Message{u.What})[0], c.says) {
 				t.Errorf("%v, %q", err, done)
 			}
 		})

@@ -3,8 +3,8 @@ package sheet
 import (
 	"context"
 	"errors"
-	"fmt"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/rules"
 )
@@ -13,44 +13,49 @@ import (
 // standing on the bed in the middle of it.
 type Part struct {
 	Mesh *mesh.Mesh
-	Done []string // what was done to it, in order
+	Done []job.Message // what was done to it, in order
 }
 
 // Lay mends a file and sets it on the bed. A turn or scale that changes
-// nothing is not mentioned.
-func Lay(ctx context.Context, path string, r *rules.Rules, turn [3][3]float64, why string, scale float64) (Part, error) {
+// nothing is not mentioned. Why puts its error into a message.
+func Lay(ctx context.Context, path string, r *rules.Rules, turn [3][3]float64, why job.Message, scale float64) (Part, error) {
 	m, facts, err := mesh.ReadFile(ctx, path, mesh.Limits{Bytes: r.Caps.MeshBytes, Facets: r.Caps.Facets, CoordinateMM: r.Caps.CoordinateMM})
 	if err != nil {
 		return Part{}, err
 	}
 	m, done, err := mesh.Mend(ctx, m, mesh.MendOptions{Facts: facts})
-	if bad, ok := errors.AsType[*mesh.Unmendable](err); ok {
-		return Part{}, fmt.Errorf("it cannot be mended honestly: %s", bad.What)
-	}
 	if err != nil {
 		return Part{}, err
 	}
 	p := Part{m, done}
 	if turn != mesh.Upright {
 		p.Mesh = p.Mesh.Transformed(turn, 1)
-		p.did("turned it the advised way up%s", after(": ", why))
+		p.did(turned(why))
 	}
 	if scale > 0 && scale != 1 {
 		p.Mesh = p.Mesh.Transformed(mesh.Upright, scale)
-		p.did("scaled it to %.4g %%", 100*scale)
+		p.did(job.Say("mending.scaled", job.Args{"percent": job.Quantity{Amount: 100 * scale, Unit: "%"}}))
 	}
 	p.setDown()
 	return p, nil
 }
 
-func after(lead, s string) string {
-	if s == "" {
-		return ""
+// Why says why Lay could make no part of a file.
+func Why(err error) job.Message {
+	if bad, ok := errors.AsType[*mesh.Unmendable](err); ok {
+		return job.Say("mending.refused", job.Args{"why": bad.What})
 	}
-	return lead + s
+	return job.Plain(err.Error())
 }
 
-func (p *Part) did(format string, args ...any) { p.Done = append(p.Done, fmt.Sprintf(format, args...)) }
+func turned(why job.Message) job.Message {
+	if why.IsZero() {
+		return job.Say("mending.turned", nil)
+	}
+	return job.Say("mending.turned-why", job.Args{"why": why})
+}
+
+func (p *Part) did(what job.Message) { p.Done = append(p.Done, what) }
 
 // setDown moves the part onto the bed: its lowest point at z = 0, its middle at x = y = 0.
 func (p *Part) setDown() {
@@ -64,5 +69,5 @@ func (p *Part) setDown() {
 		out.Vertices[i] = v.Add(move)
 	}
 	p.Mesh = out
-	p.did("set it down on the bed, with its middle at x = y = 0")
+	p.did(job.Say("mending.set-down", nil))
 }

@@ -9,14 +9,17 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/plain"
 	"meshclerk/reply/casework"
+	"meshclerk/reply/draft"
 	"meshclerk/reply/picture"
 	"meshclerk/rules"
+	"meshclerk/templates"
 )
 
 //go:embed sheet.html
@@ -24,7 +27,8 @@ var sheetText string
 
 // Sheet is what the person at the printer needs to know, on one page.
 type Sheet struct {
-	words
+	*templates.Localizer
+	texts          *templates.Set
 	Library, Day   string
 	ID             job.ID
 	Code           template.HTML // the number as Code 39
@@ -36,13 +40,16 @@ type Sheet struct {
 	Done           []string    // to the file, before it was turned
 	Notes          []string
 	Cautions       []string
-	Part           string // the STL file beside the sheet, or ""
-	NoPart         string // why there is none
+	Part           string // to print from the STL file beside the sheet, or ""
+	NoPart         string // that there is none, and why
 }
 
 // Show puts a part onto the sheet, which lies in a file of that name.
 func (s *Sheet) Show(p Part, file string) error {
-	s.Part, s.Done = file, p.Done
+	s.Part = s.Say(job.Say("sheet.print-from", job.Args{"file": file}))
+	for _, what := range p.Done {
+		s.Done = append(s.Done, plain.Capital(plain.OneLine(s.Say(what))))
+	}
 	var png bytes.Buffer
 	if err := picture.WritePNG(&png, picture.Draw(p.Mesh, picture.Corner, picture.Options{Sizes: true})); err != nil {
 		return err
@@ -51,13 +58,18 @@ func (s *Sheet) Show(p Part, file string) error {
 	return nil
 }
 
+// Without says on the sheet why there is no mended part beside it.
+func (s *Sheet) Without(err error) {
+	s.NoPart = s.Say(job.Say("sheet.no-part", job.Args{"why": Why(err)}))
+}
+
 // PartOf gives the part of a job as it goes onto the printer.
 func PartOf(ctx context.Context, o *casework.Office, j job.Job) (Part, error) {
 	turn := mesh.Upright
 	if way := j.Report.Orientation; way != nil && !way.AsSent {
 		turn = way.Rotation
 	}
-	return Lay(ctx, o.Ledger.BlobPath(j.Blob), o.Rules, turn, "", j.Settings.Scale)
+	return Lay(ctx, o.Ledger.BlobPath(j.Blob), o.Rules, turn, job.Message{}, j.Settings.Scale)
 }
 
 // Printable gives a job with a part that could be printed.
@@ -84,7 +96,7 @@ func Page(ctx context.Context, o *casework.Office, id job.ID, language string) (
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
 	case err != nil:
-		s.NoPart = err.Error()
+		s.Without(err)
 	default:
 		if err := s.Show(p, string(j.ID)+".stl"); err != nil {
 			return nil, err
@@ -111,23 +123,75 @@ func WritePart(ctx context.Context, o *casework.Office, id job.ID, w io.Writer) 
 // mostNotes keeps the sheet to one page.
 const mostNotes = 9
 
-// New makes the sheet of a job in a language, or the library's first one for "".
+// New makes the sheet of a job in a language of the book, or in the library's first one for "".
 func New(o *casework.Office, j job.Job, language string) (*Sheet, error) {
-	r := o.Rules
-	w, err := inLanguage(language, r)
+	l, err := inLanguage(o, language)
 	if err != nil {
 		return nil, err
 	}
-	s := &Sheet{words: w, Library: r.Library.Name, Day: string(w.locale.Date(o.Now())), ID: j.ID, Code: template.HTML(code39SVG(string(j.ID))), // bars and an id of ours
-		File: plain.OneLine(j.File), For: plain.OneLine(j.Patron.Name), Pickup: j.Wishes.Pickup, Needed: string(w.locale.ISODate(j.Wishes.NeededBy))}
-	s.settings(j, r)
-	s.Turn = s.Say("The way it was sent.")
-	if turned(j) {
-		s.Turn = s.Say("Another way up than it was sent, as in the picture.")
-		if s.Language == "en" { // the check gives its reasons in English
-			s.Turn += after(" ", plain.Capital(strings.TrimRight(j.Report.Orientation.Why, "."))+".")
-		}
+	s := &Sheet{Localizer: l, texts: o.Texts(), Library: o.Rules.Library.Name, Day: string(l.Date(o.Now())), ID: j.ID,
+		Code: template.HTML(code39SVG(string(j.ID))), // bars and an id of ours
+		File: plain.OneLine(j.File)}
+	s.people(j)
+	s.settings(j, o.Rules)
+	s.turn(j)
+	s.notes(j)
+	s.caution(j, o.Rules)
+	return s, nil
+}
+
+// inLanguage returns the localizer of the language asked for, else of the library's first one.
+func inLanguage(o *casework.Office, lang string) (*templates.Localizer, error) {
+	book := o.Texts().Book()
+	if known := book.Languages(); lang != "" && !slices.Contains(known, lang) {
+		return nil, fmt.Errorf("the language %q is not known; there are: %s", lang, strings.Join(known, ", "))
 	}
+	if lang == "" && len(o.Rules.Library.Languages) > 0 {
+		lang = o.Rules.Library.Languages[0]
+	}
+	return book.In(lang, o.Rules.Prices.Locale, o.Rules.Prices.Currency), nil
+}
+
+// people says for whom the part is, where it is collected and by when it is needed.
+func (s *Sheet) people(j job.Job) {
+	if name := plain.OneLine(j.Patron.Name); name != "" {
+		s.For = s.Say(job.Say("sheet.for", job.Args{"patron": name}))
+	}
+	if j.Wishes.Pickup != "" {
+		s.Pickup = s.Say(job.Say("sheet.pickup", job.Args{"branch": j.Wishes.Pickup}))
+	}
+	if j.Wishes.NeededBy != "" {
+		s.Needed = s.Say(job.Say("sheet.needed-by", job.Args{"day": job.Day{Date: j.Wishes.NeededBy}}))
+	}
+}
+
+// otherWay reports whether another way up than the file's is advised.
+func otherWay(j job.Job) bool {
+	o := j.Report.Orientation
+	return o != nil && !o.AsSent
+}
+
+// turn says which way up the part stands, and why.
+func (s *Sheet) turn(j job.Job) {
+	s.Turn = s.Word("sheet.turn.as-sent")
+	if !otherWay(j) {
+		return
+	}
+	s.Turn = s.Word("sheet.turn.other")
+	if s.Language == "en" { // the check gives its reasons in English
+		s.Turn += after(" ", plain.Capital(strings.TrimRight(j.Report.Orientation.Why, "."))+".")
+	}
+}
+
+func after(lead, s string) string {
+	if s == "" {
+		return ""
+	}
+	return lead + s
+}
+
+// notes lists what the check found and advises.
+func (s *Sheet) notes(j job.Job) {
 	s.Notes = s.found(j.Report.Findings)
 	for _, a := range j.Report.Advice {
 		if a.About != "adhesion" { // which stands among the settings
@@ -135,16 +199,24 @@ func New(o *casework.Office, j job.Job, language string) (*Sheet, error) {
 		}
 	}
 	if n := len(s.Notes); n > mostNotes {
-		s.Notes = append(s.Notes[:mostNotes-1], s.Say("and %d more: meshclerk jobs show %s", n-mostNotes+1, j.ID))
+		s.Notes = append(s.Notes[:mostNotes-1], s.Say(job.Say("sheet.more-notes", job.Args{"n": n - mostNotes + 1, "job": string(j.ID)})))
 	}
-	s.caution(j, r)
-	return s, nil
 }
 
-// turned tells whether another way up than the file's is advised.
-func turned(j job.Job) bool {
-	o := j.Report.Orientation
-	return o != nil && !o.AsSent
+// found tells what the check found: in English in its own words, else as patrons
+// are told.
+func (s *Sheet) found(findings []job.Finding) []string {
+	var out []string
+	for _, f := range findings {
+		text := f.Text
+		if s.Language != "en" {
+			if told, err := draft.Told(s.texts, s.Localizer, f); err == nil {
+				text = told
+			}
+		}
+		out = append(out, plain.Capital(plain.OneLine(text)))
+	}
+	return out
 }
 
 // settings lists what the part is printed with.
@@ -158,20 +230,21 @@ func (s *Sheet) settings(j job.Job, r *rules.Rules) {
 		colour = j.Wishes.Colours[0]
 	}
 	if colour != "" {
-		colour = string(s.locale.Colour(colour))
+		colour = string(s.Colour(colour))
 	}
-	s.row("Printer", "%s", cmp.Or(j.Settings.Printer, est.Printer, s.Say("any")))
-	s.row("Material", "%s", r.Settings(j).Material)
-	s.row("Colour", "%s", cmp.Or(colour, s.Say("any")))
-	s.row("Copies", "%d", max(j.Asked().Copies, est.Copies))
+	anyone := s.Word("sheet.any")
+	s.row("sheet.row.printer", cmp.Or(j.Settings.Printer, est.Printer, anyone))
+	s.row("sheet.row.material", r.Settings(j).Material)
+	s.row("sheet.row.colour", cmp.Or(colour, anyone))
+	s.row("sheet.row.copies", string(s.Number(float64(max(j.Asked().Copies, est.Copies)), 0)))
 	if est.Plates > 1 {
-		s.row("Plates", "%d, with at most %d copies each", est.Plates, est.PerPlate)
+		s.say("sheet.row.plates", job.Say("sheet.plates", job.Args{"plates": est.Plates, "n": est.PerPlate}))
 	}
 	if j.Settings.Scale > 0 && j.Settings.Scale != 1 {
-		s.row("Scale", "%s of the patron's file; the part beside this sheet is scaled already", s.locale.Percent(j.Settings.Scale))
+		s.say("sheet.row.scale", job.Say("sheet.scale", job.Args{"percent": job.Quantity{Amount: 100 * j.Settings.Scale, Unit: "%"}}))
 	}
 	if m := j.Report.Mesh; m != nil {
-		s.row("Size", "%s as sent", s.locale.Size(m.SizeMM))
+		s.say("sheet.row.size", job.Say("sheet.as-sent", job.Args{"what": string(s.Size(m.SizeMM))}))
 	}
 	if est.Printer != "" {
 		s.estimated(j, est, r)
@@ -180,58 +253,75 @@ func (s *Sheet) settings(j job.Job, r *rules.Rules) {
 
 // estimated lists what the check worked out.
 func (s *Sheet) estimated(j job.Job, est *job.Estimate, r *rules.Rules) {
-	s.row("Layers", "%s, %d layers", s.locale.Length(est.LayerMM), est.Layers)
-	s.row("Shells", "%d lines", est.Shells)
-	s.row("Infill", "%s", s.locale.Percent(est.Infill))
-	s.row("Supports", "%s", s.supports(j, est))
-	s.row("On the bed", "%s", s.Say(cmp.Or(est.Adhesion, r.Printing.Adhesion)))
-	plastic := fmt.Sprintf("%s, %s", s.locale.Mass(est.MassG), s.locale.Length(1000*est.FilamentM))
-	if turned(j) && !j.Settings.Reoriented {
-		s.row("Time", "%s the advised way up, %s as sent", plain.Spoken(j.Report.Orientation.PrintTimeS), plain.Spoken(est.PrintTimeS))
-		s.row("Plastic", "%s as sent", plastic)
+	s.say("sheet.row.layers", job.Say("sheet.layers", job.Args{"height": job.Quantity{Amount: est.LayerMM, Unit: "mm"}, "n": est.Layers}))
+	s.say("sheet.row.shells", job.Say("sheet.shells", job.Args{"n": est.Shells}))
+	s.row("sheet.row.infill", string(s.Percent(est.Infill)))
+	s.say("sheet.row.supports", supports(j, est))
+	s.row("sheet.row.adhesion", s.adhesion(cmp.Or(est.Adhesion, r.Printing.Adhesion)))
+	plastic := job.Say("sheet.plastic", job.Args{"mass": string(s.Mass(est.MassG)), "length": string(s.Length(1000 * est.FilamentM))})
+	if otherWay(j) && !j.Settings.Reoriented {
+		s.say("sheet.row.time", job.Say("sheet.time-both", job.Args{"turned": seconds(j.Report.Orientation.PrintTimeS), "sent": seconds(est.PrintTimeS)}))
+		s.say("sheet.row.plastic", job.Say("sheet.as-sent", job.Args{"what": plastic}))
 		return
 	}
-	s.row("Time", "%s (%s to %s)", plain.Spoken(est.PrintTimeS), plain.Spoken(est.LowS), plain.Spoken(est.HighS))
-	s.row("Plastic", "%s", plastic)
+	s.say("sheet.row.time", job.Say("sheet.time", job.Args{"time": seconds(est.PrintTimeS), "low": seconds(est.LowS), "high": seconds(est.HighS)}))
+	s.say("sheet.row.plastic", plastic)
 }
 
-func (s *Sheet) row(name, format string, args ...any) {
-	s.Rows = append(s.Rows, [2]string{s.Say(name), s.Say(format, args...)})
+func seconds(s float64) job.Quantity { return job.Quantity{Amount: s, Unit: "s"} }
+
+// row puts a setting and its value on the sheet, both as words.
+func (s *Sheet) row(name, value string) {
+	s.Rows = append(s.Rows, [2]string{s.Word(name), value})
 }
 
-func (s *Sheet) supports(j job.Job, est *job.Estimate) string {
+// say is row for a value that is a sentence.
+func (s *Sheet) say(name string, value job.Message) { s.row(name, s.Say(value)) }
+
+// adhesion is what holds the part to the bed; a word that the book does not have stays as it is.
+func (s *Sheet) adhesion(kind string) string {
+	m := job.Say("sheet.adhesion."+kind, nil)
+	if s.Missing(m) != nil {
+		return kind
+	}
+	return s.Say(m)
+}
+
+func supports(j job.Job, est *job.Estimate) job.Message {
 	switch wish := j.Asked().Supports; {
 	case wish == "no":
-		return s.Say("none, as the patron wishes")
+		return job.Say("sheet.supports.not-wished", nil)
+	case wish == "soluble" && est.SupportMaterial != "":
+		return job.Say("sheet.supports.of", job.Args{"material": est.SupportMaterial})
 	case wish == "soluble":
-		return s.Say("of %s", cmp.Or(est.SupportMaterial, s.Say("soluble material")))
+		return job.Say("sheet.supports.soluble", nil)
 	case turnedFree(j):
-		return s.Say("none needed the advised way up")
+		return job.Say("sheet.supports.none-turned", nil)
 	case est.SupportMM3 > 0:
-		return s.Say("where needed")
+		return job.Say("sheet.supports.where-needed", nil)
 	}
-	return s.Say("none needed")
+	return job.Say("sheet.supports.none", nil)
 }
 
-// turnedFree tells whether the part needs no support the advised way up.
-func turnedFree(j job.Job) bool { return turned(j) && j.Report.Orientation.SupportMM3 <= 0 }
+// turnedFree reports whether the part needs no support the advised way up.
+func turnedFree(j job.Job) bool { return otherWay(j) && j.Report.Orientation.SupportMM3 <= 0 }
 
 // caution lists what applies to this part. Common practice, but for the small
 // parts, which are 16 CFR 1501.4.
 func (s *Sheet) caution(j job.Job, r *rules.Rules) {
-	s.Cautions = []string{s.Say("No toy for children under three without a check; not for food without a coating; not for safety-critical or medical use. Local rules and licensed practice decide.")}
+	s.Cautions = []string{s.Word("sheet.caution.always")}
 	for _, f := range j.Report.Findings {
 		if f.Code == "small-part-hazard" {
-			s.Cautions = append(s.Cautions, s.Say("Small enough to choke on (16 CFR 1501.4): hand it over with the warning."))
+			s.Cautions = append(s.Cautions, s.Word("sheet.caution.small"))
 		}
 	}
 	if est := j.Report.Estimate; est != nil {
 		if est.SupportMM3 > 0 && !turnedFree(j) {
-			s.Cautions = append(s.Cautions, s.Say("Support stubs may be sharp: take them off before it goes to the shelf."))
+			s.Cautions = append(s.Cautions, s.Word("sheet.caution.supports"))
 		}
 		for _, m := range r.Materials {
 			if m.Name == est.Material && m.SoftensC > 0 {
-				s.Cautions = append(s.Cautions, s.Say("%s softens near %.0f °C.", m.Name, m.SoftensC))
+				s.Cautions = append(s.Cautions, s.Say(job.Say("sheet.caution.softens", job.Args{"material": m.Name, "temperature": string(s.Celsius(m.SoftensC))})))
 			}
 		}
 	}

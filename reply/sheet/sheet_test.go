@@ -3,7 +3,10 @@ package sheet
 import (
 	"regexp"
 	"slices"
+	"strings"
 	"testing"
+
+	"meshclerk/templates"
 )
 
 // Code 39 as printed tables of it have it (from memory), bar by bar: w is wide.
@@ -42,20 +45,19 @@ func TestCode39(t *testing.T) {
 	}
 }
 
-// The sheet's words in other languages take in what the English ones do, in the
-// same order, and none is forgotten in the page.
-func TestSheetWords(t *testing.T) {
-	verbs := regexp.MustCompile(`%[.0-9]*[a-z]`)
-	for words, said := range sheetSaid {
-		for _, other := range said {
-			if got, want := verbs.FindAllString(other, -1), verbs.FindAllString(words, -1); !slices.Equal(got, want) {
-				t.Errorf("%q takes in %v, and %q %v", words, want, other, got)
-			}
+// Every word of the page stands in the book, and every one of the book in the page.
+func TestWordsOfThePage(t *testing.T) {
+	b := templates.DefaultBook()
+	var used []string
+	for _, m := range regexp.MustCompile(`Word "([^"]+)"`).FindAllStringSubmatch(sheetText, -1) {
+		used = append(used, m[1])
+		if _, known := b.Args(m[1]); !known {
+			t.Errorf("there is no sentence %s", m[1])
 		}
 	}
-	for _, m := range regexp.MustCompile(`Say "([^"]+)"`).FindAllStringSubmatch(sheetText, -1) {
-		if _, ok := sheetSaid[m[1]]; !ok {
-			t.Errorf("%q of the page is not translated", m[1])
+	for _, key := range b.Keys() {
+		if strings.HasPrefix(key, "sheet.page.") && !slices.Contains(used, key) {
+			t.Errorf("the page does not say %s", key)
 		}
 	}
 }
