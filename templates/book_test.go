@@ -3,12 +3,12 @@ package templates
 import (
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 	"testing"
 
 	"meshclerk/intake/job"
+	"meshclerk/templates/madeup"
 )
 
 // Each way a file of sentences can be wrong is told with its file, its line and the
@@ -145,26 +145,13 @@ func TestUnsayable(t *testing.T) {
 	}
 }
 
-var quoted = regexp.MustCompile(`"(?:[^"\\]|\\.)*"`)
-
 // A new language is one folder and no Go: a made-up one, in which each English
 // sentence stands between marks, says every sentence with its marks.
 func TestMadeUpLanguage(t *testing.T) {
-	const lang = "qps" // of the codes for private use, ISO 639-2
+	const lang = madeup.Language
 	dir := t.TempDir()
-	for _, name := range bookFiles(builtin, english) {
-		source, err := Builtin(english + "/" + name + ".toml")
-		if err != nil {
-			t.Fatal(err)
-		}
-		var out []string
-		for line := range strings.Lines(string(source)) {
-			if key, words, ok := strings.Cut(line, " = "); ok && !strings.HasPrefix(line, "#") {
-				line = key + " = " + quoted.ReplaceAllStringFunc(words, func(s string) string { return `"⟦` + s[1:len(s)-1] + `⟧"` })
-			}
-			out = append(out, line)
-		}
-		write(t, dir, lang+"/"+name+".toml", strings.Join(out, ""))
+	if err := madeup.Write("en", dir); err != nil {
+		t.Fatal(err)
 	}
 	b, err := LoadBook(dir)
 	if err != nil {
@@ -177,10 +164,10 @@ func TestMadeUpLanguage(t *testing.T) {
 	for _, key := range b.Keys() {
 		m := job.Say(key, b.SampleArgs(key, 2))
 		got := l.Say(m)
-		if !strings.HasPrefix(got, "⟦") || !strings.HasSuffix(got, "⟧") {
+		if !strings.HasPrefix(got, madeup.Begin) || !strings.HasSuffix(got, madeup.End) {
 			t.Errorf("%s has no marks: %s", key, got)
 		}
-		if plain := strings.NewReplacer("⟦", "", "⟧", "").Replace(got); plain != en.Say(m) {
+		if plain := strings.NewReplacer(madeup.Begin, "", madeup.End, "").Replace(got); plain != en.Say(m) {
 			t.Errorf("%s says %q, in English %q", key, plain, en.Say(m))
 		}
 	}

@@ -71,7 +71,7 @@ func (l *loader) readOwn(dir string, languages []string) error {
 			if err := l.readFolder(own, name, strings.TrimSuffix(dir, "/")+"/"); err != nil {
 				return err
 			}
-		case !slices.Contains(Languages(), name):
+		case !slices.Contains(Languages(), name) && hasTexts(own, name): // sentences alone are a language of the staff page
 			l.tell(rules.Problem{File: path.Join(dir, name), Text: fmt.Sprintf("%q is none of the languages in library.toml (%s)", name, strings.Join(languages, ", ")),
 				Hint: "name it there too if replies shall be written in it"})
 		}
@@ -116,6 +116,12 @@ func CheckLanguages(dir string, r *rules.Rules) error {
 		}
 	}
 	return errors.Join(missing...)
+}
+
+// hasTexts reports whether a folder has reply texts.
+func hasTexts(from fs.FS, lang string) bool {
+	found, err := fs.Glob(from, lang+"/*.md")
+	return err != nil || len(found) > 0
 }
 
 func ignored(name string) bool {

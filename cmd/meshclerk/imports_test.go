@@ -41,6 +41,7 @@ var arrows = map[string]string{
 	"reply/quote":              "intake/job rules",
 	"reply/sheet":              "intake/job intake/mesh intake/plain reply/casework reply/draft reply/picture rules templates",
 	"rules":                    "intake/job",
+	"templates/madeup":         "",
 	"templates":                "intake/job intake/plain rules",
 }
 

@@ -295,7 +295,7 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 	no.Name, no.Address, no.File, no.Auth = "Tomas Lindgren", "tomas.lindgren@example.net", "", job.Fail
 	no.File, no.Mesh = "pen box.stl", shapes.OnBed(shapes.OpenBox(60, 40, 50, 0.6))
 	no.Findings = []job.Finding{{Code: "thin-wall", Level: job.Ask, Text: "about 96 cm² of wall is thinner than 0.8 mm (the thinnest is 0.6 mm), less than two lines of plastic; it may bend or break", Amount: 9600, Unit: "mm2", At: &[3]float64{30, 0, 25}, Question: "May we print it all the same?"}}
-	no.Agreement = job.Agreement{State: job.AgreementUnproven, Why: job.Plain("the mail server could not prove that tomas.lindgren@example.net wrote this")}
+	no.Agreement = job.Agreement{State: job.AgreementUnproven, Why: job.Say("remarks.unproven", job.Args{"address": no.Address})}
 	h.letter(no)
 	h.clock.pass(25 * time.Minute)
 	fr := okafor()
@@ -314,7 +314,7 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 		if err := h.ledger.Approve(t.Context(), dr, got.SHA256, "Owen Dufresne", ledger.ViaPage); err != nil {
 			t.Fatal(err)
 		}
-		s, _, err := h.ledger.BeginSend(t.Context(), dr, "robot")
+		s, _, err := h.ledger.BeginSend(t.Context(), dr, ledger.Robot)
 		if err != nil {
 			t.Fatal(err)
 		}

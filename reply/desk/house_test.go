@@ -137,7 +137,7 @@ type asked struct {
 func okafor() asked {
 	return asked{Name: "Amara Okafor", Address: "amara.okafor@example.org", Subject: "Shelf bracket", File: "bracket.stl", Language: "en", Auth: job.Pass,
 		Text:      "Hello,\n\nplease print two of the attached shelf bracket, in blue PLA. I would collect it at Millbrook. My number is 555-0142.\n\nThank you,\nAmara",
-		Agreement: job.Agreement{State: job.AgreementGood, Why: job.Plain("signed on 2026-08-25"), Address: "amara.okafor@example.org", Name: "Amara Okafor", Version: "2026"},
+		Agreement: job.Agreement{State: job.AgreementGood, Why: job.Say("agreement.good", job.Args{"agreement": job.Say("agreement.of-signed", job.Args{"version": "2026", "name": "Amara Okafor", "signed": "2026-08-25"})}), Address: "amara.okafor@example.org", Name: "Amara Okafor", Version: "2026"},
 		Mesh:      shapes.OnBed(shapes.Bracket(60, 30)),
 		Findings:  []job.Finding{{Code: "overhang", Level: job.Ask, Text: "about 3 cm² hang over and would need supports", Amount: 300, Unit: "mm2", At: &[3]float64{0, 0, 10}, Question: "Shall we print supports?"}},
 	}
@@ -191,7 +191,7 @@ func (h *house) letter(a asked) (jobID job.ID, draftID string) {
 		if err = tx.SaveParsed(ctx, id, l, ledger.Robot); err != nil {
 			return err
 		}
-		if j, err = tx.NewJob(ctx, j, id, ledger.Robot, job.Plain("came with letter "+id)); err != nil {
+		if j, err = tx.NewJob(ctx, j, id, ledger.Robot, job.Say("history.by-letter", job.Args{"letter": id})); err != nil {
 			return err
 		}
 		if err = tx.Move(ctx, j.ID, job.Checked, ledger.Robot, job.Plain("")); err != nil {

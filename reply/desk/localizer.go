@@ -15,6 +15,7 @@ import (
 	"golang.org/x/text/language/display"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
 	"meshclerk/intake/plain"
 	"meshclerk/rules"
 	"meshclerk/templates"
@@ -77,6 +78,14 @@ func (s *localizer) via(m job.Message) string {
 		return s.code("via", m.Text)
 	}
 	return s.say(m)
+}
+
+// why says why something was done, or on what way a reply was approved.
+func (s *localizer) why(e ledger.Event) string {
+	if e.What == "approved" {
+		return s.via(e.Why)
+	}
+	return s.say(e.Why)
 }
 
 // code says a word known by a code, such as a stage: "stage", "quoted". One that
@@ -168,7 +177,7 @@ const mostLetters = 200
 
 func (s *localizer) funcs(p *pages) template.FuncMap {
 	return template.FuncMap{
-		"t": s.t, "told": s.told, "say": s.say, "via": s.via, "code": s.code, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "language": s.language, "ownName": ownName,
+		"t": s.t, "told": s.told, "say": s.say, "via": s.via, "why": s.why, "code": s.code, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "language": s.language, "ownName": ownName,
 		"mass":     func(g float64) string { return string(s.Mass(g)) },
 		"size":     func(mm [3]float64) string { return string(s.Size(mm)) },
 		"number":   func(v float64, n int) string { return string(s.Number(v, n)) },

@@ -24,22 +24,29 @@ type request struct {
 	want string
 }
 
+func (r request) ask(b *browser) (int, string) {
+	if r.form == nil {
+		return b.get(r.path)
+	}
+	return b.post(r.path, r.form)
+}
+
 // states are three ways to each page: with nothing to show, with plenty, and
 // with something that is wrong.
-func states(t *testing.T) map[string][3]request {
+func states(t *testing.T, also func(*Config)) map[string][3]request {
 	t.Helper()
-	empty := newHouse(t, func(c *Config) { c.TemplatesDir, c.VersionsDir = "", "" })
+	empty := newHouse(t, func(c *Config) { c.TemplatesDir, c.VersionsDir = "", ""; also(c) })
 	rulesDir := t.TempDir()
-	full := newHouse(t, func(c *Config) { c.RulesDir = rulesDir })
+	full := newHouse(t, func(c *Config) { c.RulesDir = rulesDir; also(c) })
 	id, d := rich(t, full)
-	wrong := newHouse(t, func(c *Config) { c.RulesDir = rulesDir })
+	wrong := newHouse(t, func(c *Config) { c.RulesDir = rulesDir; also(c) })
 	wrong.letter(okafor())
 	bare, unread := withoutReply(empty)
 	if _, page := full.browser("owen").post("/texts/en/reminder", url.Values{"source": {"Subject: Hello\n\nHello.\n"}, "do": {"save"}}); !strings.Contains(page, "Saved") {
 		t.Fatal(page)
 	}
 	wrong.do(func(tx *ledger.Tx) error {
-		return tx.SetLetter(t.Context(), "L-000001", ledger.LetterSetAside, ledger.Robot, job.Plain("it cannot be read"))
+		return tx.SetLetter(t.Context(), "L-000001", ledger.LetterSetAside, ledger.Robot, job.Say("history.stray", nil))
 	})
 	wrong.clock.pass(3 * time.Hour) // the mailbox was not looked at: an alarm on every page
 	const alarm = `class="strip alarm" role="alert">The mailbox`
@@ -54,7 +61,7 @@ func states(t *testing.T) map[string][3]request {
 		"waiting":    {{empty, "marisol", "/", nil, "Nothing waits."}, {full, "marisol", "/", nil, "Needs you now"}, {wrong, "marisol", "/", nil, alarm}},
 		"sign-in":    {{empty, "", "/sign-in", nil, "Password"}, {full, "", "/sign-in?back=/jobs", nil, `value="/jobs"`}, {wrong, "", "/sign-in", url.Values{"sign-in": {"marisol"}}, "do not belong together"}},
 		"reply":      {{empty, "marisol", "/job/" + string(bare), nil, "No reply was written"}, {full, "marisol", "/reply/" + d, nil, "Approve and send"}, {full, "marisol", "/reply/" + d + "/approve", url.Values{"sha": {"0"}}, "Not done"}},
-		"letter":     {{empty, "marisol", "/letter/" + unread, nil, "not read yet"}, {full, "marisol", "/letter/L-000001", nil, "bracket.stl"}, {wrong, "marisol", "/letter/L-000001", nil, "It cannot be read"}},
+		"letter":     {{empty, "marisol", "/letter/" + unread, nil, "not read yet"}, {full, "marisol", "/letter/L-000001", nil, "bracket.stl"}, {wrong, "marisol", "/letter/L-000001", nil, "An answer in a conversation that is not ours"}},
 		"jobs":       {{empty, "marisol", "/jobs?text=nothing", nil, "No job is like that"}, {full, "marisol", "/jobs", nil, "gear.stl"}, {wrong, "marisol", "/jobs?stage=none&from=x", nil, alarm}},
 		"prints":     {{empty, "marisol", "/prints", nil, "Nothing lies ready"}, {full, "marisol", "/prints", nil, "vase.stl"}, {full, "marisol", move, url.Values{"to": {"failed"}, "back": {"prints"}}, `class="wrong" role="alert"`}},
 		"agreements": {{empty, "marisol", "/agreements", nil, "Nobody on file"}, {full, "marisol", "/agreements", nil, "Amara Okafor"}, {full, "marisol", "/agreements", url.Values{"address": {"x"}}, "not a mail address"}},
@@ -90,7 +97,7 @@ func withoutReply(h *house) (job.ID, string) {
 // Every template is executed with nothing, with plenty and with something wrong,
 // in both languages, and is whole each time.
 func TestEveryPageEmptyFullAndWrong(t *testing.T) {
-	ways := states(t)
+	ways := states(t, func(*Config) {})
 	names, err := fs.Glob(files, "pages/*.html")
 	if err != nil {
 		t.Fatal(err)
@@ -107,12 +114,7 @@ func TestEveryPageEmptyFullAndWrong(t *testing.T) {
 			for _, lang := range []string{"fr", "en"} {
 				b := r.h.browser(r.who)
 				b.post("/language", url.Values{"language": {lang}})
-				code, page := 0, ""
-				if r.form == nil {
-					code, page = b.get(r.path)
-				} else {
-					code, page = b.post(r.path, r.form)
-				}
+				code, page := r.ask(b)
 				what := []string{"empty", "full", "wrong"}[i]
 				if code >= http.StatusInternalServerError || !strings.Contains(page, `<body class="page-`+name+`">`) {
 					t.Errorf("%s, %s, %s: %d\n%s", name, what, lang, code, page)

@@ -1,0 +1,219 @@
+package desk
+
+import (
+	"fmt"
+	"net/url"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"unicode"
+
+	"golang.org/x/net/html"
+
+	"meshclerk/intake/ledger"
+	"meshclerk/rules"
+	"meshclerk/templates"
+	"meshclerk/templates/madeup"
+)
+
+// inMadeUp gives a desk a folder of texts with the made-up language in it.
+func inMadeUp(t *testing.T) func(*Config) {
+	return func(c *Config) {
+		t.Helper()
+		dir := t.TempDir()
+		if err := madeup.Write("../../templates/en", dir); err != nil {
+			t.Fatal(err)
+		}
+		set, err := templates.Load(dir, c.Office.Rules.Library.Languages)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.Office.Templates = set
+	}
+}
+
+// ours lists the words of a page that nobody but us can have written and that are
+// not of the book: what is left of its texts, and of the attributes that are read
+// out or shown.
+func ours(t *testing.T, page string) (out []string) {
+	t.Helper()
+	doc, err := html.Parse(strings.NewReader(page))
+	if err != nil {
+		t.Fatal(err)
+	}
+	see := func(text string) {
+		left := strings.Join(strings.Fields(notWords.ReplaceAllString(names.Replace(madeup.Unmarked(text)), " ")), " ")
+		if strings.ContainsFunc(left, unicode.IsLetter) && !isName(left) && !yetToCome.MatchString(strings.TrimSpace(text)) {
+			out = append(out, text)
+		}
+	}
+	var walk func(n *html.Node)
+	walk = func(n *html.Node) {
+		if n.Type == html.ElementNode && othersWords(n) {
+			return
+		}
+		for _, a := range n.Attr {
+			if shownAttributes[a.Key] {
+				see(a.Val)
+			}
+		}
+		if n.Type == html.TextNode {
+			see(n.Data)
+		}
+		for c := range n.ChildNodes() {
+			walk(c)
+		}
+	}
+	walk(doc)
+	return out
+}
+
+// shownAttributes are those whose words a person comes to see or hear.
+var shownAttributes = map[string]bool{"alt": true, "aria-label": true, "title": true, "placeholder": true, "label": true,
+	"data-words": true, "data-out": true, "data-link": true, "data-on": true, "data-off": true}
+
+// othersWords reports whether an element holds no words of ours: a letter, a reply
+// text, code, keys, what somebody typed, or words of another language that says so.
+func othersWords(n *html.Node) bool {
+	switch n.Data {
+	case "q", "code", "pre", "kbd", "textarea", "script", "style":
+		return true
+	}
+	if lang, ok := attr(n, "lang"); ok && lang != madeup.Language {
+		return true
+	}
+	if n.Data == "dd" && n.Parent != nil && n.Parent.Parent != nil {
+		if class, _ := attr(n.Parent.Parent, "class"); class == "heads" { // what stands at the head of a message
+			return true
+		}
+	}
+	class, _ := attr(n, "class")
+	return slices.ContainsFunc(strings.Fields(class), func(c string) bool { return c == "letter" || c == "diff" })
+}
+
+// names are the people, places, printers, materials and files of the test's house,
+// and what its people typed.
+var names = strings.NewReplacer(pairs(
+	"Meshclerk", ledger.Robot, "Larkfield Public Library", "Millbrook", "Bench 1", "Bench 2", "PLA", "PETG",
+	"Marisol Teague", "Owen Dufresne", "Priya Lindqvist", "Amara Okafor", "Tomas Lindgren", "Hélène Marchand", "Wei Tan", "Greta Solheim", "Omar Benali", "Priya Raman", "Ada Moreau",
+	"bracket.stl", "pen box.stl", "boîte à thé.stl", "gear.stl", "vase.stl", "lid.stl",
+	"Shelf bracket", "Une boîte", "no answer after the last dot", "look at this letter")...)
+
+// yetToCome are sentences of the preflight and of the price that are English words still.
+var yetToCome = regexp.MustCompile(`needs no supports that way|hang over and would need|closed hollow|wall is thinner|^For each job$|^Coarser layers|at \$0.10|^Layers of 0|^75% of the size|^5% infill|finish checking this file`)
+
+// pairs takes each name away.
+func pairs(names ...string) (out []string) {
+	for _, n := range names {
+		out = append(out, n, "")
+	}
+	return out
+}
+
+// texts are the names of the reply texts.
+var texts = sync.OnceValue(func() []string { return templates.Default().Names() })
+
+// isName reports whether a text is a name as a whole: of a reply text or a rules
+// file, as it is on disk, or of a language (Unicode CLDR).
+func isName(text string) bool {
+	text = strings.Trim(text, " ,·")
+	return slices.Contains(texts(), text) || slices.Contains(rules.Files(), text) || slices.Contains([]string{"English", "French", "Spanish"}, text)
+}
+
+// notWords are numbers of the ledger, addresses, signs of units (SI) and times.
+var notWords = regexp.MustCompile(`[\w.+-]+@[\w.-]+|\b[A-Z]{1,3}-[0-9]{6}\b|[0-9]+ (?:h|min|g|mm|MB)\b|[0-9]+\.[0-9]{2} [A-Z]{3}\b|STL`)
+
+// Whatever page is shown, in whatever state: in the made-up language each sentence
+// of ours has its marks.
+func TestMadeUpLanguageOnEveryPage(t *testing.T) {
+	ways := states(t, inMadeUp(t))
+	readers := map[string]*browser{}
+	marked := func(t *testing.T, name string, r request) {
+		t.Helper()
+		by := fmt.Sprintf("%p %s", r.h, r.who)
+		if readers[by] == nil {
+			readers[by] = r.h.browser(r.who)
+			readers[by].post("/language", url.Values{"language": {madeup.Language}})
+		}
+		hasMarks(t, name, readers[by], r)
+	}
+	for name, three := range ways {
+		for _, r := range three {
+			marked(t, name, r)
+		}
+	}
+	full := ways["waiting"][1].h
+	for n := range 6 {
+		for _, path := range []string{"/reply/D-00000", "/job/LP-00000", "/letter/L-00000"} {
+			marked(t, "one of each", request{h: full, who: "marisol", path: path + strconv.Itoa(n+1)})
+		}
+	}
+	for _, r := range refusals(full, ways["reply"][1].path) {
+		marked(t, "refused", r)
+	}
+}
+
+// refusals are requests that are answered with a reason why nothing was done, and
+// those that are answered with what was done.
+func refusals(h *house, reply string) (out []request) {
+	add := func(who, path string, form url.Values) {
+		out = append(out, request{h: h, who: who, path: path, form: form})
+	}
+	field := func(pairs ...string) url.Values {
+		v := url.Values{}
+		for i := 0; i+1 < len(pairs); i += 2 {
+			v.Set(pairs[i], pairs[i+1])
+		}
+		return v
+	}
+	job := "/job/LP-000001"
+	add("marisol", reply+"/note", field("note", " "))
+	add("marisol", reply+"/note", field("note", strings.Repeat("x", 2001)))
+	add("marisol", reply+"/settle", field("sent", "perhaps"))
+	add("marisol", reply+"/edit", field("subject", ""))
+	add("marisol", "/letter/L-000001/file/9", nil)
+	add("marisol", "/letter/L-000001/file/1", nil)
+	add("marisol", "/letter/L-000001/again", field())
+	add("marisol", "/go-on", field())
+	add("marisol", "/notice/N-000001/done", field("times", "x"))
+	add("marisol", job+"/picture/behind.png", nil)
+	add("marisol", job+"/sheet", nil)
+	add("marisol", job+"/settings", field("layer", "thick"))
+	add("marisol", job+"/settings", field("supports", "perhaps"))
+	add("marisol", job+"/settings", field("do", "try", "material", "wood"))
+	add("marisol", job+"/confirm", field())
+	for _, to := range []string{"", "printing", "ready", "failed", "declined", "collected", "taken"} {
+		add("marisol", job+"/move", field("to", to))
+	}
+	add("marisol", job+"/assign", field("printer", "none"))
+	add("marisol", job+"/assign", field("printer", "Bench 2"))
+	add("marisol", "/texts/xx/quote", nil)
+	add("marisol", "/texts/en/none", nil)
+	add("marisol", "/texts/en/quote", field("source", "x"))
+	add("owen", "/texts/en/quote?version=none", nil)
+	add("owen", "/texts/en/quote?job=LP-999999", nil)
+	for _, e := range []url.Values{field("address", "a@example.org"), field("address", "a@example.org", "name", "Ada Moreau"), field("address", "a@example.org", "name", "Ada Moreau", "signed", "2099-01-01"),
+		field("address", "a@example.org", "name", "Ada Moreau", "signed", "2026-01-01", "minor", "on"), field("address", "a@example.org", "name", "Ada Moreau", "signed", "2026-01-01", "expires", "soon"),
+		field("address", "a@example.org", "name", "Ada Moreau", "signed", "2026-01-01", "version", "2026")} {
+		add("marisol", "/agreements", e)
+	}
+	add("marisol", reply+"/aside", field("why", ""))
+	add("marisol", reply+"/reopen", field())
+	add("", reply, field())
+	return out
+}
+
+// hasMarks asks for a page and tells of what has no mark.
+func hasMarks(t *testing.T, name string, b *browser, r request) {
+	t.Helper()
+	_, page := r.ask(b)
+	if !strings.Contains(page, `<html lang="`+madeup.Language+`">`) || strings.Count(page, madeup.Begin) < 5 {
+		t.Errorf("%s, %s: it is not in the made-up language:\n%.300s", name, r.path, page)
+	}
+	for _, text := range ours(t, page) {
+		t.Errorf("%s, %s %v: %q has no mark", name, r.path, r.form, text)
+	}
+}
