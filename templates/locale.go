@@ -252,6 +252,11 @@ func (l *Localizer) Quantity(v float64, unit string) Text {
 			return l.measure(l.Number(v/1000, 1), "cm3")
 		}
 		return l.measure(l.Number(v, 1), "mm3")
+	case "bytes":
+		if v < 1e6 {
+			return l.measure(l.Number(math.Ceil(v/1000), 0), "kilobytes")
+		}
+		return l.measure(l.Number(math.Floor(v/1e6), 0), "megabytes")
 	case "s":
 		return l.Exact(v)
 	case "h", "hours":

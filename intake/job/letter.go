@@ -22,8 +22,8 @@ type Letter struct {
 	Date      time.Time `json:"date,omitzero"`
 	To        []Address `json:"to,omitempty"`
 	Forwarder *Address  `json:"forwarder,omitempty"` // the staff member who forwarded a patron's letter
-	Repairs   []string  `json:"repairs,omitempty"`   // what was mended before the letter could be read
-	Notes     []string  `json:"notes,omitempty"`     // what staff should know: caps met, parts left out
+	Repairs   []Message `json:"repairs,omitempty"`   // what was mended before the letter could be read
+	Notes     []Message `json:"notes,omitempty"`     // what staff should know: caps met, parts left out
 	Inline    []Inline  `json:"inline,omitempty"`    // own passages that stand below quoted lines, in order
 	Quoted    string    `json:"quoted,omitempty"`    // the mail that the letter quotes, without its marks, its beginning
 }
@@ -63,10 +63,10 @@ type Attachment struct {
 	Bytes  int64  `json:"bytes"`
 	Inside string `json:"inside"` // name of the zip it came in, or empty
 
-	MediaType string `json:"media_type,omitempty"`
-	SHA256    string `json:"sha256,omitempty"` // hex, of the decoded bytes
-	Path      string `json:"-"`                // where the decoded bytes lie on disk, or empty if not kept
-	Note      string `json:"note,omitempty"`   // why it was not unpacked or kept
+	MediaType string  `json:"media_type,omitempty"`
+	SHA256    string  `json:"sha256,omitempty"` // hex, of the decoded bytes
+	Path      string  `json:"-"`                // where the decoded bytes lie on disk, or empty if not kept
+	Note      Message `json:"note,omitzero"`    // why it was not unpacked or kept
 }
 
 // Kind is the sort of file an attachment is, by its content first and its name second.

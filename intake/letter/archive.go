@@ -3,7 +3,6 @@ package letter
 import (
 	"archive/zip"
 	"errors"
-	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -53,24 +52,24 @@ func (m *metered) ReadAt(p []byte, at int64) (int, error) {
 // It returns nil, and says why in the note, when nothing can be unpacked.
 func (r *reader) openArchive(f stored, a *job.Attachment) *archive {
 	if len(f.head) < 4 || string(f.head[:2]) != "PK" {
-		a.Note = "only zip archives are opened; ask for the file itself or a zip"
+		a.Note = job.Say("reading.file.not-zip", nil)
 		if strings.EqualFold(path.Ext(a.Name), ".zip") {
-			a.Note = "the archive is damaged and cannot be opened"
+			a.Note = job.Say("reading.file.archive-damaged", nil)
 		}
 		return nil
 	}
 	file, err := r.store.root.Open(f.base)
 	if err != nil {
-		a.Note = "the archive could not be read again from disk"
+		a.Note = job.Say("reading.file.archive-gone", nil)
 		return nil
 	}
 	m := &metered{in: file, left: r.directoryBytes()}
 	z, err := zip.NewReader(m, f.size)
 	m.off = true
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
-		a.Note = "the archive is damaged and cannot be opened"
+		a.Note = job.Say("reading.file.archive-damaged", nil)
 		if errors.Is(err, errLongDirectory) {
-			a.Note = "the archive lists more files than are opened"
+			a.Note = job.Say("reading.file.archive-lists-more", nil)
 		}
 		if k := kindByEnding[strings.ToLower(path.Ext(a.Name))]; k != "" {
 			a.Kind = k
@@ -115,7 +114,7 @@ func (r *reader) unpack(a *archive, at, depth int) error {
 	}
 	name := r.files[at].Name
 	if depth >= r.caps.ArchiveDepth {
-		r.files[at].Note = "archives inside archives are not opened any deeper"
+		r.files[at].Note = job.Say("reading.file.archive-deep", nil)
 		return nil
 	}
 	for _, f := range a.zip.File {
@@ -123,14 +122,14 @@ func (r *reader) unpack(a *archive, at, depth int) error {
 			continue
 		}
 		if r.archived++; r.archived > r.caps.ArchiveFiles {
-			r.files[at].Note = fmt.Sprintf("the archive holds more than the %d files that are opened", r.caps.ArchiveFiles)
+			r.files[at].Note = job.Say("reading.file.archive-files", job.Args{"n": r.caps.ArchiveFiles})
 			return nil
 		}
 		if err := r.unpackOne(f, name, depth); err != nil {
 			return err
 		}
 		if r.unpacked >= r.caps.ArchiveBytes {
-			r.files[at].Note = fmt.Sprintf("unpacked, the archive is larger than the %s that are allowed", megabytes(r.caps.ArchiveBytes))
+			r.files[at].Note = job.Say("reading.file.archive-large", job.Args{"size": bytesOf(r.caps.ArchiveBytes)})
 			return nil
 		}
 	}
@@ -150,16 +149,16 @@ func shownInArchive(f *zip.File) bool {
 func (r *reader) unpackOne(f *zip.File, inside string, depth int) error {
 	name := memberName(f)
 	if f.Flags&1 != 0 { // APPNOTE 4.4.4: bit 0, encrypted
-		r.listOnly(name, inside, f, "locked with a password; ask for it without one")
+		r.listOnly(name, inside, f, job.Say("reading.file.locked", nil))
 		return nil
 	}
 	in, err := f.Open()
 	if errors.Is(err, zip.ErrAlgorithm) {
-		r.listOnly(name, inside, f, "packed in a way that cannot be opened here; ask for an ordinary zip")
+		r.listOnly(name, inside, f, job.Say("reading.file.packing", nil))
 		return nil
 	}
 	if err != nil {
-		r.listOnly(name, inside, f, "damaged, and cannot be unpacked")
+		r.listOnly(name, inside, f, job.Say("reading.file.member-damaged", nil))
 		return nil
 	}
 	defer in.Close()
@@ -171,17 +170,17 @@ func (r *reader) unpackOne(f *zip.File, inside string, depth int) error {
 	r.unpacked += guard.n
 	if guard.met {
 		a := &r.files[before]
-		a.Note = "unpacks to far more than a model would; it was not kept"
+		a.Note = job.Say("reading.file.bomb", nil)
 		if a.Path != "" {
 			_ = r.store.root.Remove(filepath.Base(a.Path)) // the store is the caller's; what stays is harmless
 		}
 		a.Path, a.SHA256 = "", ""
-		r.log.note(a.Name + ": " + a.Note)
+		r.log.note(ofFile(a))
 	}
 	return nil
 }
 
-func (r *reader) listOnly(name, inside string, f *zip.File, note string) {
+func (r *reader) listOnly(name, inside string, f *zip.File, note job.Message) {
 	name = fileName(name)
 	if name == "" {
 		name = "unnamed"

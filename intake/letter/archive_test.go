@@ -71,14 +71,14 @@ func TestZipThatCannotBeOpened(t *testing.T) {
 		file, note string
 	}{
 		"cut short":      {good[:len(good)-30], "x.zip", "damaged"},
-		"unknown method": {method, "a.stl", "ordinary zip"},
+		"unknown method": {method, "a.stl", "reading.file.packing"},
 		"flipped bits":   {damaged, "a.stl", "damaged"},
 		"not a zip":      {[]byte("this is text"), "x.zip", "damaged"},
 		"rar":            {[]byte("Rar!\x1a\x07\x00xxxx"), "x.zip", ""},
 	} {
 		l := read(t, mixed(filePart("x.zip", c.data)), house(""))
-		if a := find(t, l, c.file); !strings.Contains(a.Note, c.note) || a.Note == "" {
-			t.Errorf("%s: note %q, want %q in it", name, a.Note, c.note)
+		if a := find(t, l, c.file); !strings.Contains(a.Note.String(), c.note) || a.Note.IsZero() {
+			t.Errorf("%s: note %v, want %q in it", name, a.Note, c.note)
 		}
 	}
 }
@@ -90,10 +90,10 @@ func TestZipBombs(t *testing.T) {
 	zeros := make([]byte, 4<<20)
 	l := read(t, mixed(filePart("bomb.zip", zipped(t, member{"bomb.stl", zeros}, member{"ok.stl", binarySTL(10)}))), opts)
 	bomb, ok := find(t, l, "bomb.stl"), find(t, l, "ok.stl")
-	if !strings.Contains(bomb.Note, "far more") || bomb.Path != "" || bomb.Bytes > 2<<20 {
+	if bomb.Note.Key != "reading.file.bomb" || bomb.Path != "" || bomb.Bytes > 2<<20 {
 		t.Errorf("the bomb: %+v", bomb)
 	}
-	if ok.Note != "" || ok.Path == "" {
+	if !ok.Note.IsZero() || ok.Path == "" {
 		t.Errorf("the file beside the bomb: %+v", ok)
 	}
 	left, err := os.ReadDir(opts.Dir)
@@ -122,7 +122,7 @@ func TestZipInZip(t *testing.T) {
 	opts := house("")
 	opts.Caps.ArchiveDepth = 2
 	l := read(t, mixed(filePart("outer.zip", data)), opts)
-	if a := find(t, l, "level2.zip"); !strings.Contains(a.Note, "deeper") || a.Inside != "level1.zip" {
+	if a := find(t, l, "level2.zip"); a.Note.Key != "reading.file.archive-deep" || a.Inside != "level1.zip" {
 		t.Errorf("the archive at the depth cap: %+v", a)
 	}
 	if len(l.Attachments) != 3 {
@@ -142,7 +142,7 @@ func TestZipWithALongDirectory(t *testing.T) {
 		t.Fatal(err)
 	}
 	l := read(t, mixed(filePart("many.zip", out.Bytes())), house(""))
-	if a := find(t, l, "many.zip"); !strings.Contains(a.Note, "more files than") || len(l.Attachments) != 1 {
+	if a := find(t, l, "many.zip"); a.Note.Key != "reading.file.archive-lists-more" || len(l.Attachments) != 1 {
 		t.Errorf("%d attachments, the archive: %+v", len(l.Attachments), a)
 	}
 }
@@ -160,7 +160,7 @@ func TestPackagedFormats(t *testing.T) {
 		"a.zip":    {zipped(t, member{"a.stl", binarySTL(1)}), job.KindArchive},
 	} {
 		l := read(t, mixed(filePart(name, c.data)), house(""))
-		if a := find(t, l, name); a.Kind != c.want || a.Note != "" {
+		if a := find(t, l, name); a.Kind != c.want || !a.Note.IsZero() {
 			t.Errorf("%s: %+v, want %s", name, a, c.want)
 		}
 	}

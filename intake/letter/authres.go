@@ -38,7 +38,7 @@ func (r *reader) verdict(h textproto.Header) job.Verdict {
 		if claimed := got.Properties["header.from"]; n == 1 && len(from) == 1 && plainIn(job.NormalAddress(bareOf(h.Get("From"))))[address] && (claimed == "" || sameDomain(claimed, domain)) {
 			return job.Pass
 		}
-		r.note("the sender check is for another address than the one the letter shows")
+		r.note(job.Say("reading.other-address", nil))
 	}
 	return job.None
 }

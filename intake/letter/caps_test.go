@@ -8,7 +8,6 @@ import (
 	"io"
 	"reflect"
 	"runtime"
-	"slices"
 	"strings"
 	"testing"
 
@@ -34,37 +33,39 @@ func TestCaps(t *testing.T) {
 		kept func(*job.Letter) bool
 	}{
 		"letter_bytes": {caps(func(c *rules.Caps) { c.LetterBytes = 2000 }), mixed(textPart("Hello."), filePart("a.stl", binarySTL(500))),
-			"larger than 2 kB", func(l *job.Letter) bool { return l.Text == "Hello." && find(t, l, "a.stl").Bytes < 1500 }},
+			`reading.letter-large {"size":{"amount":2000,"unit":"bytes"}}`, func(l *job.Letter) bool { return l.Text == "Hello." && find(t, l, "a.stl").Bytes < 1500 }},
 		"header_bytes": {caps(func(c *rules.Caps) { c.HeaderBytes = 1000 }), top + "X-Long: " + strings.Repeat("x ", 5000) + "\r\nIn-Reply-To: <a@b>\r\n\r\nHello.",
-			"header is longer", func(l *job.Letter) bool { return l.Subject == "part" && l.Text == "Hello." && l.InReplyTo == "" }},
+			"reading.header-long", func(l *job.Letter) bool { return l.Subject == "part" && l.Text == "Hello." && l.InReplyTo == "" }},
 		"header_bytes, folded": {caps(func(c *rules.Caps) { c.HeaderBytes = 1000 }), top + "X-Long: x\r\n" + strings.Repeat(" folded\r\n", 5000) + "\r\nHello.",
-			"header is longer", func(l *job.Letter) bool { return l.Subject == "part" && l.Text == "Hello." }},
+			"reading.header-long", func(l *job.Letter) bool { return l.Subject == "part" && l.Text == "Hello." }},
 		"header_bytes, of parts": {caps(func(c *rules.Caps) { c.HeaderBytes = 1000 }), mixed(textPart("Hello."), "X-Long: "+strings.Repeat("x ", 5000)+"\r\n\r\nmore", textPart("end")),
-			"header is longer", func(l *job.Letter) bool { return strings.HasPrefix(l.Text, "Hello.") }},
+			"reading.header-long", func(l *job.Letter) bool { return strings.HasPrefix(l.Text, "Hello.") }},
 		"parts": {caps(func(c *rules.Caps) { c.Parts = 4 }), mixed(textPart("1"), textPart("2"), textPart("3"), textPart("4"), textPart("5")),
-			"more than the 4 parts", func(l *job.Letter) bool { return l.Text == "1\n\n2\n\n3" }},
+			`reading.many-parts {"n":4}`, func(l *job.Letter) bool { return l.Text == "1\n\n2\n\n3" }},
 		"depth": {caps(func(c *rules.Caps) { c.Depth = 3 }), mixed(textPart("outer"), nested(4)),
-			"nested deeper than the 3", func(l *job.Letter) bool { return l.Text == "outer" }},
+			`reading.parts-deep {"n":3}`, func(l *job.Letter) bool { return l.Text == "outer" }},
 		"depth, within": {caps(func(c *rules.Caps) { c.Depth = 5 }), mixed(textPart("outer"), nested(4)),
 			"", func(l *job.Letter) bool { return l.Text == "outer\n\ninnermost" }},
 		"depth, of letters": {caps(func(c *rules.Caps) { c.Depth = 2 }), top + strings.Repeat("Content-Type: message/rfc822\r\n\r\n", 6) + "Subject: in\r\n\r\nx",
-			"nested deeper than the 2", func(l *job.Letter) bool { return l.Subject == "part" }},
+			`reading.letters-deep {"n":2}`, func(l *job.Letter) bool { return l.Subject == "part" }},
 		"text_bytes": {caps(func(c *rules.Caps) { c.TextBytes = 5000 }), mixed(textPart(long), filePart("a.stl", binarySTL(10))),
-			"text is longer", func(l *job.Letter) bool {
+			"reading.text-long", func(l *job.Letter) bool {
 				return len(l.Text) > 4900 && len(l.Text) <= 5000 && find(t, l, "a.stl").Bytes == 584
 			}},
 		"text_bytes, of HTML": {caps(func(c *rules.Caps) { c.TextBytes = 5000 }), mixed("Content-Type: text/html\r\n\r\n<p>" + strings.Repeat("<b>x</b> ", 8000)),
-			"text is longer", func(l *job.Letter) bool { return len(l.Text) > 100 && len(l.Text) <= 5000 }},
+			"reading.text-long", func(l *job.Letter) bool { return len(l.Text) > 100 && len(l.Text) <= 5000 }},
 		"archive_files": {caps(func(c *rules.Caps) { c.ArchiveFiles = 2 }), mixed(filePart("a.zip", zipped(t, member{"1.stl", binarySTL(1)}, member{"2.stl", binarySTL(1)}, member{"3.stl", binarySTL(1)}))),
-			"more than the 2 files", func(l *job.Letter) bool { return len(l.Attachments) == 3 }},
+			`reading.file.archive-files {"n":2}`, func(l *job.Letter) bool { return len(l.Attachments) == 3 }},
 		"archive_bytes": {caps(func(c *rules.Caps) { c.ArchiveBytes = 2000 }), mixed(filePart("a.zip", zipped(t, member{"1.stl", binarySTL(10)}, member{"2.stl", binarySTL(100)}))),
-			"unpacks to far more", func(l *job.Letter) bool { return find(t, l, "1.stl").Note == "" && find(t, l, "2.stl").Note != "" }},
+			"reading.file.bomb", func(l *job.Letter) bool {
+				return find(t, l, "1.stl").Note.IsZero() && !find(t, l, "2.stl").Note.IsZero()
+			}},
 		"archive_ratio": {caps(func(c *rules.Caps) { c.ArchiveRatio = 10 }), mixed(filePart("a.zip", zipped(t, member{"1.stl", make([]byte, 3<<20)}))),
-			"unpacks to far more", func(l *job.Letter) bool { return find(t, l, "1.stl").Bytes < 2<<20 }},
+			"reading.file.bomb", func(l *job.Letter) bool { return find(t, l, "1.stl").Bytes < 2<<20 }},
 		"archive_depth": {caps(func(c *rules.Caps) { c.ArchiveDepth = 1 }), mixed(filePart("a.zip", zipped(t, member{"b.zip", zipped(t, member{"1.stl", nil})}))),
-			"not opened any deeper", func(l *job.Letter) bool { return len(l.Attachments) == 2 }},
+			"reading.file.archive-deep", func(l *job.Letter) bool { return len(l.Attachments) == 2 }},
 		"mesh_bytes": {caps(func(c *rules.Caps) { c.MeshBytes = 500 }), mixed(filePart("a.stl", binarySTL(10))),
-			"larger than the 1 kB", func(l *job.Letter) bool { return find(t, l, "a.stl").Bytes == 584 }},
+			`reading.file.mesh-large {"size":{"amount":500,"unit":"bytes"}}`, func(l *job.Letter) bool { return find(t, l, "a.stl").Bytes == 584 }},
 	}
 	for f := range reflect.TypeFor[rules.Caps]().Fields() {
 		name := f.Tag.Get("toml")
@@ -96,9 +97,17 @@ func caps(change func(*rules.Caps)) rules.Caps {
 
 // said is everything that the letter tells staff.
 func said(l *job.Letter) []string {
-	out := slices.Clone(l.Notes)
+	out := shownAs(l.Notes)
 	for _, a := range l.Attachments {
-		out = append(out, a.Note)
+		out = append(out, a.Note.String())
+	}
+	return out
+}
+
+// shownAs shows messages as a log does.
+func shownAs(messages []job.Message) (out []string) {
+	for _, m := range messages {
+		out = append(out, m.String())
 	}
 	return out
 }

@@ -126,9 +126,9 @@ func (r *reader) attach(name, media, inside string, depth int, in io.Reader) (*j
 	if f.sum == "" && err != nil {
 		return nil, err
 	}
-	note := ""
+	var note job.Message
 	if err != nil {
-		note = "the file is damaged and may be cut short"
+		note = job.Say("reading.file.damaged", nil)
 	}
 	if r.failed() != nil {
 		return nil, r.failed()
@@ -162,15 +162,15 @@ func (r *reader) attach(name, media, inside string, depth int, in io.Reader) (*j
 // judge adds what staff should know about a file.
 func (r *reader) judge(a *job.Attachment, f stored) {
 	switch {
-	case a.Note != "":
+	case !a.Note.IsZero():
 	case f.size == 0:
-		a.Note = "the file is empty"
+		a.Note = job.Say("reading.file.empty", nil)
 	case a.Kind == job.KindMesh && f.size > r.caps.MeshBytes:
-		a.Note = fmt.Sprintf("the file is larger than the %s that a mesh may have", megabytes(r.caps.MeshBytes))
+		a.Note = job.Say("reading.file.mesh-large", job.Args{"size": bytesOf(r.caps.MeshBytes)})
 	case a.MediaType == "application/ms-tnef" || isParcel(f.head):
 		a.Kind = job.KindOther
-		a.Note = "a winmail.dat parcel, which only some mail programs can open; ask for the files themselves"
-		r.log.note(a.Name + ": " + a.Note)
+		a.Note = job.Say("reading.file.winmail", nil)
+		r.log.note(ofFile(a))
 	}
 }
 
@@ -179,17 +179,15 @@ func isParcel(head []byte) bool {
 	return len(head) >= 4 && string(head[:4]) == "\x78\x9f\x3e\x22"
 }
 
-func megabytes(n int64) string {
-	if n < 1_000_000 {
-		return fmt.Sprintf("%d kB", (n+999)/1000)
-	}
-	return fmt.Sprintf("%d MB", n/1_000_000)
+// ofFile is what a file's note says, where the file is not in sight.
+func ofFile(a *job.Attachment) job.Message {
+	return job.Say("reading.of-file", job.Args{"file": a.Name, "note": a.Note})
 }
 
 // endedEarly marks the file that the end of the letter may have cut short.
 func (r *reader) endedEarly() {
-	if r.unclosed && r.last >= 0 && r.last < len(r.files) && r.files[r.last].Note == "" {
-		r.files[r.last].Note = "the letter ends with this file, which may be cut short"
+	if r.unclosed && r.last >= 0 && r.last < len(r.files) && r.files[r.last].Note.IsZero() {
+		r.files[r.last].Note = job.Say("reading.file.last", nil)
 	}
 }
 

@@ -176,8 +176,8 @@ func (r *reader) patronOf(m *message) (*message, *job.Letter) {
 	return f.message(m), l
 }
 
-func coverNote(by job.Address, text string) string {
-	return "the covering words of " + firstNonEmpty(by.Name, by.Address) + ": " + shown(text, 300)
+func coverNote(by job.Address, text string) job.Message {
+	return job.Say("reading.cover", job.Args{"by": firstNonEmpty(by.Name, by.Address), "words": shown(text, 300)})
 }
 
 func firstNonEmpty(list ...string) string {

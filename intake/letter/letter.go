@@ -102,7 +102,7 @@ func (s *source) Read(p []byte) (int, error) {
 	if s.r.left <= 0 {
 		var one [1]byte
 		if n, _ := s.in.Read(one[:]); n > 0 {
-			s.r.note(fmt.Sprintf("the letter is larger than %s; the rest of it was not read", megabytes(s.r.caps.LetterBytes)))
+			s.r.note(job.Say("reading.letter-large", job.Args{"size": bytesOf(s.r.caps.LetterBytes)}))
 		}
 		return 0, io.EOF
 	}

@@ -9,6 +9,8 @@ import (
 	"io"
 	"regexp"
 	"strings"
+
+	"meshclerk/intake/job"
 )
 
 // repairer rewrites one message, as a stream, into MIME that the parser reads
@@ -136,7 +138,7 @@ func (r *repairer) cross(i int, closing bool) {
 		return
 	}
 	if i < len(r.open)-1 {
-		r.log.repair("a group of parts was not closed")
+		r.log.repair(job.Say("reading.repair.group-open", nil))
 	}
 	r.closeDownTo(i + 1)
 	r.held = r.held[:0]
@@ -157,7 +159,7 @@ func (r *repairer) closeDownTo(n int) {
 		d := r.open[len(r.open)-1]
 		r.open = r.open[:len(r.open)-1]
 		if !d.seen {
-			r.log.repair("the letter said that it has parts, but has none")
+			r.log.repair(job.Say("reading.repair.no-parts", nil))
 			fmt.Fprintf(&r.out, "\r\n--%s\r\n\r\n%s", d.ours, d.kept)
 		}
 		fmt.Fprintf(&r.out, "\r\n--%s--\r\n", d.ours)
@@ -173,7 +175,7 @@ func (r *repairer) finish() {
 	r.held = nil
 	if len(r.open) > 0 {
 		r.log.unclosed = true
-		r.log.repair("the letter ends before its last part is closed")
+		r.log.repair(job.Say("reading.repair.part-open", nil))
 	}
 	r.closeDownTo(0)
 	r.mode = inEpilogue
@@ -194,7 +196,7 @@ func (r *repairer) preambleLine(line []byte, start bool) {
 	if start && bytes.HasPrefix(line, []byte("--")) {
 		name := string(bytes.TrimRight(line[2:], " \t\r\n"))
 		if name != "" && len(name) <= boundaryLen && (d.theirs == "" || r.fieldAhead(partField)) {
-			r.log.repair("the boundary between the parts was not the one the header names")
+			r.log.repair(job.Say("reading.repair.boundary", nil))
 			d.theirs = name
 			r.cross(len(r.open)-1, false)
 			return
@@ -226,7 +228,7 @@ func (r *repairer) beginHeader() {
 func (r *repairer) headerLine(line []byte, start bool) {
 	if *r.budget -= int64(len(line)); *r.budget < 0 && !r.dropped {
 		r.dropped = true
-		r.log.note("the letter's header is longer than is allowed; the rest of it was not read")
+		r.log.note(job.Say("reading.header-long", nil))
 	}
 	raw := bytes.TrimRight(line, "\r\n")
 	blank := len(bytes.Trim(raw, " \t\x00")) == 0
@@ -235,7 +237,7 @@ func (r *repairer) headerLine(line []byte, start bool) {
 	}
 	text := string(raw)
 	if strings.ContainsRune(text, 0) {
-		r.log.repair("zero bytes were taken out of the header")
+		r.log.repair(job.Say("reading.repair.zero-bytes", nil))
 		text = strings.ReplaceAll(text, "\x00", "")
 	}
 	switch {
@@ -273,12 +275,12 @@ func (r *repairer) extend(sep, text string) {
 // firstLine takes in the first line of the whole message.
 func (r *repairer) firstLine(text string) {
 	if bare := strings.TrimPrefix(text, "\ufeff"); bare != text {
-		r.log.repair("a byte order mark before the header was taken out")
+		r.log.repair(job.Say("reading.repair.byte-order-mark", nil))
 		text = bare
 	}
 	switch {
 	case strings.HasPrefix(text, "From ") || strings.HasPrefix(text, ">From "):
-		r.log.repair("a mailbox separator line before the header was taken out")
+		r.log.repair(job.Say("reading.repair.separator", nil))
 	case anyField.MatchString(text):
 		r.begin(text)
 	default:
@@ -289,7 +291,7 @@ func (r *repairer) firstLine(text string) {
 // blankLine ends the header, unless nothing has come yet but empty lines.
 func (r *repairer) blankLine() {
 	if r.root && len(r.fields)+len(r.stray) == 0 && (r.fieldAhead(anyField) || r.fieldAhead(emptyLine)) {
-		r.log.repair("empty lines before the header were taken out")
+		r.log.repair(job.Say("reading.repair.empty-lines", nil))
 		return
 	}
 	r.endHeader()
@@ -313,7 +315,7 @@ func (r *repairer) continued(text string, start bool) {
 	case len(r.fields) > 0:
 		r.extend(sep, text)
 	default:
-		r.log.repair("a header that begins in the middle of a line was mended")
+		r.log.repair(job.Say("reading.repair.mid-line", nil))
 		if text = strings.TrimLeft(text, " \t"); anyField.MatchString(text) {
 			r.begin(text)
 		}
@@ -325,11 +327,11 @@ func (r *repairer) continued(text string, start bool) {
 func (r *repairer) settleStray() {
 	for _, text := range r.stray {
 		if n := len(r.fields); n > 0 && (r.quoted || brokenWrap(r.fields[n-1], text)) {
-			r.log.repair("a header line that was wrapped without indenting was joined")
+			r.log.repair(job.Say("reading.repair.wrapped", nil))
 			r.extend("\r\n ", string(text))
 			continue
 		}
-		r.log.repair("a header line without a colon was left out")
+		r.log.repair(job.Say("reading.repair.no-colon", nil))
 	}
 	r.stray = r.stray[:0]
 }
@@ -344,13 +346,13 @@ func brokenWrap(field, text []byte) bool {
 // Stray lines at its very end are the beginning of a body whose empty line is missing.
 func (r *repairer) endHeader() {
 	if len(r.stray) > 0 && len(r.fields) > 0 {
-		r.log.repair("the empty line between header and text was missing")
+		r.log.repair(job.Say("reading.repair.no-empty-line", nil))
 	}
 	media, encoding := fieldValue(r.fields, "content-type"), fieldValue(r.fields, "content-transfer-encoding")
 	kind, params := parseMedia(media)
 	multi := strings.HasPrefix(kind, "multipart/")
 	if name := r.nakedBoundary(kind); !multi && encoding == "" && name != "" {
-		r.log.repair("the header does not say that the letter has parts")
+		r.log.repair(job.Say("reading.repair.parts-unsaid", nil))
 		kind, params, multi = "multipart/mixed", map[string]string{"boundary": name}, true
 	}
 	multi = multi && len(r.open) < r.depth

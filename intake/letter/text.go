@@ -62,7 +62,7 @@ func (r *reader) decoded(raw []byte, label string) string {
 	label = strings.TrimPrefix(strings.ToLower(label), "charset=")
 	text, known := toUTF8(raw, label)
 	if !known {
-		r.repair("text in the unknown character set " + shown(label, 30) + " was guessed at")
+		r.repair(job.Say("reading.repair.charset", job.Args{"name": shown(label, 30)}))
 	}
 	return norm.NFC.String(text)
 }
@@ -82,7 +82,7 @@ func (r *reader) capped(in io.Reader, limit int64) ([]byte, error) {
 }
 
 func (r *reader) longText() {
-	r.note("the letter's text is longer than the " + megabytes(r.caps.TextBytes) + " that are read; the rest was left out")
+	r.note(job.Say("reading.text-long", job.Args{"size": bytesOf(r.caps.TextBytes)}))
 }
 
 // plainText reads text up to the cap, and takes uuencoded files out of it.

@@ -3,7 +3,6 @@ package letter
 import (
 	"bufio"
 	"bytes"
-	"fmt"
 	"io"
 	"path"
 	"slices"
@@ -114,7 +113,7 @@ func rawValue(h textproto.Header, name string) string {
 // part reads one part with all that is in it.
 func (r *reader) part(m *message, h textproto.Header, in io.Reader, at place) (body, error) {
 	if r.parts++; r.parts > r.caps.Parts {
-		r.note(fmt.Sprintf("the letter has more than the %d parts that are read; the rest was left out", r.caps.Parts))
+		r.note(job.Say("reading.many-parts", job.Args{"n": r.caps.Parts}))
 		return body{}, nil
 	}
 	d := describe(h)
@@ -148,12 +147,12 @@ func (r *reader) decode(d described, in io.Reader) io.Reader {
 	raw := bufio.NewReaderSize(in, headBytes)
 	head, _ := raw.Peek(headBytes)
 	if strings.Contains(strings.ToLower(d.encoding), "base64") && !couldBeBase64(head) {
-		r.repair("a part says that it is encoded as base64, but is not; it was taken as it is")
+		r.repair(job.Say("reading.repair.not-base64", nil))
 		return raw
 	}
 	decoded, ok := decoder(d.encoding, raw)
 	if !ok {
-		r.note(fmt.Sprintf("a part says that it is encoded as %q, which is not known; it was taken as it is", shown(d.encoding, 40)))
+		r.note(job.Say("reading.encoding", job.Args{"name": shown(d.encoding, 40)}))
 	}
 	return decoded
 }
@@ -168,7 +167,7 @@ func isMessage(d described) bool {
 func (r *reader) multipart(m *message, d described, in io.Reader, at place) (body, error) {
 	var all body
 	if at.depth >= r.caps.Depth {
-		r.note(fmt.Sprintf("parts are nested deeper than the %d levels that are read; the rest was left out", r.caps.Depth))
+		r.note(job.Say("reading.parts-deep", job.Args{"n": r.caps.Depth}))
 		return all, nil
 	}
 	mr := textproto.NewMultipartReader(in, d.media.params["boundary"])
@@ -203,12 +202,12 @@ func (r *reader) multipart(m *message, d described, in io.Reader, at place) (bod
 // inner reads a message inside the letter.
 func (r *reader) inner(m *message, d described, in io.Reader, at place) (body, error) {
 	if at.depth >= r.caps.Depth {
-		r.note(fmt.Sprintf("letters are nested deeper than the %d levels that are read; the rest was left out", r.caps.Depth))
+		r.note(job.Say("reading.letters-deep", job.Args{"n": r.caps.Depth}))
 		return body{}, nil
 	}
 	inner, err := r.message(in, at.depth+1)
 	if err == ErrNotMail {
-		r.note("a letter inside the letter has no header and was left out")
+		r.note(job.Say("reading.inner-no-header", nil))
 		return body{}, nil
 	}
 	if err != nil {
@@ -220,7 +219,7 @@ func (r *reader) inner(m *message, d described, in io.Reader, at place) (body, e
 
 // externalBody notes a part that lies elsewhere (RFC 2046, 5.2.3). It is never fetched.
 func (r *reader) externalBody(d described) error {
-	r.note("a part of the letter lies elsewhere and was not fetched")
+	r.note(job.Say("reading.elsewhere", nil))
 	if url := strings.Join(strings.Fields(d.media.params["url"]), ""); isWebLink(url) { // RFC 2017, 3
 		r.external = append(r.external, url)
 	}
@@ -262,7 +261,7 @@ func (r *reader) filePart(d described, in io.Reader, at place) error {
 		return nil
 	}
 	if d.media.word == "application/pkcs7-mime" || d.media.word == "application/pgp-encrypted" {
-		r.note("a part of the letter is encrypted or sealed, and cannot be read here")
+		r.note(job.Say("reading.sealed", nil))
 	}
 	r.last = len(r.files)
 	a, err := r.attach(d.name, d.media.word, "", 0, in)

@@ -38,14 +38,14 @@ func TestPartsThatAreNoFiles(t *testing.T) {
 func TestExternalBody(t *testing.T) {
 	l := read(t, mixed(textPart("Please print it."), "Content-Type: message/external-body; access-type=URL;\r\n URL*0=\"https://files.example.net/\";\r\n URL*1=\"big part.stl\"\r\n\r\nContent-Type: model/stl\r\n\r\n"), house(""))
 	if !slices.Equal(l.Links, []string{"https://files.example.net/bigpart.stl"}) || len(l.Notes) != 1 {
-		t.Errorf("links %q, notes %q", l.Links, l.Notes)
+		t.Errorf("links %q, notes %v", l.Links, l.Notes)
 	}
 }
 
 func TestSealedParts(t *testing.T) {
 	l := read(t, top+"Content-Type: application/pkcs7-mime; name=smime.p7m\r\nContent-Transfer-Encoding: base64\r\n\r\nMIAG", house(""))
-	if len(l.Notes) != 1 || !strings.Contains(l.Notes[0], "encrypted or sealed") {
-		t.Errorf("notes %q", l.Notes)
+	if len(l.Notes) != 1 || l.Notes[0].Key != "reading.sealed" {
+		t.Errorf("notes %v", l.Notes)
 	}
 }
 
@@ -71,8 +71,8 @@ func TestTextsInManyCharsets(t *testing.T) {
 		if l.Text != c.want {
 			t.Errorf("%s: got %q, want %q", name, l.Text, c.want)
 		}
-		if unknown := strings.Contains(strings.Join(l.Repairs, ""), "unknown character set"); unknown != strings.Contains(c.charset, "x-unknown") {
-			t.Errorf("%s: repairs %q", name, l.Repairs)
+		if unknown := strings.Contains(strings.Join(shownAs(l.Repairs), ""), "reading.repair.charset"); unknown != strings.Contains(c.charset, "x-unknown") {
+			t.Errorf("%s: repairs %v", name, l.Repairs)
 		}
 	}
 }

@@ -368,7 +368,7 @@ func (v *replyView) remarks(s *localizer) []reason {
 			add("note", s.Say(job.Say("page.reply.forwarded", job.Args{"by": who(*f)})))
 		}
 		for _, n := range append(slices.Clone(l.Parsed.Notes), l.Parsed.Repairs...) {
-			add("note", plain.Capital(s.told(n)))
+			add("note", plain.Capital(s.say(n)))
 		}
 	}
 	for _, n := range v.Doc.Notes {

@@ -182,7 +182,7 @@ func letterCases(add func(string, func(*Input))) {
 	})
 	add("cannot-open", func(in *Input) {
 		in.Letter.Attachments = []job.Attachment{{Name: "winmail.dat", Kind: job.KindOther, MediaType: "application/ms-tnef"},
-			{Name: "bracket.stl", Inside: "parts.zip", Kind: job.KindMesh, Note: "locked with a password; ask for it without one"}}
+			{Name: "bracket.stl", Inside: "parts.zip", Kind: job.KindMesh, Note: job.Say("reading.file.locked", nil)}}
 	})
 }
 

@@ -66,7 +66,8 @@ func TestChoose(t *testing.T) {
 		{"a model", with(job.Attachment{Name: "a.obj", Kind: job.KindModel}), nil, "wrong-file-type"},
 		{"a link", &job.Letter{Links: []string{"https://x.example"}}, nil, "link"},
 		{"winmail", with(job.Attachment{Name: "WINMAIL.DAT", Kind: job.KindOther}), nil, "cannot-open"},
-		{"locked zip", with(job.Attachment{Name: "a.stl", Kind: job.KindMesh, Note: "locked with a password; ask for it without one"}), nil, "cannot-open"},
+		{"locked zip", with(job.Attachment{Name: "a.stl", Kind: job.KindMesh, Note: job.Say("reading.file.locked", nil)}), nil, "cannot-open"},
+		{"locked zip, as earlier versions kept it", with(job.Attachment{Name: "a.stl", Kind: job.KindMesh, Note: job.Plain("locked with a password; ask for it without one")}), nil, "cannot-open"},
 		{"a photo and a link in the signature", &job.Letter{Attachments: []job.Attachment{{Name: "logo.png", Kind: job.KindPicture}}, Links: []string{"https://x.example"}}, nil, "link"},
 	} {
 		if got := Choose(c.letter, c.jobs, house()); got != c.want {

@@ -1,6 +1,7 @@
 package draft
 
 import (
+	"cmp"
 	"fmt"
 	"path"
 	"slices"
@@ -203,24 +204,34 @@ func (f *filler) letter(d *templates.Data) {
 	}
 }
 
+// closedBy says which notes of a file mean that its contents could not be had, and
+// what a patron is told: "encrypted", "too-large" or "damaged".
+var closedBy = map[string]string{
+	"reading.file.locked": "encrypted", "reading.file.winmail": "winmail",
+	"reading.file.mesh-large": "too-large", "reading.file.bomb": "too-large", "reading.file.archive-lists-more": "too-large",
+	"reading.file.archive-files": "too-large", "reading.file.archive-large": "too-large",
+}
+
 // whyClosed says why the files in an attachment could not be had: "winmail",
 // "encrypted", "too-large", "damaged", or "" when they could.
 func whyClosed(a job.Attachment) string {
-	note := strings.ToLower(a.Note)
-	has := func(words ...string) bool {
-		return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(note, w) })
-	}
-	switch {
-	case strings.EqualFold(a.Name, "winmail.dat") || strings.EqualFold(a.MediaType, "application/ms-tnef") || has("winmail"):
+	switch why := cmp.Or(closedBy[a.Note.Key], closedBefore(a.Note.Text)); {
+	case strings.EqualFold(a.Name, "winmail.dat") || strings.EqualFold(a.MediaType, "application/ms-tnef"):
 		return "winmail"
-	case note == "":
-		return ""
-	case has("password", "encrypt", "locked"):
-		return "encrypted"
-	case has("larger", "more than", "far more", "too large"):
-		return "too-large"
+	case why != "" || a.Note.IsZero():
+		return why
 	case a.Kind == job.KindArchive || a.Kind == job.KindMesh:
 		return "damaged"
+	}
+	return ""
+}
+
+// closedBefore is closedBy for notes that an earlier version kept as English words.
+func closedBefore(note string) string {
+	for _, before := range [][2]string{{"winmail", "winmail"}, {"locked with a password", "encrypted"}, {"larger than", "too-large"}, {"more than", "too-large"}, {"lists more files", "too-large"}} {
+		if strings.Contains(note, before[0]) {
+			return before[1]
+		}
 	}
 	return ""
 }

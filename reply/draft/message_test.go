@@ -107,7 +107,7 @@ func TestReadBack(t *testing.T) {
 // Beside a file that was checked, a locked one is told of too, in each language;
 // a letter with nothing but a locked one is asked for it without a password.
 func TestFilesThatCouldNotBeOpened(t *testing.T) {
-	locked := job.Attachment{Name: "lid.stl", Inside: "parts.zip", Kind: job.KindMesh, Note: "locked with a password; ask for it without one"}
+	locked := job.Attachment{Name: "lid.stl", Inside: "parts.zip", Kind: job.KindMesh, Note: job.Say("reading.file.locked", nil)}
 	for lang, words := range map[string]string{"en": "protected by a password", "fr": "un mot de passe le protège", "es": "protegido con una contraseña"} {
 		in := input(t, lang)
 		in.Letter.Attachments = append(in.Letter.Attachments, locked)
