@@ -63,6 +63,15 @@ func (l *Localizer) Number(v float64, decimals int) Text {
 	return Text(l.printer.Sprint(xnumber.Decimal(v, xnumber.MaxFractionDigits(decimals), xnumber.NoSeparator())))
 }
 
+// Fixed writes v with just so many decimals, for a column.
+func (l *Localizer) Fixed(v float64, decimals int) Text {
+	v, ok := rounded(v, decimals)
+	if !ok {
+		return "?"
+	}
+	return Text(l.printer.Sprint(xnumber.Decimal(v, xnumber.MinFractionDigits(decimals), xnumber.MaxFractionDigits(decimals), xnumber.NoSeparator())))
+}
+
 // rounded rounds as strconv does, whose zero has no sign.
 func rounded(v float64, decimals int) (float64, bool) {
 	if math.IsNaN(v) || math.IsInf(v, 0) {

@@ -5,7 +5,9 @@ import (
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -24,6 +26,9 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 	found := 0
 	for _, room := range []string{"../../cmd", "../../intake", "../../reply", "../../templates"} {
 		err := filepath.WalkDir(room, func(path string, e fs.DirEntry, err error) error {
+			if strings.HasSuffix(path, ".html") {
+				return usedInPage(path, used)
+			}
 			if err != nil || e.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
 				return err
 			}
@@ -68,8 +73,19 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 }
 
 // prefixes are those of keys that end in a word of the ledger.
-var prefixes = []string{"notices.state.", "notices.why.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "sheet.adhesion.",
+var prefixes = []string{"notices.state.", "notices.why.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "report.group.", "sheet.adhesion.",
 	"page.", "codes.", "sheet.page."} // which the desk holds against its pages
+
+// usedInPage notes what a page says: {{t "report.of"}}.
+func usedInPage(path string, used map[string]bool) error {
+	page, err := os.ReadFile(path)
+	for _, m := range saidInPage.FindAllSubmatch(page, -1) {
+		used[string(m[1])] = true
+	}
+	return err
+}
+
+var saidInPage = regexp.MustCompile(`\bt "([^"]+)"`)
 
 func isSay(call *ast.CallExpr) bool {
 	s, ok := call.Fun.(*ast.SelectorExpr)

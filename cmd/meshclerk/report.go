@@ -7,11 +7,13 @@ import (
 	"maps"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/rules"
+	"meshclerk/templates"
 )
 
 type reportCmd struct {
@@ -20,7 +22,9 @@ type reportCmd struct {
 	CSV   bool   `name:"csv" xor:"form" help:"As comma-separated values."`
 	HTML  bool   `name:"html" xor:"form" help:"As a page with charts."`
 	JSON  bool   `name:"json" xor:"form" help:"As one JSON object, for scripts."`
-	To    string `short:"o" name:"to" placeholder:"FILE" help:"Into a file, instead of standard output."`
+
+	Language string `default:"en" placeholder:"fr" help:"The language of the table and of the page."`
+	To       string `short:"o" name:"to" placeholder:"FILE" help:"Into a file, instead of standard output."`
 }
 
 func (c *reportCmd) Run(e *env) error {
@@ -38,6 +42,9 @@ func (c *reportCmd) Run(e *env) error {
 	}
 	defer l.Close()
 	m := monthly{Library: r.Library.Name, First: from}
+	if m.say, err = c.localizer(c.Language, r); err != nil {
+		return err
+	}
 	if m.Report, err = l.Report(e.ctx, from, from.AddDate(0, 1, 0)); err != nil {
 		return err
 	}
@@ -58,6 +65,29 @@ func (c *reportCmd) Run(e *env) error {
 	}
 	_, err = fmt.Fprintf(e.out, "written: %s\n", c.To)
 	return err
+}
+
+// reportFile is the file of the book that a language needs for a report.
+const reportFile = "report"
+
+// localizer says the report in a language that has the words for it.
+func (h *house) localizer(lang string, r *rules.Rules) (*templates.Localizer, error) {
+	dir := ""
+	if h.Config != "" {
+		c, err := loadConfig(h.Config)
+		if err != nil {
+			return nil, err
+		}
+		dir = c.Templates
+	}
+	b, err := templates.LoadBook(dir)
+	if err != nil {
+		return nil, err
+	}
+	if known := b.LanguagesOf(reportFile); !slices.Contains(known, lang) {
+		return nil, wrongUse("--language: there is no report in %q; there are: %s", lang, strings.Join(known, ", "))
+	}
+	return b.In(lang, r.Prices.Locale, r.Prices.Currency), nil
 }
 
 const monthsBack = 5 // that the page shows beside the month itself
@@ -85,6 +115,12 @@ type monthly struct {
 	Library string
 	First   time.Time
 	Past    []ledger.Report // the months up to this one, oldest first
+	say     *templates.Localizer
+}
+
+// title is the month: "November 2026".
+func (m monthly) title() string {
+	return m.say.Say(job.Say("report.month", job.Args{"month": job.Say("calendar."+strings.ToLower(m.First.Month().String()), nil), "year": m.First.Format("2006")}))
 }
 
 func (c *reportCmd) write(w io.Writer, m monthly) error {
@@ -96,63 +132,95 @@ func (c *reportCmd) write(w io.Writer, m monthly) error {
 	case c.HTML:
 		return m.html(w)
 	}
-	fmt.Fprintf(w, "%s, %s\n\n", m.Library, m.First.Format("January 2006"))
+	fmt.Fprintf(w, "%s, %s\n\n", m.Library, m.title())
 	var rows [][]string
 	for _, f := range m.figures() {
-		value := f.value
-		if f.unit != "" {
-			value += " " + f.unit
-		}
-		rows = append(rows, []string{f.group, f.what, value})
+		rows = append(rows, []string{f.groupIn(m.say), f.whatIn(m.say), strings.TrimSpace(f.valueIn(m.say) + " " + f.unit)})
 	}
-	return table(w, []string{"", "WHAT", "HOW MUCH"}, rows)
+	head := func(key string) string { return strings.ToUpper(m.say.Word(key)) }
+	return table(w, []string{"", head("report.head.what"), head("report.head.how-much")}, rows)
 }
 
 // figure is one line of a report.
-type figure struct{ group, what, value, unit string }
+type figure struct {
+	group    string      // of the keys report.group.*
+	what     job.Message // what it counts, or the kind of code that code is of: "codes.stage"
+	code     string      // of the ledger
+	value    float64
+	decimals int
+	unit     string // an SI symbol or an ISO 4217 code
+}
+
+func (f figure) groupIn(l *templates.Localizer) string { return l.Word("report.group." + f.group) }
+
+func (f figure) whatIn(l *templates.Localizer) string {
+	if f.code == "" {
+		return l.Say(f.what)
+	}
+	return codeIn(l, f.what.Key, f.code)
+}
+
+func (f figure) valueIn(l *templates.Localizer) string { return string(l.Fixed(f.value, f.decimals)) }
+
+// codeIn is the word for a code of the ledger; one without a word is shown as it is.
+func codeIn(l *templates.Localizer, kind, code string) string {
+	if m := job.Say(kind+"."+code, nil); l.Missing(m) == nil {
+		return l.Say(m)
+	}
+	return orDash(code)
+}
 
 // figures lists everything that the report says, in one order.
 func (m monthly) figures() []figure {
-	number := func(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
+	count := func(group string, what job.Message, n int) figure { return figure{group, what, "", float64(n), 0, ""} }
+	named := func(key string) job.Message { return job.Say(key, nil) }
 	out := []figure{
-		{"requests", "jobs asked for", strconv.Itoa(m.Jobs), ""},
-		{"requests", "patrons who asked", strconv.Itoa(m.Patrons), ""},
-		{"prints", "finished", strconv.Itoa(m.Prints), ""},
-		{"prints", "failed", strconv.Itoa(m.Failures), ""},
-		{"prints", "printing time", number(m.Hours), "h"},
-		{"prints", "plastic", number(m.Grams), "g"},
+		count("requests", named("report.figure.jobs"), m.Jobs), count("requests", named("report.figure.patrons"), m.Patrons),
+		count("prints", named("report.figure.finished"), m.Prints), count("prints", named("report.figure.failed"), m.Failures),
+		{"prints", named("report.figure.hours"), "", m.Hours, 1, "h"}, {"prints", named("report.figure.plastic"), "", m.Grams, 1, "g"},
 	}
 	for _, code := range slices.Sorted(maps.Keys(m.Income)) {
-		out = append(out, figure{"income", "paid", m.Income[code], code})
+		_, cents, _ := strings.Cut(m.Income[code], ".")
+		out = append(out, figure{"income", named("report.figure.paid"), "", number(m.Income[code]), len(cents), code})
 	}
-	out = append(out, spreadOf("first answer", m.FirstAnswer)...)
-	out = append(out, spreadOf("letter to ready part", m.TurnAround)...)
+	out = append(out, spreadOf(m.FirstAnswer, named("report.figure.first-answer-half"), named("report.figure.first-answer-slowest"))...)
+	out = append(out, spreadOf(m.TurnAround, named("report.figure.ready-part-half"), named("report.figure.ready-part-slowest"))...)
 	for _, p := range m.ByPrinter {
-		out = append(out, figure{"printer", orDash(p.Printer) + ", finished", strconv.Itoa(p.Prints), ""},
-			figure{"printer", orDash(p.Printer) + ", time", number(p.Hours), "h"}, figure{"printer", orDash(p.Printer) + ", plastic", number(p.Grams), "g"})
+		name := orDash(p.Printer)
+		out = append(out, count("printer", job.Say("report.figure.printer-finished", job.Args{"printer": name}), p.Prints),
+			figure{"printer", job.Say("report.figure.printer-hours", job.Args{"printer": name}), "", p.Hours, 1, "h"}, figure{"printer", job.Say("report.figure.printer-plastic", job.Args{"printer": name}), "", p.Grams, 1, "g"})
+	}
+	coded := func(group, kind, code string, n int) {
+		out = append(out, figure{group, job.Message{Key: kind}, orDash(code), float64(n), 0, ""})
 	}
 	for _, reason := range slices.Sorted(maps.Keys(m.Refusals)) {
-		out = append(out, figure{"refused", reason, strconv.Itoa(m.Refusals[reason]), ""})
+		coded("refused", "codes.finding", reason, m.Refusals[reason])
 	}
 	for _, s := range job.Stages() {
 		if n := m.Stages[s]; n > 0 {
-			out = append(out, figure{"now", string(s), strconv.Itoa(n), ""})
+			coded("now", "codes.stage", string(s), n)
 		}
 	}
 	for _, d := range slices.Sorted(maps.Keys(m.Letters)) {
-		out = append(out, figure{"letters", orDash(string(d)), strconv.Itoa(m.Letters[d]), ""})
+		coded("letters", "codes.disposition", string(d), m.Letters[d])
 	}
 	return out
 }
 
-func spreadOf(what string, s ledger.Spread) []figure {
+// number is an amount of money as a number, for a picture or a column.
+func number(amount string) float64 {
+	v, _ := strconv.ParseFloat(amount, 64) // nothing is 0
+	return v
+}
+
+func spreadOf(s ledger.Spread, half, slowest job.Message) []figure {
 	if s.N == 0 {
 		return nil
 	}
-	hours := func(h float64) string { return strconv.FormatFloat(h, 'f', 1, 64) }
-	return []figure{{"time", what + ", half of them within", hours(s.Median), "h"}, {"time", what + ", the slowest", hours(s.Slowest), "h"}}
+	return []figure{{"time", half, "", s.Median, 1, "h"}, {"time", slowest, "", s.Slowest, 1, "h"}}
 }
 
+// csv writes the figures for other programs: in English, codes as they are.
 func (m monthly) csv(w io.Writer) error {
 	out := csv.NewWriter(w)
 	month := m.First.Format("2006-01")
@@ -160,7 +228,11 @@ func (m monthly) csv(w io.Writer) error {
 		return err
 	}
 	for _, f := range m.figures() {
-		if err := out.Write([]string{month, f.group, plainCell(f.what), f.value, f.unit}); err != nil {
+		what := f.code
+		if what == "" {
+			what = said(f.what)
+		}
+		if err := out.Write([]string{month, f.group, plainCell(what), strconv.FormatFloat(f.value, 'f', f.decimals, 64), f.unit}); err != nil {
 			return err
 		}
 	}

@@ -7,7 +7,6 @@ import (
 	"io"
 	"maps"
 	"slices"
-	"strconv"
 	"strings"
 
 	"meshclerk/intake/job"
@@ -38,10 +37,11 @@ type bar struct {
 // page is what the report page shows.
 type page struct {
 	monthly
-	Title  string
-	Lead   []bar // the figures at the top
-	Charts []chart
-	Rows   []figure
+	Title    string
+	Language string
+	Lead     []bar // the figures at the top
+	Charts   []chart
+	Rows     []figure
 }
 
 // chart is one picture with its heading.
@@ -51,70 +51,74 @@ type chart struct {
 }
 
 func (m monthly) html(w io.Writer) error {
-	t, err := template.New("report").Funcs(template.FuncMap{"cells": func(f figure) []string { return []string{f.group, f.what, f.value, f.unit} }}).Parse(reportText)
+	cells := func(f figure) []string {
+		return []string{f.groupIn(m.say), f.whatIn(m.say), f.valueIn(m.say), f.unit}
+	}
+	t, err := template.New("report").Funcs(template.FuncMap{"cells": cells, "t": m.say.Word}).Parse(reportText)
 	if err != nil {
 		return err
 	}
-	p := page{monthly: m, Title: m.First.Format("January 2006"), Rows: m.figures()}
+	p := page{monthly: m, Title: m.title(), Language: m.say.Language, Rows: m.figures()}
 	p.lead()
 	p.charts()
 	return t.Execute(w, p)
 }
 
 func (p *page) lead() {
-	p.Lead = []bar{{Label: "jobs asked for", Text: strconv.Itoa(p.Jobs)}, {Label: "patrons", Text: strconv.Itoa(p.Patrons)},
-		{Label: "parts printed", Text: strconv.Itoa(p.Prints)}, {Label: "hours of printing", Text: fmt.Sprintf("%.1f", p.Hours)},
-		{Label: "grams of plastic", Text: fmt.Sprintf("%.0f", p.Grams)}}
-	for _, code := range slices.Sorted(maps.Keys(p.Income)) {
-		p.Lead = append(p.Lead, bar{Label: code + " paid", Text: p.Income[code]})
+	add := func(m job.Message, value float64, decimals int) {
+		p.Lead = append(p.Lead, bar{Label: p.say.Say(m), Text: string(p.say.Fixed(value, decimals))})
+	}
+	add(job.Say("report.lead.jobs", nil), float64(p.Jobs), 0)
+	add(job.Say("report.lead.patrons", nil), float64(p.Patrons), 0)
+	add(job.Say("report.lead.prints", nil), float64(p.Prints), 0)
+	add(job.Say("report.lead.hours", nil), p.Hours, 1)
+	add(job.Say("report.lead.grams", nil), p.Grams, 0)
+	for _, f := range p.Rows {
+		if f.group == "income" {
+			add(job.Say("report.lead.paid", job.Args{"currency": f.unit}), f.value, f.decimals)
+		}
 	}
 }
 
 func (p *page) charts() {
-	add := func(title, svg string) {
+	add := func(title job.Message, svg string) {
 		if svg != "" {
-			p.Charts = append(p.Charts, chart{title, template.HTML(svg)})
+			p.Charts = append(p.Charts, chart{p.say.Say(title), template.HTML(svg)})
 		}
 	}
-	add("Jobs asked for, month by month", columns(p.past(func(r ledger.Report) float64 { return float64(r.Jobs) }, "%.0f"), okabeBlue))
-	add("Hours of printing, month by month", columns(p.past(func(r ledger.Report) float64 { return r.Hours }, "%.1f"), okabeGreen))
+	add(job.Say("report.chart.jobs", nil), columns(p.past(func(r ledger.Report) float64 { return float64(r.Jobs) }, 0), okabeBlue))
+	add(job.Say("report.chart.hours", nil), columns(p.past(func(r ledger.Report) float64 { return r.Hours }, 1), okabeGreen))
 	for _, code := range slices.Sorted(maps.Keys(p.Income)) {
-		add("Paid in "+code+", month by month", columns(p.past(func(r ledger.Report) float64 {
-			v, _ := strconv.ParseFloat(r.Income[code], 64) // of a picture only; nothing in that month is 0
-			return v
-		}, "%.2f"), okabeOrange))
+		paid := p.past(func(r ledger.Report) float64 { return number(r.Income[code]) }, 2)
+		add(job.Say("report.chart.paid", job.Args{"currency": code}), columns(paid, okabeOrange))
 	}
-	var stages []bar
-	for _, s := range job.Stages() {
-		if n := p.Stages[s]; n > 0 {
-			stages = append(stages, bar{string(s), float64(n), strconv.Itoa(n)})
-		}
-	}
-	add("Where this month's jobs stand now", rowsOfBars(stages, okabeBlue))
-	add("Why jobs were refused", rowsOfBars(counted(p.Refusals), okabeVermilion))
+	add(job.Say("report.chart.stages", nil), rowsOfBars(p.ofGroup("now"), okabeBlue))
+	refused := p.ofGroup("refused")
+	slices.SortStableFunc(refused, func(a, b bar) int { return int(b.Value - a.Value) })
+	add(job.Say("report.chart.refused", nil), rowsOfBars(refused, okabeVermilion))
 	var printers []bar
 	for _, s := range p.ByPrinter {
-		printers = append(printers, bar{orDash(s.Printer), s.Hours, fmt.Sprintf("%.1f h, %.0f g", s.Hours, s.Grams)})
+		printers = append(printers, bar{orDash(s.Printer), s.Hours, fmt.Sprintf("%s h, %s g", p.say.Fixed(s.Hours, 1), p.say.Fixed(s.Grams, 0))})
 	}
-	add("Hours by printer", rowsOfBars(printers, okabeGreen))
+	add(job.Say("report.chart.printers", nil), rowsOfBars(printers, okabeGreen))
 }
 
-func (p *page) past(value func(ledger.Report) float64, format string) []bar {
-	var out []bar
-	for _, r := range p.Past {
-		v := value(r)
-		out = append(out, bar{r.From.Format("Jan 06"), v, fmt.Sprintf(format, v)})
+// ofGroup makes bars of the figures of a group.
+func (p *page) ofGroup(group string) (out []bar) {
+	for _, f := range p.Rows {
+		if f.group == group {
+			out = append(out, bar{f.whatIn(p.say), f.value, f.valueIn(p.say)})
+		}
 	}
 	return out
 }
 
-// counted makes bars of counts, the largest first.
-func counted(counts map[string]int) []bar {
+func (p *page) past(value func(ledger.Report) float64, decimals int) []bar {
 	var out []bar
-	for _, name := range slices.Sorted(maps.Keys(counts)) {
-		out = append(out, bar{name, float64(counts[name]), strconv.Itoa(counts[name])})
+	for _, r := range p.Past {
+		v := value(r)
+		out = append(out, bar{r.From.Format("2006-01"), v, string(p.say.Fixed(v, decimals))})
 	}
-	slices.SortStableFunc(out, func(a, b bar) int { return int(b.Value - a.Value) })
 	return out
 }
 

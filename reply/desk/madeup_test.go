@@ -11,8 +11,7 @@ import (
 	"testing"
 	"unicode"
 
-	"golang.org/x/net/html"
-
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/rules"
 	"meshclerk/templates"
@@ -33,65 +32,6 @@ func inMadeUp(t *testing.T) func(*Config) {
 		}
 		c.Office.Templates = set
 	}
-}
-
-// ours lists the words of a page that nobody but us can have written and that are
-// not of the book: what is left of its texts, and of the attributes that are read
-// out or shown.
-func ours(t *testing.T, page string) (out []string) {
-	t.Helper()
-	doc, err := html.Parse(strings.NewReader(page))
-	if err != nil {
-		t.Fatal(err)
-	}
-	see := func(text string) {
-		left := strings.Join(strings.Fields(notWords.ReplaceAllString(names.Replace(madeup.Unmarked(text)), " ")), " ")
-		if strings.ContainsFunc(left, unicode.IsLetter) && !isName(left) && !yetToCome.MatchString(strings.TrimSpace(text)) {
-			out = append(out, text)
-		}
-	}
-	var walk func(n *html.Node)
-	walk = func(n *html.Node) {
-		if n.Type == html.ElementNode && othersWords(n) {
-			return
-		}
-		for _, a := range n.Attr {
-			if shownAttributes[a.Key] {
-				see(a.Val)
-			}
-		}
-		if n.Type == html.TextNode {
-			see(n.Data)
-		}
-		for c := range n.ChildNodes() {
-			walk(c)
-		}
-	}
-	walk(doc)
-	return out
-}
-
-// shownAttributes are those whose words a person comes to see or hear.
-var shownAttributes = map[string]bool{"alt": true, "aria-label": true, "title": true, "placeholder": true, "label": true,
-	"data-words": true, "data-out": true, "data-link": true, "data-on": true, "data-off": true}
-
-// othersWords reports whether an element holds no words of ours: a letter, a reply
-// text, code, keys, what somebody typed, or words of another language that says so.
-func othersWords(n *html.Node) bool {
-	switch n.Data {
-	case "q", "code", "pre", "kbd", "textarea", "script", "style":
-		return true
-	}
-	if lang, ok := attr(n, "lang"); ok && lang != madeup.Language {
-		return true
-	}
-	if n.Data == "dd" && n.Parent != nil && n.Parent.Parent != nil {
-		if class, _ := attr(n.Parent.Parent, "class"); class == "heads" { // what stands at the head of a message
-			return true
-		}
-	}
-	class, _ := attr(n, "class")
-	return slices.ContainsFunc(strings.Fields(class), func(c string) bool { return c == "letter" || c == "diff" })
 }
 
 // names are the people, places, printers, materials and files of the test's house,
@@ -116,15 +56,19 @@ func pairs(names ...string) (out []string) {
 // texts are the names of the reply texts.
 var texts = sync.OnceValue(func() []string { return templates.Default().Names() })
 
-// isName reports whether a text is a name as a whole: of a reply text or a rules
-// file, as it is on disk, or of a language (Unicode CLDR).
+// isName reports whether a text is names, numbers and signs only, or a name as a
+// whole: of a reply text or a rules file, as it is on disk, or of a language (Unicode
+// CLDR).
 func isName(text string) bool {
-	text = strings.Trim(text, " ,·")
+	text = strings.Trim(notWords.ReplaceAllString(names.Replace(text), ""), " ,·")
+	if !strings.ContainsFunc(text, unicode.IsLetter) {
+		return true
+	}
 	return slices.Contains(texts(), text) || slices.Contains(rules.Files(), text) || slices.Contains([]string{"English", "French", "Spanish"}, text)
 }
 
 // notWords are numbers of the ledger, addresses, signs of units (SI) and times.
-var notWords = regexp.MustCompile(`[\w.+-]+@[\w.-]+|\b[A-Z]{1,3}-[0-9]{6}\b|[0-9]+ (?:h|min|g|mm|MB)\b|[0-9]+\.[0-9]{2} [A-Z]{3}\b|STL`)
+var notWords = regexp.MustCompile(`‹[^›]*›|[\w.+-]+@[\w.-]+|\b[A-Z]{1,3}-[0-9]{6}\b|[0-9]+ (?:h|min|g|mm|MB)\b|[0-9]+\.[0-9]{2} [A-Z]{3}\b|STL`)
 
 // Whatever page is shown, in whatever state: in the made-up language each sentence
 // of ours has its marks.
@@ -146,6 +90,7 @@ func TestMadeUpLanguageOnEveryPage(t *testing.T) {
 		}
 	}
 	full := ways["waiting"][1].h
+	addNotices(t, full)
 	for n := range 6 {
 		for _, path := range []string{"/reply/D-00000", "/job/LP-00000", "/letter/L-00000"} {
 			marked(t, "one of each", request{h: full, who: "marisol", path: path + strconv.Itoa(n+1)})
@@ -153,6 +98,19 @@ func TestMadeUpLanguageOnEveryPage(t *testing.T) {
 	}
 	for _, r := range refusals(full, ways["reply"][1].path) {
 		marked(t, "refused", r)
+	}
+}
+
+// addNotices tells staff of everything that there is to be told.
+func addNotices(t *testing.T, h *house) {
+	t.Helper()
+	book := templates.DefaultBook()
+	for _, key := range book.Keys() {
+		if strings.HasPrefix(key, "notices.") && !book.FilledIn(key) {
+			h.do(func(tx *ledger.Tx) error {
+				return tx.AddNotice(t.Context(), "odd", key, job.Say(key, book.SampleArgs(key, 2)))
+			})
+		}
 	}
 }
 
@@ -169,7 +127,7 @@ func refusals(h *house, reply string) (out []request) {
 		}
 		return v
 	}
-	job := "/job/LP-000001"
+	one := "/job/LP-000001"
 	add("marisol", reply+"/note", field("note", " "))
 	add("marisol", reply+"/note", field("note", strings.Repeat("x", 2001)))
 	add("marisol", reply+"/settle", field("sent", "perhaps"))
@@ -179,17 +137,17 @@ func refusals(h *house, reply string) (out []request) {
 	add("marisol", "/letter/L-000001/again", field())
 	add("marisol", "/go-on", field())
 	add("marisol", "/notice/N-000001/done", field("times", "x"))
-	add("marisol", job+"/picture/behind.png", nil)
-	add("marisol", job+"/sheet", nil)
-	add("marisol", job+"/settings", field("layer", "thick"))
-	add("marisol", job+"/settings", field("supports", "perhaps"))
-	add("marisol", job+"/settings", field("do", "try", "material", "wood"))
-	add("marisol", job+"/confirm", field())
+	add("marisol", one+"/picture/behind.png", nil)
+	add("marisol", one+"/sheet", nil)
+	add("marisol", one+"/settings", field("layer", "thick"))
+	add("marisol", one+"/settings", field("supports", "perhaps"))
+	add("marisol", one+"/settings", field("do", "try", "material", "wood"))
+	add("marisol", one+"/confirm", field())
 	for _, to := range []string{"", "printing", "ready", "failed", "declined", "collected", "taken"} {
-		add("marisol", job+"/move", field("to", to))
+		add("marisol", one+"/move", field("to", to))
 	}
-	add("marisol", job+"/assign", field("printer", "none"))
-	add("marisol", job+"/assign", field("printer", "Bench 2"))
+	add("marisol", one+"/assign", field("printer", "none"))
+	add("marisol", one+"/assign", field("printer", "Bench 2"))
 	add("marisol", "/texts/xx/quote", nil)
 	add("marisol", "/texts/en/none", nil)
 	add("marisol", "/texts/en/quote", field("source", "x"))
@@ -213,7 +171,11 @@ func hasMarks(t *testing.T, name string, b *browser, r request) {
 	if !strings.Contains(page, `<html lang="`+madeup.Language+`">`) || strings.Count(page, madeup.Begin) < 5 {
 		t.Errorf("%s, %s: it is not in the made-up language:\n%.300s", name, r.path, page)
 	}
-	for _, text := range ours(t, page) {
+	left, err := madeup.Left(page, func(text string) bool { return isName(text) || yetToCome.MatchString(strings.TrimSpace(text)) })
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range left {
 		t.Errorf("%s, %s %v: %q has no mark", name, r.path, r.form, text)
 	}
 }

@@ -6,7 +6,11 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
+	"unicode"
+
+	"golang.org/x/net/html"
 )
 
 // Language is the made-up language's code, one for private use (ISO 639-2).
@@ -70,4 +74,69 @@ func Unmarked(text string) string {
 		}
 	}
 	return b.String()
+}
+
+// Left lists the texts of a page that have words outside the marks, those of the
+// attributes that are read out or shown too. Letters, what was typed, code, and words
+// of another language that says so are left out; isName tells what else is none of
+// our words.
+func Left(page string, isName func(text string) bool) (out []string, err error) {
+	doc, err := html.Parse(strings.NewReader(page))
+	if err != nil {
+		return nil, err
+	}
+	see := func(text string) {
+		left := strings.TrimSpace(Unmarked(text))
+		if strings.ContainsFunc(left, unicode.IsLetter) && !isName(left) {
+			out = append(out, text)
+		}
+	}
+	var walk func(n *html.Node)
+	walk = func(n *html.Node) {
+		if n.Type == html.ElementNode && othersWords(n) {
+			return
+		}
+		for _, a := range n.Attr {
+			if shown[a.Key] {
+				see(a.Val)
+			}
+		}
+		if n.Type == html.TextNode {
+			see(n.Data)
+		}
+		for c := range n.ChildNodes() {
+			walk(c)
+		}
+	}
+	walk(doc)
+	return out, nil
+}
+
+// shown are the attributes whose words a person comes to see or hear.
+var shown = map[string]bool{"alt": true, "aria-label": true, "title": true, "placeholder": true, "label": true,
+	"data-words": true, "data-out": true, "data-link": true, "data-on": true, "data-off": true}
+
+// othersWords reports whether an element holds no words of ours: a letter, a reply
+// text, the head of a message, code, keys, or another language.
+func othersWords(n *html.Node) bool {
+	switch n.Data {
+	case "q", "code", "pre", "kbd", "textarea", "script", "style":
+		return true
+	}
+	if lang := attribute(n, "lang"); lang != "" && lang != Language {
+		return true
+	}
+	if n.Data == "dd" && n.Parent != nil && n.Parent.Parent != nil && attribute(n.Parent.Parent, "class") == "heads" {
+		return true
+	}
+	return slices.ContainsFunc(strings.Fields(attribute(n, "class")), func(c string) bool { return c == "letter" || c == "diff" })
+}
+
+func attribute(n *html.Node, key string) string {
+	for _, a := range n.Attr {
+		if a.Key == key {
+			return a.Val
+		}
+	}
+	return ""
 }
