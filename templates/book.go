@@ -245,6 +245,8 @@ func (l *Localizer) value(v any, deep int) (any, error) {
 		return v, nil
 	case job.Quantity:
 		return string(l.Quantity(v.Amount, v.Unit)), nil
+	case job.Money:
+		return cmp.Or(string(l.Money(v.Amount, v.Currency)), v.Amount+" "+v.Currency), nil
 	case job.Day:
 		return string(l.ISODate(v.Date)), nil
 	case job.Message:

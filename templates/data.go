@@ -97,7 +97,7 @@ type Part struct {
 // Line is one line of the price.
 type Line struct {
 	Kind   string // "job", "mass", "time", "minimum", "allowance", "rounding", "tax", "deposit"
-	Label  Text   // in English
+	Label  Text   // "24.3 g of PLA at $0.10"; "" for what an earlier version kept in English
 	Detail Text   // what was counted: "24.3 g PLA", or ""
 	Amount Text
 }
@@ -114,7 +114,7 @@ type Finding struct {
 
 // Option is one row of the table of other ways to print. What stays as it is, is "".
 type Option struct {
-	Label    Text // in English
+	Label    Text // as for a line
 	Scale    Text // "70%"
 	Layer    Text // "0.3 mm"
 	Infill   Text

@@ -251,6 +251,8 @@ func (l *Localizer) Quantity(v float64, unit string) Text {
 		return l.measure(l.Number(v, fine(v)), "mm")
 	case "%":
 		return l.percent(v, 2)
+	case "decimal": // with all its decimals
+		return l.Number(v, 6)
 	case "mm2", "mm²":
 		if v >= 100 {
 			return l.measure(l.Number(v/100, 1), "cm2")

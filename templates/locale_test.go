@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 func locales() [3]*Localizer {
@@ -124,5 +126,26 @@ func TestLongList(t *testing.T) {
 	}
 	if got := locales()[0].And(words); strings.Count(string(got), "word") != 3000 || len(got) > 40_000 {
 		t.Errorf("%d bytes", len(got))
+	}
+}
+
+// Amounts as people write them, by the Unicode Common Locale Data Repository.
+func TestMoney(t *testing.T) {
+	for _, c := range []struct{ amount, code, lang, house, want string }{
+		{"1.5", "CAD", "en", "en-CA", "$1.50"},
+		{"1.5", "CAD", "fr", "fr-CA", "1,50\u00a0$"},
+		{"1234.5", "USD", "en", "en-US", "$1,234.50"},
+		{"1234.5", "EUR", "es", "es-ES", "1234,50\u00a0€"},
+		{"1250", "JPY", "en", "en", "¥1,250"},
+		{"-2", "CAD", "en", "en-CA", "-$2.00"},
+	} {
+		l := DefaultBook().In(c.lang, c.house, c.code)
+		if got := string(l.Money(c.amount, c.code)); got != c.want {
+			t.Errorf("%s %s in %s of %s: %q, want %q", c.amount, c.code, c.lang, c.house, got, c.want)
+		}
+	}
+	m := job.Say("price.free", job.Args{"amount": job.Money{Amount: "a lot", Currency: "CAD"}})
+	if got := DefaultBook().In("en", "en-CA", "CAD").Say(m); got != "a lot CAD free for each job" {
+		t.Errorf("what is no amount: %q", got)
 	}
 }

@@ -37,7 +37,12 @@ func (c *jobsShowCmd) Run(e *env) error {
 		return err
 	}
 	if c.JSON {
+		words, err := c.words()
+		if err != nil {
+			return err
+		}
 		rec.inWords()
+		plainLabels(words, rec.Report)
 		return writeJSON(e.out, rec)
 	}
 	return rec.write(e.out)

@@ -13,6 +13,7 @@ import (
 	"meshclerk/intake/preflight"
 	"meshclerk/reply/quote"
 	"meshclerk/rules"
+	"meshclerk/templates"
 )
 
 type preflightCmd struct {
@@ -42,15 +43,17 @@ func (c *preflightCmd) Run(e *env) error {
 	if err := c.checkNames(r); err != nil {
 		return err
 	}
+	l := templates.DefaultBook().In("en", r.Prices.Locale, r.Prices.Currency)
 	for _, path := range c.Files {
 		report, err := c.one(e, path, r)
 		if err != nil {
 			return err
 		}
 		if c.JSON {
+			plainLabels(l, &report)
 			err = writeJSON(e.out, report)
 		} else {
-			err = writeReport(e.out, report)
+			err = writeReport(e.out, l, report)
 		}
 		if err != nil {
 			return err
@@ -162,7 +165,7 @@ func onPlates(e *job.Estimate) string {
 }
 
 // writeReport writes a report as a person reads it.
-func writeReport(w io.Writer, r job.Report) error {
+func writeReport(w io.Writer, l *templates.Localizer, r job.Report) error {
 	fmt.Fprintf(w, "%s\n", plain.OneLine(r.File))
 	if !r.Readable {
 		_, err := fmt.Fprintf(w, "  cannot be read: %s\n\n", plain.OneLine(r.Error))
@@ -180,8 +183,8 @@ func writeReport(w io.Writer, r job.Report) error {
 		fmt.Fprintf(w, "  plastic   %s of %s, %s of filament\n", tenths(est.MassG, "g"), est.Material, tenths(est.FilamentM, "m"))
 	}
 	if q := r.Quote; q != nil {
-		for _, l := range q.Lines {
-			fmt.Fprintf(w, "  price     %10s  %s\n", l.Amount, l.Label)
+		for _, line := range q.Lines {
+			fmt.Fprintf(w, "  price     %10s  %s\n", line.Amount, l.Say(line.Label))
 		}
 		fmt.Fprintf(w, "  total     %10s  %s\n", q.Total, q.Currency)
 	}
@@ -194,7 +197,7 @@ func writeReport(w io.Writer, r job.Report) error {
 	if est := r.Estimate; est != nil && len(est.WhatIf) > 0 {
 		fmt.Fprintln(w, "  instead")
 		for _, c := range est.WhatIf {
-			fmt.Fprintf(w, "    %-40s %-11s %10s %8s\n", c.Label, plain.Spoken(c.PrintTimeS), tenths(c.MassG, "g"), c.Total)
+			fmt.Fprintf(w, "    %-40s %-11s %10s %8s\n", l.Say(c.Label), plain.Spoken(c.PrintTimeS), tenths(c.MassG, "g"), c.Total)
 		}
 	}
 	_, err := fmt.Fprintln(w)

@@ -19,3 +19,25 @@ func inWords(messages ...*job.Message) {
 		*m = job.Plain(said(*m))
 	}
 }
+
+// words says sentences as the installation does: its own ones from its folder of reply
+// texts, its country's figures, its currency. The command line speaks English.
+func (h *house) words() (*templates.Localizer, error) {
+	r, err := h.rules()
+	if err != nil {
+		return nil, err
+	}
+	dir := ""
+	if h.Config != "" {
+		c, err := loadConfig(h.Config)
+		if err != nil {
+			return nil, err
+		}
+		dir = c.Templates
+	}
+	b, err := templates.LoadBook(dir)
+	if err != nil {
+		return nil, err
+	}
+	return b.In("en", r.Prices.Locale, r.Prices.Currency), nil
+}

@@ -19,7 +19,7 @@ type Message struct {
 }
 
 // Args are what is filled into a sentence, by name. A value is a string (a name, a
-// number of the ledger, a file: never words of ours), a number, a Quantity, a Day,
+// number of the ledger, a file: never words of ours), a number, a Quantity, a Money, a Day,
 // a Message, or a []string or []Message of several things.
 type Args map[string]any
 
@@ -27,6 +27,12 @@ type Args map[string]any
 type Quantity struct {
 	Amount float64 `json:"amount"`
 	Unit   string  `json:"unit"` // as of a Finding
+}
+
+// Money is an amount of money, written as the reader's language and the house do.
+type Money struct {
+	Amount   string `json:"money"`    // a plain decimal
+	Currency string `json:"currency"` // ISO 4217
 }
 
 // Day is a date, written as the reader's language does.
@@ -131,6 +137,9 @@ func composed(b json.RawMessage) (any, error) {
 	switch {
 	case fields["key"] != nil:
 		var m Message
+		return m, json.Unmarshal(b, &m)
+	case fields["currency"] != nil:
+		var m Money
 		return m, json.Unmarshal(b, &m)
 	case fields["unit"] != nil:
 		var q Quantity

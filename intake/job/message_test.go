@@ -13,7 +13,7 @@ func TestMessageIsKept(t *testing.T) {
 		Plain(""),
 		Say("reason.none", nil),
 		Say("notice.x", Args{
-			"letter": "L-000001", "n": 3.0, "area": Quantity{12.5, "mm2"}, "until": Day{"2026-11-27"},
+			"letter": "L-000001", "n": 3.0, "area": Quantity{12.5, "mm2"}, "paid": Money{"3.40", "CAD"}, "until": Day{"2026-11-27"},
 			"jobs": []string{"LP-1", "LP-2"}, "why": Say("reason.of", Args{"days": 2.0}), "said": []Message{Plain("a"), Say("b", nil)},
 		}),
 	} {

@@ -152,7 +152,7 @@ type Estimate struct {
 
 // Choice is one row of the what-if table: a change and what it would give.
 type Choice struct {
-	Label      string   `json:"label"`
+	Label      Message  `json:"label"`
 	Settings   Settings `json:"settings"`
 	PrintTimeS float64  `json:"print_time_s"`
 	MassG      float64  `json:"mass_g"`
@@ -174,7 +174,7 @@ type Quote struct {
 
 // Line is one line of a quote. Amounts may be negative (allowance).
 type Line struct {
-	Label  string `json:"label"`
-	Amount string `json:"amount"`
-	Kind   string `json:"kind,omitempty"` // rule that made it: "job", "mass", "time", "minimum", "allowance", "rounding", "tax"
+	Label  Message `json:"label"`
+	Amount string  `json:"amount"`
+	Kind   string  `json:"kind,omitempty"` // rule that made it: "job", "mass", "time", "minimum", "allowance", "rounding", "tax"
 }

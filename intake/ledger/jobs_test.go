@@ -103,7 +103,7 @@ func TestJobComesBackWhole(t *testing.T) {
 	j.Settings = job.Settings{Colour: "blue", Copies: 2, Infill: 0.5, InfillSet: true}
 	j.Agreement = &job.Agreement{State: job.AgreementUnproven, Why: job.Plain("shown to staff")}
 	j.Report = &job.Report{File: "vase.stl", Readable: true, Format: "binary", Findings: []job.Finding{{Code: "holes", Level: job.Ask, At: &[3]float64{1, 2, 3}}},
-		Estimate: &job.Estimate{PrintTimeS: 1234.5, MassG: 7.25, Printer: "Alder", Material: "PLA"}, Quote: &job.Quote{Currency: "CAD", Total: "1.50", Lines: []job.Line{{Label: "PLA", Amount: "1.50"}}}}
+		Estimate: &job.Estimate{PrintTimeS: 1234.5, MassG: 7.25, Printer: "Alder", Material: "PLA"}, Quote: &job.Quote{Currency: "CAD", Total: "1.50", Lines: []job.Line{{Label: job.Plain("PLA"), Amount: "1.50"}}}}
 	do(t, l, func(tx *Tx) error { return tx.SaveJob(ctx, j, Robot, job.Plain("checked")) })
 	got, err := l.Job(ctx, j.ID)
 	if err != nil {

@@ -47,13 +47,13 @@ func ExamplePlan_WhatIf() {
 	}
 	fmt.Printf("as asked: %.0f g\n", e.MassG)
 	for _, c := range choices {
-		fmt.Printf("%s: %.0f g\n", c.Label, c.MassG)
+		fmt.Printf("%s: %.0f g\n", c.Label.Key, c.MassG)
 	}
 	// Output:
 	// as asked: 39 g
-	// layers of 0.3 mm instead of 0.2 mm: 40 g
-	// 20% infill instead of 40%: 26 g
-	// 2 lines around the outside instead of 3: 37 g
+	// choices.layers: 40 g
+	// choices.infill: 26 g
+	// choices.shells: 37 g
 }
 
 // Pick chooses the first printer of the rules that has room and the material.

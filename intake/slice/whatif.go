@@ -2,7 +2,6 @@ package slice
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"slices"
 
@@ -39,7 +38,7 @@ type options struct {
 }
 
 // try estimates the job with other settings, and notes it if it helps.
-func (w *options) try(ctx context.Context, label string, s job.Settings) (within bool, err error) {
+func (w *options) try(ctx context.Context, label job.Message, s job.Settings) (within bool, err error) {
 	in := w.in
 	in.Settings, in.WithLargestScale, in.EveryLayer = s, false, false
 	p, err := newRecipe(in)
@@ -64,13 +63,16 @@ func (w *options) try(ctx context.Context, label string, s job.Settings) (within
 	return within, nil
 }
 
+// percent is a share in whole percents.
+func percent(f float64) job.Quantity { return job.Quantity{Amount: math.Round(100 * f), Unit: "%"} }
+
 // thickerLayers offers the next thicker layer of the house's, or the first that
 // brings the job under the limit.
 func (w *options) thickerLayers(ctx context.Context) error {
 	thicker := w.thicker()
 	for i, mm := range thicker {
 		n := len(w.rows)
-		within, err := w.try(ctx, fmt.Sprintf("layers of %g mm instead of %g mm", mm, w.layerHeight), w.withLayer(mm))
+		within, err := w.try(ctx, job.Say("choices.layers", job.Args{"now": mm, "before": w.layerHeight}), w.withLayer(mm))
 		if err != nil || within || !w.over {
 			return err
 		}
@@ -114,7 +116,7 @@ func (w *options) lessInfill(ctx context.Context) error {
 	if f >= w.infill-0.01 {
 		return nil
 	}
-	_, err := w.try(ctx, fmt.Sprintf("%.0f%% infill instead of %.0f%%", 100*f, 100*w.infill), w.withInfill(w.in.Settings, f))
+	_, err := w.try(ctx, job.Say("choices.infill", job.Args{"now": percent(f), "before": percent(w.infill)}), w.withInfill(w.in.Settings, f))
 	return err
 }
 
@@ -144,7 +146,7 @@ func (w *options) fewerShells(ctx context.Context) error {
 		s := w.in.Settings
 		s.Shells = n
 		rows := len(w.rows)
-		within, err := w.try(ctx, fmt.Sprintf("%d lines around the outside instead of %d", n, w.shellCount), s)
+		within, err := w.try(ctx, job.Say("choices.shells", job.Args{"n": n, "before": w.shellCount}), s)
 		if err != nil || within || !w.over {
 			return err
 		}
@@ -163,7 +165,7 @@ func (w *options) bothOfThem(ctx context.Context) error {
 		return nil
 	}
 	mm := thicker[len(thicker)-1]
-	_, err := w.try(ctx, fmt.Sprintf("layers of %g mm and %.0f%% infill", mm, 100*leastInfill), w.withInfill(w.withLayer(mm), leastInfill))
+	_, err := w.try(ctx, job.Say("choices.layers-infill", job.Args{"layer": mm, "infill": percent(leastInfill)}), w.withInfill(w.withLayer(mm), leastInfill))
 	return err
 }
 
@@ -175,11 +177,7 @@ func (w *options) fewerCopies(ctx context.Context) error {
 	}
 	s := w.in.Settings
 	s.Copies = n
-	what := "copies, which fit on one plate,"
-	if n == 1 {
-		what = "copy"
-	}
-	_, err := w.try(ctx, fmt.Sprintf("%d %s instead of %d", n, what, w.copies), s)
+	_, err := w.try(ctx, job.Say("choices.copies", job.Args{"n": n, "before": w.copies}), s)
 	return err
 }
 
@@ -199,7 +197,7 @@ func (w *options) smaller(ctx context.Context) error {
 		s := w.in.Settings
 		s.Scale = to
 		n := len(w.rows)
-		within, err := w.try(ctx, fmt.Sprintf("%.0f%% of the size", 100*to/w.scale), s)
+		within, err := w.try(ctx, job.Say("choices.size", job.Args{"percent": percent(to / w.scale)}), s)
 		if err != nil || within || !w.over {
 			return err
 		}

@@ -39,8 +39,8 @@ func rowsHold(t *testing.T, m *mesh.Mesh, in Input, rows []job.Choice) {
 	for _, r := range rows {
 		in.Settings = r.Settings
 		e := mustEstimate(t, m, in)
-		near(t, r.Label+": time", r.PrintTimeS, e.PrintTimeS, 1e-6)
-		near(t, r.Label+": mass", r.MassG, e.MassG, 1e-9)
+		near(t, r.Label.Key+": time", r.PrintTimeS, e.PrintTimeS, 1e-6)
+		near(t, r.Label.Key+": mass", r.MassG, e.MassG, 1e-9)
 		if r.Plates != e.Plates || r.Within != (e.PlateTimeS <= in.Limits.JobHours*3600) {
 			t.Errorf("%s: %d plates, within %v; the estimate says %d, %.2f h", r.Label, r.Plates, r.Within, e.Plates, e.PlateTimeS/3600)
 		}
@@ -95,7 +95,7 @@ func TestWhatIfTooBig(t *testing.T) {
 	m := box(0, 0, 0, 300, 20, 20)
 	in := inputFor(t, m, job.Settings{})
 	rows := mustWhatIf(t, m, in)
-	if len(rows) == 0 || !rows[0].Within || !strings.Contains(rows[0].Label, "73%") {
+	if len(rows) == 0 || !rows[0].Within || !strings.Contains(rows[0].Label.String(), `"amount":73`) {
 		t.Errorf("the first row is no size that fits: %+v", rows)
 	}
 }

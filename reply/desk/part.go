@@ -104,7 +104,7 @@ func (d *Desk) partView(j job.Job, s *localizer) partView {
 	if j.Report.Estimate != nil {
 		for i, c := range j.Report.Estimate.WhatIf {
 			if words := at(said.Options, i); words != "" {
-				c.Label = words
+				c.Label = job.Plain(words)
 			}
 			p.Rows = append(p.Rows, whatIf{c, p.Choices.over(c.Settings).fields()})
 		}
@@ -113,7 +113,7 @@ func (d *Desk) partView(j job.Job, s *localizer) partView {
 		p.Priced = slices.Clone(j.Report.Quote.Lines)
 		for i := range p.Priced {
 			if words := at(said.Lines, i); words != "" {
-				p.Priced[i].Label = words
+				p.Priced[i].Label = job.Plain(words)
 			}
 		}
 	}

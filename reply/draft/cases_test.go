@@ -48,11 +48,11 @@ func part(lang string) *job.Job {
 			Estimate: &job.Estimate{PrintTimeS: 10200, LowS: 9400, HighS: 11700, PlateTimeS: 10200, MassG: 24.3, FilamentM: 8.1, Plates: 1,
 				Copies: 1, Scale: 1, LayerMM: 0.2, Shells: 2, Infill: 0.1, Material: "PLA", Printer: "Bench 1", LargestScale: 1.4,
 				WhatIf: []job.Choice{
-					{Label: "layers of 0.3 mm instead of 0.2", Settings: job.Settings{LayerMM: 0.3}, PrintTimeS: 7100, MassG: 24, Plates: 1, Within: true, Total: "3.40"},
-					{Label: "70% of the size", Settings: job.Settings{Scale: 0.7}, PrintTimeS: 4400, MassG: 9.8, Plates: 1, Within: true, Total: "2.00"},
+					{Label: layers(0.3), Settings: job.Settings{LayerMM: 0.3}, PrintTimeS: 7100, MassG: 24, Plates: 1, Within: true, Total: "3.40"},
+					{Label: job.Say("choices.size", job.Args{"percent": job.Quantity{Amount: 70, Unit: "%"}}), Settings: job.Settings{Scale: 0.7}, PrintTimeS: 4400, MassG: 9.8, Plates: 1, Within: true, Total: "2.00"},
 				}},
 			Quote: &job.Quote{Currency: "CAD", Total: "3.45", ValidUntil: "2026-12-04",
-				Lines: []job.Line{{Label: "each job", Amount: "1.00", Kind: "job"}, {Label: "24.3 g of PLA", Amount: "2.43", Kind: "mass"}, {Label: "rounding", Amount: "0.02", Kind: "rounding"}}},
+				Lines: []job.Line{{Label: job.Say("price.job", nil), Amount: "1.00", Kind: "job"}, {Label: grams(24.3), Amount: "2.43", Kind: "mass"}, {Label: job.Say("price.rounding", job.Args{"step": job.Money{Amount: "0.05", Currency: "CAD"}}), Amount: "0.02", Kind: "rounding"}}},
 		},
 	}
 }
@@ -120,7 +120,7 @@ func checkedCases(add func(string, func(*Input)), lang string) {
 		now.Wishes.Copies, now.Wishes.NeededBy = ptr(2), "2026-11-21"
 		e := now.Report.Estimate
 		e.Copies, e.PrintTimeS, e.LowS, e.HighS, e.MassG, e.FilamentM = 2, 20100, 18800, 23400, 48.6, 16.2
-		now.Report.Quote = &job.Quote{Currency: "CAD", Total: "5.85", ValidUntil: "2026-12-04", Lines: []job.Line{{Label: "each job", Amount: "1.00", Kind: "job"}, {Label: "48.6 g of PLA", Amount: "4.86", Kind: "mass"}, {Label: "rounding", Amount: "-0.01", Kind: "rounding"}}}
+		now.Report.Quote = &job.Quote{Currency: "CAD", Total: "5.85", ValidUntil: "2026-12-04", Lines: []job.Line{{Label: job.Say("price.job", nil), Amount: "1.00", Kind: "job"}, {Label: grams(48.6), Amount: "4.86", Kind: "mass"}, {Label: job.Say("price.rounding", job.Args{"step": job.Money{Amount: "0.05", Currency: "CAD"}}), Amount: "-0.01", Kind: "rounding"}}}
 		in.Before, in.Jobs, in.Template = []*job.Job{settled(part(lang))}, []*job.Job{now}, "changed-quote"
 		in.QuotedOn, in.Wait = clock.AddDate(0, 0, -3), templates.Wait{Low: 3, High: 3}
 	})
@@ -232,4 +232,13 @@ func laterCases(add func(string, func(*Input)), lang string) {
 		weFirst(in)
 		in.Paid = "3.45"
 	})
+}
+
+// layers and grams are labels as the estimate and the price make them.
+func layers(mm float64) job.Message {
+	return job.Say("choices.layers", job.Args{"now": mm, "before": 0.2})
+}
+
+func grams(g float64) job.Message {
+	return job.Say("price.mass", job.Args{"grams": g, "material": "PLA", "each": job.Money{Amount: "0.10", Currency: "CAD"}})
 }

@@ -133,7 +133,7 @@ func TestTinyPart(t *testing.T) {
 	j := settled(part("en"))
 	e := j.Report.Estimate
 	e.PrintTimeS, e.LowS, e.HighS, e.MassG = 240, 230, 260, 0.1
-	e.WhatIf = []job.Choice{{Label: "layers of 0.3 mm", Settings: job.Settings{LayerMM: 0.3}, PrintTimeS: 235, MassG: 0.1, Plates: 1, Within: true, Total: j.Report.Quote.Total}}
+	e.WhatIf = []job.Choice{{Label: layers(0.3), Settings: job.Settings{LayerMM: 0.3}, PrintTimeS: 235, MassG: 0.1, Plates: 1, Within: true, Total: j.Report.Quote.Total}}
 	in.Jobs = []*job.Job{j}
 	m, err := Compose(in)
 	if err != nil {

@@ -178,7 +178,7 @@ func (f *filler) options(p *templates.Part, j *job.Job) {
 		if j.Report.Quote != nil && c.Total == j.Report.Quote.Total && l.About(c.PrintTimeS) == p.Time {
 			continue // neither sooner nor cheaper
 		}
-		o := templates.Option{Label: templates.Text(plain.Capital(c.Label)), Time: l.About(c.PrintTimeS), Mass: l.Mass(c.MassG), Total: l.Money(c.Total, code), Plates: c.Plates, Within: c.Within}
+		o := templates.Option{Label: f.label(c.Label), Time: l.About(c.PrintTimeS), Mass: l.Mass(c.MassG), Total: l.Money(c.Total, code), Plates: c.Plates, Within: c.Within}
 		s := c.Settings
 		if s.Scale > 0 && s.Scale != firstOf(e.Scale, 1) {
 			o.Scale = l.Percent(s.Scale)
@@ -218,7 +218,16 @@ func (f *filler) quoted(p *templates.Part, j *job.Job) {
 }
 
 func (f *filler) line(line job.Line, j *job.Job) templates.Line {
-	return templates.Line{Kind: line.Kind, Label: templates.Text(plain.Capital(line.Label)), Detail: f.detail(line.Kind, j), Amount: f.locale.Money(line.Amount, j.Report.Quote.Currency)}
+	return templates.Line{Kind: line.Kind, Label: f.label(line.Label), Detail: f.detail(line.Kind, j), Amount: f.locale.Money(line.Amount, j.Report.Quote.Currency)}
+}
+
+// label says a label of a price or of another way to print. Earlier versions kept
+// them in English: a text in another language then says what it can itself.
+func (f *filler) label(m job.Message) templates.Text {
+	if m.Key == "" && f.locale.Language != "en" {
+		return ""
+	}
+	return templates.Text(plain.Capital(f.locale.Say(m)))
 }
 
 // detail says what a line counts, for languages that do not use its label.

@@ -1,6 +1,7 @@
 package draft
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -15,12 +16,12 @@ func TestSay(t *testing.T) {
 	r := rules.Default()
 	j := &job.Job{Report: &job.Report{
 		Findings: []job.Finding{{Code: "thin-wall", Level: job.Ask, Text: "about 3 cm² of wall is thin", Amount: 300, Unit: "mm2"}, {Code: "house-check", Level: job.Note, Text: "it is blue_ish"}},
-		Estimate: &job.Estimate{LayerMM: 0.2, MassG: 24, Material: "PLA", Copies: 1, WhatIf: []job.Choice{{Label: "coarser layers", Settings: job.Settings{LayerMM: 0.3}}}},
-		Quote:    &job.Quote{Currency: "CAD", Total: "3.40", Lines: []job.Line{{Label: "for each job", Amount: "1.00", Kind: "job"}, {Label: "24 g of PLA", Amount: "2.40", Kind: "mass"}}}}}
+		Estimate: &job.Estimate{LayerMM: 0.2, MassG: 24, Material: "PLA", Copies: 1, WhatIf: []job.Choice{{Label: job.Say("choices.layers", job.Args{"now": 0.3, "before": 0.2}), Settings: job.Settings{LayerMM: 0.3}}}},
+		Quote:    &job.Quote{Currency: "CAD", Total: "3.40", Lines: []job.Line{{Label: job.Say("price.job", nil), Amount: "1.00", Kind: "job"}, {Label: job.Say("price.mass", job.Args{"grams": 24.0, "material": "PLA", "each": job.Money{Amount: "0.10", Currency: "CAD"}}), Amount: "2.40", Kind: "mass"}}}}}
 	for lang, want := range map[string][5]string{
-		"en": {"About 3 cm² of wall is thin", "It is blue_ish", "For each job", "24 g of PLA", "Coarser layers"},
-		"fr": {"parois sont très minces (3 cm²)", "It is blue_ish", "Forfait par demande", "Plastique (24\u00a0g PLA)", "couches de 0,3"},
-		"es": {"3 cm²", "It is blue_ish", "", "24\u00a0g PLA", "0,3"},
+		"en": {"About 3 cm² of wall is thin", "It is blue_ish", "For each job", "24 g of PLA at $0.10", "Layers of 0.3 mm instead of 0.2 mm"},
+		"fr": {"parois sont très minces (3 cm²)", "It is blue_ish", "Forfait par demande", "24\u00a0g de PLA à 0,10\u00a0$ le gramme", "Couches de 0,3\u00a0mm au lieu de 0,2\u00a0mm"},
+		"es": {"3 cm²", "It is blue_ish", "Cargo fijo", "24\u00a0g de PLA a 0,10\u00a0$ el gramo", "Capas de 0,3\u00a0mm en vez de 0,2\u00a0mm"},
 	} {
 		s := Say(r, templates.Default(), lang, j)
 		if len(s.Findings) != 2 || len(s.Lines) != 2 || len(s.Options) != 1 {
@@ -31,6 +32,14 @@ func TestSay(t *testing.T) {
 				t.Errorf("%s: %q, want %q in it", lang, got, want[i])
 			}
 		}
+	}
+	for i, l := range []string{"for each job", "24 g of PLA at $0.10"} { // as earlier versions kept them
+		j.Report.Quote.Lines[i].Label = job.Plain(l)
+	}
+	j.Report.Estimate.WhatIf[0].Label = job.Plain("layers of 0.3 mm instead of 0.2 mm")
+	s := Say(r, templates.Default(), "fr", j)
+	if got := append(s.Lines, s.Options...); !slices.Equal(got, []string{"Forfait par demande", "Plastique (24\u00a0g PLA)", "couches de 0,3\u00a0mm"}) {
+		t.Errorf("of an earlier version: %q", got)
 	}
 	if s := Say(r, templates.Default(), "fr", &job.Job{}); s.Findings != nil || s.Lines != nil {
 		t.Errorf("of a job without a report: %+v", s)

@@ -20,6 +20,7 @@ package quote
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"time"
 
 	"meshclerk/intake/job"
@@ -72,7 +73,7 @@ func PriceChoices(choices []job.Choice, base job.Estimate, p rules.Prices) ([]jo
 }
 
 func (s *sheet) chargeJob() {
-	s.add("job", "for each job", s.read("per_job", s.rules.PerJob))
+	s.add("job", job.Say("price.job", nil), s.read("per_job", s.rules.PerJob))
 }
 
 // chargeMass charges the part's plastic, and the supports' when they are
@@ -106,10 +107,10 @@ func (s *sheet) chargeGrams(material string, g float64, free *float64) {
 		return
 	}
 	each := s.read("per_gram."+material, price)
-	s.add("mass", fmt.Sprintf("%s g of %s at %s", decimal(g), material, s.write(each)), s.times(each, decimal(g)))
+	s.add("mass", job.Say("price.mass", job.Args{"grams": g, "material": material, "each": s.said(each)}), s.times(each, decimal(g)))
 	gift := math.Min(g, *free)
 	*free -= gift
-	s.add("allowance", fmt.Sprintf("%s g of %s free for each job", decimal(gift), material), s.negative(s.times(each, decimal(gift))))
+	s.add("allowance", job.Say("price.mass-free", job.Args{"grams": gift, "material": material}), s.negative(s.times(each, decimal(gift))))
 }
 
 // chargeTime charges hours of printing.
@@ -125,27 +126,26 @@ func (s *sheet) chargeTime(seconds float64) {
 	step := s.rules.HourStep
 	if step <= 0 {
 		minutes := math.Round(seconds / 60)
-		s.add("time", fmt.Sprintf("%s of printing at %s an hour", hours(minutes), s.write(each)), s.over(s.times(each, decimal(minutes)), "60"))
+		s.add("time", job.Say("price.time", job.Args{"time": hours(minutes), "each": s.said(each)}), s.over(s.times(each, decimal(minutes)), "60"))
 		return
 	}
 	// A second more than the step is no new step: the estimate is not that exact.
 	n := math.Max(1, math.Ceil((seconds-1)/(3600*step)))
 	perStep := s.times(each, decimal(step))
-	label := fmt.Sprintf("%s of printing at %s for each started %s", hours(60*n*step), s.write(perStep), stepName(step))
-	s.add("time", label, s.times(perStep, decimal(n)))
+	s.add("time", started(hours(60*n*step), s.said(perStep), step), s.times(perStep, decimal(n)))
 }
 
 // takeFreeAmount takes off the free amount, but never more than was charged.
 func (s *sheet) takeFreeAmount() {
 	free := s.read("free_amount", s.rules.FreeAmount)
-	s.add("allowance", fmt.Sprintf("%s free for each job", s.write(free)), s.negative(s.least(free, s.sum)))
+	s.add("allowance", job.Say("price.free", job.Args{"amount": s.said(free)}), s.negative(s.least(free, s.sum)))
 }
 
 func (s *sheet) raiseToMinimum() {
 	least := s.read("minimum", s.rules.Minimum)
 	missing := s.minus(least, s.sum)
 	if s.err == nil && !missing.IsNegative() {
-		s.add("minimum", fmt.Sprintf("up to the least price of %s", s.write(least)), missing)
+		s.add("minimum", job.Say("price.minimum", job.Args{"least": s.said(least)}), missing)
 	}
 }
 
@@ -154,17 +154,21 @@ func (s *sheet) addTax() {
 	if percent == "" {
 		return
 	}
-	name := s.rules.TaxLabel
-	if name == "" {
-		name = "tax"
+	name := job.Plain(s.rules.TaxLabel)
+	if name.IsZero() {
+		name = job.Say("price.tax-name", nil)
 	}
-	s.add("tax", fmt.Sprintf("%s, %s %%", name, percent), s.percent(s.sum, percent))
+	rate, err := strconv.ParseFloat(percent, 64)
+	if err != nil {
+		s.fail(fmt.Errorf("tax_percent is %q in prices.toml, which is no number", percent))
+	}
+	s.add("tax", job.Say("price.tax", job.Args{"name": name, "percent": job.Quantity{Amount: rate, Unit: "decimal"}}), s.percent(s.sum, percent))
 }
 
 // roundTotal adds what brings the total to the nearest multiple of the step.
 func (s *sheet) roundTotal() {
 	step := s.read("round_to", s.rules.RoundTo)
-	s.add("rounding", fmt.Sprintf("rounded to %s", s.write(step)), s.minus(s.nearest(s.sum, step), s.sum))
+	s.add("rounding", job.Say("price.rounding", job.Args{"step": s.said(step)}), s.minus(s.nearest(s.sum, step), s.sum))
 }
 
 // deposit is what is asked for beforehand, or empty.

@@ -41,7 +41,7 @@ func (s *sheet) fail(err error) {
 
 // add puts down one line, rounded to what the currency can show, and adds
 // exactly that to the total. Nothing leaves no line.
-func (s *sheet) add(kind, label string, m money) {
+func (s *sheet) add(kind string, label job.Message, m money) {
 	if s.err != nil {
 		return
 	}
@@ -111,23 +111,9 @@ func (s *sheet) nearest(a, step money) money {
 	return s.times(step, n.RoundTo(0, currency.RoundHalfUp).Number())
 }
 
-func (s *sheet) write(m money) string { return write(m.Amount, s.rules.Locale) }
-
-// Write writes an amount as people write it in that language and country,
-// e.g. ("1.5", "CAD", "en-CA") "$1.50", ("1.5", "CAD", "fr-CA") "1,50 $".
-// An amount that is no decimal is written as it stands, with the currency code.
-func Write(amount, code, locale string) string {
-	a, err := currency.NewAmount(amount, code)
-	if err != nil {
-		return amount + " " + code
-	}
-	return write(a, locale)
-}
-
-// write follows the Unicode Common Locale Data Repository.
-func write(a currency.Amount, locale string) string {
-	f := currency.NewFormatter(currency.NewLocale(locale))
-	return f.Format(a)
+// said is an amount as a label is given it.
+func (s *sheet) said(m money) job.Money {
+	return job.Money{Amount: m.Number(), Currency: s.rules.Currency}
 }
 
 // tenths rounds a mass to a tenth of a gram, as scales at the desk show it.
@@ -142,27 +128,27 @@ func tenths(g float64) (float64, bool) {
 // decimal writes a number without exponent or trailing zeros.
 func decimal(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
-// hours writes minutes as "2 h 30 min".
-func hours(minutes float64) string {
+// hours says minutes as "2 h 30 min".
+func hours(minutes float64) job.Message {
 	h, m := int(minutes)/60, int(minutes)%60
 	switch {
 	case h == 0:
-		return fmt.Sprintf("%d min", m)
+		return job.Say("price.minutes", job.Args{"n": m})
 	case m == 0:
-		return fmt.Sprintf("%d h", h)
+		return job.Say("price.hours", job.Args{"n": h})
 	}
-	return fmt.Sprintf("%d h %d min", h, m)
+	return job.Say("price.hours-minutes", job.Args{"hours": h, "minutes": m})
 }
 
-// stepName names a step of hours: "half hour", "hour", "15 min".
-func stepName(step float64) string {
+// started says a time that is charged by started steps of so many hours.
+func started(time job.Message, each job.Money, step float64) job.Message {
 	switch step {
 	case 0.5:
-		return "half hour"
+		return job.Say("price.time-half-hour", job.Args{"time": time, "each": each})
 	case 1:
-		return "hour"
+		return job.Say("price.time-hour", job.Args{"time": time, "each": each})
 	}
-	return hours(60 * step)
+	return job.Say("price.time-step", job.Args{"time": time, "each": each, "step": hours(60 * step)})
 }
 
 // Sum adds decimal amounts of a currency exactly. It returns "" when there are
