@@ -9,6 +9,7 @@ import (
 	"text/template"
 	"text/template/parse"
 
+	"meshclerk/intake/job"
 	"meshclerk/rules"
 )
 
@@ -170,9 +171,22 @@ func (c *checker) command(cmd *parse.CommandNode, sc scope) reflect.Type {
 		}
 	}
 	if f, ok := cmd.Args[0].(*parse.IdentifierNode); ok {
+		if f.Ident == "plural" {
+			c.plural(f, len(args)-1)
+		}
 		return c.result(f.Ident, args)
 	}
 	return first
+}
+
+// plural checks that there is one word for each form that the language has.
+func (c *checker) plural(at parse.Node, words int) {
+	forms := formsOf(c.lang)
+	if words == len(forms.forms) {
+		return
+	}
+	c.tell(at, "plural", fmt.Sprintf("plural needs %s in the language %s (%s) and has %d",
+		job.Count(len(forms.forms), "word", "words"), c.lang, strings.Join(forms.names(), ", "), words), nil)
 }
 
 // result is the type that a function gives.

@@ -51,6 +51,18 @@ func formsOf(lang string) counting {
 	return c
 }
 
+// names are the names of the forms, as in the files of sentences.
+func (c counting) names() (out []string) {
+	for _, form := range c.forms {
+		for name, f := range forms {
+			if *f == form {
+				out = append(out, name)
+			}
+		}
+	}
+	return out
+}
+
 // choose returns the word for a count, of one word for each form.
 func (c counting) choose(n int, words ...string) (string, error) {
 	if len(words) != len(c.forms) {
