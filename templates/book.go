@@ -151,6 +151,34 @@ func (l *Localizer) Say(m job.Message) string {
 	return words
 }
 
+// Error gives the words of an error, in which each job.Fault has those of the book.
+func (l *Localizer) Error(err error) string {
+	text := err.Error()
+	for _, f := range faults(err) {
+		text = strings.ReplaceAll(text, f.Error(), l.Say(f.Message))
+	}
+	return text
+}
+
+// faults lists the outermost faults of an error.
+func faults(err error) []*job.Fault {
+	switch e := err.(type) {
+	case *job.Fault:
+		return []*job.Fault{e}
+	case interface{ Unwrap() error }:
+		if inner := e.Unwrap(); inner != nil {
+			return faults(inner)
+		}
+	case interface{ Unwrap() []error }:
+		var all []*job.Fault
+		for _, inner := range e.Unwrap() {
+			all = append(all, faults(inner)...)
+		}
+		return all
+	}
+	return nil
+}
+
 // Word is Say for a sentence without arguments.
 func (l *Localizer) Word(key string) string { return l.Say(job.Say(key, nil)) }
 

@@ -1,6 +1,8 @@
 package templates
 
 import (
+	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -119,6 +121,32 @@ func TestStrangersWordsInSentences(t *testing.T) {
 		if got := l.Say(job.Plain(evil)); got != evil {
 			t.Errorf("%q became %q", evil, got)
 		}
+	}
+}
+
+// A fault within an error has its words, in the language of who reads; what stands
+// around it stays.
+func TestErrorInWords(t *testing.T) {
+	b := DefaultBook()
+	price := &job.Fault{Message: job.Say("faults.no-price", job.Args{"why": job.Say("faults.mass-no-number", nil)}), Err: job.Refuse(job.Say("faults.mass-no-number", nil))}
+	for _, c := range []struct {
+		err    error
+		en, fr string
+	}{
+		{errors.New("disk full"), "disk full", "disk full"},
+		{price, "the price cannot be worked out: the estimated mass is not a number", "le prix ne peut pas être calculé : la masse estimée n’est pas un nombre"},
+		{fmt.Errorf("LP-000001: %w", job.Refuse(job.Say("faults.mass-no-number", nil))), "LP-000001: the estimated mass is not a number", "LP-000001: la masse estimée n’est pas un nombre"},
+		{errors.Join(errors.New("a"), job.Refuse(job.Say("faults.draft-empty", job.Args{"draft": "D-1"}))), "a\nthe new version of draft D-1 is empty", "a\nla nouvelle version du brouillon D-1 est vide"},
+	} {
+		if got := b.In("en", "en-CA", "CAD").Error(c.err); got != c.en {
+			t.Errorf("got %q, want %q", got, c.en)
+		}
+		if got := b.In("fr", "fr-CA", "CAD").Error(c.err); got != c.fr {
+			t.Errorf("got %q, want %q", got, c.fr)
+		}
+	}
+	if got := job.Why(fmt.Errorf("x: %w", price)); got.Key != "faults.no-price" {
+		t.Errorf("%v", got)
 	}
 }
 

@@ -31,7 +31,7 @@ func exitCode(err error, stderr io.Writer) int {
 	if err == nil {
 		return 0
 	}
-	fmt.Fprintf(stderr, "meshclerk: %v\n", err)
+	fmt.Fprintf(stderr, "meshclerk: %s\n", english().Error(err))
 	if _, wrong := errors.AsType[usageError](err); wrong {
 		return 2
 	}

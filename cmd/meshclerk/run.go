@@ -88,7 +88,7 @@ func masked(_ []string, a slog.Attr) slog.Attr {
 	case slog.KindAny:
 		shown = fmt.Sprintf("%+v", v.Any())
 		if err, ok := v.Any().(error); ok {
-			shown = err.Error()
+			shown = english().Error(err)
 		}
 	default:
 		return a
@@ -105,7 +105,7 @@ func masked(_ []string, a slog.Attr) slog.Attr {
 // maskedError is an error that ends the service: it is printed where the log goes.
 type maskedError struct{ error }
 
-func (e maskedError) Error() string { return outbox.Mask(e.error.Error()) }
+func (e maskedError) Error() string { return outbox.Mask(english().Error(e.error)) }
 func (e maskedError) Unwrap() error { return e.error }
 
 // serve runs the robot and the health address until the context ends.

@@ -52,3 +52,6 @@ func MayGo(from, to Stage) bool { return slices.Contains(transitions[from], to) 
 func (s Stage) Over() bool {
 	return s == Collected || s == Declined || s == Withdrawn || s == Lapsed
 }
+
+// Word is the stage as a sentence says it.
+func (s Stage) Word() Message { return Say("codes.stage."+string(s), nil) }

@@ -2,8 +2,6 @@ package ledger
 
 import (
 	"context"
-	"errors"
-	"fmt"
 	"strings"
 	"time"
 
@@ -33,7 +31,7 @@ const (
 func (tx *Tx) Approve(ctx context.Context, id, sha, by, via string) error {
 	by = strings.TrimSpace(by)
 	if by == "" || strings.EqualFold(by, Robot) {
-		return errors.New("an approval needs the name of the person who gives it")
+		return job.Refuse(job.Say("faults.approval-without-name", nil))
 	}
 	d, err := tx.Draft(ctx, id)
 	switch {
@@ -46,7 +44,7 @@ func (tx *Tx) Approve(ctx context.Context, id, sha, by, via string) error {
 	case d.SHA256 != sha:
 		return &StaleError{id, sha, d.SHA256}
 	case via == ViaFolder && d.AddressedBefore != "":
-		return fmt.Errorf("draft %[1]s goes to others than it was written for, since it was edited; look at it on the page, or confirm it with meshclerk drafts approve %[1]s", d.ID)
+		return job.Refuse(d.readdressed())
 	}
 	approval, err := tx.insert(ctx, `INSERT INTO approvals (draft, sha256, approved_by, via, at) VALUES (?, ?, ?, ?, ?) RETURNING id`,
 		id, sha, by, via, stamp(tx.now))
@@ -56,7 +54,7 @@ func (tx *Tx) Approve(ctx context.Context, id, sha, by, via string) error {
 	n, err := tx.changed(ctx, `UPDATE drafts SET approval = ?, state = 'approved', why = '', changed = ? WHERE id = ? AND state = ? AND sha256 = ?`,
 		approval, stamp(tx.now), id, string(d.State), sha)
 	if err == nil && n != 1 {
-		err = fmt.Errorf("draft %s was changed by somebody else; read it again", id)
+		err = job.Refuse(job.Say("faults.draft-changed", job.Args{"draft": id}))
 	}
 	if err != nil {
 		return err

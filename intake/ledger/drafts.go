@@ -169,7 +169,7 @@ func (tx *Tx) moveDraft(ctx context.Context, d Draft, to DraftState, who string,
 		return err
 	}
 	if n != 1 {
-		return fmt.Errorf("draft %s was changed by somebody else; read it again", d.ID)
+		return job.Refuse(job.Say("faults.draft-changed", job.Args{"draft": d.ID}))
 	}
 	if to != DraftWaiting {
 		if err := tx.SettleNotices(ctx, NoticeReaddressed, d.ID, who); err != nil {
@@ -203,7 +203,7 @@ func (tx *Tx) Replace(ctx context.Context, id, base string, e Edit, who string, 
 	case d.SHA256 != base:
 		return Draft{}, &StaleError{id, base, d.SHA256}
 	case len(e.Raw) == 0:
-		return Draft{}, fmt.Errorf("the new version of draft %s is empty", id)
+		return Draft{}, job.Refuse(job.Say("faults.draft-empty", job.Args{"draft": id}))
 	}
 	if d.State == DraftFailed {
 		if err := tx.moveDraft(ctx, d, DraftWaiting, who, why); err != nil {

@@ -313,14 +313,14 @@ func (tx *Tx) Again(ctx context.Context, id, who string, why job.Message) error 
 		return err
 	}
 	if from != LetterSetAside && from != LetterLeftAlone {
-		return fmt.Errorf("letter %s is %s; only one that was set aside or left alone can be tried again", id, from)
+		return job.Refuse(job.Say("faults.letter-not-again", job.Args{"letter": id, "state": job.Say("codes.letter."+string(from), nil)}))
 	}
 	n, err := tx.changed(ctx, `UPDATE letters SET state = 'taken', why = '' WHERE id = ? AND raw IS NOT NULL`, id)
 	if err != nil {
 		return err
 	}
 	if n == 0 {
-		return fmt.Errorf("letter %s was forgotten, so it cannot be read again", id)
+		return job.Refuse(job.Say("faults.letter-forgotten", job.Args{"letter": id}))
 	}
 	if err := tx.event(ctx, Event{Who: who, Subject: id, What: "letter", From: string(from), To: string(LetterTaken), Why: why}); err != nil {
 		return err

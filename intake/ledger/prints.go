@@ -3,7 +3,6 @@ package ledger
 import (
 	"context"
 	"database/sql"
-	"fmt"
 	"math"
 	"time"
 
@@ -29,7 +28,7 @@ type Print struct {
 // RecordPrint records what a print took. An empty printer is the job's own.
 func (tx *Tx) RecordPrint(ctx context.Context, id job.ID, printer string, hours, grams float64, good bool, who string) error {
 	if !(hours >= 0 && hours < 10000 && grams >= 0 && grams < 100000) {
-		return fmt.Errorf("a print of %g hours and %g grams cannot be right; look at both figures", hours, grams)
+		return job.Refuse(job.Say("faults.print-not-right", job.Args{"hours": hours, "grams": grams}))
 	}
 	j, err := tx.Job(ctx, id)
 	if err != nil {
@@ -107,7 +106,7 @@ type Payment struct {
 func (tx *Tx) RecordPayment(ctx context.Context, id job.ID, amount, code, who string) error {
 	paid, err := currency.NewAmount(amount, code)
 	if err != nil {
-		return fmt.Errorf("%q %s is not an amount of money; write it as 3.50", amount, code)
+		return job.Refuse(job.Say("faults.no-payment", job.Args{"given": amount, "currency": code}))
 	}
 	if _, err := tx.Job(ctx, id); err != nil {
 		return err

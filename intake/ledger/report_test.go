@@ -117,7 +117,7 @@ func TestFiguresThatCannotBeRight(t *testing.T) {
 		}
 	}
 	for _, p := range [][2]string{{"three", "CAD"}, {"", "CAD"}, {"3,50", "CAD"}, {"3.50", "dollars"}} {
-		if err := l.Tx(ctx, func(tx *Tx) error { return tx.RecordPayment(ctx, j.ID, p[0], p[1], "Bo Example") }); err == nil || !strings.Contains(err.Error(), "is not an amount") {
+		if err := l.Tx(ctx, func(tx *Tx) error { return tx.RecordPayment(ctx, j.ID, p[0], p[1], "Bo Example") }); err == nil || !strings.Contains(err.Error(), "faults.no-payment") {
 			t.Errorf("%v: %v", p, err)
 		}
 	}

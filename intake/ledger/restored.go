@@ -135,14 +135,14 @@ func (r Reader) AnsweredBefore(ctx context.Context, d Draft) (f FoundSent, found
 // letter which was answered already need a new approval.
 func (tx *Tx) GoOn(ctx context.Context, by string) (sent []string, err error) {
 	if by == "" || by == Robot {
-		return nil, errors.New("a person says that it goes on; say who")
+		return nil, job.Refuse(job.Say("faults.go-on-without-name", nil))
 	}
 	since, err := tx.HeldSince(ctx)
 	if err != nil {
 		return nil, err
 	}
 	if since.IsZero() {
-		return nil, errors.New("nothing is held back; the ledger is as new as its mailbox")
+		return nil, job.Refuse(job.Say("faults.nothing-held", nil))
 	}
 	found, err := tx.FoundSent(ctx)
 	if err != nil {

@@ -128,13 +128,20 @@ func (tx *Tx) GiveUp(ctx context.Context, s *Step, cause error, who string) erro
 		return err
 	}
 	if strings.HasPrefix(s.Subject, "L-") {
-		if err := tx.SetLetter(ctx, s.Subject, LetterSetAside, who, job.Plain(text(cause))); err != nil {
+		if err := tx.SetLetter(ctx, s.Subject, LetterSetAside, who, reason(cause)); err != nil {
 			return err
 		}
-	} else if err := tx.Note(ctx, s.Subject, "step-failed", who, job.Plain(string(s.Kind)+": "+text(cause))); err != nil {
+	} else if err := tx.Note(ctx, s.Subject, "step-failed", who, job.Say("history.step-failed", job.Args{"step": string(s.Kind), "why": reason(cause)})); err != nil {
 		return err
 	}
-	return tx.AddNotice(ctx, NoticeStepFailed, s.Subject, job.Say("notices.step-failed", job.Args{"subject": s.Subject, "times": s.Attempts, "step": string(s.Kind), "why": job.Plain(text(cause))}))
+	return tx.AddNotice(ctx, NoticeStepFailed, s.Subject, job.Say("notices.step-failed", job.Args{"subject": s.Subject, "times": s.Attempts, "step": string(s.Kind), "why": reason(cause)}))
+}
+
+func reason(err error) job.Message {
+	if err == nil {
+		return job.Message{}
+	}
+	return job.Why(err)
 }
 
 func text(err error) string {

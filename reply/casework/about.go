@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"fmt"
 	"meshclerk/templates"
 	"slices"
 	"time"
@@ -218,7 +217,7 @@ func (o *Office) lastLetter(ctx context.Context, jobs []job.Job) (ledger.Letter,
 		}
 	}
 	if last.Parsed == nil {
-		return last, fmt.Errorf("no letter is on record for job %s", names(jobs))
+		return last, job.Refuse(job.Say("faults.no-letter", job.Args{"job": names(jobs)}))
 	}
 	return last, nil
 }

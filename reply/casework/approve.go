@@ -2,7 +2,6 @@ package casework
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"meshclerk/intake/job"
@@ -145,7 +144,7 @@ func (o *Office) Confirm(ctx context.Context, id job.ID, by string) error {
 			return err
 		}
 		if !job.MayGo(j.Stage, job.Checked) {
-			return fmt.Errorf("job %s is %s already; its sender no longer matters", id, j.Stage)
+			return job.Refuse(job.Say("faults.sender-no-matter", job.Args{"job": string(id), "stage": j.Stage.Word()}))
 		}
 		j.Auth = job.Pass
 		if err := tx.SaveJob(ctx, j, by, job.Say("history.sender-made-sure", nil)); err != nil {

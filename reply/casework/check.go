@@ -2,7 +2,6 @@ package casework
 
 import (
 	"context"
-	"fmt"
 	"strings"
 	"time"
 
@@ -139,7 +138,7 @@ func (o *Office) Examine(ctx context.Context, j job.Job) (*job.Report, float64, 
 	}
 	q, err := quote.Price(*report.Estimate, o.Rules.Prices, o.Now())
 	if err != nil {
-		return nil, 0, fmt.Errorf("job %s cannot be priced: %w", j.ID, err)
+		return nil, 0, &job.Fault{Message: job.Say("faults.not-priced", job.Args{"job": string(j.ID), "why": job.Why(err)}), Err: err}
 	}
 	report.Quote = &q
 	report.Estimate.WhatIf, err = quote.PriceChoices(report.Estimate.WhatIf, *report.Estimate, o.Rules.Prices)

@@ -46,8 +46,13 @@ func (o *Office) Texts() *templates.Set {
 }
 
 // Say gives the words of a message for those who run the service, in English.
-func (o *Office) Say(m job.Message) string {
-	return o.Texts().Book().In("en", o.Rules.Prices.Locale, o.Rules.Prices.Currency).Say(m)
+func (o *Office) Say(m job.Message) string { return o.english().Say(m) }
+
+// Error gives the words of an error for those who run the service, in English.
+func (o *Office) Error(err error) string { return o.english().Error(err) }
+
+func (o *Office) english() *templates.Localizer {
+	return o.Texts().Book().In("en", o.Rules.Prices.Locale, o.Rules.Prices.Currency)
 }
 
 // at marks a durable point.

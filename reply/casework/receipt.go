@@ -2,7 +2,6 @@ package casework
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"meshclerk/intake/job"
@@ -19,7 +18,7 @@ func (o *Office) Receipt(ctx context.Context, id job.ID) error {
 			return err
 		}
 		if j.Stage != job.Collected {
-			return fmt.Errorf("job %s is %s; a receipt is for a part that was collected", id, j.Stage)
+			return job.Refuse(job.Say("faults.no-receipt", job.Args{"job": string(id), "stage": j.Stage.Word()}))
 		}
 		return tx.Enqueue(ctx, ledger.StepReceipt, string(id), time.Time{})
 	})

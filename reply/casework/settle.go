@@ -3,7 +3,6 @@ package casework
 import (
 	"context"
 	"encoding/json"
-	"fmt"
 	"slices"
 	"time"
 
@@ -22,7 +21,7 @@ func (o *Office) Recheck(ctx context.Context, id job.ID, s job.Settings) (job.Re
 	j.Settings = s
 	report, _, err := o.Examine(ctx, j)
 	if err == nil && report == nil {
-		err = fmt.Errorf("job %s has no mesh to check", id)
+		err = job.Refuse(job.Say("faults.no-mesh", job.Args{"job": string(id)}))
 	}
 	if err != nil {
 		return job.Report{}, err
@@ -119,7 +118,7 @@ func (o *Office) redraftWith(ctx context.Context, n NewSettings) (m draft.Messag
 		return m, nil, err
 	}
 	if !slices.Contains(d.Jobs, n.Seen.ID) {
-		return m, nil, fmt.Errorf("reply %s is not about job %s; open the job again", n.Draft, n.Seen.ID)
+		return m, nil, job.Refuse(job.Say("faults.not-about", job.Args{"draft": n.Draft, "job": string(n.Seen.ID)}))
 	}
 	if jobs, err = o.jobsOf(ctx, d); err != nil {
 		return m, nil, err

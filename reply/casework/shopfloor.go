@@ -62,17 +62,18 @@ func (o *Office) Reassign(ctx context.Context, id job.ID, printer, by string) er
 
 func assign(ctx context.Context, tx *ledger.Tx, r *rules.Rules, j job.Job, printer, by string) error {
 	if j.Stage.Over() || j.Stage == job.Ready {
-		return fmt.Errorf("job %s is %s; there is nothing to print any more", j.ID, j.Stage)
+		return job.Refuse(job.Say("faults.nothing-to-print", job.Args{"job": string(j.ID), "stage": j.Stage.Word()}))
 	}
 	want := j.Settings
 	want.Printer = printer
 	size := sizeOf(j)
 	p, err := slice.Pick(r, want, size)
 	if err != nil {
-		return fmt.Errorf("job %s cannot go there: %w", j.ID, err)
+		return &job.Fault{Message: job.Say("faults.not-to-printer", job.Args{"job": string(j.ID), "why": job.Why(err)}), Err: err}
 	}
 	if !holdsTurned(p, size) {
-		return fmt.Errorf("job %s cannot go there: %s builds %g x %g x %g mm, and the part measures %.0f x %.0f x %.0f mm", j.ID, p.Name, p.BuildMM[0], p.BuildMM[1], p.BuildMM[2], size[0], size[1], size[2])
+		return job.Refuse(job.Say("faults.not-to-printer", job.Args{"job": string(j.ID), "why": job.Say("faults.too-big-for", job.Args{
+			"printer": p.Name, "builds": fmt.Sprintf("%g x %g x %g mm", p.BuildMM[0], p.BuildMM[1], p.BuildMM[2]), "measures": fmt.Sprintf("%.0f x %.0f x %.0f mm", size[0], size[1], size[2])})}))
 	}
 	j.Settings.Printer = p.Name
 	return tx.SaveJob(ctx, j, by, job.Say("history.assigned", job.Args{"printer": p.Name}))
@@ -139,7 +140,7 @@ func (o *Office) Record(ctx context.Context, id job.ID, d ShopFloorAction) error
 // Printed records a finished print: the part is ready to be collected.
 func (o *Office) Printed(ctx context.Context, id job.ID, s Spent, by string) error {
 	if !(s.Hours > 0) || !(s.Grams > 0) {
-		return fmt.Errorf("a finished print took time and plastic: give both hours and grams above 0")
+		return job.Refuse(job.Say("faults.no-hours-or-grams", nil))
 	}
 	return o.fromPrinter(ctx, id, job.Ready, s, by, job.Say("history.printed", nil))
 }
@@ -148,7 +149,7 @@ func (o *Office) Printed(ctx context.Context, id job.ID, s Spent, by string) err
 // is told. Hours and grams may be 0 when nobody knows them.
 func (o *Office) PrintFailed(ctx context.Context, id job.ID, s Spent, by, why string) error {
 	if strings.TrimSpace(why) == "" {
-		return fmt.Errorf("say why the print failed: the patron is told")
+		return job.Refuse(job.Say("faults.no-reason-to-fail", nil))
 	}
 	return o.fromPrinter(ctx, id, job.Failed, s, by, job.Plain(why))
 }
@@ -192,7 +193,7 @@ func (o *Office) Collected(ctx context.Context, id job.ID, paid, by string) (quo
 		quoted.Currency = cmp.Or(quoted.Currency, o.Rules.Prices.Currency)
 		amount, err := currency.NewAmount(paid, quoted.Currency)
 		if err != nil || amount.IsNegative() {
-			return fmt.Errorf("%q is not an amount of money; write it as 3.50, or 0 when nothing was paid", paid)
+			return job.Refuse(job.Say("faults.no-amount", job.Args{"given": paid}))
 		}
 		if err := tx.Move(ctx, id, job.Collected, by, job.Say("history.handed-over", nil)); err != nil {
 			return err

@@ -177,7 +177,7 @@ func (h *house) letter(a asked) (jobID job.ID, draftID string) {
 			Words: map[string]string{"copies": "print two of the attached", "colours": "in blue PLA", "pickup": "collect it at Millbrook"}}}
 	estimate := job.Estimate{PrintTimeS: 10800, LowS: 9900, HighS: 12400, Layers: 300, MassG: 24, Plates: 1, Printer: h.rules.Printers[0].Name, Material: "PLA",
 		LayerMM: 0.2, Shells: 2, Infill: 0.1, Copies: 2, Scale: 1,
-		WhatIf: []job.Choice{{Label: job.Plain("coarser layers (0.3 mm)"), Settings: job.Settings{LayerMM: 0.3}, PrintTimeS: 7200, MassG: 24, Plates: 1, Within: true}}}
+		WhatIf: []job.Choice{{Label: job.Say("choices.layers", job.Args{"now": 0.3, "before": 0.2}), Settings: job.Settings{LayerMM: 0.3}, PrintTimeS: 7200, MassG: 24, Plates: 1, Within: true}}}
 	q, err := quote.Price(estimate, h.rules.Prices, h.clock.Now())
 	if err != nil {
 		h.t.Fatal(err)

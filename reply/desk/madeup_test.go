@@ -42,8 +42,8 @@ var names = strings.NewReplacer(pairs(
 	"bracket.stl", "pen box.stl", "boîte à thé.stl", "gear.stl", "vase.stl", "lid.stl",
 	"Shelf bracket", "Une boîte", "no answer after the last dot", "look at this letter")...)
 
-// yetToCome are sentences of the preflight and of the price that are English words still.
-var yetToCome = regexp.MustCompile(`needs no supports that way|hang over and would need|closed hollow|wall is thinner|^For each job$|^Coarser layers|at \$0.10|^Layers of 0|^75% of the size|^5% infill|finish checking this file`)
+// yetToCome are sentences of the preflight that are English words still.
+var yetToCome = regexp.MustCompile(`needs no supports that way|hang over and would need|closed hollow|wall is thinner|finish checking this file`)
 
 // pairs takes each name away.
 func pairs(names ...string) (out []string) {

@@ -103,7 +103,7 @@ func (d *Desk) partView(j job.Job, s *localizer) partView {
 	slices.SortStableFunc(p.Numbers, func(a, b finding) int { return rank(a.Level) - rank(b.Level) })
 	if j.Report.Estimate != nil {
 		for i, c := range j.Report.Estimate.WhatIf {
-			if words := at(said.Options, i); words != "" {
+			if words := at(said.Options, i); c.Label.Key == "" && words != "" { // of an earlier version
 				c.Label = job.Plain(words)
 			}
 			p.Rows = append(p.Rows, whatIf{c, p.Choices.over(c.Settings).fields()})
@@ -112,7 +112,7 @@ func (d *Desk) partView(j job.Job, s *localizer) partView {
 	if j.Report.Quote != nil {
 		p.Priced = slices.Clone(j.Report.Quote.Lines)
 		for i := range p.Priced {
-			if words := at(said.Lines, i); words != "" {
+			if words := at(said.Lines, i); p.Priced[i].Label.Key == "" && words != "" {
 				p.Priced[i].Label = job.Plain(words)
 			}
 		}

@@ -27,7 +27,7 @@ func theirs(err error) error {
 	if errors.As(err, &stage) || errors.As(err, &changed) || errors.As(err, &wrong) || errors.Is(err, ledger.ErrNotFound) || errors.Is(err, ledger.ErrDiskFull) || errors.Is(err, context.Canceled) {
 		return err
 	}
-	return cannot(job.Say("page.wrong.not-done", job.Args{"why": err.Error()}))
+	return cannot(job.Say("page.wrong.not-done", job.Args{"why": job.Why(err)}))
 }
 
 // status and words for an error, in a person's language. What the ledger refuses
@@ -38,9 +38,12 @@ func (s *localizer) wrong(err error) (status int, text string) {
 	var approved *ledger.ApprovedError
 	var changed *casework.ChangedError
 	var wrong wrongInput
+	var fault *job.Fault
 	switch {
 	case errors.As(err, &wrong):
 		return http.StatusUnprocessableEntity, s.say(wrong.message)
+	case errors.As(err, &fault):
+		return http.StatusUnprocessableEntity, s.say(fault.Message)
 	case errors.Is(err, ledger.ErrNotFound):
 		return http.StatusNotFound, s.Word("page.wrong.not-here")
 	case errors.As(err, &changed):

@@ -43,7 +43,7 @@ func Price(e job.Estimate, p rules.Prices, when time.Time) (job.Quote, error) {
 	s.roundTotal()
 	deposit := s.deposit()
 	if s.err != nil {
-		return job.Quote{}, fmt.Errorf("the price cannot be worked out: %w", s.err)
+		return job.Quote{}, &job.Fault{Message: job.Say("faults.no-price", job.Args{"why": job.Why(s.err)}), Err: s.err}
 	}
 	q := job.Quote{Currency: p.Currency, Lines: s.lines, Total: s.sum.text(), Deposit: deposit}
 	if p.ValidDays > 0 {
@@ -97,11 +97,11 @@ func (s *sheet) chargeMass(e job.Estimate) {
 func (s *sheet) chargeGrams(material string, g float64, free *float64) {
 	g, ok := tenths(g)
 	if !ok {
-		s.fail(fmt.Errorf("the estimated mass is not a number"))
+		s.fail(job.Refuse(job.Say("faults.mass-no-number", nil)))
 	}
 	price, known := s.rules.PerGram[material]
 	if !known {
-		s.fail(fmt.Errorf("there is no price per gram for %q; add a line for it under [per_gram] in prices.toml", material))
+		s.fail(job.Refuse(job.Say("faults.no-price-per-gram", job.Args{"material": material})))
 	}
 	if s.err != nil || g == 0 {
 		return
@@ -120,7 +120,7 @@ func (s *sheet) chargeTime(seconds float64) {
 		return
 	}
 	if math.IsNaN(seconds) || seconds < 0 || seconds > 1e9 {
-		s.fail(fmt.Errorf("the estimated time is not a number"))
+		s.fail(job.Refuse(job.Say("faults.time-no-number", nil)))
 		return
 	}
 	step := s.rules.HourStep

@@ -220,6 +220,7 @@ func TestHouseRules(t *testing.T) {
 // A price is never guessed.
 func TestNoPrice(t *testing.T) {
 	nan := math.NaN()
+	book := templates.DefaultBook().In("en", "en-CA", "CAD")
 	for _, c := range []struct {
 		name  string
 		rules func(p *rules.Prices)
@@ -235,7 +236,7 @@ func TestNoPrice(t *testing.T) {
 		{"endless", func(p *rules.Prices) { p.PerHour = "1" }, part(1, math.Inf(1)), "time is not a number"},
 	} {
 		q, err := Price(c.part, prices(c.rules), day)
-		if err == nil || !strings.Contains(err.Error(), c.want) || q.Total != "" {
+		if err == nil || !strings.Contains(book.Error(err), c.want) || q.Total != "" {
 			t.Errorf("%s: %+v, error %v", c.name, q, err)
 		}
 	}

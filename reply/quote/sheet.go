@@ -1,7 +1,6 @@
 package quote
 
 import (
-	"fmt"
 	"strconv"
 
 	"github.com/bojanz/currency"
@@ -28,7 +27,7 @@ func (m money) text() string { return m.Round().Number() }
 func newSheet(p rules.Prices) (*sheet, error) {
 	zero, err := currency.NewAmount("0", p.Currency)
 	if err != nil {
-		return nil, fmt.Errorf("currency is %q in prices.toml, which is no currency code; use the three letters of ISO 4217, e.g. CAD", p.Currency)
+		return nil, job.Refuse(job.Say("faults.no-currency", job.Args{"given": p.Currency}))
 	}
 	return &sheet{rules: p, sum: money{zero}}, nil
 }
@@ -60,7 +59,7 @@ func (s *sheet) read(key, amount string) money {
 	}
 	a, err := currency.NewAmount(amount, s.rules.Currency)
 	if err != nil {
-		s.fail(fmt.Errorf("%s is %q in prices.toml, which is no amount; write a plain decimal, e.g. \"0.10\"", key, amount))
+		s.fail(job.Refuse(job.Say("faults.price-no-amount", job.Args{"key": key, "given": amount})))
 		a, _ = currency.NewAmount("0", s.rules.Currency)
 	}
 	return money{a}

@@ -76,7 +76,7 @@ func PartOf(ctx context.Context, o *casework.Office, j job.Job) (Part, error) {
 func Printable(ctx context.Context, o *casework.Office, id job.ID) (job.Job, error) {
 	j, err := o.Ledger.Job(ctx, id)
 	if err == nil && (j.Blob == "" || j.Report == nil || !j.Report.Readable) {
-		err = fmt.Errorf("job %s has no part that could be printed, so there is no sheet for it", j.ID)
+		err = job.Refuse(job.Say("faults.no-sheet", job.Args{"job": string(j.ID)}))
 	}
 	return j, err
 }

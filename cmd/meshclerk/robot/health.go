@@ -55,10 +55,10 @@ func (r *Robot) mailHealth(h *Health) {
 	switch {
 	case r.Well():
 		if err != nil {
-			h.Note = append(h.Note, "the last look at the mailbox failed: "+outbox.Mask(err.Error()))
+			h.Note = append(h.Note, "the last look at the mailbox failed: "+outbox.Mask(r.Error(err)))
 		}
 	case err != nil:
-		h.Why = append(h.Why, err.Error())
+		h.Why = append(h.Why, r.Error(err))
 	default:
 		h.Why = append(h.Why, "the mailbox was not looked at yet")
 	}
@@ -91,7 +91,7 @@ func (r *Robot) ledgerHealth(ctx context.Context, h *Health) {
 	}
 	p, err := r.Ledger.Pulse(ctx)
 	if err != nil {
-		h.Why = append(h.Why, err.Error())
+		h.Why = append(h.Why, r.Error(err))
 		return
 	}
 	age := func(t time.Time) time.Duration {

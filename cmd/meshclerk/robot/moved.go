@@ -205,7 +205,7 @@ func (r *Robot) decide(ctx context.Context, w watched, head mailbox.Head, d ledg
 	if w.approves {
 		edit, err := casework.Edited(d, raw)
 		if err != nil {
-			text := job.Say("notices.draft-unfit", job.Args{"draft": d.ID, "folder": w.folder, "why": job.Plain(err.Error())})
+			text := job.Say("notices.draft-unfit", job.Args{"draft": d.ID, "folder": w.folder, "why": job.Why(err)})
 			return r.passOver(ctx, head, "unfit", &told{ledger.NoticeDraftUnfit, d.ID, text})
 		}
 		if edit.AddressedBefore, err = casework.Readdressed(d, now, edit.Raw); err != nil {
@@ -225,14 +225,14 @@ func (r *Robot) decide(ctx context.Context, w watched, head mailbox.Head, d ledg
 func (r *Robot) notAPersons(now, raw []byte) job.Message {
 	trace, err := outbox.Traces(raw)
 	if err != nil {
-		return job.Plain(err.Error())
+		return job.Why(err)
 	}
 	if len(trace) > 0 {
 		return job.Say("notices.folder.carried", job.Args{"line": trace[0]})
 	}
 	from, err := outbox.Sender(raw)
 	if err != nil {
-		return job.Plain(err.Error())
+		return job.Why(err)
 	}
 	if !job.SameAddress(from, r.Rules.Library.Address) {
 		return job.Say("notices.folder.not-ours", nil)
@@ -243,7 +243,7 @@ func (r *Robot) notAPersons(now, raw []byte) job.Message {
 	}
 	at, err := outbox.Date(raw)
 	if err != nil {
-		return job.Plain(err.Error())
+		return job.Why(err)
 	}
 	if at.Before(made) {
 		return job.Say("notices.folder.older", nil)
