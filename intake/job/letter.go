@@ -13,7 +13,7 @@ type Letter struct {
 	Disposition   Disposition  `json:"disposition"`
 	Why           Message      `json:"why"` // why it has that disposition
 	Authenticated Verdict      `json:"authenticated"`
-	Language      string       `json:"language"` // "en", "fr" or "es"
+	Language      string       `json:"language"` // as its reply texts are named, e.g. "en"
 	Text          string       `json:"text"`     // what the writer wrote, no quoted mail
 	Attachments   []Attachment `json:"attachments"`
 	Links         []string     `json:"links"`

@@ -1,8 +1,12 @@
 package letter
 
 import (
+	"maps"
+	"slices"
 	"strings"
 	"unicode"
+
+	"meshclerk/rules"
 )
 
 // stopWords are words that a letter can hardly do without in one language and
@@ -24,17 +28,28 @@ var stopWords = map[string]string{
 		adjunta adjunté también al le les acuerdo perfecto`,
 }
 
-var wordWeights = weigh()
+// weighed is the points that a word gives to each language.
+type weighed map[string]map[string]float64
 
-// weigh gives each word one point, shared among the languages that use it.
-func weigh() map[string]map[string]float64 {
-	weights := map[string]map[string]float64{}
+// weigh gives each word one point, shared among the languages that use it: our words,
+// and those by which the house knows a language (the cue common in words.toml), which
+// may be one more than ours.
+func weigh(cues rules.Lexicon) weighed {
+	weights := weighed{}
+	add := func(lang, w string) {
+		if weights[w] == nil {
+			weights[w] = map[string]float64{}
+		}
+		weights[w][lang] = 1
+	}
 	for lang, list := range stopWords {
 		for _, w := range strings.Fields(list) {
-			if weights[w] == nil {
-				weights[w] = map[string]float64{}
-			}
-			weights[w][lang] = 1
+			add(lang, w)
+		}
+	}
+	for lang, ways := range cues {
+		for _, w := range ways["common"] {
+			add(lang, strings.ToLower(w))
 		}
 	}
 	for _, langs := range weights {
@@ -54,19 +69,19 @@ var elided = map[string]bool{"l'": true, "d'": true, "j'": true, "c'": true, "n'
 
 const scoredBytes = 20000 // of a text are enough to tell its language
 
-// language returns "en", "fr" or "es" for a letter, judged from its own text
+// language returns the language of a letter, "en" or "fr", judged from its own text
 // and from its subject where the text says too little. The first of house is the
 // answer when nothing can be told.
-func language(text, subject string, house []string) string {
+func language(text, subject string, house []string, cues rules.Lexicon) string {
 	fallback := "en"
 	if len(house) > 0 {
 		fallback = house[0]
 	}
-	scores := map[string]float64{}
-	score(scores, text[:min(len(text), scoredBytes)], 1)
-	score(scores, subject, 0.5)
+	scores, weights := map[string]float64{}, weigh(cues)
+	weights.score(scores, text[:min(len(text), scoredBytes)], 1)
+	weights.score(scores, subject, 0.5)
 	best := fallback
-	for _, lang := range []string{"en", "fr", "es"} {
+	for _, lang := range slices.Sorted(maps.Keys(scores)) {
 		if scores[lang] > scores[best] {
 			best = lang
 		}
@@ -76,11 +91,11 @@ func language(text, subject string, house []string) string {
 
 // Language returns the language of an answer's own text. A word or two may tell
 // nothing: then it is the one that the conversation was held in.
-func Language(text, before string) string {
-	return language(text, "", []string{before})
+func Language(text, before string, words rules.Words) string {
+	return language(text, "", []string{before}, words.Cues)
 }
 
-func score(scores map[string]float64, text string, weight float64) {
+func (weights weighed) score(scores map[string]float64, text string, weight float64) {
 	text = strings.ReplaceAll(strings.ToLower(text), "’", "'")
 	if mayHoldLink(text) {
 		text = webLink.ReplaceAllString(text, " ")
@@ -91,7 +106,7 @@ func score(scores map[string]float64, text string, weight float64) {
 		}
 	}
 	for _, w := range strings.FieldsFunc(text, func(r rune) bool { return !unicode.IsLetter(r) && r != '\'' }) {
-		for lang, points := range wordWeights[w] {
+		for lang, points := range weights[w] {
 			scores[lang] += points * weight
 		}
 		if elided[strings.SplitAfter(w, "'")[0]] {

@@ -15,20 +15,21 @@ import (
 
 // Options say how a letter is read.
 type Options struct {
-	Dir          string     // where decoded files are written, under names of ours; empty: only counted and hashed
-	Caps         rules.Caps // what one letter may cost; the zero value means the embedded defaults
-	AuthservID   string     // RFC 8601, 2.5: the only server whose results are believed
-	OwnAddresses []string   // our mailbox: what it sent is never answered
-	Staff        []string   // people whose forwards stand for the patron's letter
-	Accepted     []string   // endings of files that count as meshes, beside ".stl"
-	Languages    []string   // the first is taken for a letter in no language that is known
-	Now          time.Time  // stands in for a missing Date; the zero value leaves it missing
+	Dir          string      // where decoded files are written, under names of ours; empty: only counted and hashed
+	Caps         rules.Caps  // what one letter may cost; the zero value means the embedded defaults
+	AuthservID   string      // RFC 8601, 2.5: the only server whose results are believed
+	OwnAddresses []string    // our mailbox: what it sent is never answered
+	Staff        []string    // people whose forwards stand for the patron's letter
+	Accepted     []string    // endings of files that count as meshes, beside ".stl"
+	Languages    []string    // the first is taken for a letter in no language that is known
+	Words        rules.Words // their cue "common" are words by which a language is known
+	Now          time.Time   // stands in for a missing Date; the zero value leaves it missing
 }
 
 // OptionsFrom takes from the house rules what they say about letters.
 func OptionsFrom(r *rules.Rules, dir string, now time.Time) Options {
 	o := Options{Dir: dir, Caps: r.Caps, AuthservID: r.Library.AuthservID, OwnAddresses: []string{r.Library.Address},
-		Accepted: r.Limits.Accepted, Languages: r.Library.Languages, Now: now}
+		Accepted: r.Limits.Accepted, Languages: r.Library.Languages, Words: r.Words, Now: now}
 	for _, p := range r.Library.Staff {
 		o.Staff = append(o.Staff, p.Address)
 	}
@@ -139,7 +140,7 @@ func (r *reader) letter(m *message) *job.Letter {
 	r.endedEarly()
 	l.Attachments = r.listed()
 	r.words(l, patron)
-	l.Language = language(l.Text, l.Subject, r.opts.Languages)
+	l.Language = language(l.Text, l.Subject, r.opts.Languages, r.opts.Words.Cues)
 	l.Wishes.Colours = []string{}
 	what, why := r.disposition(m, patron, l)
 	l.Disposition, l.Why = what, job.Say(why, nil)

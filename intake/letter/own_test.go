@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"meshclerk/intake/job"
+	"meshclerk/rules"
 )
 
 // Each case is a reply as some mail program writes it; the writer's own words are
@@ -153,6 +154,7 @@ func TestRenderHTML(t *testing.T) {
 }
 
 func TestLanguage(t *testing.T) {
+	words := rules.Default().Words.Cues
 	for text, want := range map[string]string{
 		"Hello, could you print this part in red for me?":        "en",
 		"Bonjour, pourriez-vous imprimer cette pièce en rouge ?": "fr",
@@ -172,19 +174,28 @@ func TestLanguage(t *testing.T) {
 		"J’ai besoin d’une pièce":                                                 "fr",
 		"Please print for Señor Núñez, he will pick it up at the Fernhill branch": "en",
 	} {
-		if got := language(text, "", []string{"en", "fr", "es"}); got != want {
+		if got := language(text, "", []string{"en", "fr", "es"}, words); got != want {
 			t.Errorf("%q: got %s, want %s", text, got, want)
 		}
 	}
 	for text, want := range map[string]string{"Ok": "fr", "Vert": "fr", "Yes please": "en", "Sí": "es", "": "fr"} {
-		if got := Language(text, "fr"); got != want {
+		if got := Language(text, "fr", rules.Default().Words); got != want {
 			t.Errorf("%q in a French conversation: got %s, want %s", text, got, want)
 		}
 	}
-	if got := language("", "Impression 3D de ma pièce", nil); got != "fr" {
+	for text, want := range map[string]string{"de acuerdo": "es", "c'est d'accord": "fr", "sounds good": "en", "Merci, je voudrais deux copies": "fr", "ok": "en"} {
+		if got := Language(text, "en", rules.Default().Words); got != want {
+			t.Errorf("%q in an English conversation: got %s, want %s", text, got, want)
+		}
+	}
+	own := rules.Words{Cues: rules.Lexicon{"pt": {"common": {"olá", "obrigado", "eu", "peça", "você", "não", "por favor"}}}}
+	if got := Language("Olá, eu gostaria desta peça. Obrigado!", "en", own); got != "pt" {
+		t.Errorf("a language that only the house's words know: got %s", got)
+	}
+	if got := language("", "Impression 3D de ma pièce", nil, words); got != "fr" {
 		t.Errorf("from the subject: got %s", got)
 	}
-	if got := language("12345", "", []string{"es", "en"}); got != "es" {
+	if got := language("12345", "", []string{"es", "en"}, words); got != "es" {
 		t.Errorf("nothing to go by: got %s, want the house's first language", got)
 	}
 }

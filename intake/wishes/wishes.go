@@ -33,7 +33,7 @@ import (
 type Input struct {
 	Text     string // the patron's own words, without quoted mail
 	Subject  string // read for wishes only when the letter opens a conversation
-	Language string // "en", "fr", "es" or "" for unknown
+	Language string // "en", "fr" or "es"; another is read as English
 	Date     time.Time
 	Answer   bool // the letter answers one of ours
 
@@ -50,21 +50,16 @@ type Input struct {
 // Reader understands letters by one set of house words. It may be used by
 // several goroutines at once.
 type Reader struct {
-	lex    map[string]*lexicon // by language
-	common map[string]map[string]bool
-	house  Input
+	lex   map[string]*lexicon // by language
+	house Input
 }
 
 // New compiles the house's words, which takes some milliseconds.
 func New(words rules.Words, branches []rules.Branch, materials []rules.Material) *Reader {
-	r := &Reader{lex: map[string]*lexicon{}, common: map[string]map[string]bool{}}
+	r := &Reader{lex: map[string]*lexicon{}}
 	r.house = Input{Words: words, Branches: branches, Materials: materials}
 	for _, lang := range languages {
 		r.lex[lang] = newLexicon(&r.house, lang)
-		r.common[lang] = map[string]bool{}
-		for _, w := range words.Cues[lang]["common"] {
-			r.common[lang][fold(w)] = true
-		}
 	}
 	return r
 }
@@ -82,7 +77,7 @@ func Understand(in Input) job.Wishes {
 // own house words are not looked at.
 func (r *Reader) Understand(in Input) job.Wishes {
 	in.Words, in.Branches, in.Materials = r.house.Words, r.house.Branches, r.house.Materials
-	in.Language = r.language(&in)
+	in.Language = readable(in.Language)
 	lex := r.lex[in.Language]
 	answered, text := pairs(&in)
 	d := newDoc(opening(&in)+text, lex, &in)

@@ -174,16 +174,6 @@ func TestAnswers(t *testing.T) {
 	}
 }
 
-// TestLanguage: a short answer may be in another language than the letter room thought.
-func TestLanguage(t *testing.T) {
-	r := houseReader()
-	for text, want := range map[string]string{"de acuerdo": "es", "c'est d'accord": "fr", "sounds good": "en", "Merci, je voudrais deux copies": "fr", "ok": "en"} {
-		if got := r.language(&Input{Text: text, Language: "en"}); got != want {
-			t.Errorf("%q: %s, want %s", text, got, want)
-		}
-	}
-}
-
 // FuzzUnderstand: whatever the words, there is no crash, values stay in bounds,
 // and the patron's words are words of the letter.
 func FuzzUnderstand(f *testing.F) {

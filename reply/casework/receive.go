@@ -62,7 +62,7 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 		}
 	}
 	if before := jobs[0].Language; before != "" {
-		l.Language = letter.Language(l.Text, before)
+		l.Language = letter.Language(l.Text, before, o.Rules.Words)
 	}
 	l.Wishes = o.understand(l, asked, jobs[0].Wishes)
 	return nil
