@@ -9,6 +9,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/reply/outbox"
 )
 
 type sayer struct{ who string }
@@ -44,5 +47,17 @@ func TestLogMasksWhatever(t *testing.T) {
 	newLog(&b).Info("job checked", "job", "LP-000001", "at", "127.0.0.1:8080", "why", errors.New("disk full"), "n", 3)
 	if got := b.String(); !strings.Contains(got, `msg="job checked" job=LP-000001 at=127.0.0.1:8080 why="disk full" n=3`) {
 		t.Errorf("what is no address was changed: %s", got)
+	}
+}
+
+// A fault is in words in the log too, and what is filled into it is masked.
+func TestLogSaysFaults(t *testing.T) {
+	var b bytes.Buffer
+	newLog(&b).Warn("refused", "why", fmt.Errorf("D-000001: %w", job.Refuse(job.Say("faults.not-an-address", job.Args{"given": "ana.brook@example"}))),
+		"outcome", outbox.Outcome{State: outbox.Refused, Err: job.Refuse(job.Say("faults.no-header", nil))})
+	for _, want := range []string{`D-000001: \"a***@example\" is not an address; mend it`, `outcome.why="the message has no header; it may have been saved empty"`} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("the log lacks %s:\n%s", want, b.String())
+		}
 	}
 }

@@ -88,7 +88,8 @@ func masked(_ []string, a slog.Attr) slog.Attr {
 	case slog.KindAny:
 		shown = fmt.Sprintf("%+v", v.Any())
 		if err, ok := v.Any().(error); ok {
-			shown = english().Error(err)
+			a.Value = slog.StringValue(english().Error(err))
+			shown = a.Value.String()
 		}
 	default:
 		return a

@@ -48,7 +48,7 @@ func TestSendingWithTokens(t *testing.T) {
 				t.Fatal(err)
 			}
 			out := outbox.Send(t.Context(), config(k, "none"), src, message(reply("x\r\n")), quiet)
-			if out.State != outbox.Later || !strings.Contains(out.Sentence(), "does not let us in with the token of print@larkfield.example") || strings.Contains(out.Sentence(), "token-1") {
+			if out.State != outbox.Later || !strings.Contains(sentence(out), "does not let us in with the token of print@larkfield.example") || strings.Contains(sentence(out), "token-1") {
 				t.Fatalf("%+v", out)
 			}
 			for range 2 {
@@ -59,7 +59,7 @@ func TestSendingWithTokens(t *testing.T) {
 			if issued != 2 || len(k.Delivered()) != 2 || k.Delivered()[1].User != k.User {
 				t.Fatalf("%d tokens, %d messages", issued, len(k.Delivered()))
 			}
-			if out := send(t, k, config(k, "none"), message(reply("x\r\n"))); out.State != outbox.Later || !strings.Contains(out.Sentence(), "no longer takes passwords") {
+			if out := send(t, k, config(k, "none"), message(reply("x\r\n"))); out.State != outbox.Later || !strings.Contains(sentence(out), "no longer takes passwords") {
 				t.Fatalf("%+v", out)
 			}
 		})

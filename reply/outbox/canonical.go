@@ -2,8 +2,8 @@ package outbox
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
+	"meshclerk/intake/job"
 	"mime"
 	"slices"
 	"strings"
@@ -35,7 +35,7 @@ var single = []string{"from", "sender", "reply-to", "to", "cc", "date", "message
 // without changing what it says is an error for a person.
 func Canonical(raw []byte) ([]byte, error) {
 	if bytes.IndexByte(raw, 0) >= 0 {
-		return nil, fmt.Errorf("the message holds a NUL octet, which mail cannot carry; take it out")
+		return nil, job.Refuse(job.Say("faults.nul", nil))
 	}
 	header, body, err := split(crlf(raw))
 	if err != nil {
@@ -56,7 +56,7 @@ func Canonical(raw []byte) ([]byte, error) {
 		return nil, errNoHeader
 	}
 	if out.Len() > headerOctets {
-		return nil, fmt.Errorf("the header of the message has %d octets, more than %d; shorten its lines", out.Len(), headerOctets)
+		return nil, job.Refuse(job.Say("faults.long-header", job.Args{"n": out.Len(), "most": headerOctets}))
 	}
 	if err := once(header); err != nil {
 		return nil, err
@@ -95,7 +95,7 @@ func longLines(raw []byte) error {
 	for line := range bytes.SplitSeq(raw, []byte("\r\n")) {
 		n++
 		if len(line) > lineOctets {
-			return fmt.Errorf("line %d of the message has %d octets and mail carries at most %d; break it", n, len(line), lineOctets)
+			return job.Refuse(job.Say("faults.long-line", job.Args{"line": n, "n": len(line), "most": lineOctets}))
 		}
 	}
 	return nil
@@ -108,7 +108,7 @@ func once(header []field) error {
 	}
 	for _, name := range single {
 		if count[name] > 1 {
-			return fmt.Errorf("the message has %d lines called %q and may have one; take the others out", count[name], name)
+			return job.Refuse(job.Say("faults.line-twice", job.Args{"n": count[name], "name": name}))
 		}
 	}
 	return nil
@@ -152,13 +152,13 @@ func (f field) canonical() (string, error) {
 		return f.text, nil
 	}
 	if !strings.EqualFold(f.name, "Subject") || !utf8.ValidString(f.text) {
-		return "", fmt.Errorf("the %s line of the message holds letters that a header cannot carry as they are; write it with plain letters", f.name)
+		return "", job.Refuse(job.Say("faults.header-letters", job.Args{"name": f.name}))
 	}
 	words := mime.QEncoding.Encode("utf-8", unfold(f.value()))
 	return f.name + ": " + strings.ReplaceAll(words, "?= =?", "?=\r\n =?") + "\r\n", nil
 }
 
-var errNoHeader = errors.New("the message has no header; it may have been saved empty")
+var errNoHeader = job.Refuse(job.Say("faults.no-header", nil))
 
 // split takes the header apart from the body. raw has CRLF line ends.
 func split(raw []byte) ([]field, []byte, error) {
@@ -189,13 +189,13 @@ func split(raw []byte) ([]field, []byte, error) {
 		}
 	}
 	if len(out) == 0 {
-		return nil, nil, fmt.Errorf("the message is empty; write it again or make a new draft")
+		return nil, nil, job.Refuse(job.Say("faults.empty-message", nil))
 	}
 	return out, nil, nil
 }
 
 func badLine(n int) error {
-	return fmt.Errorf("line %d of the message is no header line; there must be a blank line between header and text", n)
+	return job.Refuse(job.Say("faults.no-header-line", job.Args{"line": n}))
 }
 
 // Field is a header field to fill in.

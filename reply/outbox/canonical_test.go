@@ -46,7 +46,7 @@ func TestWhatCannotTravel(t *testing.T) {
 		"the header of the message has 70042 octets, more than 65536; shorten its lines":                                    head + strings.Repeat("X-A: 1234567890\r\n", 4117) + "X:345\r\n" + "\r\n",
 	} {
 		got, err := outbox.Canonical([]byte(in))
-		if err == nil || err.Error() != want {
+		if err == nil || english.Error(err) != want {
 			t.Errorf("%q\n got %v\nwant %s", got[:min(len(got), 80)], err, want)
 		}
 	}
@@ -94,7 +94,7 @@ func TestRecipients(t *testing.T) {
 		{"To: " + strings.TrimSuffix(strings.Repeat("a@example.org, b@example.org,", 1)+manyAddresses(21), ","), nil, "the message has 23 recipients, more than the 20 that a reply may have; take some out"},
 	} {
 		got, err := outbox.Recipients([]byte(row.in + "\r\n\r\nTo: nobody@example.org\r\n"))
-		if !slices.Equal(got, row.want) || (err == nil) != (row.err == "") || err != nil && err.Error() != row.err {
+		if !slices.Equal(got, row.want) || (err == nil) != (row.err == "") || err != nil && english.Error(err) != row.err {
 			t.Errorf("%q: %q %v", row.in, got, err)
 		}
 	}
@@ -129,7 +129,7 @@ func TestReady(t *testing.T) {
 		t.Fatal(err)
 	}
 	for without, want := range map[string]string{"From": "exactly one From line", "To": "no recipient", "Date": "no Date line", "Message-ID": "no Message-ID line"} {
-		if err := outbox.Ready([]byte(strings.Replace(whole, without+":", "X:", 1))); err == nil || !strings.Contains(err.Error(), want) {
+		if err := outbox.Ready([]byte(strings.Replace(whole, without+":", "X:", 1))); err == nil || !strings.Contains(english.Error(err), want) {
 			t.Errorf("%s: %v", without, err)
 		}
 	}

@@ -2,8 +2,6 @@ package outbox
 
 import (
 	"bytes"
-	"errors"
-	"fmt"
 	"mime"
 	"net/mail"
 	"net/textproto"
@@ -30,15 +28,15 @@ func (m Message) envelope() (envelope, error) {
 	e := envelope{bit8: bytes.ContainsFunc(m.Raw, func(r rune) bool { return r > 127 })}
 	var err error
 	if e.from, err = e.path(m.From); err != nil {
-		return e, fmt.Errorf("the sender's address: %w", err)
+		return e, &job.Fault{Message: job.Say("faults.sender-address", job.Args{"why": job.Why(err)}), Err: err}
 	}
 	if len(m.To) == 0 || len(m.To) > maxRecipients {
-		return e, fmt.Errorf("the message has %d recipients; it needs 1 to %d", len(m.To), maxRecipients)
+		return e, job.Refuse(job.Say("faults.recipients", job.Args{"n": len(m.To), "most": maxRecipients}))
 	}
 	for _, to := range m.To {
 		p, err := e.path(to)
 		if err != nil {
-			return e, fmt.Errorf("a recipient's address: %w", err)
+			return e, &job.Fault{Message: job.Say("faults.recipient-address", job.Args{"why": job.Why(err)}), Err: err}
 		}
 		e.to = append(e.to, p)
 	}
@@ -49,11 +47,11 @@ func (m Message) envelope() (envelope, error) {
 func (e *envelope) path(address string) (string, error) {
 	at := strings.LastIndexByte(address, '@')
 	if at < 1 || at == len(address)-1 || strings.ContainsFunc(address, func(r rune) bool { return r < ' ' || r == 0x7f }) || len(address) > 320 {
-		return "", fmt.Errorf("%q is not an address; mend it", address)
+		return "", job.Refuse(job.Say("faults.not-an-address", job.Args{"given": address}))
 	}
 	domain, err := idna.Lookup.ToASCII(address[at+1:])
 	if err != nil {
-		return "", fmt.Errorf("%q is not an address: no such domain can be; mend it", address)
+		return "", job.Refuse(job.Say("faults.no-such-domain", job.Args{"given": address}))
 	}
 	local := address[:at]
 	e.utf8 = e.utf8 || !ascii(local)
@@ -76,7 +74,7 @@ func Recipients(raw []byte) ([]string, error) {
 		for _, value := range fields[name] {
 			list, err := addresses(value)
 			if err != nil {
-				return nil, fmt.Errorf("the %s line of the message cannot be read (%q); mend its addresses", name, value)
+				return nil, job.Refuse(job.Say("faults.unread-addresses", job.Args{"name": name, "given": value}))
 			}
 			for _, a := range list {
 				if !slices.ContainsFunc(out, func(had string) bool { return job.SameAddress(had, a) }) {
@@ -87,9 +85,9 @@ func Recipients(raw []byte) ([]string, error) {
 	}
 	switch {
 	case len(out) == 0:
-		return nil, errors.New("the message has no recipient; write the patron's address into its To line")
+		return nil, job.Refuse(job.Say("faults.no-recipient", nil))
 	case len(out) > maxRecipients:
-		return nil, fmt.Errorf("the message has %d recipients, more than the %d that a reply may have; take some out", len(out), maxRecipients)
+		return nil, job.Refuse(job.Say("faults.too-many-recipients", job.Args{"n": len(out), "most": maxRecipients}))
 	}
 	return out, nil
 }
@@ -119,11 +117,11 @@ func Sender(raw []byte) (string, error) {
 		return "", err
 	}
 	if len(fields["From"]) != 1 {
-		return "", errors.New("the message needs exactly one From line; mend it")
+		return "", job.Refuse(job.Say("faults.one-from", nil))
 	}
 	list, err := addresses(fields["From"][0])
 	if err != nil || len(list) != 1 {
-		return "", fmt.Errorf("the From line of the message is not one address (%q); mend it", fields["From"][0])
+		return "", job.Refuse(job.Say("faults.from-not-one", job.Args{"given": fields["From"][0]}))
 	}
 	return list[0], nil
 }
@@ -142,10 +140,10 @@ func Ready(raw []byte) error {
 		return err
 	}
 	if len(fields["Date"]) == 0 { // RFC 5322, 3.6: one of the two fields that must be there
-		return errors.New("the message has no Date line; make a new draft")
+		return job.Refuse(job.Say("faults.no-date", nil))
 	}
 	if id := MessageID(raw); len(id) < 5 || id[0] != '<' || id[len(id)-1] != '>' || !strings.Contains(id, "@") {
-		return errors.New("the message has no Message-ID line; make a new draft")
+		return job.Refuse(job.Say("faults.no-message-id", nil))
 	}
 	return nil
 }

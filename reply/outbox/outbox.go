@@ -22,12 +22,13 @@ package outbox
 
 import (
 	"context"
-	"fmt"
 	"log/slog"
+	"maps"
 	"regexp"
 	"strings"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/mailbox/wire"
 )
 
@@ -74,12 +75,25 @@ type Outcome struct {
 	Err   error  // nil when sent; else the sentence for a person, with the cause wrapped
 }
 
-// Sentence says the outcome to a person.
-func (o Outcome) Sentence() string {
-	if o.Err != nil {
-		return o.Err.Error()
+// Said is the outcome as it is recorded, with the addresses in it masked.
+func (o Outcome) Said() job.Message {
+	if o.Err == nil {
+		return job.Say("history.server-took", nil)
 	}
-	return "the mail server took the message"
+	return masked(job.Why(o.Err))
+}
+
+func masked(m job.Message) job.Message {
+	m.Text, m.Args = Mask(m.Text), maps.Clone(m.Args)
+	for name, v := range m.Args {
+		switch v := v.(type) {
+		case string:
+			m.Args[name] = Mask(v)
+		case job.Message:
+			m.Args[name] = masked(v)
+		}
+	}
+	return m
 }
 
 // LogValue keeps addresses out of the log.
@@ -92,7 +106,7 @@ func (o Outcome) LogValue() slog.Value {
 		attrs = append(attrs, slog.String("words", Mask(o.Words)))
 	}
 	if o.Err != nil {
-		attrs = append(attrs, slog.String("why", Mask(o.Err.Error())))
+		attrs = append(attrs, slog.Any("why", &job.Fault{Message: masked(job.Why(o.Err))}))
 	}
 	return slog.GroupValue(attrs...)
 }
@@ -124,7 +138,7 @@ func Send(ctx context.Context, config Config, source Source, m Message, log *slo
 		return Outcome{State: Refused, Err: err}
 	}
 	if string(raw) != string(m.Raw) {
-		return Outcome{State: Refused, Err: fmt.Errorf("the message is not in the form that was approved; approve it again")}
+		return Outcome{State: Refused, Err: job.Refuse(job.Say("faults.not-as-approved", nil))}
 	}
 	if err := Ready(raw); err != nil {
 		return Outcome{State: Refused, Err: err}

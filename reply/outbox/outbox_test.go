@@ -16,11 +16,23 @@ import (
 	"meshclerk/intake/mailbox/mailtest"
 	"meshclerk/intake/mailbox/wire"
 	"meshclerk/reply/outbox"
+	"meshclerk/templates"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 var quiet = slog.New(slog.DiscardHandler)
+
+// english says an error as the command line does.
+var english = templates.DefaultBook().In("en", "en-CA", "CAD")
+
+// sentence says an outcome to a person.
+func sentence(o outbox.Outcome) string {
+	if o.Err != nil {
+		return english.Error(o.Err)
+	}
+	return english.Say(o.Said())
+}
 
 func reply(body string) []byte {
 	return []byte("From: Larkfield Print Desk <print@larkfield.example>\r\nTo: Ana Brook <ana@example.org>\r\nSubject: Re: Please print\r\n" +
@@ -137,8 +149,8 @@ func TestOutcomes(t *testing.T) {
 			if out.State != row.state || out.Code != row.code || commits != row.commits || len(k.Delivered()) != row.taken {
 				t.Fatalf("%+v, %d commits, %d taken", out, commits, len(k.Delivered()))
 			}
-			if !strings.Contains(out.Sentence(), row.says) {
-				t.Fatalf("says %q", out.Sentence())
+			if !strings.Contains(sentence(out), row.says) {
+				t.Fatalf("says %q", sentence(out))
 			}
 		})
 	}
@@ -186,7 +198,7 @@ func TestStopping(t *testing.T) {
 func TestServersLimits(t *testing.T) {
 	small := mailtest.SMTP(t, mailtest.Accept, mailtest.MaxBytes(1000))
 	out := send(t, small, config(small, "none"), message(reply(strings.Repeat("0123456789\r\n", 100))))
-	if out.State != outbox.Refused || !strings.Contains(out.Sentence(), "takes at most 1000") {
+	if out.State != outbox.Refused || !strings.Contains(sentence(out), "takes at most 1000") {
 		t.Errorf("%+v", out)
 	}
 	ok := reply("short\r\n")
@@ -196,7 +208,7 @@ func TestServersLimits(t *testing.T) {
 	plain := mailtest.SMTP(t, mailtest.Accept)
 	m := message(reply("x\r\n"))
 	m.To = []string{"größe@example.org"}
-	if out := send(t, plain, config(plain, "none"), m); out.State != outbox.Refused || !strings.Contains(out.Sentence(), "ask the patron for another address") {
+	if out := send(t, plain, config(plain, "none"), m); out.State != outbox.Refused || !strings.Contains(sentence(out), "ask the patron for another address") {
 		t.Errorf("%+v", out)
 	}
 	modern := mailtest.SMTP(t, mailtest.Accept, mailtest.UTF8())
@@ -212,8 +224,8 @@ func TestServersLimits(t *testing.T) {
 func TestWrongPasswordIsNotTheDraftsFault(t *testing.T) {
 	k := mailtest.SMTP(t, mailtest.Accept)
 	out := outbox.Send(t.Context(), config(k, "none"), mailtest.Password(t, k.User, "no"), message(reply("x\r\n")), quiet)
-	if out.State != outbox.Later || !strings.Contains(out.Sentence(), "does not let us in with the password of print@larkfield.example") ||
-		!strings.Contains(out.Sentence(), "check user and secret under [smtp.credential]") {
+	if out.State != outbox.Later || !strings.Contains(sentence(out), "does not let us in with the password of print@larkfield.example") ||
+		!strings.Contains(sentence(out), "check user and secret under [smtp.credential]") {
 		t.Fatalf("%+v", out)
 	}
 }
@@ -222,20 +234,20 @@ func TestWrongPasswordIsNotTheDraftsFault(t *testing.T) {
 func TestNoSecretGoesInTheClear(t *testing.T) {
 	k := mailtest.SMTP(t, mailtest.Accept)
 	out := send(t, k, config(k, "starttls"), message(reply("x\r\n")))
-	if out.State != outbox.Later || !strings.Contains(out.Sentence(), "does not encrypt on this port") {
+	if out.State != outbox.Later || !strings.Contains(sentence(out), "does not encrypt on this port") {
 		t.Errorf("%+v", out)
 	}
 	c := config(k, "none")
 	c.Host = "192.0.2.1" // RFC 5737
 	out = send(t, k, c, message(reply("x\r\n")))
-	if out.State != outbox.Later || !strings.Contains(out.Sentence(), `the connection to 192.0.2.1:`) || !strings.Contains(out.Sentence(), `set tls = "tls" or "starttls" under [smtp]`) {
+	if out.State != outbox.Later || !strings.Contains(sentence(out), `the connection to 192.0.2.1:`) || !strings.Contains(sentence(out), `set tls = "tls" or "starttls" under [smtp]`) {
 		t.Errorf("%+v", out)
 	}
 	strange := mailtest.SMTP(t, mailtest.Accept, mailtest.Encrypt(t))
 	c = config(strange, "starttls")
 	c.CAFile = ""
 	out = send(t, strange, c, message(reply("x\r\n")))
-	if out.State != outbox.Later || !strings.Contains(out.Sentence(), "signed by nobody we know; name the signing authority in ca_file under [smtp]") {
+	if out.State != outbox.Later || !strings.Contains(sentence(out), "signed by nobody we know; name the signing authority in ca_file under [smtp]") {
 		t.Errorf("%+v", out)
 	}
 }

@@ -1,7 +1,7 @@
 package outbox
 
 import (
-	"errors"
+	"meshclerk/intake/job"
 	"net/mail"
 	"slices"
 	"strings"
@@ -48,5 +48,5 @@ func Date(raw []byte) (time.Time, error) {
 			return at, nil
 		}
 	}
-	return time.Time{}, errors.New("the message has no Date line that can be read")
+	return time.Time{}, job.Refuse(job.Say("faults.unread-date", nil))
 }

@@ -67,7 +67,7 @@ func (r *Robot) send(ctx context.Context, h *worker, s *ledger.Step) error {
 	out := r.Send(h.stop, m)
 	r.mark("answered")
 	r.breaker.note(out.State == outbox.Uncertain, r.Now())
-	words := job.Plain(outbox.Mask(out.Sentence()))
+	words := out.Said()
 	r.Log.Info(logWord(out.State), "draft", d.ID, "outcome", out)
 	if try == nil && out.State == outbox.Later {
 		return houseError{laterTrouble(h.stop, out.Err), out.Err}
