@@ -22,7 +22,7 @@ func TestSettings(t *testing.T) {
 			job.Settings{Material: "ABS", LayerMM: 0.1, Shells: 5, Infill: 0.4, Copies: 2, Supports: "yes"}},
 		"impossible": {job.Job{Settings: job.Settings{LayerMM: -1, Shells: -2}}, job.Settings{Material: "PLA", LayerMM: -1, Shells: -2, Infill: 0.15, Copies: 1}},
 	} {
-		if got := r.Settings(c.job); got != c.want {
+		if got := r.Settings(c.job); !got.Equal(c.want) {
 			t.Errorf("%s: %+v, want %+v", name, got, c.want)
 		}
 	}

@@ -20,6 +20,7 @@ type Data struct {
 	ValidTo   Text   // the day until which the quote holds
 
 	Questions []Question // open ones, numbered from 1
+	SaidYes   bool       // the patron said yes already, and it is kept
 	AskPhone  bool       // a call when it is ready could be offered
 	Agreement Agreement
 	Files     []File // other files that came
@@ -209,7 +210,7 @@ func Situations() []string {
 		TextNeedsAgreement, TextAgreementExpired, // sign first
 		TextTooLong, TextTooBig, TextCannotPrint, TextUnreadable, TextUnfinished, // not as it is
 		TextWrongFileType, TextForgottenAttachment, TextLink, TextCannotOpen, // no 3D file
-		TextAccepted, TextQuestion, TextReminder, TextLapsed, TextWithdrawn, TextDeclined, // the talk
+		TextAccepted, TextStillNeeded, TextQuestion, TextReminder, TextLapsed, TextWithdrawn, TextDeclined, // the talk
 		TextFailed, TextReady, TextPickupReminder, TextNotCollected, TextCollected, // the print
 	}
 }

@@ -75,12 +75,12 @@ type noticesDoneCmd struct {
 }
 
 func (c *noticesDoneCmd) Run(e *env) error {
-	l, err := c.open(e)
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
-	defer l.Close()
-	return l.Tx(e.ctx, func(tx *ledger.Tx) error { return tx.CloseNotice(e.ctx, c.ID, c.By) })
+	defer o.Ledger.Close()
+	return o.CloseNotice(e.ctx, c.ID, 0, c.By)
 }
 
 // plainText is the text part of a message of ours, as its reader sees it.

@@ -8,6 +8,8 @@ package job
 
 import (
 	"cmp"
+	"reflect"
+	"slices"
 	"time"
 )
 
@@ -44,17 +46,27 @@ type Address struct {
 // Settings are what a part is printed with. The zero value of a field means
 // "as the house rules say".
 type Settings struct {
-	Printer    string  `json:"printer,omitempty"`
-	Material   string  `json:"material,omitempty"`
-	Colour     string  `json:"colour,omitempty"`
-	LayerMM    float64 `json:"layer_mm,omitempty"`
-	Shells     int     `json:"shells,omitempty"`
-	Infill     float64 `json:"infill,omitempty"` // 0..1; InfillSet tells a wished 0 from an unsaid one
-	InfillSet  bool    `json:"infill_set,omitempty"`
-	Scale      float64 `json:"scale,omitempty"`
-	Copies     int     `json:"copies,omitempty"`
-	Supports   string  `json:"supports,omitempty"`   // "yes", "no", "soluble" or "" for where needed
-	Reoriented bool    `json:"reoriented,omitempty"` // print in the advised orientation, not as sent
+	Printer  string `json:"printer,omitempty"`
+	Material string `json:"material,omitempty"`
+	Colour   string `json:"colour,omitempty"`
+	// Colours are how many copies are of which colour, where they are not all of one;
+	// they add up to Copies, and Colour is the first.
+	Colours    []ColourCopies `json:"colours,omitempty"`
+	LayerMM    float64        `json:"layer_mm,omitempty"`
+	Shells     int            `json:"shells,omitempty"`
+	Infill     float64        `json:"infill,omitempty"` // 0..1; InfillSet tells a wished 0 from an unsaid one
+	InfillSet  bool           `json:"infill_set,omitempty"`
+	Scale      float64        `json:"scale,omitempty"`
+	Copies     int            `json:"copies,omitempty"`
+	Supports   string         `json:"supports,omitempty"`   // "yes", "no", "soluble" or "" for where needed
+	Reoriented bool           `json:"reoriented,omitempty"` // print in the advised orientation, not as sent
+}
+
+// Equal reports whether two settings ask for the same.
+func (s Settings) Equal(t Settings) bool {
+	same := slices.Equal(s.Colours, t.Colours)
+	s.Colours, t.Colours = nil, nil
+	return same && reflect.DeepEqual(s, t)
 }
 
 // Asked gives the settings that are asked for: as settled, else as the patron

@@ -97,9 +97,29 @@ type Wishes struct {
 	Pickup   string   `json:"pickup"` // a branch of the rules
 	Answer   Reply    `json:"answer"`
 
+	Items      []Item   `json:"items,omitempty"`       // only where parts or colours differ
+	NotColours []string `json:"not_colours,omitempty"` // stock words that are refused
+	Unread     []Unread `json:"unread,omitempty"`      // passages that speak of such things and that nothing used
+
 	Strong bool `json:"strong,omitempty"` // wished strong, with no infill named
 
 	Words map[string]string `json:"words,omitempty"` // field -> the patron's words it came from
+}
+
+// Item is what is wished of one part, or of some of its copies.
+type Item struct {
+	Part     string   `json:"part"` // as the patron calls it; "" is the one file
+	Copies   int      `json:"copies"`
+	Colours  []string `json:"colours"` // stock words, in order of preference
+	Size     *Size    `json:"size"`
+	Scale    *float64 `json:"scale"`
+	Material string   `json:"material"`
+}
+
+// Unread is a passage of the patron's own words that nothing used.
+type Unread struct {
+	Text  string `json:"text"`
+	About string `json:"about"` // "number", "colour", "size", "date", "answer" or "other"
 }
 
 // Size is a wished length along one axis.

@@ -26,9 +26,9 @@ const (
 // transitions is the one table of lawful moves.
 var transitions = map[Stage][]Stage{
 	Taken:          {Checked, NeedsAgreement, Declined, Withdrawn},
-	Checked:        {Drafted, NeedsAgreement, Declined, Withdrawn, Taken},
-	NeedsAgreement: {Checked, Drafted, Declined, Withdrawn, Lapsed, Taken},
-	Drafted:        {Quoted, Checked, NeedsAgreement, Declined, Withdrawn, Taken},
+	Checked:        {Drafted, Agreed, NeedsAgreement, Declined, Withdrawn, Taken},
+	NeedsAgreement: {Checked, Drafted, Agreed, Declined, Withdrawn, Lapsed, Taken},
+	Drafted:        {Quoted, Agreed, Checked, NeedsAgreement, Declined, Withdrawn, Taken},
 	Quoted:         {Agreed, Checked, NeedsAgreement, Declined, Withdrawn, Lapsed, Taken},
 	Agreed:         {Printing, Checked, Declined, Withdrawn, Taken},
 	Printing:       {Ready, Failed, Agreed},

@@ -66,6 +66,11 @@ func adasJob(t *testing.T, l *Ledger) (job.ID, Draft, string) {
 	}
 	do(t, l, func(tx *Tx) error {
 		for _, to := range []job.Stage{job.Checked, job.Drafted, job.Quoted, job.Agreed, job.Printing, job.Ready, job.Collected} {
+			if to == job.Agreed {
+				if err := agrees(t, tx, j.ID); err != nil {
+					return err
+				}
+			}
 			if err := tx.Move(ctx, j.ID, to, Robot, job.Plain("for Ada Example")); err != nil {
 				return err
 			}

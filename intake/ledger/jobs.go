@@ -118,6 +118,10 @@ func (tx *Tx) writeJob(ctx context.Context, j job.Job) error {
 	if err != nil {
 		return err
 	}
+	terms, err := termsOf(j)
+	if err != nil {
+		return err
+	}
 	f := factsOf(j)
 	var before sql.NullString
 	if err := tx.q.QueryRowContext(ctx, `SELECT blob FROM jobs WHERE id = ?`, string(j.ID)).Scan(&before); err != nil {
@@ -127,9 +131,9 @@ func (tx *Tx) writeJob(ctx context.Context, j job.Job) error {
 		tx.freed = append(tx.freed, before.String)
 	}
 	return tx.exec(ctx, `UPDATE jobs SET changed = ?, patron_address = ?, patron_name = ?, blob = ?, file = ?, printer = ?, material = ?, colour = ?, copies = ?,
-			needed_by = ?, pickup = ?, phone = ?, card = ?, agreement_state = ?, auth = ?, print_time_s = ?, mass_g = ?, total = ?, currency = ?, doc = ?, report = ? WHERE id = ?`,
+			needed_by = ?, pickup = ?, phone = ?, card = ?, agreement_state = ?, auth = ?, print_time_s = ?, mass_g = ?, total = ?, currency = ?, doc = ?, report = ?, terms = ? WHERE id = ?`,
 		stamp(tx.now), j.Patron.Address, j.Patron.Name, orNull(j.Blob), j.File, f.printer, f.material, f.colour, f.copies,
-		j.Wishes.NeededBy, j.Wishes.Pickup, j.Wishes.Phone, j.Wishes.Card, f.agreement, string(j.Auth), f.timeS, f.massG, f.total, f.currency, string(doc), report, string(j.ID))
+		j.Wishes.NeededBy, j.Wishes.Pickup, j.Wishes.Phone, j.Wishes.Card, f.agreement, string(j.Auth), f.timeS, f.massG, f.total, f.currency, string(doc), report, terms, string(j.ID))
 }
 
 // facts are what lists and sums read without the whole job.
@@ -212,6 +216,11 @@ func (tx *Tx) MoveFor(ctx context.Context, id job.ID, to job.Stage, reason, who 
 	if !job.MayGo(j.Stage, to) {
 		return &StageError{id, j.Stage, to}
 	}
+	if endsYes(j.Stage, to) {
+		if err := tx.VoidYes(ctx, id, why); err != nil {
+			return err
+		}
+	}
 	if reason == "" && to == job.Declined {
 		reason = stopOf(j)
 	}
@@ -220,6 +229,18 @@ func (tx *Tx) MoveFor(ctx context.Context, id job.ID, to job.Stage, reason, who 
 		return err
 	}
 	return tx.event(ctx, Event{Who: who, Subject: string(id), What: whatMoved, From: string(j.Stage), To: string(to), Why: why})
+}
+
+// endsYes reports whether a move takes back what was agreed: the job ends without a
+// print, or leaves the print list.
+func endsYes(from, to job.Stage) bool {
+	switch to {
+	case job.Declined, job.Withdrawn, job.Lapsed:
+		return from != job.Ready
+	case job.Taken, job.Checked:
+		return from == job.Agreed || from == job.Failed
+	}
+	return false
 }
 
 func stopOf(j job.Job) string {

@@ -43,6 +43,9 @@ func TestRebuildEveryStage(t *testing.T) {
 				continue
 			}
 			clock.pass(time.Minute)
+			if to == job.Agreed && at != job.Printing && at != job.Failed {
+				do(t, l, func(tx *Tx) error { return agrees(t, tx, j.ID) })
+			}
 			if err := l.Move(ctx, j.ID, to, "Bo Example", job.Plain("step by step")); err != nil {
 				t.Fatal(err)
 			}

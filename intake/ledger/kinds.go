@@ -14,6 +14,7 @@ const (
 	StepPickupReminder StepKind = "pickup-reminder" // conversation: write once about a part that waits
 	StepQuestion       StepKind = "question"        // conversation: draft the frame of an answer, for staff's own words
 	StepReceipt        StepKind = "collected"       // job: write a receipt, where one is asked for
+	StepStillNeeded    StepKind = "still-needed"    // conversation: ask for what a yes still waits for
 	StepPost           StepKind = "post"            // draft: lay it into the to-approve folder
 	StepSend           StepKind = "send"            // draft: hand it to the mail server
 	StepFile           StepKind = "file"            // draft: copy what was sent into Sent, clear the other folders

@@ -113,8 +113,24 @@ func (r Reader) Notices(ctx context.Context, all bool) ([]Notice, error) {
 	if all {
 		where = ``
 	}
+	return r.notices(ctx, where)
+}
+
+// Notice gives one notice.
+func (r Reader) Notice(ctx context.Context, id string) (Notice, error) {
+	list, err := r.notices(ctx, `WHERE id = ?`, id)
+	if err == nil && len(list) == 0 {
+		err = notFound("open notice", id)
+	}
+	if err != nil {
+		return Notice{}, err
+	}
+	return list[0], nil
+}
+
+func (r Reader) notices(ctx context.Context, where string, args ...any) ([]Notice, error) {
 	var out []Notice
-	err := r.each(ctx, `SELECT id, kind, subject, text, state = 'open', times, made, last, done, done_by FROM notices `+where+` ORDER BY made, id`, nil, func(rows *sql.Rows) error {
+	err := r.each(ctx, `SELECT id, kind, subject, text, state = 'open', times, made, last, done, done_by FROM notices `+where+` ORDER BY made, id`, args, func(rows *sql.Rows) error {
 		var n Notice
 		err := rows.Scan(&n.ID, &n.Kind, &n.Subject, kept{&n.Text}, &n.Open, &n.Times, stamped{&n.Made}, stamped{&n.Last}, stamped{&n.Done}, &n.DoneBy)
 		out = append(out, n)
@@ -123,16 +139,16 @@ func (r Reader) Notices(ctx context.Context, all bool) ([]Notice, error) {
 	if err != nil {
 		return nil, err
 	}
-	return out, r.noticeLetters(ctx, out, where)
+	return out, r.noticeLetters(ctx, out, where, args)
 }
 
 // noticeLetters fills in the letters of notices.
-func (r Reader) noticeLetters(ctx context.Context, list []Notice, where string) error {
+func (r Reader) noticeLetters(ctx context.Context, list []Notice, where string, args []any) error {
 	at := make(map[string]int, len(list))
 	for i, n := range list {
 		at[n.ID] = i
 	}
-	return r.each(ctx, `SELECT notice, letter FROM notice_letters WHERE notice IN (SELECT id FROM notices `+where+`) ORDER BY at, letter`, nil, func(rows *sql.Rows) error {
+	return r.each(ctx, `SELECT notice, letter FROM notice_letters WHERE notice IN (SELECT id FROM notices `+where+`) ORDER BY at, letter`, args, func(rows *sql.Rows) error {
 		var notice, letter string
 		err := rows.Scan(&notice, &letter)
 		if i, listed := at[notice]; listed {
@@ -191,4 +207,21 @@ func (r Reader) Meta(ctx context.Context, name string) (string, error) {
 // SetMeta keeps a word under a name.
 func (tx *Tx) SetMeta(ctx context.Context, name, value string) error {
 	return tx.exec(ctx, `INSERT INTO meta (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value`, name, value)
+}
+
+// SettleLetter takes a letter that was dealt with out of the open notice of a kind.
+// The notice is closed with its last letter.
+func (tx *Tx) SettleLetter(ctx context.Context, kind NoticeKind, letter, who string) error {
+	open, err := tx.words(ctx, `SELECT n.id FROM notices n WHERE n.state = 'open' AND n.kind = ? AND (n.subject = ? OR n.id IN (SELECT notice FROM notice_letters WHERE letter = ?))`, kind, letter, letter)
+	if err != nil || len(open) == 0 {
+		return err
+	}
+	others, err := tx.words(ctx, `SELECT letter FROM notice_letters WHERE notice = ? AND letter <> ?`, open[0], letter)
+	if err != nil {
+		return err
+	}
+	if len(others) > 0 {
+		return tx.unfold(ctx, letter)
+	}
+	return tx.exec(ctx, `UPDATE notices SET state = 'done', done = ?, done_by = ? WHERE id = ?`, stamp(tx.now), who, open[0])
 }

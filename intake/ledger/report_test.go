@@ -42,6 +42,9 @@ func TestReport(t *testing.T) {
 	}
 	walk := func(j job.Job, stages ...job.Stage) {
 		for _, s := range stages {
+			if s == job.Agreed {
+				do(t, l, func(tx *Tx) error { return agrees(t, tx, j.ID) })
+			}
 			if err := l.Move(ctx, j.ID, s, "Bo Example", job.Plain("")); err != nil {
 				t.Fatal(err)
 			}

@@ -103,10 +103,6 @@ func (t talk) wants(j job.Job) bool {
 		return !written // its letter gave way to one about another job
 	case job.Agreed: // reached again when a print failed or was put off: no second thanks for the yes
 		return written && last.Kind != templates.TextAccepted && last.Kind != templates.TextFailed || !written
-	case job.Declined:
-		if written && last.State == ledger.DraftSetAside {
-			return false // whoever declined by setting the reply aside wants to say nothing
-		}
 	case job.Lapsed:
 		if j.Blob == "" {
 			return false // there was nothing to close but an empty request

@@ -3,6 +3,7 @@ package casework
 import (
 	"context"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -140,8 +141,12 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 		return in.newFiles(ctx, jobs, files)
 	}
 	if came && in.l.Wishes.Answer == "" { // staff look at it anyway
-		if err := in.mergeWishes(ctx, jobs); err != nil {
-			return err
+		for _, j := range jobs {
+			if now, again := in.merged(j); !again && offered[j.Stage] {
+				if err := in.tx.SaveJob(ctx, now, "patron", in.byLetter()); err != nil {
+					return err
+				}
+			}
 		}
 		return in.done(ctx, job.Say("history.brings-form", nil))
 	}
@@ -154,33 +159,110 @@ func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
 	case job.Accept:
 		return in.accept(ctx, jobs)
 	case job.Decline:
-		return in.each(ctx, jobs, job.Withdrawn, job.Say("history.patron-no", nil))
+		return in.each(ctx, in.meant(jobs), job.Withdrawn, job.Say("history.patron-no", nil))
 	case job.Change:
-		return in.change(ctx, jobs)
+		return in.change(ctx, in.meant(jobs))
+	case job.Question:
+		return in.ask(ctx, jobs, ledger.NoticeQuestion, "question")
 	}
-	if in.l.Wishes.Answer == "" {
-		if err := in.mergeWishes(ctx, jobs); err != nil {
-			return err
-		}
+	if in.answersUs(jobs) {
+		return in.fillIn(ctx, in.meant(jobs))
 	}
 	return in.ask(ctx, jobs, ledger.NoticeQuestion, "question")
 }
 
-// mergeWishes takes over what a letter settles beside the print itself, such as the
-// branch or a telephone number, so that nobody asks for it again.
-func (in *incoming) mergeWishes(ctx context.Context, jobs []job.Job) error {
+// answersUs reports whether a letter that says neither yes nor no settles something
+// that is still to be asked, and leaves nothing that was not understood.
+func (in *incoming) answersUs(jobs []job.Job) bool {
+	if len(in.l.Wishes.Unread) > 0 {
+		return false
+	}
+	return slices.ContainsFunc(jobs, func(j job.Job) bool { return !j.Stage.Over() && in.wishesAnew(j) })
+}
+
+// wishesAnew reports whether the letter brings a wish that the job does not have yet.
+func (in *incoming) wishesAnew(j job.Job) bool {
+	was, now := j.Wishes, wishes.Merge(j.Wishes, in.wishesFor(j))
+	for _, w := range []*job.Wishes{&was, &now} {
+		w.Answer, w.Words = "", nil
+	}
+	return !reflect.DeepEqual(was, now)
+}
+
+// meant are the jobs that the letter names by their files, or all of them.
+func (in *incoming) meant(jobs []job.Job) []job.Job {
+	var out []job.Job
 	for _, j := range jobs {
-		merged := wishes.Merge(j.Wishes, in.l.Wishes)
-		if j.Stage.Over() || settings(merged, in.o.Rules) != settings(j.Wishes, in.o.Rules) {
-			continue // what changes the price waits for a clear word
+		if namesFile(in.l.Text, j.File, jobs) {
+			out = append(out, j)
 		}
-		merged.Answer = j.Wishes.Answer
-		j.Wishes = merged
-		if err := in.tx.SaveJob(ctx, j, "patron", in.byLetter()); err != nil {
+	}
+	if len(out) == 0 {
+		return jobs
+	}
+	return out
+}
+
+// wishesFor are the letter's wishes for one job.
+func (in *incoming) wishesFor(j job.Job) job.Wishes { return wishesOf(in.l.Wishes, j.File) }
+
+// fillIn takes over the answers to what was asked. What changes the price has the job
+// checked anew; else it goes on waiting for a yes, or a yes that is kept counts now.
+func (in *incoming) fillIn(ctx context.Context, jobs []job.Job) error {
+	for _, j := range jobs {
+		if !offered[j.Stage] {
+			continue
+		}
+		if err := in.take(ctx, j); err != nil {
 			return err
 		}
 	}
-	return nil
+	return in.done(ctx, job.Say("history.answers", nil))
+}
+
+// take merges the letter's wishes into a job that is not on the print list, and looks
+// what follows.
+func (in *incoming) take(ctx context.Context, j job.Job) error {
+	now, again := in.merged(j)
+	if again {
+		return in.again(ctx, j, j.File, j.Blob)
+	}
+	if err := in.tx.SaveJob(ctx, now, "patron", in.byLetter()); err != nil {
+		return err
+	}
+	y, ok, err := in.tx.OpenYes(ctx, j.ID)
+	if err != nil {
+		return err
+	}
+	if ok && y.State == ledger.YesKept {
+		return in.o.standing(ctx, in.tx, now)
+	}
+	if now.Stage != job.Quoted && now.Stage != job.NeedsAgreement {
+		return nil // its letter is still to be written
+	}
+	return in.tx.Enqueue(ctx, ledger.StepStillNeeded, now.Thread, time.Time{})
+}
+
+// merged lays the letter's wishes over a job's, and tells whether the job must be
+// checked anew: everything but its colour changes time or plastic.
+func (in *incoming) merged(j job.Job) (now job.Job, again bool) {
+	own := in.wishesFor(j)
+	was := settings(j.Wishes, in.o.Rules)
+	now = j
+	now.Wishes = wishes.Merge(j.Wishes, own)
+	now.Settings = overlay(j.Settings, was, settings(now.Wishes, in.o.Rules))
+	if own.Size != nil || own.Scale != nil {
+		if wished := wishes.Merge(job.Wishes{}, own); !sameSize(wished, j.Wishes) {
+			now.Settings.Scale = 0 // the check reads the part's size
+		}
+	}
+	before, after := j.Settings, now.Settings
+	before.Colour, after.Colour = "", ""
+	return now, !before.Equal(after)
+}
+
+func sameSize(a, b job.Wishes) bool {
+	return reflect.DeepEqual(a.Size, b.Size) && reflect.DeepEqual(a.Scale, b.Scale)
 }
 
 // ask leaves the letter to staff.
@@ -244,22 +326,60 @@ func formCame(ctx context.Context, tx *ledger.Tx, letter string, id job.ID) erro
 	return tx.AddNotice(ctx, ledger.NoticeForm, letter, job.Say("notices.form", job.Args{"letter": letter, "job": string(id)}))
 }
 
-// accept agrees every quoted job. A yes to a part that is too big is a yes to
-// the smaller size that was offered; a yes to anything else is left to staff.
+// accept takes a yes to the last offer of each job that it means. A yes to a part
+// that is too big is a yes to the smaller size that was offered; one to what was
+// closed asks for a new offer; one that is said again is filed.
 func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
-	var agreed []job.Job
-	for _, j := range jobs {
+	said, again := 0, 0
+	for _, j := range in.meant(jobs) {
 		switch {
-		case j.Stage == job.Quoted && j.Report.Printable():
-			agreed = append(agreed, j)
 		case j.Stage == job.Quoted && len(jobs) == 1 && onlyTooBig(j.Report):
 			return in.shrink(ctx, j)
+		case j.Stage == job.Lapsed && j.Blob != "", j.Stage == job.Withdrawn:
+			if err := in.again(ctx, j, j.File, j.Blob); err != nil {
+				return err
+			}
+			said++
+		case j.Stage == job.Agreed || j.Stage == job.Printing || j.Stage == job.Ready || j.Stage == job.Collected:
+			again++
+		default:
+			ok, err := in.acceptOne(ctx, j)
+			if err != nil {
+				return err
+			}
+			if ok {
+				said++
+			}
 		}
 	}
-	if len(agreed) == 0 {
-		return in.ask(ctx, jobs, ledger.NoticeYesToWhat, "yes-to-what")
+	switch {
+	case said > 0:
+		return in.done(ctx, job.Say("history.patron-yes", nil))
+	case again > 0:
+		return in.done(ctx, job.Say("history.yes-again", nil))
 	}
-	return in.each(ctx, agreed, job.Agreed, job.Say("history.patron-yes", nil))
+	return in.ask(ctx, jobs, ledger.NoticeYesToWhat, "yes-to-what")
+}
+
+// acceptOne takes a yes to one job, with what the letter answers beside it.
+func (in *incoming) acceptOne(ctx context.Context, j job.Job) (bool, error) {
+	now, recheck := in.merged(j)
+	if most := in.o.Rules.Limits.MaxCopies; now.Wishes.Copies != nil && *now.Wishes.Copies > most && now.Settings.Copies == most {
+		now.Wishes.Copies = &most // the offer asked whether that many will do
+	}
+	if !offered[j.Stage] {
+		return false, nil
+	}
+	if err := in.tx.SaveJob(ctx, now, "patron", in.byLetter()); err != nil {
+		return false, err
+	}
+	if recheck {
+		if err := in.o.checkFirst(ctx, in.tx, now, "patron"); err != nil {
+			return false, err
+		}
+		now.Stage = job.Taken
+	}
+	return in.o.sayYes(ctx, in.tx, now, in.id, "patron")
 }
 
 // onlyTooBig tells whether nothing stops a part but its size.
@@ -292,10 +412,6 @@ func (in *incoming) each(ctx context.Context, jobs []job.Job, to job.Stage, why 
 	for _, j := range jobs {
 		if !job.MayGo(j.Stage, to) {
 			continue
-		}
-		j.Wishes = wishes.Merge(j.Wishes, in.l.Wishes)
-		if err := in.tx.SaveJob(ctx, j, "patron", in.byLetter()); err != nil {
-			return err
 		}
 		if err := in.tx.Move(ctx, j.ID, to, "patron", why); err != nil {
 			return err
@@ -332,16 +448,15 @@ func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
 
 // again puts a job back to its check, with the letter's wishes and a file.
 func (in *incoming) again(ctx context.Context, j job.Job, file, blob string) error {
-	j.Wishes = wishes.Merge(j.Wishes, in.l.Wishes)
-	j.Settings = settings(j.Wishes, in.o.Rules)
-	j.File, j.Blob = file, blob
-	if err := in.tx.SaveJob(ctx, j, "patron", in.byLetter()); err != nil {
-		return err
-	}
+	now, _ := in.merged(j)
+	now.File, now.Blob = file, blob
 	if j.Stage != job.Taken {
 		if err := in.tx.Move(ctx, j.ID, job.Taken, "patron", in.byLetter()); err != nil {
 			return err
 		}
+	}
+	if err := in.tx.SaveJob(ctx, now, "patron", in.byLetter()); err != nil {
+		return err
 	}
 	return in.tx.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{})
 }

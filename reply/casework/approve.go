@@ -21,13 +21,11 @@ func (o *Office) Approve(ctx context.Context, id, sha, by, via string) error {
 	})
 }
 
-// SetAside records that a draft is not to be sent: its request is declined.
+// SetAside lays a draft aside: it waits for another time, and so do its jobs.
+// Reopen takes it up again.
 func (o *Office) SetAside(ctx context.Context, id, by, why string) error {
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if err := tx.SetAside(ctx, id, by, job.Plain(why)); err != nil {
-			return err
-		}
-		if err := decline(ctx, tx, id, by); err != nil {
 			return err
 		}
 		if err := tx.SettleNotices(ctx, ledger.NoticeSentBefore, id, by); err != nil {
@@ -35,27 +33,6 @@ func (o *Office) SetAside(ctx context.Context, id, by, why string) error {
 		}
 		return tx.Enqueue(ctx, ledger.StepFile, id, time.Time{})
 	})
-}
-
-// decline moves the jobs of a draft that will not be sent.
-func decline(ctx context.Context, tx *ledger.Tx, id, by string) error {
-	d, err := tx.Draft(ctx, id)
-	if err != nil {
-		return err
-	}
-	for _, jid := range d.Jobs {
-		j, err := tx.Job(ctx, jid)
-		if err != nil {
-			return err
-		}
-		if j.Stage != job.Drafted && j.Stage != job.NeedsAgreement {
-			continue
-		}
-		if err := tx.Move(ctx, jid, job.Declined, by, job.Say("history.reply-set-aside", job.Args{"draft": id})); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // Edit puts a person's version in the place of a waiting draft; its copy in the
@@ -107,32 +84,11 @@ func (o *Office) Settle(ctx context.Context, id string, sent bool, by string) er
 		if !sent {
 			return tx.Enqueue(ctx, ledger.StepPost, id, time.Time{})
 		}
-		if err := AfterSent(ctx, tx, id); err != nil {
+		if err := o.AfterSent(ctx, tx, id); err != nil {
 			return err
 		}
 		return tx.Enqueue(ctx, ledger.StepFile, id, time.Time{})
 	})
-}
-
-// AfterSent moves the jobs of a reply that left: what was drafted is quoted.
-func AfterSent(ctx context.Context, tx *ledger.Tx, id string) error {
-	d, err := tx.Draft(ctx, id)
-	if err != nil {
-		return err
-	}
-	for _, jid := range d.Jobs {
-		j, err := tx.Job(ctx, jid)
-		if err != nil {
-			return err
-		}
-		if j.Stage != job.Drafted {
-			continue
-		}
-		if err := tx.Move(ctx, jid, job.Quoted, ledger.Robot, job.Say("history.reply-sent", job.Args{"draft": id})); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // Confirm records that a person made sure the job's sender is who the letter
@@ -169,14 +125,10 @@ func (o *Office) ApproveMoved(ctx context.Context, tx *ledger.Tx, m ledger.Moved
 	return nil
 }
 
-// SetAsideMoved sets aside what a person moved into the set-aside folder: its
-// request is declined.
+// SetAsideMoved lays aside what a person moved into the set-aside folder.
 func (o *Office) SetAsideMoved(ctx context.Context, tx *ledger.Tx, m ledger.Moved) error {
-	outcome, err := tx.SetAsideMoved(ctx, m)
-	if err != nil || outcome != ledger.MoveSetAside {
-		return err
-	}
-	return decline(ctx, tx, m.Draft, m.By)
+	_, err := tx.SetAsideMoved(ctx, m)
+	return err
 }
 
 // GoOn lets a held ledger go on, on a person's word: what was found in Sent
@@ -187,7 +139,7 @@ func (o *Office) GoOn(ctx context.Context, by string) (sent []string, err error)
 			return err
 		}
 		for _, id := range sent {
-			if err := AfterSent(ctx, tx, id); err != nil {
+			if err := o.AfterSent(ctx, tx, id); err != nil {
 				return err
 			}
 			if err := tx.Enqueue(ctx, ledger.StepFile, id, time.Time{}); err != nil {

@@ -75,7 +75,7 @@ func (o *Office) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) erro
 		to, why = job.NeedsAgreement, j.Agreement.Why
 	}
 	if j.Stage == to {
-		return nil
+		return o.standing(ctx, tx, j)
 	}
 	if to == job.NeedsAgreement {
 		if err := formWithRequest(ctx, tx, j.ID); err != nil {
@@ -91,7 +91,8 @@ func (o *Office) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) erro
 		return err
 	}
 	o.Log.Info("job checked", "job", j.ID, "stage", to)
-	return nil
+	j.Stage = to
+	return o.standing(ctx, tx, j)
 }
 
 // tellUnfinished tells staff of a check that was not finished: a person has to look.

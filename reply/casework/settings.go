@@ -10,6 +10,27 @@ import (
 	"meshclerk/rules"
 )
 
+// overlay lays what a letter newly settles over the settings as they are: what staff
+// set stays, unless the letter speaks of that very thing.
+func overlay(now, was, want job.Settings) job.Settings {
+	if want.Copies != was.Copies {
+		now.Copies, now.Colours = want.Copies, want.Colours
+	}
+	if want.Colour != was.Colour || !slices.Equal(want.Colours, was.Colours) {
+		now.Colour, now.Colours = want.Colour, want.Colours
+	}
+	if want.Material != was.Material {
+		now.Material = want.Material
+	}
+	if want.Supports != was.Supports {
+		now.Supports = want.Supports
+	}
+	if want.Infill != was.Infill || want.InfillSet != was.InfillSet || want.Shells != was.Shells {
+		now.Infill, now.InfillSet, now.Shells = want.Infill, want.InfillSet, want.Shells
+	}
+	return now
+}
+
 // settings turns what the patron's words settle into what the part is printed
 // with; the unsaid stays zero, which means "as the house rules say". The scale
 // stays open: a wished length needs the part's own size, which the check reads.

@@ -103,10 +103,35 @@ func (o *Office) TakeOver(ctx context.Context, n NewSettings) error {
 		if !job.SameAsked(n.Seen, now) {
 			return &ChangedError{now.ID}
 		}
-		now.Settings, now.Report = n.Settings, &n.Report
-		return tx.SaveJob(ctx, now, n.By, job.Say("history.settings-on-page", nil))
+		return o.takeSettings(ctx, tx, now, n)
 	})
 }
+
+// takeSettings saves other settings. A job whose terms change by it leaves the print
+// list, and a new offer is drafted: nobody has said yes to this one.
+func (o *Office) takeSettings(ctx context.Context, tx *ledger.Tx, now job.Job, n NewSettings) error {
+	switch now.Stage {
+	case job.Printing, job.Ready, job.Collected:
+		return &ClosedOrderError{now.ID, now.Stage}
+	}
+	why := job.Say("history.settings-on-page", nil)
+	was, offeredBefore := now.Terms()
+	now.Settings, now.Report = n.Settings, &n.Report
+	terms, _ := now.Terms()
+	anew := offeredBefore && len(terms.Differ(was)) > 0 && offerStands[now.Stage]
+	if anew && now.Stage != job.NeedsAgreement {
+		if err := tx.Move(ctx, now.ID, job.Checked, n.By, why); err != nil {
+			return err
+		}
+	}
+	if err := tx.SaveJob(ctx, now, n.By, why); err != nil || !anew {
+		return err
+	}
+	return tx.Enqueue(ctx, ledger.StepDraft, now.Thread, time.Time{})
+}
+
+// offerStands are the stages in which a patron has an offer before them, or agreed to one.
+var offerStands = map[job.Stage]bool{job.Quoted: true, job.NeedsAgreement: true, job.Agreed: true, job.Failed: true}
 
 // redraftWith composes the reply as it would be with the new settings.
 func (o *Office) redraftWith(ctx context.Context, n NewSettings) (m draft.Message, jobs []job.Job, err error) {

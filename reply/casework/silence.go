@@ -11,7 +11,7 @@ import (
 
 // byTheWay are letters that take nothing of an earlier one back: what was
 // quoted before them still stands.
-var byTheWay = map[string]bool{templates.TextReminder: true, templates.TextPickupReminder: true, templates.TextQuestion: true, templates.TextCollected: true}
+var byTheWay = map[string]bool{templates.TextReminder: true, templates.TextPickupReminder: true, templates.TextQuestion: true, templates.TextStillNeeded: true, templates.TextCollected: true}
 
 // silence is how a conversation about a job rests. Whoever spoke last waits for
 // the other: while it is our turn, no time runs against the patron.

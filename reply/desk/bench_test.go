@@ -64,6 +64,20 @@ func fill(b *testing.B, h *house, n int) {
 	if err != nil {
 		b.Fatal(err)
 	}
+	terms, _ := like.Terms()
+	offer := func(tx *ledger.Tx, id job.ID) error {
+		if err := tx.AddOffer(ctx, ledger.Offer{Draft: d, Job: id, SHA256: got.SHA256, Terms: &terms}); err != nil {
+			return err
+		}
+		o, _, err := tx.LastOffer(ctx, id)
+		if err != nil {
+			return err
+		}
+		if err := tx.KeepYes(ctx, o, "", "patron"); err != nil {
+			return err
+		}
+		return tx.CountYes(ctx, id)
+	}
 	const perDay = 50 // what comes in together has one time
 	for from := 0; from < n; from += perDay {
 		h.clock.pass(24 * time.Hour)
@@ -80,6 +94,11 @@ func fill(b *testing.B, h *house, n int) {
 					to = to[:(from+i)/100%5+1]
 				}
 				for _, s := range to {
+					if s == job.Agreed {
+						if err := offer(tx, made.ID); err != nil {
+							return err
+						}
+					}
 					if err := tx.Move(ctx, made.ID, s, ledger.Robot, job.Plain("")); err != nil {
 						return err
 					}

@@ -327,7 +327,7 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 		}
 		h.do(func(tx *ledger.Tx) error {
 			for _, stage := range to {
-				if err := tx.Move(t.Context(), j, stage, "Owen Dufresne", job.Plain("")); err != nil {
+				if err := h.moves(tx, j, stage); err != nil {
 					return err
 				}
 			}

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"bytes"
+	"fmt"
 	"html"
 	"net/http"
 	"net/url"
@@ -21,13 +22,44 @@ func (h *house) agreed() job.ID {
 	id, _ := h.letter(okafor())
 	h.do(func(tx *ledger.Tx) error {
 		for _, to := range []job.Stage{job.Quoted, job.Agreed} {
-			if err := tx.Move(h.t.Context(), id, to, "Owen Dufresne", job.Plain("")); err != nil {
+			if err := h.moves(tx, id, to); err != nil {
 				return err
 			}
 		}
 		return nil
 	})
 	return id
+}
+
+// moves brings a job to a stage, with the patron's yes where it needs one.
+func (h *house) moves(tx *ledger.Tx, id job.ID, to job.Stage) error {
+	ctx := h.t.Context()
+	if to != job.Agreed {
+		return tx.Move(ctx, id, to, "Owen Dufresne", job.Plain(""))
+	}
+	j, err := tx.Job(ctx, id)
+	if err != nil {
+		return err
+	}
+	terms, ok := j.Terms()
+	drafts, err := tx.Drafts(ctx, ledger.DraftFilter{Job: id})
+	if err != nil || !ok || len(drafts) == 0 {
+		return fmt.Errorf("job %s cannot be agreed to: %d drafts, %w", id, len(drafts), err)
+	}
+	if err := tx.AddOffer(ctx, ledger.Offer{Draft: drafts[0].ID, Job: id, SHA256: drafts[0].SHA256, Terms: &terms}); err != nil {
+		return err
+	}
+	o, _, err := tx.LastOffer(ctx, id)
+	if err != nil {
+		return err
+	}
+	if err := tx.KeepYes(ctx, o, "", "patron"); err != nil {
+		return err
+	}
+	if err := tx.CountYes(ctx, id); err != nil {
+		return err
+	}
+	return tx.Move(ctx, id, job.Agreed, "patron", job.Plain(""))
 }
 
 // A job is moved to another printer's list from the print list and from its own

@@ -178,7 +178,7 @@ func (d *Desk) noticeDone(w http.ResponseWriter, r *http.Request, who personal) 
 	if err != nil {
 		return cannot(job.Say("page.wrong.out-of-date", nil))
 	}
-	err = d.office.Ledger.Tx(r.Context(), func(tx *ledger.Tx) error { return tx.CloseNoticeSeen(r.Context(), r.PathValue("id"), seen, who.Name) })
+	err = d.office.CloseNotice(r.Context(), r.PathValue("id"), seen, who.Name)
 	if err != nil {
 		return err
 	}

@@ -204,6 +204,10 @@ func laterCases(add func(string, func(*Input)), lang string) {
 	later("question", job.Quoted, func(in *Input) {
 		in.Letter.Disposition, in.Letter.Wishes.Answer = job.Answer, job.Question
 	})
+	later("still-needed", job.Quoted, func(in *Input) {
+		in.Template, in.SaidYes = "still-needed", true
+		in.Jobs[0].Wishes.Colours, in.Jobs[0].Wishes.Pickup = nil, ""
+	})
 	later("reminder", job.Quoted, func(in *Input) {
 		weFirst(in)
 		in.Template, in.QuotedOn, in.ClosesOn = "reminder", clock.AddDate(0, 0, -7), clock.AddDate(0, 0, 14)

@@ -50,6 +50,7 @@ type Input struct {
 	PickupUntil time.Time
 	Paid        string // decimal money
 	Wait        templates.Wait
+	SaidYes     bool   // the patron said yes to the offer already
 	Reason      string // one line: why a print failed, why a request is declined
 	Note        string // staff's own words
 	Picture     *Picture

@@ -35,6 +35,7 @@ func (f *filler) data() *templates.Data {
 			Phone: templates.Text(lib.Phone), Hours: templates.Text(lib.Hours), Website: templates.Text(lib.Website)},
 		Patron:   f.patron(),
 		Wait:     in.Wait,
+		SaidYes:  in.SaidYes,
 		Reason:   templates.Text(in.Reason),
 		Note:     templates.Note(in.Note),
 		QuotedOn: f.locale.Date(f.local(in.QuotedOn)),

@@ -178,12 +178,10 @@ func colour(j *job.Job, r *rules.Rules) []Question {
 func copies(j *job.Job, r *rules.Rules) []Question {
 	n := j.Wishes.Copies
 	switch {
-	case j.Settings.Copies > 0:
-		return nil
-	case n == nil && j.Wishes.Words["copies"] != "":
-		return []Question{{Key: "copies"}}
-	case n != nil && *n > r.Limits.MaxCopies:
+	case n != nil && *n > r.Limits.MaxCopies && (j.Settings.Copies == 0 || j.Settings.Copies == r.Limits.MaxCopies):
 		return []Question{{Key: "copies", Said: strconv.Itoa(*n), Max: r.Limits.MaxCopies}}
+	case n == nil && j.Wishes.Words["copies"] != "" && j.Settings.Copies == 0:
+		return []Question{{Key: "copies"}}
 	}
 	return nil
 }

@@ -169,7 +169,7 @@ func TestCollectedBeforeTheLetter(t *testing.T) {
 	h.whole()
 }
 
-// A declined request is told why; one whose reply was set aside is told nothing.
+// A declined request is told why; one whose reply was set aside is put off, and told nothing.
 func TestDeclined(t *testing.T) {
 	h := newHouse(t)
 	h.agree()
@@ -178,7 +178,7 @@ func TestDeclined(t *testing.T) {
 	h.act(h.SetAside(t.Context(), h.waiting().ID, marisol, "a prank"))
 	h.once()
 	h.noneWaits()
-	h.wantStage(job.Declined)
+	h.wantStage(job.Drafted)
 
 	h.imap.Deliver(request(t, "told"))
 	h.once()

@@ -138,7 +138,8 @@ func TestTwoMovesOfOneDraftSendOnce(t *testing.T) {
 	h.whole()
 }
 
-func TestSetAsideByMovingDeclines(t *testing.T) {
+// What is moved into the set-aside folder is put off, and says no to nobody.
+func TestSetAsideByMovingPutsOff(t *testing.T) {
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "no"))
@@ -146,7 +147,8 @@ func TestSetAsideByMovingDeclines(t *testing.T) {
 	h.imap.MoveAs(h.Rules.Mailbox.ToApprove, "no.stl", h.Rules.Mailbox.SetAside)
 	h.once()
 	h.wantDelivered(0)
-	h.wantStage(job.Declined)
+	h.wantStage(job.Drafted)
+	h.noneWaits()
 	h.whole()
 }
 

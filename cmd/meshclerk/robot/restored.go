@@ -11,7 +11,6 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mailbox"
-	"meshclerk/reply/casework"
 	"meshclerk/reply/outbox"
 )
 
@@ -206,7 +205,7 @@ func (r *Robot) sentAlready(ctx context.Context, m Mail, s *ledger.Step, id stri
 			return err
 		}
 		if same {
-			if err := casework.AfterSent(ctx, tx, id); err != nil {
+			if err := r.AfterSent(ctx, tx, id); err != nil {
 				return err
 			}
 			if err := tx.Enqueue(ctx, ledger.StepFile, id, time.Time{}); err != nil {

@@ -10,7 +10,6 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mailbox"
-	"meshclerk/reply/casework"
 	"meshclerk/reply/outbox"
 )
 
@@ -117,7 +116,7 @@ func (r *Robot) recordSend(ctx context.Context, tx *ledger.Tx, try ledger.Send, 
 	if out.State != outbox.Sent {
 		return nil
 	}
-	if err := casework.AfterSent(ctx, tx, try.Draft); err != nil {
+	if err := r.AfterSent(ctx, tx, try.Draft); err != nil {
 		return err
 	}
 	return tx.Enqueue(ctx, ledger.StepFile, try.Draft, time.Time{})

@@ -131,6 +131,8 @@ func (r *Robot) step(ctx context.Context, h *worker, s *ledger.Step, early *pref
 		return r.Remind(ctx, s)
 	case ledger.StepQuestion:
 		return r.Frame(ctx, s)
+	case ledger.StepStillNeeded:
+		return r.AskWhatIsLeft(ctx, s)
 	case ledger.StepReceipt:
 		return r.Thank(ctx, s)
 	case ledger.StepPost:

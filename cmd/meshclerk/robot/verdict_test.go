@@ -8,6 +8,7 @@ import (
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/templates"
 )
 
 // signedBy is an agreement that was signed yesterday.
@@ -50,7 +51,8 @@ func TestUnfinishedPromisesNothing(t *testing.T) {
 	h.whole()
 }
 
-// TestOnlyAWholeReportIsAgreed: whatever a report lacks, a yes to it is left to staff.
+// TestOnlyAWholeReportIsAgreed: whatever a report lacks, a yes to it puts
+// nothing onto the print list: staff get a letter that says how things are.
 func TestOnlyAWholeReportIsAgreed(t *testing.T) {
 	for name, lame := range map[string]func(*job.Report){
 		"unfinished":                        func(r *job.Report) { r.Unfinished = true },
@@ -80,8 +82,10 @@ func TestOnlyAWholeReportIsAgreed(t *testing.T) {
 				return tx.SaveJob(t.Context(), j, "test", job.Plain("made lame"))
 			}))
 			h.answers(got, "Yes please.")
-			h.wantStage(job.Quoted)
-			h.noneWaits()
+			h.wantStage(job.Drafted)
+			if k := h.waiting().Kind; k == templates.TextAccepted {
+				t.Errorf("the letter that waits is %q", k)
+			}
 		})
 	}
 }

@@ -1,0 +1,94 @@
+package job
+
+import (
+	"math"
+	"slices"
+)
+
+// Terms are what one part is printed as and what it costs: what a letter says and
+// its patron says yes to. Branch, telephone and printer are none of them; they may
+// change after a yes.
+type Terms struct {
+	File     string         `json:"file"` // SHA-256 of the mesh bytes, hex
+	Copies   int            `json:"copies"`
+	Colour   string         `json:"colour,omitempty"`  // "" is not settled, or the house's only one
+	Colours  []ColourCopies `json:"colours,omitempty"` // where the copies are not all of one colour
+	Material string         `json:"material"`
+	SizeMM   [3]float64     `json:"size_mm"` // to a tenth
+	LayerMM  float64        `json:"layer_mm"`
+	Shells   int            `json:"shells"`
+	Infill   float64        `json:"infill"`
+	Supports string         `json:"supports,omitempty"`
+	Turned   bool           `json:"turned,omitempty"` // printed in the advised orientation
+	Currency string         `json:"currency"`
+	Total    string         `json:"total"` // decimal money
+}
+
+// ColourCopies is how many copies are of one colour.
+type ColourCopies struct {
+	Colour string `json:"colour"`
+	Copies int    `json:"copies"`
+}
+
+// Terms gives what the job is printed as, as it was last checked. It reports false
+// for a job that nobody can say yes to: not checked to the end, not printable, or
+// without a price.
+func (j Job) Terms() (Terms, bool) {
+	r := j.Report
+	if r == nil || r.Estimate == nil || r.Mesh == nil || r.Quote == nil || r.Quote.Total == "" || !r.Printable() {
+		return Terms{}, false
+	}
+	asked, e := j.Asked(), r.Estimate
+	t := Terms{
+		File: j.Blob, Copies: asked.Copies, Colour: asked.Colour, Colours: asked.Colours, Material: e.Material,
+		LayerMM: e.LayerMM, Shells: e.Shells, Infill: e.Infill, Supports: asked.Supports, Turned: asked.Reoriented,
+		Currency: r.Quote.Currency, Total: r.Quote.Total,
+	}
+	for k, v := range r.Mesh.SizeMM {
+		t.SizeMM[k] = math.Round(10*v) / 10
+	}
+	return t, true
+}
+
+// The names of terms, as Differ gives them; questions about them have the same keys.
+const (
+	TermFile     = "file"
+	TermCopies   = "copies"
+	TermColour   = "colour"
+	TermMaterial = "material"
+	TermSize     = "size"
+	TermMade     = "made" // layers, shells, infill, the way up
+	TermSupports = "supports"
+	TermTotal    = "total"
+)
+
+// Differ names what is not the same in two terms, in the order a patron cares about.
+func (t Terms) Differ(u Terms) []string {
+	var out []string
+	for _, x := range []struct {
+		name string
+		same bool
+	}{
+		{TermFile, t.File == u.File},
+		{TermCopies, t.Copies == u.Copies},
+		{TermColour, t.Colour == u.Colour && slices.Equal(t.Colours, u.Colours)},
+		{TermMaterial, t.Material == u.Material},
+		{TermSize, t.SizeMM == u.SizeMM},
+		{TermMade, t.LayerMM == u.LayerMM && t.Shells == u.Shells && t.Infill == u.Infill && t.Turned == u.Turned},
+		{TermSupports, t.Supports == u.Supports},
+		{TermTotal, t.Currency == u.Currency && t.Total == u.Total},
+	} {
+		if !x.same {
+			out = append(out, x.name)
+		}
+	}
+	return out
+}
+
+// Meets reports whether terms are those of an offer: the same, but for what the
+// offer itself asked the patron to choose. What is chosen may not change the price.
+func (t Terms) Meets(offer Terms, asked []string) bool {
+	return !slices.ContainsFunc(t.Differ(offer), func(name string) bool {
+		return !slices.Contains(asked, name) || name == TermFile || name == TermTotal
+	})
+}

@@ -1,0 +1,180 @@
+package ledger
+
+import (
+	"strings"
+	"testing"
+
+	"meshclerk/intake/job"
+)
+
+// agrees lets a job be agreed to whatever it is, as what an earlier version quoted.
+func agrees(t testing.TB, tx *Tx, id job.ID) error {
+	ctx := t.Context()
+	drafts, err := tx.Drafts(ctx, DraftFilter{Job: id})
+	if err != nil {
+		return err
+	}
+	var d Draft
+	if len(drafts) > 0 {
+		d = drafts[0]
+	} else if d, _, err = tx.NewDraft(ctx, Draft{Kind: "quote", Language: "en", To: job.Address{Address: "ada@example.org"}, MessageID: "<" + NewThread() + "@larkfield.example>"},
+		[]byte("an offer"), Robot, job.Plain("")); err != nil {
+		return err
+	}
+	if err := tx.exec(ctx, `INSERT INTO offers (draft, job, sha256, terms, rules_hash, at) VALUES (?, ?, ?, '', '', ?) ON CONFLICT (draft, job) DO NOTHING`, d.ID, string(id), d.SHA256, stamp(tx.now)); err != nil {
+		return err
+	}
+	o, _, err := tx.LastOffer(ctx, id)
+	if err != nil {
+		return err
+	}
+	if err := tx.KeepYes(ctx, o, "", "patron"); err != nil {
+		return err
+	}
+	return tx.exec(ctx, `UPDATE yeses SET state = 'counts' WHERE job = ? AND state = 'kept'`, string(id))
+}
+
+// offeredJob is a job that can be said yes to, with the terms of one copy in blue.
+func offeredJob(t *testing.T, l *Ledger, letter string) (job.Job, Draft) {
+	t.Helper()
+	j := newJob(t, l, letter)
+	j.Settings = job.Settings{Copies: 1, Colour: "blue"}
+	j.Report = &job.Report{Readable: true, Mesh: &job.Shape{SizeMM: [3]float64{20, 20, 20.04}}, Fit: &job.Fit{Fits: true},
+		Estimate: &job.Estimate{PrintTimeS: 600, MassG: 3, Material: "PLA", LayerMM: 0.2, Shells: 3, Infill: 0.15, Copies: 1},
+		Quote:    &job.Quote{Currency: "CAD", Total: "1.50"}}
+	do(t, l, func(tx *Tx) error { return tx.SaveJob(t.Context(), j, Robot, job.Plain("")) })
+	for _, to := range []job.Stage{job.Checked, job.Drafted, job.Quoted} {
+		if err := l.Move(t.Context(), j.ID, to, Robot, job.Plain("")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	d := newDraft(t, l, "one in blue for $1.50", j.ID)
+	terms, ok := j.Terms()
+	if !ok {
+		t.Fatal("the job has no terms")
+	}
+	do(t, l, func(tx *Tx) error {
+		return tx.AddOffer(t.Context(), Offer{Draft: d.ID, Job: j.ID, SHA256: d.SHA256, Terms: &terms, RulesHash: "r"})
+	})
+	return j, d
+}
+
+func sayYes(t *testing.T, l *Ledger, id job.ID) error {
+	t.Helper()
+	return l.Tx(t.Context(), func(tx *Tx) error {
+		o, _, err := tx.LastOffer(t.Context(), id)
+		if err != nil {
+			return err
+		}
+		if err := tx.KeepYes(t.Context(), o, "", "patron"); err != nil {
+			return err
+		}
+		return tx.CountYes(t.Context(), id)
+	})
+}
+
+// The schema itself lets nothing onto the print list that was not agreed to.
+func TestPrintListIsAsAgreed(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	agree := func(id job.ID) error { return l.Move(ctx, id, job.Agreed, "patron", job.Plain("")) }
+	refused := func(what string, err error) {
+		t.Helper()
+		if err == nil || !strings.Contains(err.Error(), "said yes to") && !strings.Contains(err.Error(), "agreed to cannot change") && !strings.Contains(err.Error(), "other terms") {
+			t.Errorf("%s: %v, want it refused", what, err)
+		}
+	}
+	change := func(id job.ID, fn func(*job.Job)) error {
+		return l.Tx(ctx, func(tx *Tx) error {
+			j, err := tx.Job(ctx, id)
+			if err != nil {
+				return err
+			}
+			fn(&j)
+			return tx.SaveJob(ctx, j, "Bo Example", job.Plain(""))
+		})
+	}
+
+	j, _ := offeredJob(t, l, taken(t, l, 1, "a"))
+	refused("agreed without a yes", agree(j.ID))
+	if err := change(j.ID, func(j *job.Job) { j.Report.Quote.Total = "2.60" }); err != nil {
+		t.Fatal(err)
+	}
+	refused("a yes to another price", sayYes(t, l, j.ID))
+	if err := change(j.ID, func(j *job.Job) { j.Report.Quote.Total = "1.50" }); err != nil {
+		t.Fatal(err)
+	}
+	if err := sayYes(t, l, j.ID); err != nil {
+		t.Fatal(err)
+	}
+	if err := change(j.ID, func(j *job.Job) { j.Settings.Colour = "red" }); err != nil {
+		t.Fatal(err)
+	}
+	refused("changed after the yes", agree(j.ID))
+	if err := change(j.ID, func(j *job.Job) { j.Settings.Colour = "blue" }); err != nil {
+		t.Fatal(err)
+	}
+	if err := agree(j.ID); err != nil {
+		t.Fatal(err)
+	}
+	refused("changed on the print list", change(j.ID, func(j *job.Job) { j.Settings.Copies = 2 }))
+	if err := change(j.ID, func(j *job.Job) { j.Settings.Printer, j.Wishes.Pickup = "Bench 2", "Fernhill" }); err != nil {
+		t.Errorf("another printer and branch: %v", err)
+	}
+	if err := l.Move(ctx, j.ID, job.Checked, "Bo Example", job.Plain("")); err != nil {
+		t.Fatal(err)
+	}
+	refused("back without a new yes", agree(j.ID))
+
+	k, d := offeredJob(t, l, taken(t, l, 2, "b"))
+	if err := sayYes(t, l, k.ID); err != nil {
+		t.Fatal(err)
+	}
+	terms, _ := k.Terms()
+	newer := newDraft(t, l, "the same once more", k.ID)
+	do(t, l, func(tx *Tx) error {
+		return tx.AddOffer(ctx, Offer{Draft: newer.ID, Job: k.ID, SHA256: d.SHA256, Terms: &terms, RulesHash: "r"})
+	})
+	refused("a yes to an offer that is not the last", agree(k.ID))
+}
+
+// What the offer asked may be chosen with the yes, but never at another price.
+func TestYesWithWhatWasAsked(t *testing.T) {
+	for _, c := range []struct {
+		asked  []string
+		change func(*job.Job)
+		counts bool
+	}{
+		{nil, func(j *job.Job) {}, true},
+		{nil, func(j *job.Job) { j.Settings.Colour = "red" }, false},
+		{[]string{"colour"}, func(j *job.Job) { j.Settings.Colour = "red" }, true},
+		{[]string{"colour"}, func(j *job.Job) { j.Settings.Colour, j.Report.Quote.Total = "red", "1.75" }, false},
+		{[]string{"colour"}, func(j *job.Job) { j.Settings.Copies = 2 }, false},
+		{[]string{"file"}, func(j *job.Job) { j.Report.Quote.Currency = "EUR" }, false},
+		{[]string{"pickup"}, func(j *job.Job) { j.Wishes.Pickup = "Millbrook" }, true},
+		{nil, func(j *job.Job) { j.Report.Mesh.SizeMM[2] = 20.04 }, true}, // rounds to the same tenth
+		{nil, func(j *job.Job) { j.Report.Mesh.SizeMM[2] = 20.06 }, false},
+		{nil, func(j *job.Job) { j.Report.Estimate.Infill = 0.16 }, false},
+		{nil, func(j *job.Job) { j.Report.Estimate.LayerMM = 0.21 }, false},
+		{nil, func(j *job.Job) { j.Report.Estimate.Shells = 4 }, false},
+		{nil, func(j *job.Job) { j.Settings.Reoriented = true }, false},
+		{nil, func(j *job.Job) { j.Settings.Supports = "yes" }, false},
+		{[]string{"supports"}, func(j *job.Job) { j.Settings.Supports = "yes" }, true},
+		{nil, func(j *job.Job) { j.Report.Estimate.Material = "PETG" }, false},
+	} {
+		l, _ := newLedger(t)
+		j, d := offeredJob(t, l, taken(t, l, 1, "a"))
+		terms, _ := j.Terms()
+		again := newDraft(t, l, "again", j.ID)
+		do(t, l, func(tx *Tx) error { // the last offer is the one with these questions
+			return tx.exec(t.Context(), `INSERT INTO offers (draft, job, sha256, terms, asked, rules_hash, at) SELECT ?, job, sha256, terms, ?, rules_hash, at FROM offers WHERE draft = ?`,
+				again.ID, strings.Join(c.asked, " "), d.ID)
+		})
+		c.change(&j)
+		do(t, l, func(tx *Tx) error { return tx.SaveJob(t.Context(), j, "Bo Example", job.Plain("")) })
+		now, _ := j.Terms()
+		if err := sayYes(t, l, j.ID); (err == nil) != c.counts {
+			t.Errorf("asked %v, differs in %v: %v, want counts %v", c.asked, now.Differ(terms), err, c.counts)
+		}
+	}
+}
