@@ -106,7 +106,7 @@ func (d *Desk) latest(s *localizer, events []ledger.Event, otherwise string) str
 		return s.Word(otherwise)
 	}
 	e := events[len(events)-1]
-	return s.Say(job.Say("page.changed.event", job.Args{"who": e.Who, "age": s.age(e.At, d.office.Now()), "event": s.code("event", e.What)}))
+	return s.Say(job.Say("page.changed.event", job.Args{"who": s.actor(e.Who), "age": s.age(e.At, d.office.Now()), "event": s.code("event", e.What)}))
 }
 
 // replyHTML shows the HTML part of a reply in a frame that may run and fetch

@@ -103,6 +103,15 @@ func (s *localizer) code(kind string, code any) string {
 	return strings.ReplaceAll(strings.TrimPrefix(word, "_"), "-", " ")
 }
 
+// actor is who did something: a person by name, or the patron or the program by a word.
+func (s *localizer) actor(who string) string {
+	m := job.Say(codesFile+".actor."+strings.ReplaceAll(who, " ", "-"), nil)
+	if s.Missing(m) == nil {
+		return s.Say(m)
+	}
+	return who
+}
+
 // language is the name of a language in this one (Unicode CLDR).
 func (s *localizer) language(lang string) string {
 	tag, err := language.Parse(lang)
@@ -177,7 +186,7 @@ const mostLetters = 200
 
 func (s *localizer) funcs(p *pages) template.FuncMap {
 	return template.FuncMap{
-		"t": s.t, "told": s.told, "say": s.say, "via": s.via, "why": s.why, "code": s.code, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "language": s.language, "ownName": ownName,
+		"t": s.t, "told": s.told, "say": s.say, "via": s.via, "why": s.why, "code": s.code, "actor": s.actor, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "language": s.language, "ownName": ownName,
 		"mass":     func(g float64) string { return string(s.Mass(g)) },
 		"size":     func(mm [3]float64) string { return string(s.Size(mm)) },
 		"number":   func(v float64, n int) string { return string(s.Number(v, n)) },
