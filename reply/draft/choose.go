@@ -39,7 +39,7 @@ func outcome(j *job.Job) string {
 	return worst
 }
 
-// beforeOffer tells whether a letter about a job in that stage says what its check found.
+// beforeOffer reports whether a letter about a job in that stage says what its check found.
 func beforeOffer(s job.Stage) bool {
 	switch s {
 	case job.Taken, job.Checked, job.NeedsAgreement, job.Drafted:

@@ -125,7 +125,7 @@ func (in *Input) complete() error {
 	return nil
 }
 
-// plainID tells whether s is a dot-atom of letters, digits and hyphens (RFC 5322, 3.2.3).
+// plainID reports whether s is a dot-atom of letters, digits and hyphens (RFC 5322, 3.2.3).
 func plainID(s string) bool {
 	if s == "" || len(s) > 120 || strings.HasPrefix(s, ".") || strings.HasSuffix(s, ".") || strings.Contains(s, "..") {
 		return false
