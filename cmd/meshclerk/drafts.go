@@ -14,6 +14,7 @@ import (
 
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/plain"
+	"meshclerk/reply/casework"
 	"meshclerk/reply/outbox"
 )
 
@@ -49,7 +50,6 @@ func (c *draftsListCmd) Run(e *env) error {
 	var rows [][]string
 	for _, d := range drafts {
 		if c.JSON {
-			inWords(&d.Why)
 			d.Doc = nil // a patron's words; drafts show has them
 			if err := writeJSON(e.out, d); err != nil {
 				return err
@@ -94,11 +94,11 @@ func (c *draftsShowCmd) Run(e *env) error {
 		_, err = e.out.Write(raw)
 		return err
 	case c.JSON:
-		inWords(&d.Why)
 		return writeJSON(e.out, struct {
 			ledger.Draft
-			Raw string `json:"raw"`
-		}{d, string(raw)})
+			Doc casework.Written `json:"doc"` // in the place of the ledger's own form
+			Raw string           `json:"raw"`
+		}{d, casework.WrittenOf(d), string(raw)})
 	}
 	return c.write(e, l, d, raw)
 }

@@ -4,18 +4,50 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"reflect"
 	"strings"
 	"text/tabwriter"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/plain"
 )
 
-// writeJSON writes one object on one line, as scripts read it.
+// writeJSON writes one object on one line, as scripts read it: messages in words.
 func writeJSON(w io.Writer, v any) error {
+	if v != nil {
+		whole := reflect.New(reflect.TypeOf(v)).Elem()
+		whole.Set(reflect.ValueOf(v))
+		sayAll(whole)
+		v = whole.Interface()
+	}
 	e := json.NewEncoder(w)
 	e.SetEscapeHTML(false)
 	return e.Encode(v)
+}
+
+// sayAll puts the words of every message within a value in its place.
+func sayAll(v reflect.Value) {
+	if m, ok := v.Interface().(job.Message); ok {
+		v.Set(reflect.ValueOf(job.Plain(said(m))))
+		return
+	}
+	switch v.Kind() {
+	case reflect.Pointer:
+		if !v.IsNil() {
+			sayAll(v.Elem())
+		}
+	case reflect.Slice, reflect.Array:
+		for i := range v.Len() {
+			sayAll(v.Index(i))
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if v.Type().Field(i).IsExported() {
+				sayAll(v.Field(i))
+			}
+		}
+	}
 }
 
 // table writes rows in aligned columns under a head.
