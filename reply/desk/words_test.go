@@ -1,9 +1,13 @@
 package desk
 
 import (
+	"errors"
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"io"
+	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
@@ -185,6 +189,48 @@ func TestKindsOfCodesAgree(t *testing.T) {
 	for kind := range shown {
 		if !slices.ContainsFunc(b.Keys(), func(k string) bool { return strings.HasPrefix(k, codesFile+"."+kind+".") }) {
 			t.Errorf("no code of the kind %q has a word", kind)
+		}
+	}
+}
+
+// The how-to of DEVELOPERS.md, carried out: a copy of page.toml in a folder of the
+// house's own, with one sentence translated, is a language of the page. What has no
+// words in it, such as a stage, is in English.
+func TestLanguageIsOneFolder(t *testing.T) {
+	h := newHouse(t, func(c *Config) {
+		dir := t.TempDir()
+		english, err := os.ReadFile("../../templates/en/page.toml")
+		if err != nil {
+			t.Fatal(err)
+		}
+		german := strings.Replace(string(english), `waiting = "Waiting"`, `waiting = "Wartet"`, 1)
+		if err := errors.Join(os.Mkdir(filepath.Join(dir, "de"), 0o700), os.WriteFile(filepath.Join(dir, "de", "page.toml"), []byte(german), 0o600)); err != nil {
+			t.Fatal(err)
+		}
+		if c.Office.Templates, err = templates.Load(dir, c.Office.Rules.Library.Languages); err != nil {
+			t.Fatal(err)
+		}
+	})
+	h.letter(okafor())
+	b := h.browser("marisol")
+	_, page := b.get("/")
+	holds(t, page, `<button class="plain" name="language" value="de" lang="de">Deutsch</button>`, `value="fr" lang="fr">Français</button>`)
+	lacks(t, page, `value="es"`) // whose page nobody has translated
+	_, page = b.post("/language", url.Values{"language": {"de"}})
+	holds(t, page, `<html lang="de">`, "<h1>Wartet ", "Quote")
+	for accept, want := range map[string]string{"de-AT,fr;q=0.8": "de", "fr-CH, en;q=0.9": "fr", "es, it": "en", "": "en", "es, de;q=0.5": "de", ";;;": "en"} {
+		req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, h.server.URL+"/sign-in", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		req.Header.Set("Accept-Language", accept)
+		resp, err := http.DefaultClient.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		body, err := io.ReadAll(resp.Body)
+		if err := errors.Join(err, resp.Body.Close()); err != nil || !strings.Contains(string(body), `<html lang="`+want+`">`) {
+			t.Errorf("%q is not read in %s (%v)", accept, want, err)
 		}
 	}
 }
