@@ -32,7 +32,8 @@ import (
 //
 //	replies = {one = "{{.n}} reply of ours", other = "{{.n}} replies of ours"}
 //
-// which another sentence takes in with {{count "restored.replies" .sent}}. Every
+// which another sentence takes in with {{count "restored.replies" .sent}}. A list is
+// said with {{all .names}}, {{any .names}} or {{join ", or " .names}}. Every
 // language has the sentences of the first, English, with the same arguments; a
 // language may leave out a whole file, and then reads English there.
 type Book struct {
@@ -275,6 +276,8 @@ func (l *Localizer) value(v any, deep int) (any, error) {
 		return string(l.Quantity(v.Amount, v.Unit)), nil
 	case job.Money:
 		return cmp.Or(string(l.Money(v.Amount, v.Currency)), v.Amount+" "+v.Currency), nil
+	case job.Figure:
+		return l.figure(v, deep)
 	case job.Day:
 		return string(l.ISODate(v.Date)), nil
 	case job.Message:
@@ -333,8 +336,9 @@ func amount(v any) (float64, bool) {
 // funcs are what a sentence may use.
 func (l *Localizer) funcs(deep int) template.FuncMap {
 	return template.FuncMap{
-		"all": func(words []string) string { return string(l.And(texts(words))) },
-		"any": func(words []string) string { return string(l.Or(texts(words))) },
+		"all":  func(words []string) string { return string(l.And(texts(words))) },
+		"any":  func(words []string) string { return string(l.Or(texts(words))) },
+		"join": func(between string, words []string) string { return strings.Join(words, between) },
 		"count": func(key string, n number) (string, error) {
 			return l.words(key, job.Args{"n": n}, deep-1)
 		},

@@ -61,7 +61,7 @@ func used(s *sentence) (lists, counts []string) {
 				last, ok := args[len(args)-1].(*parse.FieldNode)
 				switch {
 				case !ok:
-				case name == "all" || name == "any":
+				case name == "all" || name == "any" || name == "join":
 					lists = append(lists, last.Ident[0])
 				case name == "count":
 					counts = append(counts, last.Ident[0])

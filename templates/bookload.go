@@ -229,7 +229,7 @@ func (l *bookLoader) parse(key string, w written) (*template.Template, []string)
 	}
 	args, wrong := arguments(t.Root)
 	if wrong != "" {
-		l.tell(w.at, wrong, "a sentence has fields, if, all, any and count only")
+		l.tell(w.at, wrong, "a sentence has fields, if, all, any, join and count only")
 		return nil, nil
 	}
 	return t, args

@@ -53,7 +53,7 @@ type Part struct {
 	Number  int // in this letter, from 1
 	File    Text
 	Outcome string // "quote", "too-long", "too-big", "cannot-print", "unreadable" or "unfinished"
-	Really  Text   // of an unreadable file: what it is, in English
+	Really  Text   // of an unreadable file: what it is
 
 	Size     Text // width, depth and height as it would be printed
 	Scale    Text // "80%", or "" when it is the size of the file
@@ -68,7 +68,7 @@ type Part struct {
 	// SupportsOpen: supports are counted in, but the patron is still asked.
 	SupportsOpen bool
 	Turned       bool // it is printed another way up than it was sent
-	TurnWhy      Text // what turning gains, in English
+	TurnWhy      Text // what turning gains
 
 	Time      Text // "about 3 hours"
 	TimeExact Text // "2 hours 50 minutes"
@@ -103,8 +103,8 @@ type Line struct {
 	Amount Text
 }
 
-// Finding is one thing the check found. Text is English; texts in other
-// languages say it by Code, and fall back to Text for checks the house added.
+// Finding is one thing the check found, in words for the patron. Code, Amount and
+// Count are there for a house that words one of them in its own way.
 type Finding struct {
 	Code   string
 	Level  string // "stop", "ask" or "note"
@@ -136,7 +136,7 @@ type Question struct {
 	Number  int
 	Key     string // "colour", "copies", "supports", "size", "material", "pickup", "card" or a finding's code
 	File    Text   // which file, when the letter is about several
-	Text    Text   // in English
+	Text    Text   // the question of a finding, or ""
 	Choices Text   // "red, green or blue"
 	Said    Text   // what the patron said that cannot be had
 	Amount  Text
@@ -195,7 +195,7 @@ type Limits struct {
 	Endings    Text // ".stl"
 }
 
-// Codes lists the findings that texts in other languages have words for.
+// Codes lists the findings that a reply text may tell.
 func Codes() []string {
 	return []string{"unreadable", "not-stl", "unfinished", "units-doubtful", "too-big", "too-long", "holes", "nonmanifold", "flipped", "inside-out",
 		"self-crossing", "several-parts", "floating-part", "sealed-void", "thin-wall", "fine-detail", "narrow-gap", "overhang", "long-bridge",

@@ -74,6 +74,7 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 
 // prefixes are those of keys that end in a word of the ledger.
 var prefixes = []string{"notices.state.", "notices.why.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "report.group.", "sheet.adhesion.",
+	"findings.measure.", "findings.do.", "findings.became.", "findings.kind.",
 	"page.", "codes.", "sheet.page."} // which the desk holds against its pages
 
 // usedInPage notes what a page says: {{t "report.of"}}.

@@ -8,6 +8,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/plain"
+	"meshclerk/templates"
 )
 
 type jobsShowCmd struct {
@@ -19,11 +20,11 @@ type jobsShowCmd struct {
 // record is one job with everything that is on record about it.
 type record struct {
 	job.Job
-	Row      ledger.Row       `json:"row"`
-	Drafts   []ledger.Draft   `json:"drafts"`
-	Prints   []ledger.Print   `json:"prints"`
-	Payments []ledger.Payment `json:"payments"`
-	History  []ledger.Event   `json:"history"`
+	Row      ledger.Row
+	Drafts   []ledger.Draft
+	Prints   []ledger.Print
+	Payments []ledger.Payment
+	History  []ledger.Event
 }
 
 func (c *jobsShowCmd) Run(e *env) error {
@@ -41,9 +42,7 @@ func (c *jobsShowCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		rec.inWords()
-		plainLabels(words, rec.Report)
-		return writeJSON(e.out, rec)
+		return writeJSON(e.out, rec.public(words))
 	}
 	return rec.write(e.out)
 }
@@ -80,8 +79,20 @@ func recordOf(e *env, l *ledger.Ledger, id job.ID) (rec record, err error) {
 	return rec, err
 }
 
-// inWords puts the words of every message in its place.
-func (r *record) inWords() {
+// publicRecord is a record as scripts read it.
+type publicRecord struct {
+	job.Job
+	Report    *publicReport    `json:"report,omitempty"` // these two stand over those of Job
+	Agreement *job.Agreement   `json:"agreement,omitempty"`
+	Row       ledger.Row       `json:"row"`
+	Drafts    []ledger.Draft   `json:"drafts"`
+	Prints    []ledger.Print   `json:"prints"`
+	Payments  []ledger.Payment `json:"payments"`
+	History   []ledger.Event   `json:"history"`
+}
+
+// public puts the words of every message in its place.
+func (r *record) public(l *templates.Localizer) publicRecord {
 	if r.Agreement != nil {
 		inWords(&r.Agreement.Why)
 	}
@@ -91,6 +102,7 @@ func (r *record) inWords() {
 	for i := range r.History {
 		inWords(&r.History[i].Why)
 	}
+	return publicRecord{r.Job, publish(l, r.Report), r.Agreement, r.Row, r.Drafts, r.Prints, r.Payments, r.History}
 }
 
 // write shows a job as a person reads it.

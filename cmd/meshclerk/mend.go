@@ -33,7 +33,7 @@ func (c *mendCmd) Run(e *env) error {
 	if !c.AsSent {
 		report := preflight.Check(e.ctx, c.File, r, job.Settings{}, preflight.Options{Progress: show.say})
 		if o := report.Orientation; o != nil && !o.AsSent {
-			turn, why = o.Rotation, job.Plain(o.Why)
+			turn, why = o.Rotation, o.Why
 		}
 	}
 	p, err := sheet.Lay(e.ctx, c.File, r, turn, why, 1)

@@ -50,8 +50,7 @@ func (c *preflightCmd) Run(e *env) error {
 			return err
 		}
 		if c.JSON {
-			plainLabels(l, &report)
-			err = writeJSON(e.out, report)
+			err = writeJSON(e.out, publish(l, &report))
 		} else {
 			err = writeReport(e.out, l, report)
 		}
@@ -168,7 +167,7 @@ func onPlates(e *job.Estimate) string {
 func writeReport(w io.Writer, l *templates.Localizer, r job.Report) error {
 	fmt.Fprintf(w, "%s\n", plain.OneLine(r.File))
 	if !r.Readable {
-		_, err := fmt.Fprintf(w, "  cannot be read: %s\n\n", plain.OneLine(r.Error))
+		_, err := fmt.Fprintf(w, "  cannot be read: %s\n\n", plain.OneLine(said(r.Error)))
 		return err
 	}
 	s := r.Mesh
@@ -189,10 +188,10 @@ func writeReport(w io.Writer, l *templates.Localizer, r job.Report) error {
 		fmt.Fprintf(w, "  total     %10s  %s\n", q.Total, q.Currency)
 	}
 	for _, f := range r.Findings {
-		fmt.Fprintf(w, "  %-8s  %s: %s\n", f.Level, f.Code, plain.OneLine(f.Text))
+		fmt.Fprintf(w, "  %-8s  %s: %s\n", f.Level, f.Code, plain.OneLine(said(f.Text)))
 	}
 	if o := r.Orientation; o != nil && !o.AsSent {
-		fmt.Fprintf(w, "  way up    %s\n", o.Why)
+		fmt.Fprintf(w, "  way up    %s\n", said(o.Why))
 	}
 	if est := r.Estimate; est != nil && len(est.WhatIf) > 0 {
 		fmt.Fprintln(w, "  instead")

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"strings"
 	"sync"
 
 	"meshclerk/intake/job"
@@ -10,8 +11,9 @@ import (
 // english is the language of the command line and of what scripts read.
 var english = sync.OnceValue(func() *templates.Localizer { return templates.DefaultBook().In("en", "en", "") })
 
-// said gives the words of a message.
-func said(m job.Message) string { return english().Say(m) }
+// said gives the words of a message. A space at which no line is broken is a plain
+// one to a terminal or a script.
+func said(m job.Message) string { return strings.ReplaceAll(english().Say(m), "\u00a0", " ") }
 
 // inWords puts the words of messages in their place, for what scripts read.
 func inWords(messages ...*job.Message) {

@@ -19,7 +19,7 @@ type Message struct {
 }
 
 // Args are what is filled into a sentence, by name. A value is a string (a name, a
-// number of the ledger, a file: never words of ours), a number, a Quantity, a Money, a Day,
+// number of the ledger, a file: never words of ours), a number, a Quantity, a Figure, a Money, a Day,
 // a Message, or a []string or []Message of several things.
 type Args map[string]any
 
@@ -27,6 +27,13 @@ type Args map[string]any
 type Quantity struct {
 	Amount float64 `json:"amount"`
 	Unit   string  `json:"unit"` // as of a Finding
+}
+
+// Figure is a measured value as a person says it: three places that count, in the unit
+// that fits it. Without a unit it is a bare number, a time is in seconds.
+type Figure struct {
+	Amount float64 `json:"figure"`
+	Unit   string  `json:"unit"`
 }
 
 // Money is an amount of money, written as the reader's language and the house do.
@@ -141,6 +148,9 @@ func composed(b json.RawMessage) (any, error) {
 	case fields["currency"] != nil:
 		var m Money
 		return m, json.Unmarshal(b, &m)
+	case fields["figure"] != nil:
+		var f Figure
+		return f, json.Unmarshal(b, &f)
 	case fields["unit"] != nil:
 		var q Quantity
 		return q, json.Unmarshal(b, &q)

@@ -3,12 +3,13 @@ package job
 import "slices"
 
 // Report is everything the preflight found out about one file. Lengths are
-// millimetres, areas mm2, volumes mm3, masses grams, times seconds.
+// millimetres, areas mm2, volumes mm3, masses grams, times seconds. What it says is
+// kept as messages; scripts get them in English (cmd/meshclerk).
 type Report struct {
 	File        string       `json:"file"`
 	Readable    bool         `json:"readable"`
 	Format      string       `json:"format"` // "binary" or "ascii"
-	Error       string       `json:"error"`
+	Error       Message      `json:"error"`
 	Unfinished  bool         `json:"unfinished,omitempty"` // the check did not come to its end: this is no verdict
 	Mesh        *Shape       `json:"mesh,omitempty"`
 	Findings    []Finding    `json:"findings"`
@@ -28,7 +29,7 @@ func (r *Report) Printable() bool {
 
 // CutShort reports whether a check did not come to its end. Reports of earlier
 // versions say so in their error alone.
-func (r *Report) CutShort() bool { return r.Unfinished || r.Readable && r.Error != "" }
+func (r *Report) CutShort() bool { return r.Unfinished || r.Readable && !r.Error.IsZero() }
 
 // Stops reports whether something that was found stops the job.
 func (r *Report) Stops() bool {
@@ -37,9 +38,9 @@ func (r *Report) Stops() bool {
 
 // Advice is what staff should know or do that is no fault of the file.
 type Advice struct {
-	About string `json:"about"` // "adhesion", "support", "rules" or "check"
-	Do    string `json:"do"`    // for adhesion "none", "skirt", "brim" or "raft"; for support "soluble"; else a sentence
-	Why   string `json:"why"`   // the reason, lower case, no full stop
+	About string  `json:"about"` // "adhesion", "support", "rules" or "check"
+	Do    Message `json:"do"`    // how to hold it to the plate, what to make the supports of, or what else to do
+	Why   Message `json:"why"`   // the reason, lower case, no full stop
 }
 
 // Shape is the measured geometry. Area, size and volume follow the asked scale.
@@ -72,11 +73,11 @@ type Shape struct {
 type Finding struct {
 	Code     string      `json:"code"`
 	Level    Level       `json:"level"`
-	Text     string      `json:"text"` // one plain sentence with the figure, for the patron
+	Text     Message     `json:"text"` // one plain sentence with the figure, for the patron
 	Amount   float64     `json:"amount"`
 	Unit     string      `json:"unit"`
-	At       *[3]float64 `json:"at,omitempty"`       // mm, in the file's own coordinates times scale
-	Question string      `json:"question,omitempty"` // what must be asked, when the level is ask
+	At       *[3]float64 `json:"at,omitempty"`      // mm, in the file's own coordinates times scale
+	Question Message     `json:"question,omitzero"` // what must be asked, when the level is ask
 }
 
 // CodeUnfinished is the finding of a check that did not come to its end. No rule can
@@ -106,7 +107,7 @@ type Orientation struct {
 	Rotation   [3][3]float64 `json:"rotation"` // row-major; applied to column vectors
 	SupportMM3 float64       `json:"support_mm3"`
 	PrintTimeS float64       `json:"print_time_s"`
-	Why        string        `json:"why"`
+	Why        Message       `json:"why"`
 	HeightMM   float64       `json:"height_mm"`
 	BedMM2     float64       `json:"bed_mm2"`
 	AsSent     bool          `json:"as_sent"` // the way it was sent is the best one

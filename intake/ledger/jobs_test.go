@@ -216,7 +216,7 @@ func tenThousand(b *testing.B) *Ledger {
 	letter := taken(b, l, 1, "a")
 	report := &job.Report{Estimate: &job.Estimate{PrintTimeS: 3600, MassG: 12, Printer: "Alder", Material: "PLA"}, Quote: &job.Quote{Total: "3.50", Currency: "CAD"}}
 	for i := range 20 {
-		report.Findings = append(report.Findings, job.Finding{Code: "overhang", Level: job.Note, Text: strings.Repeat("a plain sentence with the figure ", 8), Amount: float64(i)})
+		report.Findings = append(report.Findings, job.Finding{Code: "overhang", Level: job.Note, Text: job.Plain(strings.Repeat("a plain sentence with the figure ", 8)), Amount: float64(i)})
 	}
 	for batch := range 20 {
 		do(b, l, func(tx *Tx) error {

@@ -71,7 +71,7 @@ func (a *asciiReader) read() error {
 			return a.soup.bad
 		}
 		if a.soup.facets > a.lim.Facets {
-			return unreadable("the model has more than %d facets, which is the limit; a simpler version of it would do for printing", a.lim.Facets)
+			return unreadable(job.Say("findings.unread.more-than", job.Args{"most": a.lim.Facets}))
 		}
 	}
 	return a.finish()
@@ -118,7 +118,7 @@ func (a *asciiReader) take(w []byte) error {
 // corners nothing else may stand.
 func (a *asciiReader) oddWord(w []byte) error {
 	if a.inFacet && (a.inLoop || a.corners > 0) {
-		return unreadable("the file is damaged: in line %d there is %q where a corner of a facet should be", a.words.at, clip(w))
+		return unreadable(job.Say("findings.unread.no-corner", job.Args{"line": a.words.at, "word": strconv.Quote(clip(w))}))
 	}
 	if !a.inFacet {
 		a.odd++
@@ -169,7 +169,7 @@ func (a *asciiReader) coordinates(w []byte, p *[3]float32, n int) (int, error) {
 	}
 	for part := range bytes.SplitSeq(w, []byte(",")) {
 		if n == 3 {
-			return n, unreadable("the file is damaged: in line %d a corner has more than three coordinates", a.words.at)
+			return n, unreadable(job.Say("findings.unread.four-coordinates", job.Args{"line": a.words.at}))
 		}
 		v, err := a.number(part)
 		if err != nil {
@@ -191,13 +191,13 @@ func (a *asciiReader) number(w []byte) (float32, error) {
 	low := bytes.ToLower(w)
 	switch {
 	case bytes.Contains(low, []byte("nan")), bytes.Contains(low, []byte("#ind")):
-		return 0, unreadable("the file is damaged: in line %d a coordinate is not a number (NaN)", a.words.at)
+		return 0, unreadable(job.Say("findings.unread.line-nan", job.Args{"line": a.words.at}))
 	case bytes.Contains(low, []byte("inf")):
-		return 0, unreadable("the file is damaged: in line %d a coordinate is infinite", a.words.at)
+		return 0, unreadable(job.Say("findings.unread.line-infinite", job.Args{"line": a.words.at}))
 	case len(bytes.Trim(low, "+-.e0123456789")) == 0:
-		return 0, unreadable("in line %d there is a coordinate of %s mm, and nothing beyond %.3g mm makes sense for a print", a.words.at, clip(w), a.lim.CoordinateMM)
+		return 0, unreadable(job.Say("findings.unread.line-far", job.Args{"line": a.words.at, "word": clip(w), "most": power(a.lim.CoordinateMM)}))
 	}
-	return 0, unreadable("the file is damaged: in line %d there is %q where a coordinate should be", a.words.at, clip(w))
+	return 0, unreadable(job.Say("findings.unread.no-coordinate", job.Args{"line": a.words.at, "word": strconv.Quote(clip(w))}))
 }
 
 // pow10 holds the powers of ten that double precision holds exactly.
@@ -295,15 +295,15 @@ func (a *asciiReader) finish() error {
 	}
 	switch {
 	case a.solids == 0 && a.odd == 0:
-		return unreadable("the file holds nothing but blanks")
+		return unreadable(job.Say("findings.unread.blanks", nil))
 	case a.ends == 0:
-		return unreadable("the file begins like an STL file, but holds no facets; it may be cut short, or some other text")
+		return unreadable(job.Say("findings.unread.no-facets-text", nil))
 	}
 	return nil // Read reports that there are no facets
 }
 
 func (a *asciiReader) cutShort() error {
-	return unreadable("the file is cut short: it ends in line %d, within facet %d", a.words.line, a.soup.facets+1)
+	return unreadable(job.Say("findings.unread.cut-line", job.Args{"line": a.words.line, "facet": a.soup.facets + 1}))
 }
 
 func (a *asciiReader) note(facts *Facts) {

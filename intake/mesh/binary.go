@@ -11,6 +11,7 @@ import (
 
 	"github.com/hschendel/stl"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/parallel"
 )
 
@@ -25,17 +26,17 @@ const (
 // shown as a well-formed file of its own.
 func readBinary(ctx context.Context, r io.ReaderAt, size int64, head []byte, lim Limits, facts *Facts) (*soup, error) {
 	if size < headerBytes+facetBytes && (size < headerBytes || promised(head) > 0) {
-		return nil, unreadable("the file is cut short: %d bytes are too few for an STL file with even one facet", size)
+		return nil, unreadable(job.Say("findings.unread.cut-bytes", job.Args{"bytes": size}))
 	}
 	if size != headerBytes+facetBytes*int64(promised(head)) && bytes.Count(head, []byte("\xef\xbf\xbd")) > 2 {
-		return nil, unreadable("the file was damaged on its way: some program took it for text and replaced what it could not show; please send it again, best inside a zip archive")
+		return nil, unreadable(job.Say("findings.unread.as-text", nil))
 	}
 	n, err := trueCount(r, size, head, lim, facts)
 	if err != nil {
 		return nil, err
 	}
 	if n > int64(lim.Facets) {
-		return nil, unreadable("the model has %d facets, and the limit is %d; a simpler version of it would do for printing", n, lim.Facets)
+		return nil, unreadable(job.Say("findings.unread.too-many", job.Args{"facets": n, "most": lim.Facets}))
 	}
 	s, err := readSections(ctx, r, int(n), lim)
 	if err != nil {
@@ -119,7 +120,7 @@ func (s *soup) checkPromise(facts *Facts) error {
 	}
 	absurd := int64(s.promised) > 1000*int64(s.facets)+1_000_000
 	if facts.edges.Open > 0 && !absurd {
-		return unreadable("the file is cut short: its header promises %d facets and only %d are there", s.promised, s.facets)
+		return unreadable(job.Say("findings.unread.cut-facets", job.Args{"promised": s.promised, "there": s.facets}))
 	}
 	facts.note("the header counts %d facets, but the file holds %d; all were read", s.promised, s.facets)
 	return nil

@@ -34,13 +34,13 @@ func ExampleRead() {
 	// watertight true, volume 7000 mm3, 2 shells, 1 part
 }
 
-// What is no STL file is refused with a sentence for the person who sent it.
+// What is no STL file is refused with a sentence of the book, for the person who sent it.
 func ExampleRead_refused() {
 	file := strings.NewReader("solid part\nendsolid part\n")
 	_, _, err := mesh.Read(context.Background(), file, file.Size(), mesh.Limits{})
 	bad, ok := errors.AsType[*mesh.Unreadable](err)
-	fmt.Println(ok, bad)
-	// Output: true this STL file holds no facets, so there is nothing to print
+	fmt.Println(ok, bad.What.Key)
+	// Output: true findings.unread.no-facets
 }
 
 // Mend closes what can be closed without guessing, and lists what it did.

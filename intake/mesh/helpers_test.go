@@ -101,11 +101,14 @@ func refused(t testing.TB, err error) *mesh.Unreadable {
 	if !errors.As(err, &u) {
 		t.Fatalf("not refused: %v", err)
 	}
-	if u.What == "" || strings.HasSuffix(u.What, ".") {
-		t.Errorf("not a sentence as errors are: %q", u.What)
+	if !strings.HasPrefix(u.What.Key, "findings.unread.") {
+		t.Errorf("not a sentence of the book: %q", words(u))
 	}
 	return u
 }
+
+// words shows what a refusal says: the key and what is filled in.
+func words(u *mesh.Unreadable) string { return u.What.String() }
 
 // within reports whether two figures agree to a share of the second.
 func within(got, want, share float64) bool {

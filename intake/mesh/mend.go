@@ -19,6 +19,9 @@ type Unmendable struct{ What job.Message }
 
 func (u *Unmendable) Error() string { return u.What.String() }
 
+// Unwrap gives the fault that whoever shows it to a person says.
+func (u *Unmendable) Unwrap() error { return job.Refuse(u.What) }
+
 func unmendable(what job.Message) error { return &Unmendable{what} }
 
 // Mend makes a mesh sound: facets without area and repeated ones are left out,

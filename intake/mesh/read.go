@@ -55,22 +55,21 @@ func (f *Facts) note(format string, args ...any) {
 	f.Notes = append(f.Notes, fmt.Sprintf(format, args...))
 }
 
-// Unreadable is the error of a file that holds no mesh we can take. Its text
-// says what the file really is, as a plain sentence for the person who sent it.
+// Unreadable is the error of a file that holds no mesh we can take. Its sentence
+// says what the file really is, for the person who sent it.
 type Unreadable struct {
-	What   string // e.g. "this is a web page, not an STL file"
-	NotSTL bool   // the file is known to be something else than STL
+	What   job.Message // e.g. "this is a web page, not an STL file"
+	NotSTL bool        // the file is known to be something else than STL
 }
 
-func (u *Unreadable) Error() string { return u.What }
+func (u *Unreadable) Error() string { return u.What.String() }
 
-func unreadable(format string, args ...any) error {
-	return &Unreadable{What: fmt.Sprintf(format, args...)}
-}
+// Unwrap gives the fault that whoever shows it to a person says.
+func (u *Unreadable) Unwrap() error { return job.Refuse(u.What) }
 
-func notSTL(format string, args ...any) error {
-	return &Unreadable{What: fmt.Sprintf(format, args...), NotSTL: true}
-}
+func unreadable(what job.Message) error { return &Unreadable{What: what} }
+
+func notSTL(what job.Message) error { return &Unreadable{What: what, NotSTL: true} }
 
 // ReadFile reads the STL file at path. A file that is not one, or is damaged,
 // gives an *Unreadable; other errors come from the disk or from ctx.
@@ -98,10 +97,10 @@ const readCost = 1
 func Read(ctx context.Context, r io.ReaderAt, size int64, lim Limits) (*Mesh, Facts, error) {
 	lim = lim.orDefault()
 	if size == 0 {
-		return nil, Facts{}, unreadable("the file is empty (0 bytes)")
+		return nil, Facts{}, unreadable(job.Say("findings.unread.empty", nil))
 	}
 	if size > lim.Bytes {
-		return nil, Facts{}, unreadable("the file is too large to be checked: %d MB, and the limit is %d MB", size/1e6, lim.Bytes/1e6)
+		return nil, Facts{}, unreadable(job.Say("findings.unread.too-large", job.Args{"mb": size / 1e6, "most": lim.Bytes / 1e6}))
 	}
 	budget.From(ctx).Spend(readCost * int(size))
 	if err := ctx.Err(); err != nil {
@@ -117,14 +116,14 @@ func Read(ctx context.Context, r io.ReaderAt, size int64, lim Limits) (*Mesh, Fa
 		return nil, facts, err
 	}
 	if facts.Facets == 0 {
-		return nil, facts, unreadable("this STL file holds no facets, so there is nothing to print")
+		return nil, facts, unreadable(job.Say("findings.unread.no-facets", nil))
 	}
 	m, err := settle(ctx, s.mesh(), s.slivers, &facts)
 	if err != nil {
 		return nil, facts, err
 	}
 	if len(m.Triangles) == 0 {
-		return nil, facts, unreadable("this STL file holds %s without any area, so there is nothing to print", job.Count(facts.Facets, "facet", "facets"))
+		return nil, facts, unreadable(job.Say("findings.unread.no-area", job.Args{"facets": facts.Facets}))
 	}
 	if err := s.checkPromise(&facts); err != nil {
 		return nil, facts, err

@@ -155,61 +155,61 @@ func TestRefused(t *testing.T) {
 	}{
 		"empty":                  {"", "empty", false},
 		"blanks":                 {" \n\n\t ", "blanks", false},
-		"cut in a facet":         {string(cube[:len(cube)-25]), "cut short", false},
-		"cut between facets":     {string(sphere[:84+50*400]), "cut short", false},
-		"cut in the header":      {string(cube[:60]), "60 bytes", true},
-		"cut after the header":   {string(cube[:84]), "cut short", false},
-		"no facets":              {string(header(cube[:84], "", 0)), "no facets", false},
-		"NaN":                    {string(with(nan)), "facet 4 has a coordinate that is not a number", false},
-		"Inf":                    {string(with(float32(math.Inf(1)))), "facet 4 has an infinite", false},
-		"absurd":                 {string(with(3e30)), "3e+30 mm", false},
-		"beyond the limit":       {string(with(2e6)), "2e+06 mm", false},
-		"flat points":            {string(binaryOf(t, shapes.Scaled(shapes.Box(1, 1, 1), 0, 0, 1))), "without any area", false},
-		"ASCII empty":            {"solid x\nendsolid x\n", "no facets", false},
-		"ASCII cut in a facet":   {text[:len(text)/2+40], "cut short: it ends in line", false},
-		"ASCII cut in a number":  {text[:strings.LastIndex(text, "vertex")+12], "cut short", false},
-		"ASCII NaN":              {strings.Replace(text, "2.000000e+01", "nan", 1), "not a number (NaN)", false},
-		"ASCII NaN, other words": {strings.Replace(text, "2.000000e+01", "-1.#IND", 1), "not a number (NaN)", false},
+		"cut in a facet":         {string(cube[:len(cube)-25]), `unread.cut-facets {"promised":12,"there":11}`, false},
+		"cut between facets":     {string(sphere[:84+50*400]), `unread.cut-facets {"promised":960,"there":400}`, false},
+		"cut in the header":      {string(cube[:60]), `unread.few-bytes {"bytes":60}`, true},
+		"cut after the header":   {string(cube[:84]), `unread.cut-bytes {"bytes":84}`, false},
+		"no facets":              {string(header(cube[:84], "", 0)), `unread.no-facets`, false},
+		"NaN":                    {string(with(nan)), `unread.facet-nan {"facet":4}`, false},
+		"Inf":                    {string(with(float32(math.Inf(1)))), `unread.facet-infinite {"facet":4}`, false},
+		"absurd":                 {string(with(3e30)), `unread.facet-far {"facet":4,"is":"3e+30","most":"1e+06"}`, false},
+		"beyond the limit":       {string(with(2e6)), `unread.facet-far {"facet":4,"is":"2e+06","most":"1e+06"}`, false},
+		"flat points":            {string(binaryOf(t, shapes.Scaled(shapes.Box(1, 1, 1), 0, 0, 1))), `unread.no-area {"facets":12}`, false},
+		"ASCII empty":            {"solid x\nendsolid x\n", `unread.no-facets`, false},
+		"ASCII cut in a facet":   {text[:len(text)/2+40], `unread.cut-line {"facet":7,"line":46}`, false},
+		"ASCII cut in a number":  {text[:strings.LastIndex(text, "vertex")+12], `unread.cut-line {"facet":12,"line":83}`, false},
+		"ASCII NaN":              {strings.Replace(text, "2.000000e+01", "nan", 1), `unread.line-nan {"line":4}`, false},
+		"ASCII NaN, other words": {strings.Replace(text, "2.000000e+01", "-1.#IND", 1), `unread.line-nan {"line":4}`, false},
 		"ASCII Inf":              {strings.Replace(text, "2.000000e+01", "inf", 1), "infinite", false},
 		"ASCII Inf, other words": {strings.Replace(text, "2.000000e+01", "1.#INF", 1), "infinite", false},
-		"ASCII absurd":           {strings.Replace(text, "2.000000e+01", "2e+300", 1), "2e+300 mm", false},
-		"ASCII beyond the limit": {strings.Replace(text, "2.000000e+01", "2e+7", 1), "2e+07 mm", false},
-		"ASCII garbled number":   {strings.Replace(text, "2.000000e+01", "2.0x", 1), `in line 4 there is "2.0x"`, false},
-		"ASCII two coordinates":  {strings.Replace(text, " 2.000000e+01\n", "\n", 1), `"vertex" where a coordinate`, false},
-		"ASCII four coordinates": {strings.Replace(text, " 2.000000e+01\n", " 1 2 3\n", 1), `"2" where a corner`, false},
-		"web page":               {"<!DOCTYPE html>\n<html><head><title>Download</title></head>", "web page", true},
-		"web page, blanks":       {"\n\n  <HTML lang=en><body>solid facet normal</body>", "web page", true},
-		"zip":                    {"PK\x03\x04\x14\x00\x00\x00\x08\x00cube.stl" + strings.Repeat("\x11\x00", 100), "zip archive", true},
-		"3MF":                    {"PK\x03\x04\x14\x00\x00\x00\x08\x00[Content_Types].xml....3D/3dmodel.model" + strings.Repeat("\x11\x00", 100), "3MF", true},
-		"word document":          {"PK\x03\x04\x14\x00\x06\x00\x08\x00word/document.xml" + strings.Repeat("\x11\x00", 100), "word processor", true},
-		"PDF":                    {"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n", "PDF", true},
-		"PNG":                    {"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", "picture (PNG)", true},
-		"JPEG":                   {"\xff\xd8\xff\xe0\x00\x10JFIF\x00", "picture (JPEG)", true},
-		"OBJ":                    {"# a cube\nmtllib cube.mtl\no cube\nv 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", "OBJ", true},
-		"STEP":                   {"ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION((''),'2;1');\n", "STEP", true},
-		"IGES":                   {fmt.Sprintf("%-72sS      1\n%-72sG      1\n", "a drawing", "1H,,1H;"), "IGES", true},
-		"PLY":                    {"ply\nformat ascii 1.0\nelement vertex 8\n", "PLY", true},
-		"PLY, CRLF":              {"ply\r\nformat binary_little_endian 1.0\r\n\x00\x01\x02", "PLY", true},
-		"OFF":                    {"OFF\n8 6 12\n0 0 0\n", "OFF", true},
-		"DXF":                    {"0\nSECTION\n2\nHEADER\n", "DXF", true},
-		"VRML":                   {"#VRML V2.0 utf8\nShape {}\n", "VRML", true},
-		"glTF":                   {"{\"asset\":{\"version\":\"2.0\"}}", "glTF", true},
-		"glTF binary":            {"glTF\x02\x00\x00\x00\x00\x10\x00\x00", "glTF", true},
-		"AMF":                    {"<?xml version=\"1.0\"?>\n<amf unit=\"millimeter\"></amf>", "AMF", true},
-		"XML":                    {"<?xml version=\"1.0\"?>\n<note/>", "XML", true},
-		"SVG":                    {"<svg xmlns=\"http://www.w3.org/2000/svg\"/>", "SVG", true},
-		"G-code":                 {"; layer height 0.2\nM104 S200\nG28 ; home\nG1 X10 Y10 F3000\nG1 X20 E1\n", "G-code", true},
-		"JSON":                   {"{\"name\": 1}", "JSON", true},
-		"text":                   {"Hello,\nplease print the model I sent last week.\n", "plain text", true},
-		"solid in prose":         {"solid advice is rare, they say\nand so on\n", "no facets", false},
-		"too short":              {"\x01\x02\x03", "3 bytes", true},
-		"odd binary":             {string(bytes.Repeat([]byte{0x9c, 0x00, 0xff, 0x7f, 0xe1}, 300)), "damaged", false},
+		"ASCII absurd":           {strings.Replace(text, "2.000000e+01", "2e+300", 1), `unread.line-far {"line":4,"most":"1e+06","word":"2e+300"}`, false},
+		"ASCII beyond the limit": {strings.Replace(text, "2.000000e+01", "2e+7", 1), `unread.facet-far {"facet":1,"is":"2e+07","most":"1e+06"}`, false},
+		"ASCII garbled number":   {strings.Replace(text, "2.000000e+01", "2.0x", 1), `unread.no-coordinate {"line":4,"word":"\"2.0x\""}`, false},
+		"ASCII two coordinates":  {strings.Replace(text, " 2.000000e+01\n", "\n", 1), `unread.no-coordinate {"line":12,"word":"\"vertex\""}`, false},
+		"ASCII four coordinates": {strings.Replace(text, " 2.000000e+01\n", " 1 2 3\n", 1), `unread.no-corner {"line":11,"word":"\"2\""}`, false},
+		`unread.download {"kind":{"key":"findings.kind.web-page"}}`: {"<!DOCTYPE html>\n<html><head><title>Download</title></head>", `unread.download {"kind":{"key":"findings.kind.web-page"}}`, true},
+		"web page, blanks": {"\n\n  <HTML lang=en><body>solid facet normal</body>", `unread.download {"kind":{"key":"findings.kind.web-page"}}`, true},
+		"zip":              {"PK\x03\x04\x14\x00\x00\x00\x08\x00cube.stl" + strings.Repeat("\x11\x00", 100), `unread.inside-archive {"kind":{"key":"findings.kind.zip"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.3mf"}}`: {"PK\x03\x04\x14\x00\x00\x00\x08\x00[Content_Types].xml....3D/3dmodel.model" + strings.Repeat("\x11\x00", 100), `unread.export {"kind":{"key":"findings.kind.3mf"}}`, true},
+		"word document": {"PK\x03\x04\x14\x00\x06\x00\x08\x00word/document.xml" + strings.Repeat("\x11\x00", 100), `unread.other-kind {"kind":{"key":"findings.kind.document"}}`, true},
+		`unread.other-kind {"kind":{"key":"findings.kind.pdf"}}`: {"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n", `unread.other-kind {"kind":{"key":"findings.kind.pdf"}}`, true},
+		"PNG":  {"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", `unread.other-kind {"kind":{"key":"findings.kind.png"}}`, true},
+		"JPEG": {"\xff\xd8\xff\xe0\x00\x10JFIF\x00", `unread.other-kind {"kind":{"key":"findings.kind.jpeg"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.obj"}}`:  {"# a cube\nmtllib cube.mtl\no cube\nv 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", `unread.export {"kind":{"key":"findings.kind.obj"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.step"}}`: {"ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION((''),'2;1');\n", `unread.export {"kind":{"key":"findings.kind.step"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.iges"}}`: {fmt.Sprintf("%-72sS      1\n%-72sG      1\n", "a drawing", "1H,,1H;"), `unread.export {"kind":{"key":"findings.kind.iges"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.ply"}}`:  {"ply\nformat ascii 1.0\nelement vertex 8\n", `unread.export {"kind":{"key":"findings.kind.ply"}}`, true},
+		"PLY, CRLF": {"ply\r\nformat binary_little_endian 1.0\r\n\x00\x01\x02", `unread.export {"kind":{"key":"findings.kind.ply"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.off"}}`:  {"OFF\n8 6 12\n0 0 0\n", `unread.export {"kind":{"key":"findings.kind.off"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.dxf"}}`:  {"0\nSECTION\n2\nHEADER\n", `unread.export {"kind":{"key":"findings.kind.dxf"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.vrml"}}`: {"#VRML V2.0 utf8\nShape {}\n", `unread.export {"kind":{"key":"findings.kind.vrml"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.gltf"}}`: {"{\"asset\":{\"version\":\"2.0\"}}", `unread.export {"kind":{"key":"findings.kind.gltf"}}`, true},
+		"glTF binary": {"glTF\x02\x00\x00\x00\x00\x10\x00\x00", `unread.export {"kind":{"key":"findings.kind.gltf"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.amf"}}`:      {"<?xml version=\"1.0\"?>\n<amf unit=\"millimeter\"></amf>", `unread.export {"kind":{"key":"findings.kind.amf"}}`, true},
+		`unread.other-kind {"kind":{"key":"findings.kind.xml"}}`:  {"<?xml version=\"1.0\"?>\n<note/>", `unread.other-kind {"kind":{"key":"findings.kind.xml"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.svg"}}`:      {"<svg xmlns=\"http://www.w3.org/2000/svg\"/>", `unread.export {"kind":{"key":"findings.kind.svg"}}`, true},
+		`unread.export {"kind":{"key":"findings.kind.gcode"}}`:    {"; layer height 0.2\nM104 S200\nG28 ; home\nG1 X10 Y10 F3000\nG1 X20 E1\n", `unread.export {"kind":{"key":"findings.kind.gcode"}}`, true},
+		`unread.other-kind {"kind":{"key":"findings.kind.json"}}`: {"{\"name\": 1}", `unread.other-kind {"kind":{"key":"findings.kind.json"}}`, true},
+		"text":           {"Hello,\nplease print the model I sent last week.\n", `unread.other-kind {"kind":{"key":"findings.kind.text"}}`, true},
+		"solid in prose": {"solid advice is rare, they say\nand so on\n", `unread.no-facets-text`, false},
+		"too short":      {"\x01\x02\x03", `unread.few-bytes {"bytes":3}`, true},
+		"odd binary":     {string(bytes.Repeat([]byte{0x9c, 0x00, 0xff, 0x7f, 0xe1}, 300)), `unread.facet-nan {"facet":1}`, false},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, _, err := readBytes([]byte(c.in))
 			u := refused(t, err)
-			if !strings.Contains(u.What, c.says) || u.NotSTL != c.notSTL {
-				t.Errorf("%q, not STL %v; want %q, %v", u.What, u.NotSTL, c.says, c.notSTL)
+			if !strings.Contains(words(u), c.says) || u.NotSTL != c.notSTL {
+				t.Errorf("%q, not STL %v; want %q, %v", words(u), u.NotSTL, c.says, c.notSTL)
 			}
 		})
 	}
@@ -219,18 +219,18 @@ func TestRefused(t *testing.T) {
 func TestLimits(t *testing.T) {
 	b := binaryOf(t, shapes.UVSphere(10, 32, 16))
 	for says, lim := range map[string]mesh.Limits{
-		"960 facets, and the limit is 959": {Facets: 959},
-		"too large":                        {Bytes: 1000},
-		"beyond 9 mm":                      {CoordinateMM: 9},
+		`unread.too-many {"facets":960,"most":959}`:         {Facets: 959},
+		"unread.too-large":                                  {Bytes: 1000},
+		`unread.facet-far {"facet":1,"is":"10","most":"9"}`: {CoordinateMM: 9},
 	} {
 		_, _, err := mesh.Read(context.Background(), bytes.NewReader(b), int64(len(b)), lim)
-		if u := refused(t, err); !strings.Contains(u.What, says) {
-			t.Errorf("%q does not say %q", u.What, says)
+		if u := refused(t, err); !strings.Contains(words(u), says) {
+			t.Errorf("%q does not say %q", words(u), says)
 		}
 	}
 	_, _, err := mesh.Read(context.Background(), strings.NewReader(cubeText()), int64(len(cubeText())), mesh.Limits{Facets: 11})
-	if u := refused(t, err); !strings.Contains(u.What, "more than 11 facets") {
-		t.Errorf("%q", u.What)
+	if u := refused(t, err); !strings.Contains(words(u), `unread.more-than {"most":11}`) {
+		t.Errorf("%q", words(u))
 	}
 }
 
@@ -266,9 +266,9 @@ func TestBrokenFolder(t *testing.T) {
 		degenerate int
 		duplicate  int
 	}{
-		"empty.stl":                    {fault: "empty"},
-		"faceless.ascii.stl":           {fault: "no facets"},
-		"multiWordName.bin.stl":        {fault: "took it for text"}, // its bytes were replaced by U+FFFD
+		"empty.stl":                    {fault: "unread.empty"},
+		"faceless.ascii.stl":           {fault: "unread.no-facets"},
+		"multiWordName.bin.stl":        {fault: "unread.as-text"}, // its bytes were replaced by U+FFFD
 		"fourVertices.ascii.stl":       {triangles: 5, watertight: true, duplicate: 1},
 		"quad.ascii.stl":               {triangles: 5, watertight: true, degenerate: 1},
 		"twoVertices.ascii.stl":        {triangles: 4, degenerate: 1},
@@ -288,8 +288,8 @@ func TestBrokenFolder(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			m, f, err := mesh.ReadFile(context.Background(), kept("broken/"+name), mesh.Limits{})
 			if want.fault != "" {
-				if u := refused(t, err); !strings.Contains(u.What, want.fault) {
-					t.Errorf("%q", u.What)
+				if u := refused(t, err); !strings.Contains(words(u), want.fault) {
+					t.Errorf("%q", words(u))
 				}
 				return
 			}

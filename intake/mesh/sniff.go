@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"strings"
 	"unicode/utf8"
+
+	"meshclerk/intake/job"
 )
 
 // headBytes is how much of a file sniff looks at.
@@ -31,7 +33,7 @@ func sniff(head []byte, size int64) kind {
 	case isText(text) || speaksSTL(text):
 		return sniffText(text)
 	case size < headerBytes:
-		return kind{refuse: notSTL("this is not an STL file: it holds only %d bytes", size)}
+		return kind{refuse: notSTL(job.Say("findings.unread.few-bytes", job.Args{"bytes": size}))}
 	}
 	return kind{}
 }
@@ -40,60 +42,88 @@ func sniff(head []byte, size int64) kind {
 type magic struct {
 	offset int
 	bytes  string
-	what   string
-	advice string
+	kind   string // in the book of sentences
+	do     advice
 }
 
-const exportIt = "; please export the model as STL and send that"
+// advice is what to do about a file that is something else.
+type advice int
+
+const (
+	otherKind advice = iota
+	export           // the model as STL
+	fromArchive
+	unpackIt
+	download // from the page itself
+)
+
+// other says what a file is, by its kind in the book of sentences, and what to do.
+func other(kind string, do advice) error {
+	is := job.Say("findings.kind."+kind, nil)
+	switch do {
+	case export:
+		return notSTL(job.Say("findings.unread.export", job.Args{"kind": is}))
+	case fromArchive:
+		return notSTL(job.Say("findings.unread.inside-archive", job.Args{"kind": is}))
+	case unpackIt:
+		return notSTL(job.Say("findings.unread.unpack", job.Args{"kind": is}))
+	case download:
+		return notSTL(job.Say("findings.unread.download", job.Args{"kind": is}))
+	}
+	return notSTL(job.Say("findings.unread.other-kind", job.Args{"kind": is}))
+}
 
 var magics = []magic{
-	{0, "PK\x03\x04", "a zip archive", "; please send the STL file that is in it"},
-	{0, "PK\x05\x06", "an empty zip archive", ""},
-	{0, "7z\xbc\xaf\x27\x1c", "a 7z archive", "; please send the STL file that is in it"},
-	{0, "Rar!\x1a\x07", "a RAR archive", "; please send the STL file that is in it"},
-	{0, "\x1f\x8b", "a gzip file", "; please unpack it and send the STL file"},
-	{0, "BZh", "a bzip2 file", "; please unpack it and send the STL file"},
-	{0, "\xfd7zXZ\x00", "an xz file", "; please unpack it and send the STL file"},
-	{257, "ustar", "a tar archive", "; please send the STL file that is in it"},
-	{0, "%PDF-", "a PDF document", ""},
-	{0, "{\\rtf", "a word processor document (RTF)", ""},
-	{0, "\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an office document or a drawing in a program's own format", exportIt},
-	{0, "\x89PNG\r\n", "a picture (PNG)", ""},
-	{0, "\xff\xd8\xff", "a picture (JPEG)", ""},
-	{0, "GIF8", "a picture (GIF)", ""},
-	{0, "II*\x00", "a picture (TIFF)", ""},
-	{0, "MM\x00*", "a picture (TIFF)", ""},
-	{8, "WEBP", "a picture (WebP)", ""},
-	{4, "ftypheic", "a picture (HEIC)", ""},
-	{4, "ftyp", "a film", ""},
-	{0, "glTF", "a glTF model", exportIt},
-	{0, "Kaydara FBX Binary", "an FBX model", exportIt},
-	{0, "ply\n", "a PLY model", exportIt},
-	{0, "ply\r", "a PLY model", exportIt},
-	{0, "AutoCAD Binary DXF", "a DXF drawing", exportIt},
-	{0, "MZ", "a Windows program", ""},
-	{0, "\x7fELF", "a program", ""},
+	{0, "PK\x03\x04", "zip", fromArchive},
+	{0, "PK\x05\x06", "zip-empty", otherKind},
+	{0, "7z\xbc\xaf\x27\x1c", "7z", fromArchive},
+	{0, "Rar!\x1a\x07", "rar", fromArchive},
+	{0, "\x1f\x8b", "gzip", unpackIt},
+	{0, "BZh", "bzip2", unpackIt},
+	{0, "\xfd7zXZ\x00", "xz", unpackIt},
+	{257, "ustar", "tar", fromArchive},
+	{0, "%PDF-", "pdf", otherKind},
+	{0, "{\\rtf", "rtf", otherKind},
+	{0, "\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "ole", export},
+	{0, "\x89PNG\r\n", "png", otherKind},
+	{0, "\xff\xd8\xff", "jpeg", otherKind},
+	{0, "GIF8", "gif", otherKind},
+	{0, "II*\x00", "tiff", otherKind},
+	{0, "MM\x00*", "tiff", otherKind},
+	{8, "WEBP", "webp", otherKind},
+	{4, "ftypheic", "heic", otherKind},
+	{4, "ftyp", "film", otherKind},
+	{0, "glTF", "gltf", export},
+	{0, "Kaydara FBX Binary", "fbx", export},
+	{0, "ply\n", "ply", export},
+	{0, "ply\r", "ply", export},
+	{0, "AutoCAD Binary DXF", "dxf", export},
+	{0, "MZ", "windows", otherKind},
+	{0, "\x7fELF", "program", otherKind},
 }
 
 // describe names what a magic number announces; zip archives are looked into.
 func describe(m magic, head []byte) error {
-	what, advice := m.what, m.advice
+	kind, do := m.kind, m.do
 	if m.bytes == "PK\x03\x04" {
-		for _, z := range []struct{ holds, what, advice string }{
-			{"3D/", "a 3MF model", exportIt},
-			{"3dmodel.model", "a 3MF model", exportIt},
-			{"word/", "a word processor document", ""},
-			{"xl/", "a spreadsheet", ""},
-			{"ppt/", "a slide show", ""},
-			{"application/vnd.oasis.opendocument", "an office document", ""},
+		for _, z := range []struct {
+			holds, kind string
+			do          advice
+		}{
+			{"3D/", "3mf", export},
+			{"3dmodel.model", "3mf", export},
+			{"word/", "document", otherKind},
+			{"xl/", "spreadsheet", otherKind},
+			{"ppt/", "slides", otherKind},
+			{"application/vnd.oasis.opendocument", "office", otherKind},
 		} {
 			if bytes.Contains(head, []byte(z.holds)) {
-				what, advice = z.what, z.advice
+				kind, do = z.kind, z.do
 				break
 			}
 		}
 	}
-	return notSTL("this is %s, not an STL file%s", what, advice)
+	return other(kind, do)
 }
 
 // plainText takes a byte order mark off, and the zero bytes of UTF-16.
@@ -144,51 +174,50 @@ func sniffText(text []byte) kind {
 	if len(low) == 0 || bytes.HasPrefix(low, []byte("solid")) || bytes.HasPrefix(low, []byte("facet")) || speaksSTL(low) {
 		return kind{ascii: true}
 	}
-	what, advice := textKind(string(low))
-	return kind{refuse: notSTL("this is %s, not an STL file%s", what, advice)}
+	return kind{refuse: other(textKind(string(low)))}
 }
 
 // textKind names a text, given in lower case and without leading blanks.
-func textKind(low string) (what, advice string) {
+func textKind(low string) (kind string, do advice) {
 	start := low[:min(len(low), 2048)]
 	line, _, _ := strings.Cut(start, "\n")
 	line = strings.TrimSpace(line)
 	switch {
 	case strings.HasPrefix(start, "<!doctype html"), strings.Contains(start, "<html"), strings.Contains(start, "<body"):
-		return "a web page", "; please download the STL file itself from that page and send it"
+		return "web-page", download
 	case strings.HasPrefix(start, "<"):
 		return markupKind(start)
 	case strings.HasPrefix(start, "iso-10303-21"):
-		return "a STEP drawing", exportIt
+		return "step", export
 	case line == "ply":
-		return "a PLY model", exportIt
+		return "ply", export
 	case line == "off" || line == "coff":
-		return "an OFF model", exportIt
+		return "off", export
 	case strings.HasPrefix(start, "#vrml"):
-		return "a VRML model", exportIt
+		return "vrml", export
 	case len(line) >= 73 && line[72] == 's':
-		return "an IGES drawing", exportIt
+		return "iges", export
 	case line == "0" && strings.Contains(start, "section"), line == "999" && strings.Contains(start, "section"):
-		return "a DXF drawing", exportIt
+		return "dxf", export
 	case strings.HasPrefix(start, "{") && strings.Contains(start, `"asset"`):
-		return "a glTF model", exportIt
+		return "gltf", export
 	case strings.HasPrefix(start, "{"), strings.HasPrefix(start, "["):
-		return "a JSON file", ""
+		return "json", otherKind
 	}
 	return linesKind(low)
 }
 
-func markupKind(start string) (what, advice string) {
-	for _, k := range [][2]string{{"<amf", "an AMF model"}, {"<collada", "a COLLADA model"}, {"<x3d", "an X3D model"}, {"<svg", "an SVG picture"}} {
+func markupKind(start string) (kind string, do advice) {
+	for _, k := range [][2]string{{"<amf", "amf"}, {"<collada", "collada"}, {"<x3d", "x3d"}, {"<svg", "svg"}} {
 		if strings.Contains(start, k[0]) {
-			return k[1], exportIt
+			return k[1], export
 		}
 	}
-	return "an XML file", ""
+	return "xml", otherKind
 }
 
 // linesKind counts what the lines look like.
-func linesKind(low string) (what, advice string) {
+func linesKind(low string) (kind string, do advice) {
 	var obj, gcode, lines int
 	for line := range strings.Lines(low) {
 		word, rest, _ := strings.Cut(strings.TrimSpace(line), " ")
@@ -211,13 +240,13 @@ func linesKind(low string) (what, advice string) {
 	}
 	switch {
 	case obj*2 > lines:
-		return "an OBJ model", exportIt
+		return "obj", export
 	case gcode*2 > lines:
-		return "G-code made for a certain printer", exportIt
+		return "gcode", export
 	case !utf8.ValidString(low[:min(len(low), 1024)]) && lines < 2:
-		return "data of an unknown kind", ""
+		return "unknown", otherKind
 	}
-	return "a plain text", ""
+	return "text", otherKind
 }
 
 // isGCode reports whether a word is a G-code command (ISO 6983-1): G, M or T and a number.

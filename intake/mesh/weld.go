@@ -4,6 +4,9 @@ import (
 	"math"
 	"math/bits"
 	"math/rand/v2"
+	"strconv"
+
+	"meshclerk/intake/job"
 )
 
 // point is a corner as the file has it. (A struct, since the compiler keeps
@@ -95,17 +98,20 @@ func (s *soup) refuse(p point) {
 	for _, v := range [3]float32{p.x, p.y, p.z} {
 		switch f := math.Abs(float64(v)); {
 		case math.IsNaN(f):
-			s.bad = unreadable("the file is damaged: facet %d has a coordinate that is not a number (NaN)", n)
+			s.bad = unreadable(job.Say("findings.unread.facet-nan", job.Args{"facet": n}))
 			return
 		case math.IsInf(f, 0):
-			s.bad = unreadable("the file is damaged: facet %d has an infinite coordinate", n)
+			s.bad = unreadable(job.Say("findings.unread.facet-infinite", job.Args{"facet": n}))
 			return
 		default:
 			most = max(most, f)
 		}
 	}
-	s.bad = unreadable("facet %d has a coordinate of %.3g mm, and nothing beyond %.3g mm makes sense for a print", n, most, s.limit)
+	s.bad = unreadable(job.Say("findings.unread.facet-far", job.Args{"facet": n, "is": power(most), "most": power(float64(s.limit))}))
 }
+
+// power writes a number that may be absurdly large: "3e+30".
+func power(v float64) string { return strconv.FormatFloat(v, 'g', 3, 64) }
 
 // corner returns the number of the vertex at p, a new one if none was there.
 func (s *soup) corner(p point) int32 {

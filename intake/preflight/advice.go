@@ -1,9 +1,6 @@
 package preflight
 
 import (
-	"fmt"
-	"strings"
-
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/slice"
@@ -15,33 +12,43 @@ var grips = map[string]int{"none": 0, "skirt": 1, "brim": 2, "raft": 3}
 
 // adhesion advises how to hold a way up to the plate: what the house always
 // does, or more where the part asks for it. Practice.
-func (c *checker) adhesion(w way) job.Advice {
+func (c *checker) adhesion(w way) hold {
 	return c.bounds.adhesion(w.contact, w.orientation.high-w.orientation.low, c.box(w.orientation))
 }
 
+// hold is how a part is held to the plate.
+type hold struct {
+	grip string // of grips
+	why  job.Message
+}
+
+func (h hold) advice() job.Advice {
+	return job.Advice{About: "adhesion", Do: job.Say("findings.do."+h.grip, nil), Why: h.why}
+}
+
 // adhesion advises for what touches the plate, the height and the outer size, mm.
-func (b bounds) adhesion(contact contactPatch, height float64, size mesh.Vec) job.Advice {
-	out := job.Advice{About: "adhesion", Do: b.rules.Printing.Adhesion, Why: "it is what the house rules say"}
-	if _, ok := grips[out.Do]; !ok {
-		out.Do = "none"
+func (b bounds) adhesion(contact contactPatch, height float64, size mesh.Vec) hold {
+	out := hold{b.rules.Printing.Adhesion, job.Say("findings.why.house-rules", nil)}
+	if _, ok := grips[out.grip]; !ok {
+		out.grip = "none"
 	}
-	need := func(grip, why string) {
-		if grips[grip] > grips[out.Do] {
-			out.Do, out.Why = grip, why
+	need := func(grip string, why job.Message) {
+		if grips[grip] > grips[out.grip] {
+			out = hold{grip, why}
 		}
 	}
 	switch {
 	case height <= 2:
 	case contact.bedMM2 < 30 && contact.share < 0.05:
-		need("raft", fmt.Sprintf("only %s touch the plate", areas(contact.bedMM2)))
+		need("raft", job.Say("findings.why.little-touches", job.Args{"area": area(contact.bedMM2)}))
 	case contact.share*100 < b.limits["small-footprint"].Limit:
-		need("brim", fmt.Sprintf("only %s touch the plate", areas(contact.bedMM2)))
+		need("brim", job.Say("findings.why.little-touches", job.Args{"area": area(contact.bedMM2)}))
 	}
 	if tips := b.limits["tips-over"]; contact.tipDeg <= max(tips.Limit, tips.NoteAt) {
-		need("brim", fmt.Sprintf("leaning by %s degrees is enough to tip it over", figure(max(0, contact.tipDeg))))
+		need("brim", job.Say("findings.why.tips", job.Args{"degrees": bare(max(0, contact.tipDeg))}))
 	}
 	if long := max(size[0], size[1]); long > 150 && contact.share > 0.5 {
-		need("brim", fmt.Sprintf("it lies flat over %s and its ends may curl up", mm(long)))
+		need("brim", job.Say("findings.why.curls", job.Args{"length": length(long)}))
 	}
 	return out
 }
@@ -61,22 +68,22 @@ func hardToReach(h overhang) bool {
 // out: in places closed on all sides, and between pieces that are to move.
 func (c *checker) support() (job.Advice, bool) {
 	h := c.now.overhang
-	why := ""
+	var why job.Message
 	switch {
 	case h.areaMM2 < c.limits["overhang"].Limit || c.set.Supports != "":
 		return job.Advice{}, false
 	case h.acrossMM2 > hardMM2:
-		why = fmt.Sprintf("about %s of one piece would be held up by supports that stand on another", areas(h.acrossMM2))
+		why = job.Say("findings.why.on-another", job.Args{"area": area(h.acrossMM2)})
 	case hardToReach(h):
-		why = fmt.Sprintf("about %s of the supports stand where no tool reaches them", areas(h.lockedMM2-h.voidMM2))
+		why = job.Say("findings.why.no-tool", job.Args{"area": area(h.lockedMM2 - h.voidMM2)})
 	default:
 		return job.Advice{}, false
 	}
 	p, ok := c.dissolving()
 	if !ok {
-		return job.Advice{About: "support", Do: "ask the patron whether supports may stay inside", Why: why + ", and no printer has soluble support"}, true
+		return job.Advice{About: "support", Do: job.Say("findings.do.ask-inside", nil), Why: job.Say("findings.why.no-soluble", job.Args{"why": why})}, true
 	}
-	return job.Advice{About: "support", Do: "soluble", Why: why + "; " + p.Name + " can lay support that dissolves in water"}, true
+	return job.Advice{About: "support", Do: job.Say("findings.do.soluble", nil), Why: job.Say("findings.why.soluble", job.Args{"why": why, "printer": p.Name})}, true
 }
 
 // dissolving finds a printer with a second nozzle for a material that dissolves.
@@ -92,44 +99,40 @@ func (c *checker) dissolving() (rules.Printer, bool) {
 }
 
 // why says what the best way up gains.
-func (c *checker) why(sent, turned *job.Estimate) string {
+func (c *checker) why(sent, turned *job.Estimate) job.Message {
 	if sent == nil || turned == nil {
-		return "it was not compared, since no time could be worked out"
+		return job.Say("findings.way.not-compared", nil)
 	}
 	if c.best.orientation == c.sent.orientation {
 		if sent.SupportMM3 < 1 {
-			return "as it was sent it needs no supports, and no other way up is clearly better"
+			return job.Say("findings.way.no-supports", nil)
 		}
-		return "no other way up needs clearly less support or time"
+		return job.Say("findings.way.not-better", nil)
 	}
 	if c.set.Reoriented {
-		return c.tilt() + ", as agreed"
+		return job.Say("findings.way.agreed", job.Args{"tilt": c.tilt()})
 	}
-	gains := []string{}
-	if sent.SupportMM3 >= 1 || turned.SupportMM3 >= 1 {
-		gains = append(gains, fmt.Sprintf("needs %s instead of %s", supports(turned.SupportMM3), supports(sent.SupportMM3)))
-	}
+	gains := supports(turned.SupportMM3, sent.SupportMM3)
 	if c.sent.contact.shaky() && !c.best.contact.shaky() {
-		gains = append(gains, fmt.Sprintf("stands on %s instead of %s", areas(c.best.contact.bedMM2), areas(c.sent.contact.bedMM2)))
+		gains = append(gains, job.Say("findings.way.stand", job.Args{"now": area(c.best.contact.bedMM2), "before": area(c.sent.contact.bedMM2)}))
 	}
-	gains = append(gains, fmt.Sprintf("takes %s instead of %s", hours(turned.PrintTimeS), hours(sent.PrintTimeS)))
+	gains = append(gains, job.Say("findings.way.time", job.Args{"now": duration(turned.PrintTimeS), "before": duration(sent.PrintTimeS)}))
 	if !c.fit.Fits {
-		gains = append(gains, "fits the printer")
+		gains = append(gains, job.Say("findings.way.fits", nil))
 	}
-	return c.tilt() + " it " + list(gains)
+	return job.Say("findings.way.better", job.Args{"tilt": c.tilt(), "gains": gains})
 }
 
-// list joins clauses: a, b and c.
-func list(of []string) string {
-	if len(of) < 2 {
-		return strings.Join(of, "")
+// supports says how the volumes of supports compare, where there are any.
+func supports(now, before float64) []job.Message {
+	const none = 1 // mm3
+	switch {
+	case now < none && before < none:
+		return nil
+	case now < none:
+		return []job.Message{job.Say("findings.way.supports-none", job.Args{"before": volume(before)})}
+	case before < none:
+		return []job.Message{job.Say("findings.way.supports-more", job.Args{"now": volume(now)})}
 	}
-	return strings.Join(of[:len(of)-1], ", ") + " and " + of[len(of)-1]
-}
-
-func supports(mm3 float64) string {
-	if mm3 < 1 {
-		return "no supports"
-	}
-	return volumes(mm3) + " of supports"
+	return []job.Message{job.Say("findings.way.supports", job.Args{"now": volume(now), "before": volume(before)})}
 }

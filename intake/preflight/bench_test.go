@@ -54,7 +54,7 @@ func BenchmarkCheck(b *testing.B) {
 		b.Run(name+"/whole", func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				if r := Check(context.Background(), path, rules.Default(), job.Settings{}, Options{}); !r.Readable || r.Error != "" {
+				if r := Check(context.Background(), path, rules.Default(), job.Settings{}, Options{}); !r.Readable || !r.Error.IsZero() {
 					b.Fatal(r.Error)
 				}
 			}

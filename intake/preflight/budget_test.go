@@ -145,7 +145,7 @@ func TestCheckWork(t *testing.T) {
 		r.Checks.Check[code] = c
 	}
 	got := Check(t.Context(), path, r, job.Settings{}, Options{})
-	if !got.Unfinished || !strings.Contains(got.Error, "check_work") || !strings.Contains(got.Error, "1 million") {
+	if !got.Unfinished || !strings.Contains(words(got.Error), "cut.work") || !strings.Contains(words(got.Error), `"work":1}`) {
 		t.Errorf("%+v", got)
 	}
 	if len(got.Findings) != 1 || got.Findings[0].Level != job.Stop {
@@ -163,7 +163,7 @@ func TestWithoutEstimateIsUnfinished(t *testing.T) {
 	if r.Estimate != nil {
 		t.Fatalf("it could be estimated, so this proves nothing: %s", tell(r))
 	}
-	if !r.Unfinished || r.Error == "" || r.Findings[0].Code != job.CodeUnfinished {
+	if !r.Unfinished || r.Error.IsZero() || r.Findings[0].Code != job.CodeUnfinished {
 		t.Errorf("%s", tell(r))
 	}
 }

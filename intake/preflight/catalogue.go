@@ -5,8 +5,8 @@ import (
 	"meshclerk/rules"
 )
 
-// row is what is known of one finding. Its English text is made in one function
-// of this room, its texts in other languages in templates/<language>/_finding.md.
+// row is what is known of one finding. Which of its sentences is said is decided in
+// one function of this room; the words stand in templates/<language>/findings.toml.
 type row struct {
 	code   string
 	levels []job.Level // that it can have under the built-in rules

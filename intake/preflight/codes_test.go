@@ -147,7 +147,7 @@ func TestEveryFindingAndItsNearMiss(t *testing.T) {
 			r := checked(t, c.mesh, job.Settings{})
 			f := find(r, c.code)
 			switch {
-			case !r.Readable || r.Error != "":
+			case !r.Readable || !r.Error.IsZero():
 				t.Errorf("not checked: %s", r.Error)
 			case c.level == "" && f != nil:
 				t.Errorf("false alarm: %+v", *f)
@@ -155,7 +155,7 @@ func TestEveryFindingAndItsNearMiss(t *testing.T) {
 				t.Errorf("not found; found was %s", tell(r))
 			case c.level != "" && (f.Level != c.level || f.Amount < c.least-1e-6*math.Abs(c.least) || f.Amount > c.most+1e-6*math.Abs(c.most)):
 				t.Errorf("%+v, want %s and %g to %g", *f, c.level, c.least, c.most)
-			case c.level == job.Ask && f.Question == "":
+			case c.level == job.Ask && f.Question.IsZero():
 				t.Errorf("asks nothing: %+v", *f)
 			}
 		})
@@ -188,16 +188,16 @@ func written(t *testing.T, name, content string) string {
 func TestUnreadableFiles(t *testing.T) {
 	web := written(t, "a.stl", "<!DOCTYPE html><html><body>Sign in to see this file</body></html>")
 	r := Check(context.Background(), web, rules.Default(), job.Settings{}, Options{Name: "boat.stl"})
-	if r.Readable || r.Error == "" || r.File != "boat.stl" || find(r, "unreadable") == nil || find(r, "not-stl") == nil {
+	if r.Readable || r.Error.IsZero() || r.File != "boat.stl" || find(r, "unreadable") == nil || find(r, "not-stl") == nil {
 		t.Errorf("a web page: %+v", r)
 	}
 	cut := written(t, "b.stl", "solid x\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0")
 	r = Check(context.Background(), cut, rules.Default(), job.Settings{}, Options{})
-	if r.Readable || r.Error == "" || find(r, "unreadable") == nil || find(r, "not-stl") != nil {
+	if r.Readable || r.Error.IsZero() || find(r, "unreadable") == nil || find(r, "not-stl") != nil {
 		t.Errorf("a truncated file: %+v", r)
 	}
 	r = Check(context.Background(), filepath.Join(t.TempDir(), "none.stl"), rules.Default(), job.Settings{}, Options{})
-	if r.Readable || r.Error == "" || find(r, "unreadable") == nil {
+	if r.Readable || r.Error.IsZero() || find(r, "unreadable") == nil {
 		t.Errorf("no file: %+v", r)
 	}
 }
@@ -219,11 +219,13 @@ func TestAlreadyPrinted(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	seen := func(of string) func(string) (string, bool) {
-		return func(s string) (string, bool) { return "it was printed on May 4 and collected", s == of }
+	seen := func(of string) func(string) (job.Message, bool) {
+		return func(s string) (job.Message, bool) {
+			return job.Plain("it was printed on May 4 and collected"), s == of
+		}
 	}
 	r := Check(context.Background(), path, rules.Default(), job.Settings{}, Options{Seen: seen(sum)})
-	if f := find(r, "already-printed"); f == nil || f.Text != "We have had this very file before: it was printed on May 4 and collected." {
+	if f := find(r, "already-printed"); f == nil || words(f.Text) != `findings.already-printed {"became":"it was printed on May 4 and collected"}` {
 		t.Errorf("%+v", f)
 	}
 	r = Check(context.Background(), path, rules.Default(), job.Settings{}, Options{Seen: seen("other")})

@@ -27,8 +27,8 @@ type figures struct {
 	overhang    overhang
 	estimate    *job.Estimate // nil when there is none
 	orientation job.Orientation
-	tilt        string // how the best way up differs from the way it was sent, in words
-	became      string // what became of an earlier file with the same bytes, or ""
+	tilt        job.Message // how the best way up differs from the way it was sent
+	became      job.Message // of an earlier file with the same bytes; zero: there was none
 }
 
 // bounds are what the figures are judged by: the house rules, as they hold for the
@@ -56,7 +56,7 @@ func newBounds(r *rules.Rules, s job.Settings) bounds {
 func (b bounds) layer() float64 { return b.rules.Printing.Fill(b.set).LayerMM }
 
 // figures gathers what was measured.
-func (c *checker) figures(became string) figures {
+func (c *checker) figures(became job.Message) figures {
 	f := figures{
 		topo: c.topo, areaMM2: c.part.total, sheet: c.sheet, components: c.components, hollows: c.voids(), thin: c.thin, step: c.step, coarse: c.coarse,
 		fit: c.fit, height: c.now.orientation.high - c.now.orientation.low, lowestAt: c.lowest(), contact: c.now.contact, overhang: c.now.overhang,
@@ -98,8 +98,7 @@ func (c *checker) lowest() mesh.Vec {
 func (c *checker) judgeOwn() {
 	checks, faults := compile(c.rules)
 	for range faults {
-		c.report.Advice = append(c.report.Advice, job.Advice{About: "rules", Do: "run meshclerk rules check",
-			Why: "a check of the house's own in checks.toml cannot be understood and was left out"})
+		c.report.Advice = append(c.report.Advice, job.Advice{About: "rules", Do: job.Say("findings.do.rules-check", nil), Why: job.Say("findings.why.check-wrong", nil)})
 	}
 	found, advice := runOwn(checks, c.measures())
 	c.report.Findings = append(c.report.Findings, found...)

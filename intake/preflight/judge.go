@@ -1,10 +1,8 @@
 package preflight
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
@@ -32,7 +30,7 @@ func (j *judging) add(code string, f job.Finding) {
 		f.Level = level
 	}
 	if f.Level != job.Ask {
-		f.Question = ""
+		f.Question = job.Message{}
 	}
 	j.findings = append(j.findings, f)
 }
@@ -52,9 +50,6 @@ func place(v mesh.Vec) *[3]float64 {
 	return &at
 }
 
-// sentence makes a clause a sentence.
-func sentence(s string) string { return strings.TrimRight(s, " .") + "." }
-
 // judge turns figures into findings, in the order of the catalogue. It looks at
 // nothing else: the same figures and bounds give the same findings.
 func judge(f figures, b bounds) []job.Finding {
@@ -68,9 +63,9 @@ func judge(f figures, b bounds) []job.Finding {
 		j.judgeOverhang()
 		j.judgeHazard()
 	}
-	if j.became != "" {
-		j.add("already-printed", job.Finding{Text: sentence("We have had this very file before: " + j.became),
-			Question: "Should we print it once more?"})
+	if !j.became.IsZero() {
+		j.add("already-printed", job.Finding{Text: job.Say("findings.already-printed", job.Args{"became": j.became}),
+			Question: job.Say("findings.ask.already-printed", nil)})
 	}
 	j.calm()
 	order := Codes()
@@ -89,14 +84,14 @@ func (j *judging) calm() {
 	}
 	for i, f := range fs {
 		if f.Code == "thin-wall" || f.Code == "fine-detail" || f.Code == "narrow-gap" {
-			fs[i].Level, fs[i].Question = job.Note, ""
+			fs[i].Level, fs[i].Question = job.Note, job.Message{}
 		}
 	}
 }
 
 // guess is a unit that the file could have been drawn in.
 type guess struct {
-	clause string
+	unit   job.Message
 	factor float64 // to millimetres
 }
 
@@ -104,8 +99,8 @@ type guess struct {
 // inch is 25.4 mm by definition (international yard and pound agreement, 1959).
 func guesses() []guess {
 	return []guess{
-		{"if it was drawn in inches", 25.4}, {"if it was drawn in centimetres", 10}, {"if it was drawn in metres", 1000},
-		{"if it was drawn in microns", 0.001}, {"if inches were converted twice", 1 / 25.4},
+		{job.Say("findings.unit-inches", nil), 25.4}, {job.Say("findings.unit-centimetres", nil), 10}, {job.Say("findings.unit-metres", nil), 1000},
+		{job.Say("findings.unit-microns", nil), 0.001}, {job.Say("findings.unit-twice", nil), 1 / 25.4},
 	}
 }
 
@@ -121,59 +116,61 @@ func (j *judging) judgeSize() {
 	}
 	limit := j.rules.Limits.JobHours
 	if e := j.estimate; e != nil && limit > 0 && e.PlateTimeS > limit*3600 {
-		time, most := hours(e.PlateTimeS), hours(limit*3600)
-		if time == most {
-			time = "a little more than " + most
-		}
-		text := fmt.Sprintf("It would take %s to print, and a job may take %s at most", time, most)
-		if largest := e.LargestScale / j.scale; largest > 0.05 && largest < 1 {
-			text += fmt.Sprintf("; at %d%% of its size it would fit into that time", int(largest*100))
-		}
-		if o := j.orientation; !o.AsSent && e.Plates == 1 && o.PrintTimeS <= limit*3600 {
-			text += fmt.Sprintf("; %s it would take %s", j.tilt, hours(o.PrintTimeS))
-		}
-		j.add("too-long", job.Finding{Text: sentence(text), Amount: e.PlateTimeS / 3600, Unit: "h",
-			Question: "Should it be smaller, or printed with thicker layers?"})
+		j.add("too-long", job.Finding{Text: j.tooLong(e, limit), Amount: e.PlateTimeS / 3600, Unit: "h",
+			Question: job.Say("findings.ask.too-long", nil)})
 	}
+}
+
+// tooLong says what would make the time shorter: less of a part, or another way up.
+func (j *judging) tooLong(e *job.Estimate, limit float64) job.Message {
+	var time any = duration(e.PlateTimeS)
+	most := duration(limit * 3600)
+	if time == most {
+		time = job.Say("findings.little-more", job.Args{"most": most})
+	}
+	var smaller, turned job.Message
+	if largest := e.LargestScale / j.scale; largest > 0.05 && largest < 1 {
+		smaller = job.Say("findings.too-long-smaller", job.Args{"percent": int(largest * 100)})
+	}
+	if o := j.orientation; !o.AsSent && e.Plates == 1 && o.PrintTimeS <= limit*3600 {
+		turned = job.Say("findings.too-long-turned", job.Args{"tilt": j.tilt, "time": duration(o.PrintTimeS)})
+	}
+	return job.Say("findings.too-long", job.Args{"time": time, "most": most, "smaller": smaller, "turned": turned})
 }
 
 // judgeUnits lists the units that would make sense of the size.
 func (j *judging) judgeUnits(size mesh.Vec, longest, largest float64) {
-	var would []string
+	would := []job.Message{}
 	for _, g := range guesses() {
 		if l := longest * g.factor; l >= j.limits["units-doubtful"].Limit && l <= largest {
-			would = append(would, sizes(size.Mul(g.factor))+" "+g.clause)
+			would = append(would, job.Say("findings.would-be", job.Args{"size": dimensions(size.Mul(g.factor)), "unit": g.unit}))
 		}
 	}
-	text := "Taken as millimetres, it would be " + sizes(size)
+	f := job.Finding{Amount: longest, Unit: "mm", Question: job.Say("findings.ask.units", nil)}
+	f.Text = job.Say("findings.units-doubtful", job.Args{"size": dimensions(size), "would": would})
 	if longest > largest {
-		text = "Taken as millimetres, it would be " + sizes(size) + ", far larger than any printer"
+		if len(would) == 0 {
+			return // no unit makes sense of it: it is simply too big
+		}
+		f.Text = job.Say("findings.units-doubtful-large", job.Args{"size": dimensions(size), "would": would})
 	}
 	if len(would) > 0 {
-		text += "; it would be " + strings.Join(would, ", or ")
-	} else if longest > largest {
-		return // no unit makes sense of it: it is simply too big
+		f.Question = job.Say("findings.ask.units-would", job.Args{"size": dimensions(size), "would": would})
 	}
-	question := "How large should it be?"
-	if len(would) > 0 {
-		question = "How large should it be: " + strings.Join(would, ", ") + ", or really " + sizes(size) + "?"
-	}
-	j.add("units-doubtful", job.Finding{Text: sentence(text), Amount: longest, Unit: "mm", Question: question})
+	j.add("units-doubtful", f)
 }
 
 func (j *judging) judgeFit(size mesh.Vec, longest float64) {
-	text := fmt.Sprintf("At %s it is too big for our printers", sizes(size))
-	f := job.Finding{Amount: longest, Unit: "mm"}
-	switch {
+	f := job.Finding{Amount: longest, Unit: "mm", Text: job.Say("findings.too-big", job.Args{"size": dimensions(size)})}
+	switch percent := int(j.fit.ScaleToFit * 100); {
 	case j.fit.FitsTurned:
-		text += " as it stands, but it would fit if it was laid down in another way"
-		f.Question = "May we lay it down in another way, so that it fits?"
+		f.Text = job.Say("findings.too-big-turned", job.Args{"size": dimensions(size)})
+		f.Question = job.Say("findings.ask.too-big-turned", nil)
 		f.Level = j.milder("too-big", job.Ask)
 	case j.fit.ScaleToFit >= 0.01:
-		text += fmt.Sprintf("; at %d%% of its size it would fit %s", int(j.fit.ScaleToFit*100), j.fit.Printer)
-		f.Question = fmt.Sprintf("May we make it smaller, to %d%% of its size?", int(j.fit.ScaleToFit*100))
+		f.Text = job.Say("findings.too-big-scaled", job.Args{"size": dimensions(size), "percent": percent, "printer": j.fit.Printer})
+		f.Question = job.Say("findings.ask.too-big-scaled", job.Args{"percent": percent})
 	}
-	f.Text = sentence(text)
 	j.add("too-big", f)
 }
 
@@ -184,7 +181,7 @@ func (j *judging) judgeSurface() {
 	}
 	if n := s.NonmanifoldEdges; float64(n) > j.limits["nonmanifold"].Limit {
 		f := job.Finding{Amount: float64(n), Unit: "edges",
-			Text: fmt.Sprintf("At %s more than two faces meet, which no real object can have; it usually prints all the same.", job.Count(n, "edge", "edges"))}
+			Text: job.Say("findings.nonmanifold", job.Args{"n": n})}
 		if len(t.NonmanifoldAt) > 0 {
 			f.At = place(t.NonmanifoldAt[0])
 		}
@@ -192,22 +189,20 @@ func (j *judging) judgeSurface() {
 	}
 	if n := s.FlippedEdges; float64(n) > j.limits["flipped"].Limit {
 		f := job.Finding{Amount: float64(n), Unit: "edges",
-			Text: fmt.Sprintf("Part of the surface faces the wrong way (along %s); we turn it round before printing.", job.Count(n, "edge", "edges"))}
+			Text: job.Say("findings.flipped", job.Args{"n": n})}
 		if len(t.FlippedAt) > 0 {
 			f.At = place(t.FlippedAt[0])
 		}
 		j.add("flipped", f)
 	}
 	if s.InsideOut {
-		j.add("inside-out", job.Finding{Amount: 1, Text: "The surface faces inwards, as if the part was a hollow in a block; we turn it round before printing."})
+		j.add("inside-out", job.Finding{Amount: 1, Text: job.Say("findings.inside-out", nil)})
 	}
 	if n := s.SelfIntersections; float64(n) > j.limits["self-crossing"].Limit {
-		count := job.Count(n, "place", "places")
+		f := job.Finding{Amount: float64(n), Unit: "places", Text: job.Say("findings.self-crossing", job.Args{"n": n})}
 		if !s.IntersectionsExact {
-			count = "at least " + count
+			f.Text = job.Say("findings.self-crossing-least", job.Args{"n": n})
 		}
-		f := job.Finding{Amount: float64(n), Unit: "places",
-			Text: fmt.Sprintf("The surface passes through itself at %s; what it encloses altogether is printed as one.", count)}
 		if len(t.Crossings) > 0 {
 			f.At = place(t.Crossings[0].At)
 		}
@@ -215,8 +210,8 @@ func (j *judging) judgeSurface() {
 	}
 	if j.coarse.errorMM > 0 {
 		j.add("coarse-facets", job.Finding{Amount: j.coarse.errorMM, Unit: "mm", At: place(j.coarse.at),
-			Text:     fmt.Sprintf("Curves are made of flat facets that lie up to %s off the curve and will show; a finer export would be smoother.", mm(j.coarse.errorMM)),
-			Question: "Are the facets meant to be seen, or can you send a finer file?"})
+			Text:     job.Say("findings.coarse-facets", job.Args{"off": length(j.coarse.errorMM)}),
+			Question: job.Say("findings.ask.coarse-facets", nil)})
 	}
 }
 
@@ -242,14 +237,13 @@ func (j *judging) judgeHoles() {
 	switch {
 	case j.sheet:
 		f.Level = job.Stop
-		f.Text = "The model is a surface without thickness, like paper, so there is nothing solid to print; it has to be given a thickness in the drawing program."
+		f.Text = job.Say("findings.holes-sheet", nil)
 	case open > 0:
-		f.Text = fmt.Sprintf("The surface has %s, the largest about %s across, so it is not clear what is inside and what is outside.",
-			job.Count(s.Holes, "hole", "holes"), mm(t.Holes[worst].LengthMM/3))
-		f.Question = "We would close the surface flat over each hole. Is that right, or is a part of the model missing?"
+		f.Text = job.Say("findings.holes", job.Args{"n": s.Holes, "width": length(t.Holes[worst].LengthMM / 3)})
+		f.Question = job.Say("findings.ask.holes", nil)
 	default:
 		f.Level = j.milder("holes", job.Note)
-		f.Text = fmt.Sprintf("The surface has %s; we close them before printing.", job.Count(max(1, s.Holes), "small hole", "small holes"))
+		f.Text = job.Say("findings.holes-small", job.Args{"n": max(1, s.Holes)})
 	}
 	j.add("holes", f)
 }

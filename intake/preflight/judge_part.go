@@ -1,7 +1,6 @@
 package preflight
 
 import (
-	"fmt"
 	"math"
 
 	"meshclerk/intake/job"
@@ -18,34 +17,33 @@ func (j *judging) judgePieces() {
 			bodies = append(bodies, l)
 		}
 	}
-	lost := ""
-	if specks > 0 {
-		lost = fmt.Sprintf(", and %s too small to print", job.Count(specks, "speck", "specks"))
-	}
 	switch n := len(bodies); {
 	case n > max(1, int(j.limits["several-parts"].Limit)):
-		j.add("several-parts", job.Finding{Amount: float64(n), Unit: "pieces", At: place(bodies[1].middle()),
-			Text:     fmt.Sprintf("The file holds %d separate pieces%s.", n, lost),
-			Question: fmt.Sprintf("Should all %d pieces be printed?", n)})
+		text := job.Say("findings.several-parts", job.Args{"pieces": n})
+		if specks > 0 {
+			text = job.Say("findings.several-parts-specks", job.Args{"pieces": n, "specks": specks})
+		}
+		j.add("several-parts", job.Finding{Amount: float64(n), Unit: "pieces", At: place(bodies[1].middle()), Text: text,
+			Question: job.Say("findings.ask.several-parts", job.Args{"pieces": n})})
 	case n == 0 && specks > 0:
 		j.add("several-parts", job.Finding{Amount: float64(specks), Unit: "pieces",
-			Text:     fmt.Sprintf("The file holds nothing but %s too small to print.", job.Count(specks, "speck", "specks")),
-			Question: "Is the part to be larger?"})
+			Text:     job.Say("findings.several-parts-only-specks", job.Args{"specks": specks}),
+			Question: job.Say("findings.ask.only-specks", nil)})
 	case n <= 1 && parts > 1:
-		text := fmt.Sprintf("The file holds %d bodies that touch or overlap; they are printed as one piece.", parts)
-		if lost != "" {
-			text = "The file holds one piece" + lost + "."
+		text := job.Say("findings.several-parts-joined", job.Args{"bodies": parts})
+		if specks > 0 {
+			text = job.Say("findings.several-parts-one", job.Args{"specks": specks})
 		}
 		j.add("several-parts", job.Finding{Level: j.milder("several-parts", job.Note), Amount: float64(parts), Unit: "pieces", Text: text})
 	}
 	j.judgeFloating()
 	if v := j.hollows; v.count > 0 && v.volume >= j.limits["sealed-void"].Limit {
 		f := job.Finding{Amount: v.volume, Unit: "mm3", At: place(v.at),
-			Text:     fmt.Sprintf("It has %s inside (%s), and the supports needed in there could never be taken out.", hollowWords(v.count), volumes(v.volume)),
-			Question: "May the supports stay inside the hollow, or should we print it filled?"}
+			Text:     job.Say("findings.sealed-void", job.Args{"n": v.count, "volume": volume(v.volume)}),
+			Question: job.Say("findings.ask.sealed-void", nil)}
 		if j.overhang.voidMM2 < j.limits["overhang"].Limit {
 			f.Level = j.milder("sealed-void", job.Note)
-			f.Text = fmt.Sprintf("It has %s inside (%s); nothing that is in there can come out.", hollowWords(v.count), volumes(v.volume))
+			f.Text = job.Say("findings.sealed-void-empty", job.Args{"n": v.count, "volume": volume(v.volume)})
 		}
 		j.add("sealed-void", f)
 	}
@@ -72,12 +70,9 @@ func (j *judging) judgeFloating() {
 	if count == 0 {
 		return
 	}
-	text := fmt.Sprintf("One piece starts %s above the plate and touches nothing", mm(gap))
-	if count > 1 {
-		text = fmt.Sprintf("%d pieces start above the plate, up to %s, and touch nothing", count, mm(gap))
-	}
-	j.add("floating-part", job.Finding{Amount: float64(count), Unit: "pieces", At: place(at), Text: sentence(text),
-		Question: "Is it meant to hang there, held by supports that are broken off, or should it lie on the plate?"})
+	j.add("floating-part", job.Finding{Amount: float64(count), Unit: "pieces", At: place(at),
+		Text:     job.Say("findings.floating-part", job.Args{"n": count, "height": length(gap)}),
+		Question: job.Say("findings.ask.floating-part", nil)})
 }
 
 // hollows are the sealed voids.
@@ -87,17 +82,10 @@ type hollows struct {
 	at     mesh.Vec
 }
 
-func hollowWords(n int) string {
-	if n == 1 {
-		return "a closed hollow"
-	}
-	return fmt.Sprintf("%d closed hollows", n)
-}
-
 func (j *judging) judgeWalls() {
 	t := j.thin
-	if area := t.wallMM2 + t.sheetMM2; area > 0 {
-		j.add("thin-wall", j.thinWall(area))
+	if thin := t.wallMM2 + t.sheetMM2; thin > 0 {
+		j.add("thin-wall", j.thinWall(thin))
 	}
 	if t.detailMM > 0 || j.step.count > 0 {
 		j.add("fine-detail", j.fineDetail())
@@ -105,46 +93,44 @@ func (j *judging) judgeWalls() {
 	if t.gapMM > 0 {
 		f := job.Finding{Amount: t.gapMM, Unit: "mm", At: place(t.gapAt)}
 		if t.between {
-			f.Text = fmt.Sprintf("Pieces come as near as %s to each other; below %s they stick together when printed.", mm(t.gapMM), mm(j.thick.gap))
-			f.Question = "Are these pieces meant to move against each other?"
+			f.Text = job.Say("findings.narrow-gap-pieces", job.Args{"gap": length(t.gapMM), "least": length(j.thick.gap)})
+			f.Question = job.Say("findings.ask.pieces-move", nil)
 		} else {
-			f.Text = fmt.Sprintf("A slot is only %s wide; below %s its sides stick together when printed.", mm(t.gapMM), mm(j.thick.gap))
-			f.Question = "Must the slot stay open?"
+			f.Text = job.Say("findings.narrow-gap-slot", job.Args{"gap": length(t.gapMM), "least": length(j.thick.gap)})
+			f.Question = job.Say("findings.ask.slot-open", nil)
 		}
 		j.add("narrow-gap", f)
 	} else if t.looseMM > 0 {
 		j.add("narrow-gap", job.Finding{Level: j.milder("narrow-gap", job.Note), Amount: t.looseMM, Unit: "mm", At: place(t.looseAt),
-			Text: fmt.Sprintf("Pieces come as near as %s to each other; they may move stiffly, %s is loose.", mm(t.looseMM), mm(j.thick.loose))})
+			Text: job.Say("findings.narrow-gap-stiff", job.Args{"gap": length(t.looseMM), "loose": length(j.thick.loose)})})
 	}
 }
 
 // thinWall words walls below two lines, below one, and lying sheets, which are
 // laid layer by layer and so can be thinner than a line is wide.
-func (j *judging) thinWall(area float64) job.Finding {
+func (j *judging) thinWall(thin float64) job.Finding {
 	t, wall := j.thin, j.thick.wall
 	f := job.Finding{Amount: t.sheetMM2, Unit: "mm2", At: place(t.lieAt)}
-	f.Question = "May we print it all the same, or will you make the walls thicker?"
-	stands := t.wallMM2 > 0.2*area
+	f.Question = job.Say("findings.ask.thin-wall", nil)
+	stands := t.wallMM2 > 0.2*thin
 	if stands {
 		f.Amount, f.At = t.wallMM2, place(t.standAt)
 	}
-	enough := max(1, 0.05*area)
+	enough := max(1, 0.05*thin)
 	switch {
 	case t.lostMM2 >= enough:
 		f.Level, f.Amount, f.At = job.Stop, t.wallMM2, place(t.standAt)
-		f.Text = fmt.Sprintf("Walls are as thin as %s (about %s of them); the printer lays lines of %s, so they would be missing.",
-			mm(t.standMM), areas(t.wallMM2), mm(j.rules.Printing.LineWidthMM))
+		f.Text = job.Say("findings.thin-wall-lost", job.Args{"thinnest": length(t.standMM), "area": area(t.wallMM2), "line": length(j.rules.Printing.LineWidthMM)})
 	case t.layerMM2 >= enough:
 		f.Level, f.Amount, f.At = job.Stop, t.sheetMM2, place(t.lieAt)
-		f.Text = fmt.Sprintf("A sheet of about %s is only %s thick, less than one layer, so it would be missing.", areas(t.sheetMM2), mm(t.lieMM))
+		f.Text = job.Say("findings.thin-wall-sheet-lost", job.Args{"area": area(t.sheetMM2), "thick": length(t.lieMM)})
 	case stands:
-		f.Text = fmt.Sprintf("About %s of wall is thinner than %s (the thinnest is %s), less than two lines of plastic; it may bend or break.",
-			areas(t.wallMM2), mm(wall), mm(t.standMM))
+		f.Text = job.Say("findings.thin-wall", job.Args{"area": area(t.wallMM2), "bound": length(wall), "thinnest": length(t.standMM)})
 	default:
-		f.Text = fmt.Sprintf("About %s of it is a sheet only %s thick, about %s; it may bend or tear.",
-			areas(t.sheetMM2), mm(t.lieMM), job.Count(int(math.Round(t.lieMM/j.thick.layer)), "layer", "layers"))
+		layers := int(math.Round(t.lieMM / j.thick.layer))
+		f.Text = job.Say("findings.thin-wall-sheet", job.Args{"area": area(t.sheetMM2), "thick": length(t.lieMM), "n": layers})
 	}
-	little := area < j.areaMM2/200 && (t.wallMM2 == 0 || t.standMM > 0.7*wall)
+	little := thin < j.areaMM2/200 && (t.wallMM2 == 0 || t.standMM > 0.7*wall)
 	if f.Level == "" && little {
 		f.Level = j.milder("thin-wall", job.Note)
 	}
@@ -156,14 +142,14 @@ func (j *judging) thinWall(area float64) job.Finding {
 
 func (j *judging) fineDetail() job.Finding {
 	t, s := j.thin, j.step
-	f := job.Finding{Unit: "mm", Question: "May these details be lost?"}
+	f := job.Finding{Unit: "mm", Question: job.Say("findings.ask.fine-detail", nil)}
 	if t.detailMM > 0 {
 		f.Amount, f.At = t.detailMM, place(t.detailAt)
-		f.Text = fmt.Sprintf("Some ribs, pins or letters are only %s thick, thinner than a line of plastic, and will be lost.", mm(t.detailMM))
+		f.Text = job.Say("findings.fine-detail", job.Args{"thick": length(t.detailMM)})
 		return f
 	}
 	f.Amount, f.At = s.riseMM, place(s.at)
-	f.Text = fmt.Sprintf("Some steps or letters are only %s high, lower than a layer of %s, and will hardly show.", mm(s.riseMM), mm(j.thick.layer))
+	f.Text = job.Say("findings.fine-detail-low", job.Args{"high": length(s.riseMM), "layer": length(j.thick.layer)})
 	return f
 }
 
@@ -172,10 +158,10 @@ func (j *judging) judgeStand() {
 	tips, small := j.limits["tips-over"], j.limits["small-footprint"]
 	if contact.tipDeg <= max(tips.Limit, tips.NoteAt) {
 		f := job.Finding{Amount: contact.tipDeg, Unit: "deg", At: place(contact.tipAt)}
-		f.Question = "May we lay it down or add a flat rim, which is cut off afterwards?"
-		f.Text = fmt.Sprintf("It stands on a narrow base: leaning by %s degrees is enough to tip it over.", figure(contact.tipDeg))
+		f.Question = job.Say("findings.ask.tips-over", nil)
+		f.Text = job.Say("findings.tips-over", job.Args{"degrees": bare(contact.tipDeg)})
 		if contact.tipDeg <= 0 {
-			f.Text = "Its weight does not rest over its base, so it would tip over by itself."
+			f.Text = job.Say("findings.tips-over-itself", nil)
 		}
 		if contact.tipDeg > tips.Limit {
 			f.Level = j.milder("tips-over", job.Note)
@@ -184,32 +170,31 @@ func (j *judging) judgeStand() {
 	}
 	if height > 2 && contact.share*100 < small.Limit {
 		j.add("small-footprint", job.Finding{Amount: contact.bedMM2, Unit: "mm2", At: place(j.lowestAt),
-			Text:     fmt.Sprintf("Only %s of it touches the plate, so it could come loose while printing.", areas(contact.bedMM2)),
-			Question: "May we add a flat rim, which is cut off afterwards?"})
+			Text:     job.Say("findings.small-footprint", job.Args{"area": area(contact.bedMM2)}),
+			Question: job.Say("findings.ask.small-footprint", nil)})
 	}
 }
 
 func (j *judging) judgeOverhang() {
 	h, pr := j.overhang, j.rules.Printing
 	if h.areaMM2 >= j.limits["overhang"].Limit {
-		f := job.Finding{Amount: h.areaMM2, Unit: "mm2", At: place(h.at)}
-		f.Text = fmt.Sprintf("About %s hangs over nothing and needs supports, which are broken off and leave rough spots", areas(h.areaMM2))
+		f := job.Finding{Amount: h.areaMM2, Unit: "mm2", At: place(h.at), Question: job.Say("findings.ask.overhang", nil)}
+		f.Text = job.Say("findings.overhang", job.Args{"area": area(h.areaMM2)})
 		switch {
 		case j.set.Supports == "no":
-			f.Text = fmt.Sprintf("About %s hangs over nothing; without supports, as you wish, it will sag", areas(h.areaMM2))
+			f.Text = job.Say("findings.overhang-unheld", job.Args{"area": area(h.areaMM2)})
 		case hardToReach(h):
-			f.Text += "; some of them stand where they are hard to reach"
+			f.Text = job.Say("findings.overhang-hidden", job.Args{"area": area(h.areaMM2)})
 		}
 		if j.set.Supports != "" {
 			f.Level = j.milder("overhang", job.Note)
 		}
-		f.Text, f.Question = sentence(f.Text), "May we print it with supports?"
 		j.add("overhang", f)
 	}
 	if h.bridgeMM > 0 {
 		j.add("long-bridge", job.Finding{Amount: h.bridgeMM, Unit: "mm", At: place(h.bridgeAt),
-			Text:     fmt.Sprintf("At one place plastic has to span %s through the air; beyond %s it sags without a support.", mm(h.bridgeMM), mm(pr.BridgeMM)),
-			Question: "May we put a support there?"})
+			Text:     job.Say("findings.long-bridge", job.Args{"span": length(h.bridgeMM), "most": length(pr.BridgeMM)}),
+			Question: job.Say("findings.ask.long-bridge", nil)})
 	}
 }
 
@@ -229,11 +214,10 @@ func (j *judging) judgeHazard() {
 	if found == 0 {
 		return
 	}
-	what := "It is"
+	text := job.Say("findings.small-part-hazard", nil)
 	if len(j.components) > 1 {
-		what = "A piece is"
+		text = job.Say("findings.small-part-hazard-piece", nil)
 	}
-	j.add("small-part-hazard", job.Finding{Amount: least, Unit: "mm", At: place(at),
-		Text:     what + " small enough for a young child to swallow (it fits the small parts cylinder of 16 CFR 1501.4): keep it from children under three.",
-		Question: "Is it meant for a child?"})
+	j.add("small-part-hazard", job.Finding{Amount: least, Unit: "mm", At: place(at), Text: text,
+		Question: job.Say("findings.ask.small-part-hazard", nil)})
 }

@@ -106,8 +106,7 @@ func (c *checker) stand(ctx context.Context) (surfaceRays, error) {
 	}
 	c.stick = c.adhesion(c.now)
 	if p.castShare < 1 {
-		c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: "look at walls, gaps and overhangs by hand",
-			Why: "the surface is so tangled that only some places of it were looked at"})
+		c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: job.Say("findings.do.look-walls", nil), Why: job.Say("findings.why.tangled", nil)})
 	}
 	return surfaceRays{places, rays}, nil
 }
@@ -186,12 +185,12 @@ const farTooBig = 0.4
 // estimate works out time and plastic for the part as it would be printed.
 func (c *checker) estimate(ctx context.Context) error {
 	if c.sheet {
-		return c.withoutEstimate(ctx, errors.New("it encloses nothing that could be printed"))
+		return c.withoutEstimate(ctx, job.Refuse(job.Say("findings.slice.encloses-nothing", nil)))
 	}
 	if c.fit.ScaleToFit < farTooBig {
-		return c.withoutEstimate(ctx, errors.New("it is far too big for every printer"))
+		return c.withoutEstimate(ctx, job.Refuse(job.Say("findings.slice.far-too-big", nil)))
 	}
-	in, err := c.input(c.stick.Do)
+	in, err := c.input(c.stick.grip)
 	if err != nil {
 		return c.withoutEstimate(ctx, err)
 	}
@@ -218,7 +217,7 @@ func (c *checker) withoutEstimate(ctx context.Context, err error) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
-	c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: "estimate this part by hand", Why: err.Error()})
+	c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: job.Say("findings.do.estimate", nil), Why: job.Why(err)})
 	c.noEstimate = err
 	return nil
 }
@@ -275,7 +274,7 @@ func (c *checker) advise(ctx context.Context) error {
 		o.SupportMM3, o.PrintTimeS = turned.SupportMM3, turned.PrintTimeS
 	}
 	o.Why = c.why(sent, turned)
-	c.report.Advice = append(c.report.Advice, c.stick)
+	c.report.Advice = append(c.report.Advice, c.stick.advice())
 	if a, ok := c.support(); ok {
 		c.report.Advice = append(c.report.Advice, a)
 	}
@@ -283,7 +282,7 @@ func (c *checker) advise(ctx context.Context) error {
 }
 
 func (c *checker) estimateTurned(ctx context.Context) (job.Estimate, error) {
-	in, err := c.input(c.adhesion(c.best).Do)
+	in, err := c.input(c.adhesion(c.best).grip)
 	if err != nil {
 		return job.Estimate{}, err
 	}
@@ -299,18 +298,18 @@ func (c *checker) worthIt(sent, turned job.Estimate) bool {
 	return !c.fit.Fits || steadier || lessSupport || lessTime
 }
 
-// tilt says in words how the best way up differs from the way it was sent.
-func (c *checker) tilt() string {
+// tilt says how the best way up differs from the way it was sent.
+func (c *checker) tilt() job.Message {
 	up := c.best.orientation.up
 	switch {
 	case up[2] > 0.9999:
-		return "as it was sent"
+		return job.Say("findings.way.as-sent", nil)
 	case up[2] < -0.9999:
-		return "upside down"
+		return job.Say("findings.way.upside-down", nil)
 	case math.Abs(up[2]) < 0.01:
-		return "laid on its side"
+		return job.Say("findings.way.on-its-side", nil)
 	}
-	return fmt.Sprintf("tilted by %.0f degrees", math.Acos(up[2])*180/math.Pi)
+	return job.Say("findings.way.tilted", job.Args{"degrees": int(math.RoundToEven(math.Acos(up[2]) * 180 / math.Pi))})
 }
 
 // righted gives a mended copy of a mesh whose windings are wrong, so that its

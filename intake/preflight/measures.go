@@ -5,6 +5,7 @@ import (
 	"reflect"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 )
 
 // measureNames lists the names an expression may use, in the order of Measures.
@@ -32,7 +33,7 @@ func (m Measures) fill(text string) string {
 func spoken(v any) string {
 	switch v := v.(type) {
 	case float64:
-		return figure(v)
+		return plain.Figure(v)
 	case bool:
 		if v {
 			return "yes"

@@ -239,12 +239,12 @@ func runOwn(checks []ownCheck, m Measures) (found []job.Finding, advice []job.Ad
 		}
 		yes, err := expr.Run(c.program, m)
 		if err != nil {
-			why := errors.New("the expression failed")
+			why := job.Say("findings.why.expression-failed", nil)
 			if errors.Is(err, errZero) || strings.Contains(err.Error(), errZero.Error()) {
-				why = errZero
+				why = job.Say("findings.why.divides-by-zero", nil)
 			}
-			advice = append(advice, job.Advice{About: "rules", Do: "look at the check " + c.Code + " in checks.toml",
-				Why: "it gave no verdict on this file: " + why.Error()})
+			advice = append(advice, job.Advice{About: "rules", Do: job.Say("findings.do.look-check", job.Args{"check": c.Code}),
+				Why: job.Say("findings.why.no-verdict", job.Args{"why": why})})
 			continue
 		}
 		if yes == true {
@@ -255,9 +255,9 @@ func runOwn(checks []ownCheck, m Measures) (found []job.Finding, advice []job.Ad
 }
 
 func (c ownCheck) finding(m Measures) job.Finding {
-	f := job.Finding{Code: c.Code, Level: job.Level(c.Level), Text: m.fill(c.Text)}
+	f := job.Finding{Code: c.Code, Level: job.Level(c.Level), Text: job.Plain(m.fill(c.Text))}
 	if f.Level == job.Ask {
-		f.Question = m.fill(c.Question)
+		f.Question = job.Plain(m.fill(c.Question))
 	}
 	return f
 }

@@ -31,7 +31,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"os"
@@ -52,8 +51,8 @@ type Options struct {
 	SHA256 string // of the file's bytes, hex, when it is known already
 
 	// Seen says what became of an earlier file with these bytes, in words that
-	// go on after "We have had this very file before: ".
-	Seen func(sha256 string) (became string, ok bool)
+	// go on after "We have had this very file before: ", or nothing.
+	Seen func(sha256 string) (became job.Message, ok bool)
 	// Calibration gives what finished prints taught, or nil.
 	Calibration func(printer, material string) *slice.Fit
 	// Progress is told what is being done, before each longer step.
@@ -147,8 +146,8 @@ type checker struct {
 	step          step
 	coarse        coarse
 	components    []component
-	sheet         bool       // the file is a surface without thickness
-	stick         job.Advice // what holds it to the plate
+	sheet         bool // the file is a surface without thickness
+	stick         hold // what holds it to the plate
 }
 
 func newChecker(r *rules.Rules, s job.Settings, opts Options) *checker {
@@ -166,14 +165,11 @@ func (c *checker) say(what string) {
 // unreadable reports a file that holds no mesh.
 func (c *checker) unreadable(err error) job.Report {
 	bad, ok := errors.AsType[*mesh.Unreadable](err)
-	c.report.Error = err.Error()
-	if ok {
-		c.report.Error = bad.What
-	}
+	c.report.Error = job.Why(err)
 	j := judging{bounds: c.bounds, findings: c.report.Findings}
-	j.add("unreadable", job.Finding{Text: sentence("We cannot read this file: " + c.report.Error)})
+	j.add("unreadable", job.Finding{Text: job.Say("findings.unreadable", job.Args{"why": c.report.Error})})
 	if ok && bad.NotSTL {
-		j.add("not-stl", job.Finding{Text: "It is not an STL file, the only kind that we can print."})
+		j.add("not-stl", job.Finding{Text: job.Say("findings.not-stl", nil)})
 	}
 	c.report.Findings = j.findings
 	return c.report
@@ -183,24 +179,24 @@ func (c *checker) unreadable(err error) job.Report {
 // until then is no verdict, and how far the steps that go on side by side had come
 // is chance: all of it is dropped but the size and the printer.
 func (c *checker) cutShort(ctx context.Context, err error) job.Report {
-	why := "it was stopped"
+	why := job.Say("findings.cut.stopped", nil)
 	switch {
 	case budget.Out(ctx):
-		why = fmt.Sprintf("it needs more work than the rules allow for one file (check_work in caps.toml, %g million steps)", c.rules.Caps.CheckWork)
+		why = job.Say("findings.cut.work", job.Args{"work": c.rules.Caps.CheckWork})
 	case errors.Is(context.Cause(ctx), errGuard):
-		why = "it did not come to an end by the clock, though its work is bounded: the machine is overloaded, or the program has a fault"
+		why = job.Say("findings.cut.clock", nil)
 	case err != nil && ctx.Err() == nil:
-		why = err.Error()
+		why = job.Why(err)
 	}
-	return c.unfinished("the check was not finished: " + why)
+	return c.unfinished(why)
 }
 
 // unfinished makes the report one that settles nothing.
-func (c *checker) unfinished(why string) job.Report {
-	c.report.Unfinished, c.report.Error = true, why
+func (c *checker) unfinished(why job.Message) job.Report {
+	c.report.Unfinished, c.report.Error = true, job.Say("findings.cut.unfinished", job.Args{"why": why})
 	c.report.Estimate, c.report.Orientation = nil, nil
 	c.report.Findings = []job.Finding{unfinishedFinding()}
-	c.report.Advice = []job.Advice{{About: "check", Do: "look at the file by hand", Why: why}}
+	c.report.Advice = []job.Advice{{About: "check", Do: job.Say("findings.do.look", nil), Why: c.report.Error}}
 	return c.report
 }
 
@@ -212,43 +208,46 @@ func (c *checker) judgeWhole() {
 		return
 	}
 	s, limit := c.topo.Shape, c.limits["self-crossing"]
-	why := ""
+	var why job.Message
 	switch {
 	case c.report.Estimate == nil && c.noEstimate != nil:
-		why = "no time could be worked out: " + c.noEstimate.Error()
+		why = job.Say("findings.cut.no-time", job.Args{"why": job.Why(c.noEstimate)})
 	case c.report.Estimate == nil:
-		why = "no time could be worked out"
+		why = job.Say("findings.cut.no-time-known", nil)
 	case !s.IntersectionsExact && float64(s.SelfIntersections) <= limit.Limit && job.Level(limit.Level) != levelOff:
-		why = "the part has so many facets in one place that it is not known whether its surface passes through itself"
+		why = job.Say("findings.cut.crossings-unknown", nil)
 	default:
 		return
 	}
-	c.report.Unfinished, c.report.Error = true, "the check was not finished: "+why
+	c.report.Unfinished, c.report.Error = true, job.Say("findings.cut.unfinished", job.Args{"why": why})
 	c.report.Findings = slices.Insert(c.report.Findings, 0, unfinishedFinding())
 }
 
 func unfinishedFinding() job.Finding {
 	return job.Finding{Code: job.CodeUnfinished, Level: job.Stop,
-		Text: "We could not finish checking this file by machine; a member of staff looks at it by hand."}
+		Text: job.Say("findings.unfinished", nil)}
 }
 
 // seen asks what became of an earlier file with the same bytes.
-func (c *checker) seen(path string) string {
+func (c *checker) seen(path string) job.Message {
 	if c.opts.Seen == nil {
-		return ""
+		return job.Message{}
 	}
 	sum := c.opts.SHA256
 	if sum == "" {
 		var err error
 		if sum, err = hashOf(path); err != nil {
-			return ""
+			return job.Message{}
 		}
 	}
 	became, ok := c.opts.Seen(sum)
-	if !ok {
-		return ""
+	switch {
+	case !ok:
+		return job.Message{}
+	case became.IsZero():
+		return job.Say("findings.became.unknown", nil)
 	}
-	return cmp.Or(became, "nothing is known of what became of it")
+	return became
 }
 
 func hashOf(path string) (string, error) {

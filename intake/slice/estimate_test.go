@@ -128,13 +128,13 @@ func TestRefused(t *testing.T) {
 		set  job.Settings
 		want string
 	}{
-		{job.Settings{LayerMM: 5}, "layer height"},
-		{job.Settings{LayerMM: math.NaN()}, "layer height"},
-		{job.Settings{Infill: 1.5}, "infill"},
-		{job.Settings{Scale: -1}, "scale"},
-		{job.Settings{Copies: -2}, "copy"},
-		{job.Settings{Shells: -1}, "shells"},
-		{job.Settings{Scale: 1e6}, "100 m"},
+		{job.Settings{LayerMM: 5}, "findings.slice.layer "},
+		{job.Settings{LayerMM: math.NaN()}, "findings.slice.layer "},
+		{job.Settings{Infill: 1.5}, "slice.infill"},
+		{job.Settings{Scale: -1}, "slice.scale"},
+		{job.Settings{Copies: -2}, "slice.copies"},
+		{job.Settings{Shells: -1}, "slice.shells"},
+		{job.Settings{Scale: 1e6}, "slice.too-large"},
 	} {
 		in := inputFor(t, m, job.Settings{})
 		in.Settings = c.set
@@ -143,7 +143,7 @@ func TestRefused(t *testing.T) {
 			t.Errorf("%+v: error is %v", c.set, err)
 		}
 	}
-	if _, err := Estimate(context.Background(), &mesh.Mesh{}, inputFor(t, m, job.Settings{})); err == nil || !strings.Contains(err.Error(), "no facets") {
+	if _, err := Estimate(context.Background(), &mesh.Mesh{}, inputFor(t, m, job.Settings{})); err == nil || !strings.Contains(err.Error(), "slice.no-facets") {
 		t.Errorf("no facets: error is %v", err)
 	}
 }
@@ -194,14 +194,14 @@ func TestHostileMeshes(t *testing.T) {
 	}
 	for name, m := range map[string]*mesh.Mesh{"no two facets meet": noise(20_000), "thousands of bodies across each other": crowd(3000)} {
 		_, err := Estimate(context.Background(), m, inputFor(t, m, job.Settings{}))
-		if err == nil || !strings.Contains(err.Error(), "cross each other") {
+		if err == nil || !strings.Contains(err.Error(), "slice.crossings") {
 			t.Errorf("%s: error is %v", name, err)
 		}
 	}
 	flat := &mesh.Mesh{Vertices: []mesh.Vec{{0, 0, 0}, {10, 0, 0}, {0, 10, 0}}, Triangles: [][3]int32{{0, 1, 2}}}
 	for name, m := range map[string]*mesh.Mesh{"one facet": flat, "a thread": box(0, 0, 0, 0.05, 0.05, 30)} {
 		_, err := Estimate(context.Background(), m, inputFor(t, m, job.Settings{}))
-		if err == nil || !strings.Contains(err.Error(), "encloses nothing") {
+		if err == nil || !strings.Contains(err.Error(), "slice.nothing-to-fill") {
 			t.Errorf("%s: error is %v", name, err)
 		}
 	}

@@ -2,13 +2,13 @@ package slice
 
 import (
 	"context"
-	"errors"
 	"math"
 	"runtime"
 	"slices"
 	"sync/atomic"
 
 	"meshclerk/intake/budget"
+	"meshclerk/intake/job"
 )
 
 // layer is one that is cut, at half its height.
@@ -213,7 +213,7 @@ func sliceAll(ctx context.Context, part *part, p *recipe, c *choice) (*sliced, e
 // comparisonsPerUnit is how many comparisons of the inner loops make a unit of work.
 const comparisonsPerUnit = 4
 
-var errTooManyCrossings = errors.New("the part's faces cross each other so often that no time can be worked out; the file must be mended first")
+var errTooManyCrossings = job.Refuse(job.Say("findings.slice.crossings", nil))
 
 // cutOne cuts layer i and lays its shells; false if it is too complicated for that.
 func (s *sliced) cutOne(c *cutter, facets *sorted, i int) bool {

@@ -2,10 +2,10 @@ package slice
 
 import (
 	"context"
-	"errors"
 	"math"
 	"slices"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 )
 
@@ -21,7 +21,7 @@ type part struct {
 
 func newPart(ctx context.Context, m *mesh.Mesh, p *recipe) (*part, error) {
 	if m == nil || len(m.Triangles) == 0 {
-		return nil, errors.New("the part has no facets, so there is nothing to print")
+		return nil, job.Refuse(job.Say("findings.slice.no-facets", nil))
 	}
 	b := m.Bounds()
 	second := p.in.Second
@@ -34,7 +34,7 @@ func newPart(ctx context.Context, m *mesh.Mesh, p *recipe) (*part, error) {
 	size := b.Size().Mul(p.scale)
 	for k := range 3 {
 		if math.IsNaN(size[k]) || size[k] > 100e3 {
-			return nil, errors.New("the part is larger than 100 m, so no time can be worked out")
+			return nil, job.Refuse(job.Say("findings.slice.too-large", nil))
 		}
 	}
 	at := mesh.Vec{(b.Min[0] + b.Max[0]) / 2, (b.Min[1] + b.Max[1]) / 2, b.Min[2]}

@@ -1,7 +1,6 @@
 package slice
 
 import (
-	"fmt"
 	"strings"
 
 	"meshclerk/intake/job"
@@ -18,10 +17,10 @@ func For(r *rules.Rules, s job.Settings, size [3]float64) (Input, error) {
 	}
 	m, ok := material(r, name)
 	if !ok {
-		return in, fmt.Errorf("the material %q is not in stock", name)
+		return in, job.Refuse(job.Say("findings.slice.no-material", job.Args{"material": name}))
 	}
 	if m.Soluble {
-		return in, fmt.Errorf("%s dissolves in water and is for supports only", m.Name)
+		return in, job.Refuse(job.Say("findings.slice.soluble-only", job.Args{"material": m.Name}))
 	}
 	in.Material = m
 	printer, err := Pick(r, s, size)
@@ -67,14 +66,15 @@ func Pick(r *rules.Rules, s job.Settings, size [3]float64) (rules.Printer, error
 }
 
 func noPrinter(s job.Settings, material string) error {
-	what := "prints " + material
-	if s.Supports == "soluble" {
-		what += " with supports that dissolve, which takes a second nozzle"
+	switch soluble := s.Supports == "soluble"; {
+	case soluble && s.Printer != "":
+		return job.Refuse(job.Say("findings.slice.not-this-printer-soluble", job.Args{"printer": s.Printer, "material": material}))
+	case soluble:
+		return job.Refuse(job.Say("findings.slice.no-printer-soluble", job.Args{"material": material}))
+	case s.Printer != "":
+		return job.Refuse(job.Say("findings.slice.not-this-printer", job.Args{"printer": s.Printer, "material": material}))
 	}
-	if s.Printer != "" {
-		return fmt.Errorf("the printer %q is not one that %s", s.Printer, what)
-	}
-	return fmt.Errorf("there is no printer that %s", what)
+	return job.Refuse(job.Say("findings.slice.no-printer", job.Args{"material": material}))
 }
 
 // Holds reports whether a printer's build volume holds a box of that size (mm),

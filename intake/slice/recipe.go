@@ -1,9 +1,10 @@
 package slice
 
 import (
-	"fmt"
 	"math"
+	"strconv"
 
+	"meshclerk/intake/job"
 	"meshclerk/rules"
 )
 
@@ -45,21 +46,21 @@ func (p *recipe) check() error {
 	in := func(v, lo, hi float64) bool { return v >= lo && v <= hi } // false for NaN
 	switch {
 	case !in(p.scale, 1e-6, 1e6):
-		return fmt.Errorf("the scale must be above 0, not %g", p.scale)
+		return job.Refuse(job.Say("findings.slice.scale", job.Args{"is": exactly(p.scale)}))
 	case p.copies < 1:
-		return fmt.Errorf("there must be at least one copy, not %d", p.copies)
+		return job.Refuse(job.Say("findings.slice.copies", job.Args{"is": p.copies}))
 	case !in(p.layerHeight, 0.02, 2):
-		return fmt.Errorf("the layer height must be 0.02 to 2 mm, not %g", p.layerHeight)
+		return job.Refuse(job.Say("findings.slice.layer", job.Args{"is": exactly(p.layerHeight)}))
 	case !in(p.firstHeight, 0.02, 2):
-		return fmt.Errorf("the first layer must be 0.02 to 2 mm high, not %g", p.firstHeight)
+		return job.Refuse(job.Say("findings.slice.first-layer", job.Args{"is": exactly(p.firstHeight)}))
 	case !in(p.width, 0.05, 5):
-		return fmt.Errorf("the line width must be 0.05 to 5 mm, not %g", p.width)
+		return job.Refuse(job.Say("findings.slice.line-width", job.Args{"is": exactly(p.width)}))
 	case !in(p.infill, 0, 1):
-		return fmt.Errorf("the infill must be from 0 to 1, not %g", p.infill)
+		return job.Refuse(job.Say("findings.slice.infill", job.Args{"is": exactly(p.infill)}))
 	case (p.in.Support != nil || p.in.Second != nil) && len(p.printer.NozzleMM) < 2:
-		return fmt.Errorf("%s has one nozzle; supports that dissolve and a second colour take another", p.printer.Name)
+		return job.Refuse(job.Say("findings.slice.one-nozzle", job.Args{"printer": p.printer.Name}))
 	case !in(float64(p.shellCount), 0, 1000):
-		return fmt.Errorf("the number of shells must be from 0 to 1000, not %d", p.shellCount)
+		return job.Refuse(job.Say("findings.slice.shells", job.Args{"is": p.shellCount}))
 	}
 	return nil
 }
@@ -71,3 +72,6 @@ func filament(mm3, diameter float64) float64 {
 	}
 	return mm3 / (math.Pi / 4 * diameter * diameter) / 1000
 }
+
+// exactly writes a figure that is out of bounds with all its places.
+func exactly(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }

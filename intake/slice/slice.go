@@ -18,7 +18,6 @@ package slice
 
 import (
 	"context"
-	"errors"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
@@ -106,7 +105,7 @@ func planOn(ctx context.Context, part *part, p *recipe, ground *supportGrid, c *
 	s.ground, s.supports = ground, p.propped(ground)
 	pr, err := s.plan(ctx)
 	if err == nil && pr.plastic.model() == 0 {
-		return nil, errors.New("the part encloses nothing that could be filled with plastic: it is too thin, or open all over")
+		return nil, job.Refuse(job.Say("findings.slice.nothing-to-fill", nil))
 	}
 	return pr, err
 }

@@ -2,7 +2,6 @@ package casework
 
 import (
 	"context"
-	"strings"
 	"time"
 
 	"meshclerk/intake/agreement"
@@ -100,8 +99,11 @@ func tellUnfinished(ctx context.Context, tx *ledger.Tx, j job.Job) error {
 	if j.Report == nil || !j.Report.CutShort() {
 		return nil
 	}
-	why := strings.TrimPrefix(j.Report.Error, "the check was not finished: ")
-	return tx.AddNotice(ctx, ledger.NoticeUnfinished, string(j.ID), job.Say("notices.unfinished", job.Args{"job": string(j.ID), "why": job.Plain(why)}))
+	why, ok := j.Report.Error.Args["why"].(job.Message)
+	if !ok {
+		why = j.Report.Error
+	}
+	return tx.AddNotice(ctx, ledger.NoticeUnfinished, string(j.ID), job.Say("notices.unfinished", job.Args{"job": string(j.ID), "why": why}))
 }
 
 // formWithRequest tells staff when the agreement that is missing may have come
@@ -167,7 +169,7 @@ func settleUnits(report *job.Report, w job.Wishes) {
 	}
 	for i := range report.Findings {
 		if f := &report.Findings[i]; f.Code == "units-doubtful" {
-			f.Level, f.Question = job.Note, ""
+			f.Level, f.Question = job.Note, job.Message{}
 		}
 	}
 }
@@ -175,21 +177,21 @@ func settleUnits(report *job.Report, w job.Wishes) {
 // seen tells what became of an earlier job of this patron with the same file.
 // What other patrons print is none of their business, and whoever is not proven
 // to be the patron is told nothing of the patron's past.
-func (o *Office) seen(ctx context.Context, j job.Job) func(sha string) (string, bool) {
+func (o *Office) seen(ctx context.Context, j job.Job) func(sha string) (job.Message, bool) {
 	if j.Auth != job.Pass {
 		return nil
 	}
-	return func(string) (string, bool) {
+	return func(string) (job.Message, bool) {
 		rows, err := o.Ledger.Jobs(ctx, ledger.Filter{Patron: j.Patron.Address})
 		if err != nil {
-			return "", false
+			return job.Message{}, false
 		}
 		for _, row := range rows {
 			if row.Made.Before(j.Made) && row.Blob == j.Blob {
-				return string(row.Stage), true
+				return job.Say("findings.became."+string(row.Stage), nil), true
 			}
 		}
-		return "", false
+		return job.Message{}, false
 	}
 }
 

@@ -139,7 +139,7 @@ func okafor() asked {
 		Text:      "Hello,\n\nplease print two of the attached shelf bracket, in blue PLA. I would collect it at Millbrook. My number is 555-0142.\n\nThank you,\nAmara",
 		Agreement: job.Agreement{State: job.AgreementGood, Why: job.Say("agreement.good", job.Args{"agreement": job.Say("agreement.of-signed", job.Args{"version": "2026", "name": "Amara Okafor", "signed": "2026-08-25"})}), Address: "amara.okafor@example.org", Name: "Amara Okafor", Version: "2026"},
 		Mesh:      shapes.OnBed(shapes.Bracket(60, 30)),
-		Findings:  []job.Finding{{Code: "overhang", Level: job.Ask, Text: "about 3 cm² hang over and would need supports", Amount: 300, Unit: "mm2", At: &[3]float64{0, 0, 10}, Question: "Shall we print supports?"}},
+		Findings:  []job.Finding{{Code: "overhang", Level: job.Ask, Text: job.Say("findings.overhang", job.Args{"area": job.Figure{Amount: 300, Unit: "mm2"}}), Amount: 300, Unit: "mm2", At: &[3]float64{0, 0, 10}, Question: job.Say("findings.ask.overhang", nil)}},
 	}
 }
 
@@ -183,7 +183,7 @@ func (h *house) letter(a asked) (jobID job.ID, draftID string) {
 		h.t.Fatal(err)
 	}
 	j.Report = &job.Report{File: a.File, Readable: true, Format: "binary", Mesh: &job.Shape{SizeMM: size, Watertight: true}, Findings: a.Findings, Estimate: &estimate, Quote: &q,
-		Orientation: &job.Orientation{Rotation: [3][3]float64{{1, 0, 0}, {0, 0, -1}, {0, 1, 0}}, PrintTimeS: 9000, Why: "it needs no supports that way"}}
+		Orientation: &job.Orientation{Rotation: [3][3]float64{{1, 0, 0}, {0, 0, -1}, {0, 1, 0}}, PrintTimeS: 9000, Why: job.Plain("it needs no supports that way")}}
 	h.do(func(tx *ledger.Tx) (err error) {
 		if id, _, err = tx.Take(ctx, ledger.TakenLetter{Folder: "INBOX", UIDValidity: 1, UID: h.n, SHA256: sha, Bytes: n, ReceivedAt: h.clock.Now()}); err != nil {
 			return err

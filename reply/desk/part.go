@@ -35,15 +35,6 @@ type wish struct{ What, Value, Words string }
 type finding struct {
 	job.Finding
 	Number int
-	Said   string // in the page's language, where the check's own words are of another
-}
-
-// words are the finding in one sentence.
-func (f finding) words() string {
-	if f.Said != "" {
-		return f.Said
-	}
-	return f.Text
 }
 
 // whatIf is one row of the table of other ways to print a part.
@@ -92,13 +83,13 @@ func (d *Desk) partView(j job.Job, s *localizer) partView {
 	}
 	said := d.said(j, s)
 	n := 0
-	for i, f := range j.Report.Findings {
+	for _, f := range j.Report.Findings {
 		number := 0
 		if f.At != nil {
 			n++
 			number = n
 		}
-		p.Numbers = append(p.Numbers, finding{f, number, at(said.Findings, i)})
+		p.Numbers = append(p.Numbers, finding{f, number})
 	}
 	slices.SortStableFunc(p.Numbers, func(a, b finding) int { return rank(a.Level) - rank(b.Level) })
 	if j.Report.Estimate != nil {

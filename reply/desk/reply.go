@@ -356,7 +356,7 @@ func (v *replyView) remarks(s *localizer) []reason {
 		}
 		for _, f := range p.Numbers {
 			if f.Level == job.Stop {
-				add("stop", plain.Capital(f.words()))
+				add("stop", plain.Capital(s.say(f.Text)))
 			}
 		}
 	}

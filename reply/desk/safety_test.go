@@ -22,7 +22,7 @@ func TestHostileLetterIsText(t *testing.T) {
 	a := okafor()
 	a.Name, a.Subject, a.File, a.Text = "Eve "+evil, "Subject "+evil, "part"+evil+".stl", "Body "+evil+"\njavascript:alert(1)"
 	a.Agreement = job.Agreement{State: job.AgreementUnproven, Why: job.Plain("why " + evil)}
-	a.Findings = []job.Finding{{Code: "x" + evil, Level: job.Stop, Text: "found " + evil, Question: evil}}
+	a.Findings = []job.Finding{{Code: "x" + evil, Level: job.Stop, Text: job.Plain("found " + evil), Question: job.Plain(evil)}}
 	id, d := h.letter(a)
 	b := h.browser("owen")
 	for _, path := range []string{"/", "/reply/" + d, "/job/" + string(id), "/letter/L-000001", "/jobs", "/jobs?text=" + url.QueryEscape(evil), "/prints",

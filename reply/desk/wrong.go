@@ -59,7 +59,7 @@ func (s *localizer) wrong(err error) (status int, text string) {
 	case errors.Is(err, ledger.ErrDiskFull):
 		return http.StatusInsufficientStorage, s.Word("page.wrong.disk-full")
 	}
-	return http.StatusInternalServerError, s.Say(job.Say("page.wrong.unforeseen", job.Args{"why": err.Error()}))
+	return http.StatusInternalServerError, s.Say(job.Say("page.wrong.unforeseen", job.Args{"why": job.Why(err)}))
 }
 
 func (s *localizer) stageWrong(e *ledger.StageError) string {

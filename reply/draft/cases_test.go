@@ -43,7 +43,7 @@ func part(lang string) *job.Job {
 		Report: &job.Report{
 			File: "bracket.stl", Readable: true, Format: "binary",
 			Mesh:     &job.Shape{Triangles: 1368, SizeMM: [3]float64{60, 31, 48}, Watertight: true},
-			Findings: []job.Finding{{Code: "thin-wall", Level: job.Note, Text: "the thinnest wall is 0.9 mm; it will bend easily", Amount: 0.9, Unit: "mm"}},
+			Findings: []job.Finding{{Code: "thin-wall", Level: job.Note, Text: job.Say("findings.thin-wall", job.Args{"area": job.Figure{Amount: 310, Unit: "mm2"}, "bound": job.Figure{Amount: 1, Unit: "mm"}, "thinnest": job.Figure{Amount: 0.9, Unit: "mm"}}), Amount: 0.9, Unit: "mm"}},
 			Fit:      &job.Fit{Printer: "Bench 1", Fits: true, ScaleToFit: 1},
 			Estimate: &job.Estimate{PrintTimeS: 10200, LowS: 9400, HighS: 11700, PlateTimeS: 10200, MassG: 24.3, FilamentM: 8.1, Plates: 1,
 				Copies: 1, Scale: 1, LayerMM: 0.2, Shells: 2, Infill: 0.1, Material: "PLA", Printer: "Bench 1", LargestScale: 1.4,
@@ -104,9 +104,16 @@ func cases(t testing.TB, lang string) map[string]Input {
 
 // checkedCases are about a file that was checked.
 func checkedCases(add func(string, func(*Input)), lang string) {
-	overhang := job.Finding{Code: "overhang", Level: job.Ask, Text: "8.1 cm² of it would be printed in mid-air", Amount: 812.5, Unit: "mm2", Question: ""}
-	units := job.Finding{Code: "units-doubtful", Level: job.Ask, Text: "the part is only 2 mm long; if it was drawn in inches it would be 50.8 mm", Amount: 2, Unit: "mm",
-		Question: "Was it drawn in inches, so that it should be 5.1 × 2.5 × 2.5 cm?"}
+	overhang := job.Finding{Code: "overhang", Level: job.Ask, Text: job.Say("findings.overhang", job.Args{"area": job.Figure{Amount: 812.5, Unit: "mm2"}}), Amount: 812.5, Unit: "mm2"}
+	size := func(x, y, z float64) job.Message {
+		return job.Say("findings.measure.size", job.Args{"x": job.Figure{Amount: x}, "y": job.Figure{Amount: y}, "z": job.Figure{Amount: z}})
+	}
+	asked := job.Args{"size": size(2, 1, 1), "would": []job.Message{job.Say("findings.would-be", job.Args{"size": size(50.8, 25.4, 25.4), "unit": job.Say("findings.unit-inches", nil)})}}
+	units := job.Finding{Code: "units-doubtful", Level: job.Ask, Text: job.Say("findings.units-doubtful", asked), Amount: 2, Unit: "mm", Question: job.Say("findings.ask.units-would", asked)}
+	holed := job.Finding{Code: "holes", Level: job.Stop, Text: job.Say("findings.holes", job.Args{"n": 3, "width": job.Figure{Amount: 4, Unit: "mm"}}), Amount: 3}
+	unread := func(why job.Message) []job.Finding {
+		return []job.Finding{{Code: "unreadable", Level: job.Stop, Text: job.Say("findings.unreadable", job.Args{"why": why})}}
+	}
 	add("quote", func(in *Input) {
 		j := finding(part(lang), overhang)
 		j.Report.Estimate.SupportMM3 = 900
@@ -125,10 +132,11 @@ func checkedCases(add func(string, func(*Input)), lang string) {
 		in.QuotedOn, in.Wait = clock.AddDate(0, 0, -3), templates.Wait{Low: 3, High: 3}
 	})
 	add("several", func(in *Input) {
-		small, holes, odd := part(lang), finding(part(lang), job.Finding{Code: "holes", Level: job.Stop, Text: "the surface has 3 holes, the largest about 4 mm wide", Amount: 3}), part(lang)
+		small, holes, odd := part(lang), finding(part(lang), holed), part(lang)
 		small.File, holes.File, odd.File = "lid.stl", "vase.stl", "notes.stl"
 		small.ID, holes.ID, odd.ID = "LP-000043", "LP-000044", "LP-000045"
-		odd.Report = &job.Report{File: "notes.stl", Error: "this is a web page, not a 3D file", Findings: []job.Finding{{Code: "unreadable", Level: job.Stop, Text: "the file cannot be read"}}}
+		why := job.Say("findings.unread.other-kind", job.Args{"kind": job.Say("findings.kind.web-page", nil)})
+		odd.Report = &job.Report{File: "notes.stl", Error: why, Findings: unread(why)}
 		small.Report.Mesh.SizeMM = [3]float64{40, 40, 4}
 		finding(small, units)
 		in.Jobs = []*job.Job{part(lang), small, holes, odd}
@@ -144,29 +152,30 @@ func checkedCases(add func(string, func(*Input)), lang string) {
 		in.Jobs = []*job.Job{j}
 	})
 	add("too-long", func(in *Input) {
-		j := finding(settled(part(lang)), job.Finding{Code: "too-long", Level: job.Stop, Text: "it would print for 14 hours", Amount: 50400, Unit: "s"})
+		j := finding(settled(part(lang)), job.Finding{Code: "too-long", Level: job.Stop, Text: job.Say("findings.too-long", job.Args{"time": job.Figure{Amount: 50400, Unit: "s"}, "most": job.Figure{Amount: 28800, Unit: "s"}, "smaller": job.Message{}, "turned": job.Message{}}), Amount: 50400, Unit: "s"})
 		e := j.Report.Estimate
 		e.PrintTimeS, e.LowS, e.HighS, e.PlateTimeS, e.LargestScale = 50400, 46000, 58000, 50400, 0.78
 		in.Jobs = []*job.Job{j}
 	})
 	add("too-big", func(in *Input) {
-		j := finding(settled(part(lang)), job.Finding{Code: "too-big", Level: job.Stop, Text: "it is larger than any of our printers", Amount: 310, Unit: "mm"})
+		j := finding(settled(part(lang)), job.Finding{Code: "too-big", Level: job.Stop, Text: job.Say("findings.too-big", job.Args{"size": size(310, 120, 90)}), Amount: 310, Unit: "mm"})
 		j.Report.Mesh.SizeMM = [3]float64{310, 120, 90}
 		j.Report.Fit = &job.Fit{Printer: "Bench 1", ScaleToFit: 0.7096}
 		in.Jobs = []*job.Job{j}
 	})
 	add("cannot-print", func(in *Input) {
-		in.Jobs = []*job.Job{finding(settled(part(lang)), job.Finding{Code: "holes", Level: job.Stop, Text: "the surface has 3 holes, the largest about 4 mm wide", Amount: 3})}
+		in.Jobs = []*job.Job{finding(settled(part(lang)), holed)}
 	})
 	add("unfinished", func(in *Input) {
 		j := settled(part(in.Letter.Language))
-		j.Report = &job.Report{File: "bracket.stl", Readable: true, Format: "binary", Unfinished: true, Error: "the check was not finished: it needs more work than the rules allow for one file (check_work in caps.toml, 6000 million steps)",
-			Mesh: &job.Shape{Triangles: 2_000_000, SizeMM: [3]float64{60, 31, 48}}, Findings: []job.Finding{{Code: job.CodeUnfinished, Level: job.Stop, Text: "We could not finish checking this file by machine; a member of staff looks at it by hand."}}}
+		j.Report = &job.Report{File: "bracket.stl", Readable: true, Format: "binary", Unfinished: true, Error: job.Say("findings.cut.unfinished", job.Args{"why": job.Say("findings.cut.work", job.Args{"work": 6000})}),
+			Mesh: &job.Shape{Triangles: 2_000_000, SizeMM: [3]float64{60, 31, 48}}, Findings: []job.Finding{{Code: job.CodeUnfinished, Level: job.Stop, Text: job.Say("findings.unfinished", nil)}}}
 		in.Jobs = []*job.Job{j}
 	})
 	add("unreadable", func(in *Input) {
 		j := settled(part(lang))
-		j.Report = &job.Report{File: "bracket.stl", Error: "this is a zip archive, not an STL file", Findings: []job.Finding{{Code: "unreadable", Level: job.Stop, Text: "the file cannot be read"}}}
+		why := job.Say("findings.unread.other-kind", job.Args{"kind": job.Say("findings.kind.zip", nil)})
+		j.Report = &job.Report{File: "bracket.stl", Error: why, Findings: unread(why)}
 		in.Jobs = []*job.Job{j}
 	})
 }

@@ -51,7 +51,7 @@ func TestChoose(t *testing.T) {
 		{"not stl", nil, []*job.Job{stop("not-stl")}, "unreadable"},
 		{"unreadable", nil, []*job.Job{{Stage: job.Checked, Report: &job.Report{}}}, "unreadable"},
 		{"unfinished", nil, []*job.Job{reported(func(r *job.Report) { r.Unfinished = true })}, "unfinished"},
-		{"unfinished, as earlier versions said it", nil, []*job.Job{reported(func(r *job.Report) { r.Error = "the check was not finished" })}, "unfinished"},
+		{"unfinished, as earlier versions said it", nil, []*job.Job{reported(func(r *job.Report) { r.Error = job.Plain("the check was not finished") })}, "unfinished"},
 		{"unfinished and unreadable", nil, []*job.Job{reported(func(r *job.Report) { r.Readable, r.Unfinished = false, true })}, "unfinished"},
 		{"no estimate", nil, []*job.Job{reported(func(r *job.Report) { r.Estimate = nil })}, "unfinished"},
 		{"no price", nil, []*job.Job{reported(func(r *job.Report) { r.Quote = nil })}, "unfinished"},

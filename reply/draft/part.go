@@ -44,7 +44,7 @@ func firstOf(vs ...float64) float64 {
 // reported takes over geometry and findings.
 func (f *filler) reported(p *templates.Part, j *job.Job) {
 	r := j.Report
-	p.Really = sentence(r.Error)
+	p.Really = f.clause(r.Error)
 	if r.Mesh != nil {
 		p.Size = f.locale.Size(r.Mesh.SizeMM)
 	}
@@ -61,29 +61,21 @@ func (f *filler) reported(p *templates.Part, j *job.Job) {
 	}
 	if r.Orientation != nil {
 		p.Turned = p.Turned && !r.Orientation.AsSent
-		p.TurnWhy = sentence(r.Orientation.Why)
+		p.TurnWhy = f.clause(r.Orientation.Why)
 	}
 }
 
-// Told gives a finding in the words that patrons are told it in, in one of the
-// set's languages.
-func Told(set *templates.Set, l *templates.Localizer, x job.Finding) (string, error) {
-	f := filler{locale: l}
-	text, err := set.Piece(l.Language, "_finding", f.found(x))
-	return plainInline(text), err
-}
-
 func (f *filler) found(x job.Finding) templates.Finding {
-	found := templates.Finding{Code: x.Code, Level: string(x.Level), Text: templates.Text(plain.Capital(x.Text)), Count: int(x.Amount + 0.5)}
+	found := templates.Finding{Code: x.Code, Level: string(x.Level), Text: templates.Text(plain.Capital(f.locale.Say(x.Text))), Count: int(x.Amount + 0.5)}
 	if x.Amount != 0 {
 		found.Amount = f.locale.Quantity(x.Amount, x.Unit)
 	}
 	return found
 }
 
-// sentence takes the full stop off, since the text goes on after it.
-func sentence(s string) templates.Text {
-	return templates.Text(strings.TrimRight(plain.OneLine(s), " ."))
+// clause takes the full stop off, since the text goes on after it.
+func (f *filler) clause(m job.Message) templates.Text {
+	return templates.Text(strings.TrimRight(plain.OneLine(f.locale.Say(m)), " ."))
 }
 
 // fitted says what would fit the largest printer.

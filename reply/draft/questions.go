@@ -15,12 +15,13 @@ type Question struct {
 	Key     string   `json:"key"`    // "colour", "copies", "material", "supports", "size", "pickup", "card" or a finding's code
 	Job     job.ID   `json:"job"`    // "" when it is about all files of the letter
 	File    string   `json:"file"`   // the patron's name for the file, or ""
-	Text    string   `json:"text"`   // as asked; from Questions: the finding's own English words or ""
+	Text    string   `json:"text"`   // as the letter asks it; from Questions: ""
 	Choices []string `json:"choices"`
 	Said    string   `json:"said"` // what was wished that cannot be had
 	Max     int      `json:"max"`  // of copies
 
-	size [3]float64 // mm, for "size"
+	own  job.Message // the finding's own question
+	size [3]float64  // mm, for "size"
 }
 
 // Questions lists what is still open for these jobs, numbered as the letter
@@ -62,7 +63,7 @@ func merge(all []Question, jobs []*job.Job) []Question {
 	var out []Question
 	for _, q := range all {
 		same := func(o Question) bool {
-			return o.Key == q.Key && o.Text == q.Text && o.Said == q.Said && o.size == q.size && slices.Equal(o.Choices, q.Choices)
+			return o.Key == q.Key && o.own.String() == q.own.String() && o.Said == q.Said && o.size == q.size && slices.Equal(o.Choices, q.Choices)
 		}
 		if printable > 1 && count(all, same) == printable {
 			q.Job, q.File = "", ""
@@ -197,7 +198,7 @@ func ofFinding(j *job.Job, f job.Finding, r *rules.Rules) []Question {
 		if w.Size != nil || w.Scale != nil || s.Scale > 0 {
 			return nil
 		}
-		q := Question{Key: "size", Text: f.Question}
+		q := Question{Key: "size", own: f.Question}
 		if j.Report.Mesh != nil {
 			q.size = j.Report.Mesh.SizeMM
 		}
@@ -207,17 +208,17 @@ func ofFinding(j *job.Job, f job.Finding, r *rules.Rules) []Question {
 			return nil
 		}
 		if f.Code == "overhang" {
-			return []Question{{Key: "supports", Text: f.Question}}
+			return []Question{{Key: "supports", own: f.Question}}
 		}
 	case tooBig, tooLong:
 		if w.Scale != nil || w.Size != nil {
 			return nil
 		}
 	}
-	if f.Question == "" {
+	if f.Question.IsZero() {
 		return nil
 	}
-	return []Question{{Key: f.Code, Text: f.Question}}
+	return []Question{{Key: f.Code, own: f.Question}}
 }
 
 // ofLetter are the questions that are asked once, whatever the number of files.

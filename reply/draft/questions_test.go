@@ -37,7 +37,7 @@ func wants(t *testing.T, what string, jobs []*job.Job, want ...string) []Questio
 }
 
 func ask(code, question string) job.Finding {
-	return job.Finding{Code: code, Level: job.Ask, Text: "something", Question: question}
+	return job.Finding{Code: code, Level: job.Ask, Text: job.Plain("something"), Question: job.Plain(question)}
 }
 
 // TestAsksOnlyWhatIsOpen: promise 7, a patron is never asked what the letter
@@ -79,7 +79,7 @@ func TestAsksOnlyWhatIsOpen(t *testing.T) {
 	}))
 	wants(t, "a finding without a question", one(func(j *job.Job) { finding(settled(j), ask("coarse-facets", "")) }))
 	wants(t, "a note is no question", one(func(j *job.Job) {
-		finding(settled(j), job.Finding{Code: "thin-wall", Level: job.Note, Question: "Thicker?"})
+		finding(settled(j), job.Finding{Code: "thin-wall", Level: job.Note, Question: job.Plain("Thicker?")})
 	}))
 	wants(t, "not printable: nothing about colour or pickup", one(func(j *job.Job) { finding(j, job.Finding{Code: "holes", Level: job.Stop}) }))
 	wants(t, "not printable, but perhaps inches", one(func(j *job.Job) {

@@ -6,10 +6,10 @@ import (
 	"meshclerk/templates"
 )
 
-// Said is what a report says, in the words of the reply texts: one for each
-// finding, line of the price and other way to print, in the report's order. What
-// a text has no words for is "".
-type Said struct{ Findings, Lines, Options []string }
+// Said is what a report says, in the words of the reply texts: one for each line of
+// the price and other way to print, in the report's order. What a text has no words
+// for is "".
+type Said struct{ Lines, Options []string }
 
 // Say puts a job's report into the words of a language, for a page that speaks it.
 func Say(r *rules.Rules, set *templates.Set, language string, j *job.Job) Said {
@@ -24,9 +24,6 @@ func Say(r *rules.Rules, set *templates.Set, language string, j *job.Job) Said {
 			return ""
 		}
 		return templates.Plain(s)
-	}
-	for _, x := range j.Report.Findings {
-		out.Findings = append(out.Findings, words("_finding", f.found(x)))
 	}
 	if q := j.Report.Quote; q != nil {
 		for _, line := range q.Lines {

@@ -45,7 +45,7 @@ func Why(err error) job.Message {
 	if bad, ok := errors.AsType[*mesh.Unmendable](err); ok {
 		return job.Say("mending.refused", job.Args{"why": bad.What})
 	}
-	return job.Plain(err.Error())
+	return job.Why(err)
 }
 
 func turned(why job.Message) job.Message {

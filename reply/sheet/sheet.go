@@ -16,7 +16,6 @@ import (
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/plain"
 	"meshclerk/reply/casework"
-	"meshclerk/reply/draft"
 	"meshclerk/reply/picture"
 	"meshclerk/rules"
 	"meshclerk/templates"
@@ -28,7 +27,6 @@ var sheetText string
 // Sheet is what the person at the printer needs to know, on one page.
 type Sheet struct {
 	*templates.Localizer
-	texts          *templates.Set
 	Library, Day   string
 	ID             job.ID
 	Code           template.HTML // the number as Code 39
@@ -129,7 +127,7 @@ func New(o *casework.Office, j job.Job, language string) (*Sheet, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Sheet{Localizer: l, texts: o.Texts(), Library: o.Rules.Library.Name, Day: string(l.Date(o.Now())), ID: j.ID,
+	s := &Sheet{Localizer: l, Library: o.Rules.Library.Name, Day: string(l.Date(o.Now())), ID: j.ID,
 		Code: template.HTML(code39SVG(string(j.ID))), // bars and an id of ours
 		File: plain.OneLine(j.File)}
 	s.people(j)
@@ -178,9 +176,7 @@ func (s *Sheet) turn(j job.Job) {
 		return
 	}
 	s.Turn = s.Word("sheet.turn.other")
-	if s.Language == "en" { // the check gives its reasons in English
-		s.Turn += after(" ", plain.Capital(strings.TrimRight(j.Report.Orientation.Why, "."))+".")
-	}
+	s.Turn += " " + strings.TrimRight(s.clause(j.Report.Orientation.Why), ".") + "."
 }
 
 func after(lead, s string) string {
@@ -195,7 +191,7 @@ func (s *Sheet) notes(j job.Job) {
 	s.Notes = s.found(j.Report.Findings)
 	for _, a := range j.Report.Advice {
 		if a.About != "adhesion" { // which stands among the settings
-			s.Notes = append(s.Notes, plain.OneLine(plain.Capital(a.About)+": "+a.Do+after(", because ", a.Why)))
+			s.Notes = append(s.Notes, plain.OneLine(s.clause(a.Do)+after(": ", s.Say(a.Why))))
 		}
 	}
 	if n := len(s.Notes); n > mostNotes {
@@ -203,21 +199,17 @@ func (s *Sheet) notes(j job.Job) {
 	}
 }
 
-// found tells what the check found: in English in its own words, else as patrons
-// are told.
+// found tells what the check found.
 func (s *Sheet) found(findings []job.Finding) []string {
 	var out []string
 	for _, f := range findings {
-		text := f.Text
-		if s.Language != "en" {
-			if told, err := draft.Told(s.texts, s.Localizer, f); err == nil {
-				text = told
-			}
-		}
-		out = append(out, plain.Capital(plain.OneLine(text)))
+		out = append(out, s.clause(f.Text))
 	}
 	return out
 }
+
+// clause is a message of the check on one line.
+func (s *Sheet) clause(m job.Message) string { return plain.Capital(plain.OneLine(s.Say(m))) }
 
 // settings lists what the part is printed with.
 func (s *Sheet) settings(j job.Job, r *rules.Rules) {

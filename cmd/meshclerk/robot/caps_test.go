@@ -36,9 +36,9 @@ func TestCapsOfAFile(t *testing.T) {
 			if j.Report == nil || j.Report.Printable() || j.Report.Quote != nil {
 				t.Fatalf("the report is %+v", j.Report)
 			}
-			said := j.Report.Error
+			said := h.Office.Say(j.Report.Error)
 			for _, f := range j.Report.Findings {
-				said += "\n" + f.Text
+				said += "\n" + h.Office.Say(f.Text)
 			}
 			if !strings.Contains(said, c.says) {
 				t.Errorf("the report says %q, want %q in it", said, c.says)

@@ -55,12 +55,14 @@ func TestUnfinishedPromisesNothing(t *testing.T) {
 // nothing onto the print list: staff get a letter that says how things are.
 func TestOnlyAWholeReportIsAgreed(t *testing.T) {
 	for name, lame := range map[string]func(*job.Report){
-		"unfinished":                        func(r *job.Report) { r.Unfinished = true },
-		"unfinished, as it was said before": func(r *job.Report) { r.Error = "the check was not finished in the time that one file may take" },
-		"no estimate":                       func(r *job.Report) { r.Estimate = nil },
-		"no price":                          func(r *job.Report) { r.Quote = nil },
-		"not read":                          func(r *job.Report) { r.Readable = false },
-		"stopped":                           func(r *job.Report) { r.Findings = append(r.Findings, job.Finding{Code: "holes", Level: job.Stop}) },
+		"unfinished": func(r *job.Report) { r.Unfinished = true },
+		"unfinished, as it was said before": func(r *job.Report) {
+			r.Error = job.Plain("the check was not finished in the time that one file may take")
+		},
+		"no estimate": func(r *job.Report) { r.Estimate = nil },
+		"no price":    func(r *job.Report) { r.Quote = nil },
+		"not read":    func(r *job.Report) { r.Readable = false },
+		"stopped":     func(r *job.Report) { r.Findings = append(r.Findings, job.Finding{Code: "holes", Level: job.Stop}) },
 		"too big, and not finished": func(r *job.Report) {
 			r.Unfinished, r.Fit = true, &job.Fit{ScaleToFit: 0.5}
 			r.Findings = append(r.Findings, job.Finding{Code: "too-big", Level: job.Stop})
