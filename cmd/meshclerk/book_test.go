@@ -73,7 +73,7 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 }
 
 // prefixes are those of keys that end in a word of the ledger.
-var prefixes = []string{"notices.state.", "notices.why.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "report.group.", "sheet.adhesion.",
+var prefixes = []string{"notices.state.", "notices.trouble.", "notices.why.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "report.group.", "sheet.adhesion.",
 	"findings.measure.", "findings.do.", "findings.became.", "findings.kind.",
 	"page.", "codes.", "sheet.page."} // which the desk holds against its pages
 
@@ -132,6 +132,11 @@ func TestStatesHaveTheirWords(t *testing.T) {
 	for _, s := range []ledger.DraftState{ledger.DraftWaiting, ledger.DraftApproved, ledger.DraftSending, ledger.DraftSent, ledger.DraftUncertain, ledger.DraftFailed, ledger.DraftSetAside, ledger.DraftSuperseded} {
 		if _, known := b.Args("notices.state." + string(s)); !known {
 			t.Errorf("no word for %s", s)
+		}
+	}
+	for _, trouble := range []ledger.Trouble{ledger.DiskFull, ledger.NoRight, ledger.LedgerBusy, ledger.MachineTired, ledger.MailboxAway, ledger.MailboxRefuses, ledger.SendingAway} {
+		if _, known := b.Args("notices.trouble." + string(trouble)); !known {
+			t.Errorf("no sentence for the trouble %s", trouble)
 		}
 	}
 }

@@ -76,7 +76,7 @@ func (r *Robot) waitOut(ctx context.Context, tx *ledger.Tx, s *ledger.Step, t le
 	r.ailing.Store(true)
 	passing := t == ledger.MailboxAway || t == ledger.SendingAway
 	if t != ledger.Held && (!passing || s.Waits >= patience) {
-		if err := tx.AddNotice(ctx, ledger.NoticeTrouble, string(t), job.Why(cause)); err != nil {
+		if err := tx.AddNotice(ctx, ledger.NoticeTrouble, string(t), job.Say("notices.trouble."+string(t), job.Args{"why": job.Why(cause)})); err != nil {
 			return err
 		}
 	}
