@@ -88,10 +88,10 @@ func (d *Desk) reopen(w http.ResponseWriter, r *http.Request, who personal) erro
 func (d *Desk) sendBack(w http.ResponseWriter, r *http.Request, who personal) error {
 	note := strings.TrimSpace(visible(r.PostFormValue("note")))
 	if note == "" {
-		return cannot(job.Say("page.wrong.note-empty", nil))
+		return job.Refuse(job.Say("page.wrong.note-empty", nil))
 	}
 	if len(note) > 2000 {
-		return cannot(job.Say("page.wrong.note-long", nil))
+		return job.Refuse(job.Say("page.wrong.note-long", nil))
 	}
 	return d.onDraft(w, r, who, "/", job.Say("page.done.sent-back", nil), func(ctx context.Context, id string) error {
 		return d.office.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
@@ -109,7 +109,7 @@ func (d *Desk) sendBack(w http.ResponseWriter, r *http.Request, who personal) er
 func (d *Desk) settle(w http.ResponseWriter, r *http.Request, who personal) error {
 	sent := r.PostFormValue("sent")
 	if sent != "yes" && sent != "no" {
-		return cannot(job.Say("page.wrong.sent-or-not", nil))
+		return job.Refuse(job.Say("page.wrong.sent-or-not", nil))
 	}
 	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), job.Say("page.done.settled", nil), func(ctx context.Context, id string) error {
 		return d.office.Settle(ctx, id, sent == "yes", who.Name)
@@ -126,7 +126,7 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request, who personal) error 
 	if anew {
 		rewrite = casework.Rewrite{Note: strings.TrimSpace(visible(r.PostFormValue("note")))}
 	} else if strings.TrimSpace(mine.Markdown) == "" || mine.Subject == "" {
-		return d.again(w, r, who, mine, cannot(job.Say("page.wrong.words-empty", nil)))
+		return d.again(w, r, who, mine, job.Refuse(job.Say("page.wrong.words-empty", nil)))
 	}
 	m, err := d.office.Redraft(ctx, id, rewrite)
 	if err != nil {

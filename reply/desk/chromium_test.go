@@ -294,14 +294,14 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 	no := okafor()
 	no.Name, no.Address, no.File, no.Auth = "Tomas Lindgren", "tomas.lindgren@example.net", "", job.Fail
 	no.File, no.Mesh = "pen box.stl", shapes.OnBed(shapes.OpenBox(60, 40, 50, 0.6))
-	no.Findings = []job.Finding{{Code: "thin-wall", Level: job.Ask, Text: job.Plain("about 96 cm² of wall is thinner than 0.8 mm (the thinnest is 0.6 mm), less than two lines of plastic; it may bend or break"), Amount: 9600, Unit: "mm2", At: &[3]float64{30, 0, 25}, Question: job.Plain("May we print it all the same?")}}
+	no.Findings = []job.Finding{{Code: "thin-wall", Level: job.Ask, Text: job.Say("findings.thin-wall", job.Args{"area": job.Figure{Amount: 9600, Unit: "mm2"}, "bound": job.Figure{Amount: 0.8, Unit: "mm"}, "thinnest": job.Figure{Amount: 0.6, Unit: "mm"}}), Amount: 9600, Unit: "mm2", At: &[3]float64{30, 0, 25}, Question: job.Say("findings.ask.thin-wall", nil)}}
 	no.Agreement = job.Agreement{State: job.AgreementUnproven, Why: job.Say("remarks.unproven", job.Args{"address": no.Address})}
 	h.letter(no)
 	h.clock.pass(25 * time.Minute)
 	fr := okafor()
 	fr.Name, fr.Address, fr.File, fr.Language, fr.Subject = "Hélène Marchand", "helene.marchand@example.com", "boîte à thé.stl", "fr", "Une boîte"
 	fr.Text, fr.Mesh = "Bonjour,\n\nPourriez-vous imprimer cette boîte en bleu ?\n\nHélène", shapes.OnBed(shapes.BoxWithVoid(60, 40, 30, 3))
-	fr.Findings = []job.Finding{{Code: "sealed-void", Level: job.Stop, Text: job.Plain("there is a closed hollow of 44 cm³ inside, which would stay full of support"), Amount: 44000, Unit: "mm3", At: &[3]float64{0, 0, 15}}}
+	fr.Findings = []job.Finding{{Code: "sealed-void", Level: job.Stop, Text: job.Say("findings.sealed-void", job.Args{"n": 1, "volume": job.Figure{Amount: 44000, Unit: "mm3"}}), Amount: 44000, Unit: "mm3", At: &[3]float64{0, 0, 15}}}
 	h.letter(fr)
 	for i, to := range [][]job.Stage{{job.Quoted, job.Agreed}, {job.Quoted, job.Agreed, job.Printing}, {job.Quoted, job.Agreed, job.Printing, job.Ready}} {
 		a := okafor()

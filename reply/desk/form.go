@@ -27,11 +27,11 @@ func (d *Desk) attached(r *http.Request) (job.Attachment, string, error) {
 	}
 	n, err := strconv.Atoi(r.PathValue("n"))
 	if err != nil || l.Parsed == nil || n < 1 || n > len(l.Parsed.Attachments) {
-		return job.Attachment{}, "", cannot(job.Say("page.wrong.no-file", nil))
+		return job.Attachment{}, "", job.Refuse(job.Say("page.wrong.no-file", nil))
 	}
 	a := l.Parsed.Attachments[n-1]
 	if a.SHA256 == "" || a.Kind != job.KindDocument && a.Kind != job.KindPicture {
-		return a, "", cannot(job.Say("page.wrong.not-handed-out", nil))
+		return a, "", job.Refuse(job.Say("page.wrong.not-handed-out", nil))
 	}
 	end := strings.ToLower(path.Ext(a.Name))
 	if !slices.Contains(formEndings, end) {

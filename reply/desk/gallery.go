@@ -40,7 +40,7 @@ const (
 )
 
 // errSlow is why drawing was stopped.
-var errSlow = cannot(job.Say("page.wrong.picture-slow", nil))
+var errSlow = job.Refuse(job.Say("page.wrong.picture-slow", nil))
 
 // model is the part that was drawn last, so that its other views need not read
 // it again.
@@ -122,8 +122,8 @@ func (g *gallery) get(ctx context.Context, places chan struct{}, key string, mak
 	if err != nil && ctx.Err() == nil && bounded.Err() != nil {
 		err = errSlow
 	}
-	var wrong wrongInput
-	if err == nil || ctx.Err() == nil && errors.As(err, &wrong) {
+	var fault *job.Fault
+	if err == nil || ctx.Err() == nil && errors.As(err, &fault) {
 		g.keep(&drawn{key, b, err, time.Now().Add(notAgain)})
 	}
 	return b, err

@@ -29,7 +29,7 @@ func (d *Desk) heldView(ctx context.Context) (*heldView, error) {
 // goOn records that this person has looked, and lets the service go on.
 func (d *Desk) goOn(w http.ResponseWriter, r *http.Request, who personal) error {
 	if r.PostFormValue("looked") == "" {
-		return cannot(job.Say("page.wrong.not-looked", nil))
+		return job.Refuse(job.Say("page.wrong.not-looked", nil))
 	}
 	if _, err := d.office.GoOn(r.Context(), who.Name); err != nil {
 		return err

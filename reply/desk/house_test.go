@@ -183,7 +183,7 @@ func (h *house) letter(a asked) (jobID job.ID, draftID string) {
 		h.t.Fatal(err)
 	}
 	j.Report = &job.Report{File: a.File, Readable: true, Format: "binary", Mesh: &job.Shape{SizeMM: size, Watertight: true}, Findings: a.Findings, Estimate: &estimate, Quote: &q,
-		Orientation: &job.Orientation{Rotation: [3][3]float64{{1, 0, 0}, {0, 0, -1}, {0, 1, 0}}, PrintTimeS: 9000, Why: job.Plain("it needs no supports that way")}}
+		Orientation: &job.Orientation{Rotation: [3][3]float64{{1, 0, 0}, {0, 0, -1}, {0, 1, 0}}, PrintTimeS: 9000, Why: job.Say("findings.way.better", job.Args{"tilt": job.Say("findings.way.on-its-side", nil), "gains": []job.Message{job.Say("findings.way.supports-none", job.Args{"before": job.Figure{Amount: 300, Unit: "mm3"}})}})}}
 	h.do(func(tx *ledger.Tx) (err error) {
 		if id, _, err = tx.Take(ctx, ledger.TakenLetter{Folder: "INBOX", UIDValidity: 1, UID: h.n, SHA256: sha, Bytes: n, ReceivedAt: h.clock.Now()}); err != nil {
 			return err

@@ -35,7 +35,6 @@ const (
 // and currency.
 type localizer struct {
 	*templates.Localizer
-	turns []turn // of sentences that other rooms tell
 	zone  *time.Location
 	money string // ISO 4217
 }
@@ -45,11 +44,7 @@ func newLocalizer(lang string, r *rules.Rules, book *templates.Book) (*localizer
 	if err != nil {
 		return nil, fmt.Errorf("the time zone %q is not known here: %w", r.Library.Timezone, err)
 	}
-	s := &localizer{Localizer: book.In(lang, r.Prices.Locale, r.Prices.Currency), zone: zone, money: r.Prices.Currency}
-	if lang == "fr" {
-		s.turns, err = loadTurns("words/told.fr.toml")
-	}
-	return s, err
+	return &localizer{book.In(lang, r.Prices.Locale, r.Prices.Currency), zone, r.Prices.Currency}, nil
 }
 
 // t says a sentence of the book in a page: {{t "page.reply.to" "address" .To}}.
@@ -64,20 +59,12 @@ func (s *localizer) t(key string, pairs ...any) (string, error) {
 	return s.Say(job.Say(key, args)), nil
 }
 
-// say gives the words of a message. What an earlier version kept are words already.
-func (s *localizer) say(m job.Message) string {
-	if m.Key == "" {
-		return s.told(m.Text)
-	}
-	return s.Say(m)
-}
-
 // via says on what way a reply was approved, or why something else was done.
 func (s *localizer) via(m job.Message) string {
 	if m.Key == "" {
 		return s.code("via", m.Text)
 	}
-	return s.say(m)
+	return s.Say(m)
 }
 
 // why says why something was done, or on what way a reply was approved.
@@ -85,7 +72,7 @@ func (s *localizer) why(e ledger.Event) string {
 	if e.What == "approved" {
 		return s.via(e.Why)
 	}
-	return s.say(e.Why)
+	return s.Say(e.Why)
 }
 
 // code says a word known by a code, such as a stage: "stage", "quoted". One that
@@ -186,7 +173,7 @@ const mostLetters = 200
 
 func (s *localizer) funcs(p *pages) template.FuncMap {
 	return template.FuncMap{
-		"t": s.t, "told": s.told, "say": s.say, "via": s.via, "why": s.why, "code": s.code, "actor": s.actor, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "language": s.language, "ownName": ownName,
+		"t": s.t, "say": s.Say, "via": s.via, "why": s.why, "code": s.code, "actor": s.actor, "age": s.age, "moment": s.moment, "hours": s.hours, "short": s.short, "cash": s.cash, "language": s.language, "ownName": ownName,
 		"mass":     func(g float64) string { return string(s.Mass(g)) },
 		"size":     func(mm [3]float64) string { return string(s.Size(mm)) },
 		"number":   func(v float64, n int) string { return string(s.Number(v, n)) },

@@ -1,18 +1,28 @@
 package desk
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
 	"net/url"
+	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"sync"
 	"testing"
+	"time"
 	"unicode"
 
+	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/mesh"
+	"meshclerk/intake/mesh/shapes"
+	"meshclerk/intake/preflight"
+	"meshclerk/reply/quote"
 	"meshclerk/rules"
 	"meshclerk/templates"
 	"meshclerk/templates/madeup"
@@ -41,9 +51,6 @@ var names = strings.NewReplacer(pairs(
 	"Marisol Teague", "Owen Dufresne", "Priya Lindqvist", "Amara Okafor", "Tomas Lindgren", "Hélène Marchand", "Wei Tan", "Greta Solheim", "Omar Benali", "Priya Raman", "Ada Moreau",
 	"bracket.stl", "pen box.stl", "boîte à thé.stl", "gear.stl", "vase.stl", "lid.stl",
 	"Shelf bracket", "Une boîte", "no answer after the last dot", "look at this letter")...)
-
-// yetToCome are sentences of the preflight that are English words still.
-var yetToCome = regexp.MustCompile(`needs no supports that way|hang over and would need|closed hollow|wall is thinner|finish checking this file`)
 
 // pairs takes each name away.
 func pairs(names ...string) (out []string) {
@@ -94,6 +101,11 @@ func TestMadeUpLanguageOnEveryPage(t *testing.T) {
 	for n := range 6 {
 		for _, path := range []string{"/reply/D-00000", "/job/LP-00000", "/letter/L-00000"} {
 			marked(t, "one of each", request{h: full, who: "marisol", path: path + strconv.Itoa(n+1)})
+		}
+	}
+	for _, path := range []string{"/state", ways["reply"][1].path + "/state", "/job/LP-000001/state"} { // what the script says
+		if _, state := readers[fmt.Sprintf("%p %s", full, "marisol")].get(path); !strings.Contains(state, `"stale":"`+madeup.Begin) {
+			t.Errorf("%s: %s", path, state)
 		}
 	}
 	for _, r := range refusals(full, ways["reply"][1].path) {
@@ -171,11 +183,85 @@ func hasMarks(t *testing.T, name string, b *browser, r request) {
 	if !strings.Contains(page, `<html lang="`+madeup.Language+`">`) || strings.Count(page, madeup.Begin) < 5 {
 		t.Errorf("%s, %s: it is not in the made-up language:\n%.300s", name, r.path, page)
 	}
-	left, err := madeup.Left(page, func(text string) bool { return isName(text) || yetToCome.MatchString(strings.TrimSpace(text)) })
+	left, err := madeup.Left(page, isName)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, text := range left {
 		t.Errorf("%s, %s %v: %q has no mark", name, r.path, r.form, text)
+	}
+}
+
+// What the register of agreements and the preflight really say of real parts is in the
+// book, down to the last word.
+func TestRoomsSayWhatIsInTheBook(t *testing.T) {
+	dir := t.TempDir()
+	if err := madeup.Write("../../templates/en", dir); err != nil {
+		t.Fatal(err)
+	}
+	book, err := templates.LoadBook(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, r := book.In(madeup.Language, "en-CA", "CAD"), rules.Default()
+	said := 0
+	marked := func(m job.Message) {
+		t.Helper()
+		if m.IsZero() {
+			return
+		}
+		said++
+		if words := l.Say(m); l.Missing(m) != nil || m.Key == "" || !isName(madeup.Unmarked(words)) {
+			t.Errorf("%v is said as %q", m, words)
+		}
+	}
+	for _, e := range []agreement.Entry{
+		{Address: "ada@example.org", Name: "Ada Moreau", Version: r.Agreement.Current, Signed: "2026-05-04"},
+		{Address: "ada@example.org", Name: "Ada Moreau", Version: r.Agreement.Current, Signed: "2020-05-04"},
+		{Address: "ada@example.org", Name: "Ada Moreau", Version: "1999", Signed: "2026-05-04"},
+		{Address: "ada@example.org", Version: r.Agreement.Current, Signed: "2031-05-04"},
+		{Address: "lin@example.org", Version: r.Agreement.Current, Signed: "2026-05-04"},
+	} {
+		for _, auth := range []job.Verdict{job.Pass, job.Fail, job.None} {
+			now := time.Date(2026, 11, 25, 10, 0, 0, 0, time.UTC)
+			marked(agreement.Judge(job.Address{Address: "ada@example.org"}, auth, "", now, []agreement.Entry{e}, r.Agreement).Why)
+		}
+	}
+	for _, m := range []*mesh.Mesh{shapes.T(10, 50, 50, 12), shapes.Box(8, 8, 100), shapes.UVSphere(10, 48, 48), shapes.Box(20, 20, 20), shapes.OpenBox(60, 40, 50, 0.6),
+		shapes.BoxWithVoid(60, 40, 30, 3), shapes.Mushroom(48, 6, 40, 40), shapes.Box(500, 20, 20), shapes.DiceTower(50, 50, 110, 3)} {
+		path := filepath.Join(t.TempDir(), "part.stl")
+		var file bytes.Buffer
+		if err := errors.Join(mesh.WriteSTL(&file, m), os.WriteFile(path, file.Bytes(), 0o600)); err != nil {
+			t.Fatal(err)
+		}
+		report := preflight.Check(t.Context(), path, r, job.Settings{}, preflight.Options{WhatIf: true})
+		marked(report.Error)
+		for _, f := range report.Findings {
+			marked(f.Text)
+			marked(f.Question)
+		}
+		for _, a := range report.Advice {
+			marked(a.Do)
+			marked(a.Why)
+		}
+		if report.Orientation != nil {
+			marked(report.Orientation.Why)
+		}
+		if report.Estimate == nil {
+			continue
+		}
+		for _, c := range report.Estimate.WhatIf {
+			marked(c.Label)
+		}
+		q, err := quote.Price(*report.Estimate, r.Prices, time.Now())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, line := range q.Lines {
+			marked(line.Label)
+		}
+	}
+	if said < 60 {
+		t.Errorf("only %d sentences", said)
 	}
 }

@@ -3,8 +3,8 @@ package desk
 import (
 	"bytes"
 	"encoding/base64"
-	"fmt"
 	"io"
+	"meshclerk/intake/job"
 	"strings"
 
 	"github.com/emersion/go-message"
@@ -17,8 +17,8 @@ type mailView struct {
 	Headers []header
 	Plain   string
 	HTML    string
-	Pieces  []piece // what else is in it
-	Fault   string  // why it cannot be shown
+	Pieces  []piece     // what else is in it
+	Fault   job.Message // why it cannot be shown
 }
 
 type header struct{ Name, Value string }
@@ -55,7 +55,7 @@ func readMail(raw []byte) mailView {
 	var v mailView
 	e, err := message.Read(bytes.NewReader(raw))
 	if err != nil && !message.IsUnknownCharset(err) {
-		v.Fault = err.Error()
+		v.Fault = job.Why(err)
 		return v
 	}
 	for _, name := range shownHeaders {
@@ -70,14 +70,14 @@ func readMail(raw []byte) mailView {
 	}
 	left := maxParts
 	if err := v.walk(e, 0, &left); err != nil {
-		v.Fault = err.Error()
+		v.Fault = job.Why(err)
 	}
 	return v
 }
 
 func (v *mailView) walk(e *message.Entity, depth int, left *int) error {
 	if *left--; *left < 0 || depth > maxDepth {
-		return fmt.Errorf("the message has more parts than can be shown here; look at it in the mail program")
+		return job.Refuse(job.Say("page.wrong.too-many-parts", nil))
 	}
 	if parts := e.MultipartReader(); parts != nil {
 		for {

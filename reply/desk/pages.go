@@ -20,7 +20,7 @@ import (
 	"meshclerk/templates"
 )
 
-//go:embed pages/*.html static/* words/told.fr.toml
+//go:embed pages/*.html static/*
 var files embed.FS
 
 // pages are the parsed templates of every page in every language of the desk.
@@ -154,7 +154,7 @@ func (d *Desk) setLanguage(w http.ResponseWriter, r *http.Request) {
 
 // say leaves a line for the next page.
 func (d *Desk) say(r *http.Request, m job.Message) {
-	d.sessions.Put(r.Context(), keySaid, d.localizer(r).say(m))
+	d.sessions.Put(r.Context(), keySaid, d.localizer(r).Say(m))
 }
 
 // show writes a page; title is a key of the book. It is made whole first, so that an error never leaves half of one.

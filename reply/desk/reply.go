@@ -210,7 +210,7 @@ func (d *Desk) addDraft(ctx context.Context, s *localizer, who personal, v *repl
 		v.Mail = readMail(raw)
 		d.shown.keep(v.Draft.SHA256, v.Mail.asText())
 	} else {
-		v.Mail.Fault = s.Word("page.reply.words-gone")
+		v.Mail.Fault = job.Say("page.reply.words-gone", nil)
 	}
 	v.Doc, v.Language = casework.WrittenOf(*v.Draft), v.Draft.Language
 	v.Others = d.here.see(v.Draft.ID, who.Name, d.office.Now())
@@ -352,11 +352,11 @@ func (v *replyView) remarks(s *localizer) []reason {
 			add("ask", s.Word("page.reply.unproven"))
 		}
 		if a := p.Agreement; a != nil && a.State != job.AgreementGood {
-			add("ask", plain.Capital(s.say(a.Why)))
+			add("ask", plain.Capital(s.Say(a.Why)))
 		}
 		for _, f := range p.Numbers {
 			if f.Level == job.Stop {
-				add("stop", plain.Capital(s.say(f.Text)))
+				add("stop", plain.Capital(s.Say(f.Text)))
 			}
 		}
 	}
@@ -368,11 +368,11 @@ func (v *replyView) remarks(s *localizer) []reason {
 			add("note", s.Say(job.Say("page.reply.forwarded", job.Args{"by": who(*f)})))
 		}
 		for _, n := range append(slices.Clone(l.Parsed.Notes), l.Parsed.Repairs...) {
-			add("note", plain.Capital(s.say(n)))
+			add("note", plain.Capital(s.Say(n)))
 		}
 	}
 	for _, n := range v.Doc.Notes {
-		add("note", plain.Capital(s.say(n)))
+		add("note", plain.Capital(s.Say(n)))
 	}
 	return out
 }

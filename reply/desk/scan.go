@@ -28,14 +28,14 @@ const (
 func redraw(ctx context.Context, raw []byte) ([]byte, error) {
 	size, kind, err := image.DecodeConfig(bytes.NewReader(raw))
 	if err != nil || !drawable(raw, size, kind) {
-		return nil, cannot(job.Say("page.wrong.picture-kind", nil))
+		return nil, job.Refuse(job.Say("page.wrong.picture-kind", nil))
 	}
 	img, _, err := image.Decode(&stoppable{ctx: ctx, r: bytes.NewReader(raw)})
 	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}
 	if err != nil {
-		return nil, cannot(job.Say("page.wrong.picture-damaged", nil))
+		return nil, job.Refuse(job.Say("page.wrong.picture-damaged", nil))
 	}
 	var b bytes.Buffer
 	err = jpeg.Encode(&stoppable{ctx: ctx, w: &b}, img, &jpeg.Options{Quality: 85})

@@ -21,7 +21,7 @@ func (d *Desk) changeSettings(w http.ResponseWriter, r *http.Request, who person
 		return err
 	}
 	if j.Report == nil {
-		return cannot(job.Say("page.wrong.not-worked-out", nil))
+		return job.Refuse(job.Say("page.wrong.not-worked-out", nil))
 	}
 	t := trial{}
 	if t.Settings, err = settingsFrom(r, j, d.office.Rules.Limits.MaxCopies); err == nil {
@@ -122,7 +122,7 @@ func settingsFrom(r *http.Request, j job.Job, maxCopies int) (job.Settings, erro
 	s.Material, s.Colour, s.Printer = r.PostFormValue("material"), r.PostFormValue("colour"), r.PostFormValue("printer")
 	s.Supports, s.Reoriented = r.PostFormValue("supports"), r.PostFormValue("way") == "advised"
 	if !slices.Contains([]string{"", "yes", "no", "soluble"}, s.Supports) {
-		f.err = cannot(job.Say("page.wrong.supports", job.Args{"given": s.Supports}))
+		f.err = job.Refuse(job.Say("page.wrong.supports", job.Args{"given": s.Supports}))
 	}
 	return s, f.err
 }
@@ -141,7 +141,7 @@ func (f *fields) number(field, name string, without, least, most float64) float6
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(v) || v < least || v > most {
 		if f.err == nil {
-			f.err = cannot(job.Say("page.wrong.no-number", job.Args{"field": job.Say(name, nil), "given": oneLine(text, 30), "least": least, "most": most}))
+			f.err = job.Refuse(job.Say("page.wrong.no-number", job.Args{"field": job.Say(name, nil), "given": oneLine(text, 30), "least": least, "most": most}))
 		}
 		return without
 	}

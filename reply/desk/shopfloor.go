@@ -80,15 +80,15 @@ func actionFrom(r *http.Request, by string) (casework.ShopFloorAction, error) {
 	case f.err != nil:
 		return p, f.err
 	case !slices.Contains(job.Stages(), p.To):
-		return p, cannot(job.Say("page.wrong.no-stage", job.Args{"stage": oneLine(string(p.To), 30)}))
+		return p, job.Refuse(job.Say("page.wrong.no-stage", job.Args{"stage": oneLine(string(p.To), 30)}))
 	case p.To == job.Ready && (p.Hours == 0 || p.Grams == 0):
-		return p, cannot(job.Say("page.wrong.no-hours-or-grams", nil))
+		return p, job.Refuse(job.Say("page.wrong.no-hours-or-grams", nil))
 	case p.To == job.Failed && p.Why == "":
-		return p, cannot(job.Say("page.wrong.no-reason-to-fail", nil))
+		return p, job.Refuse(job.Say("page.wrong.no-reason-to-fail", nil))
 	case p.To == job.Declined && p.Why == "":
-		return p, cannot(job.Say("page.wrong.no-reason-to-decline", nil))
+		return p, job.Refuse(job.Say("page.wrong.no-reason-to-decline", nil))
 	case p.To == job.Collected && !money.MatchString(p.Paid):
-		return p, cannot(job.Say("page.wrong.no-amount", job.Args{"given": oneLine(p.Paid, 30)}))
+		return p, job.Refuse(job.Say("page.wrong.no-amount", job.Args{"given": oneLine(p.Paid, 30)}))
 	}
 	return p, nil
 }
@@ -120,9 +120,9 @@ func backFrom(r *http.Request, id job.ID) string {
 
 // actionAgain shows the page the form came from, with what is wrong.
 func (d *Desk) actionAgain(w http.ResponseWriter, r *http.Request, who personal, id job.ID, cause error) error {
-	var wrong wrongInput
+	var fault *job.Fault
 	var stage *ledger.StageError
-	if !errors.As(cause, &wrong) && !errors.As(cause, &stage) {
+	if !errors.As(cause, &fault) && !errors.As(cause, &stage) {
 		return cause
 	}
 	status, text := d.localizer(r).wrong(cause)
@@ -158,7 +158,7 @@ func (d *Desk) assign(w http.ResponseWriter, r *http.Request, who personal) erro
 	}
 	err := error(nil)
 	if !known {
-		err = cannot(job.Say("page.wrong.no-printer", job.Args{"printer": printer}))
+		err = job.Refuse(job.Say("page.wrong.no-printer", job.Args{"printer": printer}))
 	} else if err = d.office.Reassign(r.Context(), id, printer, who.Name); err != nil {
 		err = theirs(err)
 	}

@@ -92,7 +92,7 @@ func (d *Desk) textPage(w http.ResponseWriter, r *http.Request, who personal) er
 	case id != "":
 		i := slices.IndexFunc(v.Versions, func(o version) bool { return o.ID == id })
 		if i < 0 {
-			return cannot(job.Say("page.wrong.no-version", nil))
+			return job.Refuse(job.Say("page.wrong.no-version", nil))
 		}
 		b, err := os.ReadFile(filepath.Join(d.versionsOf(v.Lang, v.Name), v.Versions[i].ID))
 		if err != nil {
@@ -109,10 +109,10 @@ func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
 	v := textView{Lang: r.PathValue("lang"), Name: r.PathValue("name"), CanSave: d.canSave(who)}
 	set := d.office.Texts()
 	if !slices.Contains(set.Languages(), v.Lang) {
-		return v, cannot(job.Say("page.wrong.language", job.Args{"language": oneLine(v.Lang, 20)}))
+		return v, job.Refuse(job.Say("page.wrong.language", job.Args{"language": oneLine(v.Lang, 20)}))
 	}
 	if !v.read(set) {
-		return v, cannot(job.Say("page.wrong.no-text", job.Args{"text": oneLine(v.Name, 60)}))
+		return v, job.Refuse(job.Say("page.wrong.no-text", job.Args{"text": oneLine(v.Name, 60)}))
 	}
 	if in := r.FormValue("in"); slices.Contains(v.UsedBy, in) {
 		v.In = in

@@ -164,7 +164,7 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *localizer) []reason {
 	doc := casework.WrittenOf(dr)
 	if len(out) == 0 { // else they mostly say the same at length
 		for _, n := range doc.Notes {
-			add("note", s.say(n))
+			add("note", s.Say(n))
 		}
 	}
 	if n := len(doc.Questions); n > 0 {
@@ -176,7 +176,7 @@ func listReasons(dr ledger.Draft, jobs []ledger.Row, s *localizer) []reason {
 func (d *Desk) noticeDone(w http.ResponseWriter, r *http.Request, who personal) error {
 	seen, err := strconv.Atoi(r.PostFormValue("times"))
 	if err != nil {
-		return cannot(job.Say("page.wrong.out-of-date", nil))
+		return job.Refuse(job.Say("page.wrong.out-of-date", nil))
 	}
 	err = d.office.CloseNotice(r.Context(), r.PathValue("id"), seen, who.Name)
 	if err != nil {

@@ -11,23 +11,16 @@ import (
 	"meshclerk/reply/casework"
 )
 
-// wrongInput is what a person asked for that cannot be done.
-type wrongInput struct{ message job.Message }
-
-func (e wrongInput) Error() string { return e.message.String() }
-
-func cannot(m job.Message) error { return wrongInput{m} }
-
-// theirs is an error of another room that a person can mend. Its own words are
-// English; the sentence around them says in the person's language what it means.
+// theirs is an error of another room that came of what a person asked for. One whose
+// words are not in the book is put into a sentence that says what it means.
 func theirs(err error) error {
 	var stage *ledger.StageError
 	var changed *casework.ChangedError
-	var wrong wrongInput
-	if errors.As(err, &stage) || errors.As(err, &changed) || errors.As(err, &wrong) || errors.Is(err, ledger.ErrNotFound) || errors.Is(err, ledger.ErrDiskFull) || errors.Is(err, context.Canceled) {
+	var fault *job.Fault
+	if errors.As(err, &stage) || errors.As(err, &changed) || errors.As(err, &fault) || errors.Is(err, ledger.ErrNotFound) || errors.Is(err, ledger.ErrDiskFull) || errors.Is(err, context.Canceled) {
 		return err
 	}
-	return cannot(job.Say("page.wrong.not-done", job.Args{"why": job.Why(err)}))
+	return job.Refuse(job.Say("page.wrong.not-done", job.Args{"why": job.Why(err)}))
 }
 
 // status and words for an error, in a person's language. What the ledger refuses
@@ -37,13 +30,10 @@ func (s *localizer) wrong(err error) (status int, text string) {
 	var state *ledger.DraftStateError
 	var approved *ledger.ApprovedError
 	var changed *casework.ChangedError
-	var wrong wrongInput
 	var fault *job.Fault
 	switch {
-	case errors.As(err, &wrong):
-		return http.StatusUnprocessableEntity, s.say(wrong.message)
 	case errors.As(err, &fault):
-		return http.StatusUnprocessableEntity, s.say(fault.Message)
+		return http.StatusUnprocessableEntity, s.Say(fault.Message)
 	case errors.Is(err, ledger.ErrNotFound):
 		return http.StatusNotFound, s.Word("page.wrong.not-here")
 	case errors.As(err, &changed):
@@ -86,7 +76,7 @@ func (d *Desk) failed(w http.ResponseWriter, r *http.Request, err error) {
 
 // fail shows in one sentence what went wrong.
 func (d *Desk) fail(w http.ResponseWriter, r *http.Request, status int, m job.Message) {
-	d.failWith(w, r, status, d.localizer(r).say(m))
+	d.failWith(w, r, status, d.localizer(r).Say(m))
 }
 
 func (d *Desk) failWith(w http.ResponseWriter, r *http.Request, status int, text string) {
