@@ -81,6 +81,26 @@ func TestOwnSentences(t *testing.T) {
 	}
 }
 
+// A colour that a house has in stock may be said in the languages it writes; where it
+// is not, its own word stays.
+func TestOwnColour(t *testing.T) {
+	dir := t.TempDir()
+	write(t, dir, "fr/colours.toml", "teal = \"sarcelle\"")
+	b, err := LoadBook(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for lang, want := range map[string]string{"fr": "sarcelle", "es": "teal", "en": "teal"} {
+		if got := b.In(lang, "en-CA", "CAD").Colour("teal"); string(got) != want {
+			t.Errorf("%s: %s, want %s", lang, got, want)
+		}
+	}
+	write(t, dir, "fr/colours.toml", "teal = \"{{.shade}}\"")
+	if _, err := LoadBook(dir); err == nil || !strings.Contains(err.Error(), "the sentence colours.teal is given no shade") {
+		t.Errorf("a colour that takes something: %v", err)
+	}
+}
+
 // Plural forms follow the Unicode CLDR, 48: French counts none and one and a half as
 // one, Spanish and English as many.
 func TestPluralForms(t *testing.T) {

@@ -163,11 +163,17 @@ func ptr[T any](v T) *T { return &v }
 
 func formNames() []string { return slices.Sorted(maps.Keys(forms)) }
 
+// coloursFile is the one file to which a house may add: each colour of its stock.
+const coloursFile = "colours"
+
 // take keeps a sentence. Its key is the file's name and its own; what a language
 // other than English, or a folder of the house's own, adds is an error.
 func (l *bookLoader) take(lang, file string, w written, own bool) {
 	key := file + "." + w.key
 	reference := l.original[key]
+	if reference == nil && file == coloursFile && (lang != english || own) {
+		reference = &sentence{key: key} // one of the house's own, which takes nothing
+	}
 	if reference == nil && (lang != english || own) {
 		l.tell(w.at, fmt.Sprintf("there is no sentence %s", key), near(key, slices.Sorted(maps.Keys(l.original))))
 		return
