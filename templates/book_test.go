@@ -122,7 +122,7 @@ func TestPluralForms(t *testing.T) {
 // Every built-in sentence has words in every language, whatever it is given.
 func TestEverySentenceIsSaid(t *testing.T) {
 	b := DefaultBook()
-	if len(b.Keys()) < 40 || !slices.Equal(b.Languages(), []string{"en", "es", "fr"}) {
+	if len(b.Keys()) < 40 || len(b.Languages()) < 3 {
 		t.Fatalf("%d sentences in %q", len(b.Keys()), b.Languages())
 	}
 	if err := b.Check(); err != nil {
