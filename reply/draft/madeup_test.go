@@ -1,7 +1,6 @@
 package draft
 
 import (
-	"fmt"
 	"maps"
 	"regexp"
 	"slices"
@@ -74,9 +73,6 @@ func ourWords(text string, in Input) []string {
 	names := in.Subject + " " + in.Reason + " " + in.Note + " " + in.token()
 	for _, j := range in.Jobs {
 		names += " " + j.File + " " + j.Patron.Name + " " + j.Wishes.Pickup + " " + j.Wishes.Material
-		if j.Report != nil {
-			names += fmt.Sprint(j.Report.Error, j.Report.Findings, j.Report.Orientation) // as the cases have them
-		}
 	}
 	if in.Picture != nil {
 		names += " " + in.Picture.Alt

@@ -24,14 +24,21 @@ import (
 func TestMadeUpLanguageOnTheSheet(t *testing.T) {
 	o := madeUpOffice(t)
 	for name, change := range map[string]func(*job.Job){
-		"as sent":           func(*job.Job) {},
-		"turned":            func(j *job.Job) { j.Report.Orientation = &job.Orientation{PrintTimeS: 9000, SupportMM3: 0} },
+		"as sent": func(*job.Job) {},
+		"turned": func(j *job.Job) {
+			j.Report.Orientation = &job.Orientation{PrintTimeS: 9000, SupportMM3: 0, Why: job.Say("mending.turned", nil)}
+		},
 		"turned, supported": func(j *job.Job) { j.Report.Orientation = &job.Orientation{PrintTimeS: 9000, SupportMM3: 40} },
 		"soluble":           func(j *job.Job) { j.Settings.Supports = "soluble" },
 		"soluble, of PVA":   func(j *job.Job) { j.Settings.Supports, j.Report.Estimate.SupportMaterial = "soluble", "PVA" },
 		"no supports":       func(j *job.Job) { j.Settings.Supports = "no" },
 		"nothing asked": func(j *job.Job) {
 			j.Wishes, j.Settings, j.Patron, j.Report.Estimate = job.Wishes{}, job.Settings{}, job.Address{}, nil
+		},
+		"more than the page holds": func(j *job.Job) {
+			for range 12 {
+				j.Report.Findings = append(j.Report.Findings, j.Report.Findings[0])
+			}
 		},
 		"raft": func(j *job.Job) { j.Report.Estimate.Adhesion = "raft" },
 	} {
@@ -127,7 +134,8 @@ func sheetJob() job.Job {
 	return job.Job{ID: "LP-000042", File: "bracket.stl", Patron: job.Address{Name: "Ada Marlowe"}, Settings: job.Settings{Scale: 0.8, Colour: "green"},
 		Wishes: job.Wishes{Pickup: "Millbrook", NeededBy: "2026-12-04"},
 		Report: &job.Report{Readable: true, Mesh: &job.Shape{SizeMM: [3]float64{60, 31, 48}},
-			Findings: []job.Finding{{Code: "small-part-hazard", Level: job.Note}},
+			Findings: []job.Finding{{Code: "small-part-hazard", Level: job.Note, Text: job.Say("findings.unfinished", nil)}},
+			Advice:   []job.Advice{{About: "check", Do: job.Say("mending.set-down", nil), Why: job.Say("mending.no-thickness", nil)}},
 			Estimate: &job.Estimate{Printer: "Bench 1", Material: "PLA", PrintTimeS: 10200, LowS: 9400, HighS: 11700, MassG: 24.3, FilamentM: 8.1, Layers: 240,
 				LayerMM: 0.2, Shells: 2, Infill: 0.1, Copies: 5, Plates: 2, PerPlate: 3, SupportMM3: 100, Adhesion: "skirt"}}}
 }
