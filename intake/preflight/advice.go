@@ -39,7 +39,7 @@ func (b bounds) adhesion(contact contactPatch, height float64, size mesh.Vec) ho
 	}
 	switch {
 	case height <= 2:
-	case contact.bedMM2 < 30 && contact.share < 0.05:
+	case contact.bedMM2 < 30 && contact.share < smallShare:
 		need("raft", job.Say("findings.why.little-touches", job.Args{"area": area(contact.bedMM2)}))
 	case contact.share*100 < b.limits["small-footprint"].Limit:
 		need("brim", job.Say("findings.why.little-touches", job.Args{"area": area(contact.bedMM2)}))

@@ -75,7 +75,7 @@ type Measures struct {
 var functions = []string{"min", "max", "abs", "ceil", "floor", "round"}
 
 // CompileOwn checks what only this room understands of checks.toml: that every
-// check has a code that is looked for, and that the house's own expressions and
+// check has a code that is looked for and figures that it judges by, and that the house's own expressions and
 // sentences name known measures. The error shows file, line and place.
 func CompileOwn(r *rules.Rules) error {
 	var faults []error
@@ -84,8 +84,46 @@ func CompileOwn(r *rules.Rules) error {
 			faults = append(faults, r.Fault("checks.toml", "check."+code, "there is no check "+code, hint(code, Codes())))
 		}
 	}
+	faults = append(faults, idleFigures(r)...)
 	_, wrong := compile(r)
 	return errors.Join(append(faults, wrong...)...)
+}
+
+// idleFigures tells of figures that are set for a check and judge nothing.
+func idleFigures(r *rules.Rules) (faults []error) {
+	for _, e := range catalogue() {
+		c := r.Checks.Check[e.code]
+		for _, f := range []struct {
+			key   string
+			value float64
+		}{{"limit", c.Limit}, {"note_at", c.NoteAt}, {"stop_at", c.StopAt}} {
+			judged := slices.ContainsFunc(e.bounds, func(b bound) bool { return b.file == "checks.toml" && b.key == e.code+"."+f.key })
+			if f.value != 0 && !judged {
+				faults = append(faults, r.Fault("checks.toml", "check."+e.code+"."+f.key, fmt.Sprintf("%s does not judge by a %s", e.code, f.key), e.figuresHint()))
+			}
+		}
+	}
+	return faults
+}
+
+// figuresHint says by which figures a check judges.
+func (e row) figuresHint() string {
+	var own, others []string
+	for _, b := range e.bounds {
+		switch key, ok := strings.CutPrefix(b.key, e.code+"."); {
+		case ok:
+			own = append(own, key)
+		case b.file != "":
+			others = append(others, b.key+" in "+b.file)
+		}
+	}
+	switch {
+	case len(own) > 0:
+		return "take it out; the figures here are: " + strings.Join(own, ", ")
+	case len(others) > 0:
+		return "take it out; it judges by " + strings.Join(others, ", ")
+	}
+	return "take it out; this check has no figure of its own, only a level"
 }
 
 // ownCheck is a check of the house, ready to run.

@@ -133,3 +133,27 @@ func TestChecksLeftOutAreMadeAsBuiltIn(t *testing.T) {
 		t.Errorf("%+v", all)
 	}
 }
+
+// A figure for a check that does not judge by it would change nothing: whoever wrote it
+// is told, with its place and the figures that the check has.
+func TestFiguresThatJudgeNothingAreRefused(t *testing.T) {
+	for text, want := range map[string][]string{
+		"[check.inside-out]\nlevel = \"ask\"\nlimit = 3\n":                                                           {"checks.toml:3", "inside-out does not judge by a limit", "no figure of its own"},
+		"[check.long-bridge]\nlevel = \"ask\"\nlimit = 20\nunit = \"mm\"\n":                                          {"checks.toml:3", "long-bridge does not judge by a limit", "bridge_mm in printing.toml"},
+		"[check.overhang]\nlevel = \"ask\"\nlimit = 5\nunit = \"mm2\"\nnote_at = 9\n":                                {"checks.toml:5", "overhang does not judge by a note_at", "limit"},
+		"[check.narrow-gap]\nlevel = \"ask\"\nlimit = 0.3\nunit = \"mm\"\nstop_at = 0.1\n":                           {"checks.toml:5", "narrow-gap does not judge by a stop_at", "limit, note_at"},
+		"[check.thin-wall]\nlevel = \"ask\"\nlimit = 0.8\nunit = \"mm\"\nstop_at = 0.3\n":                            nil,
+		"[check.tips-over]\nlevel = \"ask\"\nlimit = 4\nunit = \"deg\"\nnote_at = 8\n":                               nil,
+		"[check.already-printed]\nlevel = \"ask\"\n[check.flipped]\nlevel = \"stop\"\nlimit = 2\nunit = \"edges\"\n": nil,
+	} {
+		err := CompileOwn(houseRules(t, text))
+		if want == nil && err != nil {
+			t.Errorf("%s: %v", text, err)
+		}
+		for _, w := range want {
+			if err == nil || !strings.Contains(err.Error(), w) {
+				t.Errorf("%s: %v\nwants %q", text, err, w)
+			}
+		}
+	}
+}

@@ -43,7 +43,7 @@ func TestThinWallsAreMarkedInPictures(t *testing.T) {
 	h := newHouse(t, nil)
 	a := okafor()
 	a.File, a.Mesh = "box.stl", shapes.OnBed(shapes.OpenBox(40, 40, 20, 0.6))
-	a.Findings = []job.Finding{{Code: "thin-wall", Level: job.Ask, Text: job.Plain("about 30 cm² of wall is thinner than 0.8 mm"), Amount: 3000, Unit: "mm2", At: &[3]float64{20, 0, 10}}}
+	a.Findings = []job.Finding{{Code: "thin-wall", Level: job.Ask, Text: job.Say("findings.thin-wall-lost", job.Args{"area": job.Figure{Amount: 3000, Unit: "mm2"}, "thinnest": job.Figure{Amount: 0.3, Unit: "mm"}, "line": job.Figure{Amount: 0.4, Unit: "mm"}}), Amount: 3000, Unit: "mm2", At: &[3]float64{20, 0, 10}}}
 	thin, _ := h.letter(a)
 	a.Findings = nil
 	plain, _ := h.letter(a)
