@@ -1,8 +1,12 @@
 package main
 
 import (
+	"io/fs"
 	"maps"
+	"os"
 	"os/exec"
+	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -34,12 +38,12 @@ var arrows = map[string]string{
 	"intake/slice":             "intake/budget intake/convex intake/job intake/mesh intake/parallel rules",
 	"intake/wishes":            "intake/job rules",
 	"reply/casework":           "intake/agreement intake/job intake/ledger intake/letter intake/mesh intake/preflight intake/slice intake/wishes reply/draft reply/outbox reply/picture reply/quote rules templates",
-	"reply/desk":               "intake/agreement intake/job intake/ledger intake/mesh intake/plain reply/casework reply/draft reply/picture reply/quote reply/sheet rules templates",
+	"reply/desk":               "intake/agreement intake/job intake/ledger intake/mesh intake/plain intake/preflight reply/casework reply/draft reply/picture reply/quote reply/sheet rules templates",
 	"reply/draft":              "intake/job intake/plain reply/quote rules templates",
 	"reply/outbox":             "intake/credential intake/job intake/mailbox/wire",
 	"reply/picture":            "intake/mesh intake/parallel",
 	"reply/quote":              "intake/job rules",
-	"reply/sheet":              "intake/job intake/mesh intake/plain reply/casework reply/picture rules templates",
+	"reply/sheet":              "intake/job intake/mesh intake/plain intake/preflight reply/casework reply/picture rules templates",
 	"rules":                    "intake/job",
 	"templates/madeup":         "",
 	"templates":                "intake/job intake/plain rules",
@@ -106,6 +110,27 @@ func TestTestsKeepTheDirection(t *testing.T) {
 			if ours && (up || !strings.HasPrefix(room, "cmd/") && strings.HasPrefix(other, "cmd/")) {
 				t.Errorf("the tests of %s import %s", room, other)
 			}
+		}
+	}
+}
+
+// A mesh is opened in one place, under one set of caps: nobody else sets its limits.
+func TestMeshesAreOpenedInOnePlace(t *testing.T) {
+	const opener = "../../intake/preflight/open.go"
+	for _, room := range []string{"../../cmd", "../../intake", "../../reply"} {
+		err := filepath.WalkDir(room, func(path string, e fs.DirEntry, err error) error {
+			if err != nil || e.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+				return err
+			}
+			source, err := os.ReadFile(path)
+			opens := regexp.MustCompile(`\bmesh\.(Limits|ReadFile|Read)\b`).Match(source)
+			if opens != (path == opener) {
+				t.Errorf("%s: opens a mesh %v; preflight.Open does", path, opens)
+			}
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
 		}
 	}
 }

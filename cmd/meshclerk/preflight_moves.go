@@ -6,7 +6,7 @@ import (
 	"io"
 
 	"meshclerk/intake/job"
-	"meshclerk/intake/mesh"
+	"meshclerk/intake/preflight"
 	"meshclerk/intake/slice"
 	"meshclerk/rules"
 )
@@ -16,7 +16,7 @@ func writeMoves(ctx context.Context, to, path string, r *rules.Rules, s job.Sett
 	if report.Estimate == nil {
 		return fmt.Errorf("no moves were written to %s: the part could not be estimated", to)
 	}
-	m, _, err := mesh.ReadFile(ctx, path, mesh.Limits{Bytes: r.Caps.MeshBytes, Facets: r.Caps.Facets, CoordinateMM: r.Caps.CoordinateMM})
+	f, err := preflight.Open(ctx, path, r.Caps)
 	if err != nil {
 		return err
 	}
@@ -26,5 +26,5 @@ func writeMoves(ctx context.Context, to, path string, r *rules.Rules, s job.Sett
 		return err
 	}
 	in.Printing.Adhesion = report.Estimate.Adhesion
-	return writeNew(to, 0o644, func(w io.Writer) error { return slice.Moves(ctx, m, in, w) })
+	return writeNew(to, 0o644, func(w io.Writer) error { return slice.Moves(ctx, f.Mesh, in, w) })
 }

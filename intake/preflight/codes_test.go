@@ -215,7 +215,7 @@ func TestTooLong(t *testing.T) {
 
 func TestAlreadyPrinted(t *testing.T) {
 	path := saved(t, cube(20))
-	sum, err := hashOf(path)
+	sum, err := File{path: path}.SHA256()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -28,12 +28,8 @@ package preflight
 import (
 	"cmp"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
-	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"time"
@@ -98,14 +94,14 @@ func Check(ctx context.Context, path string, r *rules.Rules, s job.Settings, opt
 	c.meter = budget.From(ctx)
 	c.report.File = cmp.Or(opts.Name, filepath.Base(path))
 	c.say("reading the file")
-	m, facts, err := mesh.ReadFile(ctx, path, mesh.Limits{Bytes: r.Caps.MeshBytes, Facets: r.Caps.Facets, CoordinateMM: r.Caps.CoordinateMM})
-	c.report.Format = facts.Format
+	f, err := Open(ctx, path, r.Caps)
+	c.report.Format = f.Facts.Format
 	if err != nil && ctx.Err() == nil {
 		return c.unreadable(err)
 	}
 	if err == nil {
 		c.report.Readable = true
-		err = c.examine(ctx, m, facts)
+		err = c.examine(ctx, f.Mesh, f.Facts)
 	}
 	if err == nil {
 		err = c.measure(ctx)
@@ -113,7 +109,7 @@ func Check(ctx context.Context, path string, r *rules.Rules, s job.Settings, opt
 	if err != nil || ctx.Err() != nil {
 		return c.cutShort(ctx, err)
 	}
-	c.report.Findings = judge(c.figures(c.seen(path)), c.bounds)
+	c.report.Findings = judge(c.figures(c.seen(f)), c.bounds)
 	c.judgeOwn()
 	c.judgeWhole()
 	return c.report
@@ -229,14 +225,14 @@ func unfinishedFinding() job.Finding {
 }
 
 // seen asks what became of an earlier file with the same bytes.
-func (c *checker) seen(path string) job.Message {
+func (c *checker) seen(f File) job.Message {
 	if c.opts.Seen == nil {
 		return job.Message{}
 	}
 	sum := c.opts.SHA256
 	if sum == "" {
 		var err error
-		if sum, err = hashOf(path); err != nil {
+		if sum, err = f.SHA256(); err != nil {
 			return job.Message{}
 		}
 	}
@@ -248,17 +244,4 @@ func (c *checker) seen(path string) job.Message {
 		return job.Say("findings.became.unknown", nil)
 	}
 	return became
-}
-
-func hashOf(path string) (string, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
 }

@@ -7,7 +7,6 @@ import (
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
-	"meshclerk/intake/mesh"
 	"meshclerk/intake/preflight"
 	"meshclerk/reply/quote"
 )
@@ -153,12 +152,11 @@ func (o *Office) scale(ctx context.Context, path string, w job.Wishes) (float64,
 	if w.Size == nil {
 		return wishedScale(w, [3]float64{}), nil
 	}
-	c := o.Rules.Caps
-	m, _, err := mesh.ReadFile(ctx, path, mesh.Limits{Bytes: c.MeshBytes, Facets: c.Facets, CoordinateMM: c.CoordinateMM})
+	f, err := preflight.Open(ctx, path, o.Rules.Caps)
 	if err != nil {
 		return 0, ctx.Err() // the preflight says what is wrong with the file
 	}
-	return wishedScale(w, m.Bounds().Size()), nil
+	return wishedScale(w, f.Mesh.Bounds().Size()), nil
 }
 
 // settleUnits takes back the question about units when the patron gave a size:

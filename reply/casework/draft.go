@@ -12,6 +12,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/preflight"
 	"meshclerk/reply/draft"
 	"meshclerk/reply/picture"
 )
@@ -159,11 +160,12 @@ func (o *Office) picture(ctx context.Context, jobs []*job.Job) *draft.Picture {
 	if len(jobs) == 0 || jobs[0].Report == nil || !jobs[0].Report.Readable {
 		return nil
 	}
-	j, c := jobs[0], o.Rules.Caps
-	m, _, err := mesh.ReadFile(ctx, o.Ledger.BlobPath(j.Blob), mesh.Limits{Bytes: c.MeshBytes, Facets: c.Facets, CoordinateMM: c.CoordinateMM})
+	j := jobs[0]
+	f, err := preflight.Open(ctx, o.Ledger.BlobPath(j.Blob), o.Rules.Caps)
 	if err != nil {
 		return nil // a letter without a picture is still a good letter
 	}
+	m := f.Mesh
 	if j.Settings.Scale > 0 {
 		m = m.Transformed(mesh.Upright, j.Settings.Scale)
 	}

@@ -14,6 +14,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/preflight"
 	"meshclerk/reply/picture"
 )
 
@@ -192,11 +193,11 @@ func (d *Desk) pose(ctx context.Context, j job.Job) (*model, error) {
 	if stand.key == key {
 		return stand, nil
 	}
-	caps := d.office.Rules.Caps
-	m, _, err := mesh.ReadFile(ctx, d.office.Ledger.BlobPath(j.Blob), mesh.Limits{Bytes: caps.MeshBytes, Facets: caps.Facets, CoordinateMM: caps.CoordinateMM})
+	f, err := preflight.Open(ctx, d.office.Ledger.BlobPath(j.Blob), d.office.Rules.Caps)
 	if err != nil {
 		return nil, err
 	}
+	m := f.Mesh
 	if s := scaleOf(j); s != 1 {
 		m = m.Transformed(mesh.Upright, s)
 	}

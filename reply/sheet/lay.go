@@ -6,6 +6,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/preflight"
 	"meshclerk/rules"
 )
 
@@ -19,11 +20,11 @@ type Part struct {
 // Lay mends a file and sets it on the bed. A turn or scale that changes
 // nothing is not mentioned. Why puts its error into a message.
 func Lay(ctx context.Context, path string, r *rules.Rules, turn [3][3]float64, why job.Message, scale float64) (Part, error) {
-	m, facts, err := mesh.ReadFile(ctx, path, mesh.Limits{Bytes: r.Caps.MeshBytes, Facets: r.Caps.Facets, CoordinateMM: r.Caps.CoordinateMM})
+	f, err := preflight.Open(ctx, path, r.Caps)
 	if err != nil {
 		return Part{}, err
 	}
-	m, done, err := mesh.Mend(ctx, m, mesh.MendOptions{Facts: facts})
+	m, done, err := mesh.Mend(ctx, f.Mesh, mesh.MendOptions{Facts: f.Facts})
 	if err != nil {
 		return Part{}, err
 	}
