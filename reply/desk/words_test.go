@@ -172,7 +172,7 @@ func TestKindsOfCodesAgree(t *testing.T) {
 			shown[literal(c.args[0])] = true
 		}
 	}
-	for _, kind := range []string{"familiar", "axis", "answer", "disposition", "finding", "via"} { // in code
+	for _, kind := range []string{"familiar", "axis", "answer", "disposition", "finding", "via", "actor"} { // in code
 		shown[kind] = true
 	}
 	for _, key := range templates.DefaultBook().Keys() {
