@@ -175,7 +175,7 @@ func (c *agreementsListCmd) Run(e *env) error {
 			continue
 		}
 		if c.JSON {
-			if err := writeJSON(e.out, a); err != nil {
+			if err := writeJSON(e, a); err != nil {
 				return err
 			}
 			continue

@@ -58,7 +58,7 @@ func (c *verifyCmd) Run(e *env) error {
 	}
 	for _, p := range problems {
 		if c.JSON {
-			err = writeJSON(e.out, p)
+			err = writeJSON(e, p)
 		} else {
 			_, err = fmt.Fprintln(e.out, strings.TrimSpace(fmt.Sprint(p)))
 		}

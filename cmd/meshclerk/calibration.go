@@ -47,7 +47,7 @@ func (c *calibrationCmd) Run(e *env) error {
 	}
 	for _, g := range groups {
 		if c.JSON {
-			err = writeJSON(e.out, g)
+			err = writeJSON(e, g)
 		} else {
 			err = g.write(e.out)
 		}

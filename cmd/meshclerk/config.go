@@ -158,7 +158,24 @@ func (h *house) office(e *env) (*casework.Office, error) {
 	if err != nil {
 		return nil, err
 	}
-	return newOffice(l, r, templates.Default(), "preview.invalid", slog.New(slog.DiscardHandler)), nil
+	set, err := h.texts(r)
+	if err != nil {
+		l.Close()
+		return nil, err
+	}
+	return newOffice(l, r, set, "preview.invalid", slog.New(slog.DiscardHandler)), nil
+}
+
+// texts are the reply texts and sentences of the installation.
+func (h *house) texts(r *rules.Rules) (*templates.Set, error) {
+	if h.Config == "" {
+		return templates.LoadHouse("", r)
+	}
+	c, err := loadConfig(h.Config)
+	if err != nil {
+		return nil, err
+	}
+	return templates.LoadHouse(c.Templates, r)
 }
 
 func newOffice(l *ledger.Ledger, r *rules.Rules, set *templates.Set, domain string, log *slog.Logger) *casework.Office {

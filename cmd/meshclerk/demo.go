@@ -164,9 +164,9 @@ func (d *demo) rows(l ledger.Letter) ([][]string, error) {
 		return nil, err
 	}
 	if len(jobs) == 0 {
-		why := said(l.Why)
+		why := words{english()}.said(l.Why)
 		if l.Parsed != nil {
-			why = said(l.Parsed.Why)
+			why = words{english()}.said(l.Parsed.Why)
 		}
 		return [][]string{{plain.Shorten(subject, 30), sender, string(l.State), plain.Shorten(why, 44), "-", "-"}}, nil
 	}

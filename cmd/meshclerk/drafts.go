@@ -51,7 +51,7 @@ func (c *draftsListCmd) Run(e *env) error {
 	for _, d := range drafts {
 		if c.JSON {
 			d.Doc = nil // a patron's words; drafts show has them
-			if err := writeJSON(e.out, d); err != nil {
+			if err := writeJSON(e, d); err != nil {
 				return err
 			}
 			continue
@@ -94,7 +94,7 @@ func (c *draftsShowCmd) Run(e *env) error {
 		_, err = e.out.Write(raw)
 		return err
 	case c.JSON:
-		return writeJSON(e.out, struct {
+		return writeJSON(e, struct {
 			ledger.Draft
 			Doc casework.Written `json:"doc"` // in the place of the ledger's own form
 			Raw string           `json:"raw"`
@@ -106,7 +106,7 @@ func (c *draftsShowCmd) Run(e *env) error {
 // write shows the draft as its reader will see it, and for an uncertain one
 // what is known of it.
 func (c *draftsShowCmd) write(e *env, l *ledger.Ledger, d ledger.Draft, raw []byte) error {
-	fmt.Fprintf(e.out, "draft     %s, %s %s\njobs      %v\nto        %s\nsubject   %s\nsha256    %s\n", d.ID, d.State, said(d.Why), d.Jobs, plain.OneLine(d.To.Address), plain.OneLine(d.Subject), d.SHA256)
+	fmt.Fprintf(e.out, "draft     %s, %s %s\njobs      %v\nto        %s\nsubject   %s\nsha256    %s\n", d.ID, d.State, e.words().said(d.Why), d.Jobs, plain.OneLine(d.To.Address), plain.OneLine(d.Subject), d.SHA256)
 	if d.AddressedBefore != "" {
 		now, err := outbox.Recipients(raw)
 		if err != nil {

@@ -64,7 +64,7 @@ func (c *exportCmd) Run(e *env) error {
 		return fmt.Errorf("nothing is on record about %s", c.Address)
 	}
 	if c.To == "" {
-		return writeJSON(e.out, found)
+		return writeJSON(e, found)
 	}
 	if err := writeNew(c.To, 0o600, func(w io.Writer) error { return archive(w, l, found) }); err != nil {
 		return err

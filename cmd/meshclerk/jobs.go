@@ -57,7 +57,7 @@ func (c *jobsListCmd) Run(e *env) error {
 	}
 	if c.JSON {
 		for _, row := range rows {
-			if err := writeJSON(e.out, row); err != nil {
+			if err := writeJSON(e, row); err != nil {
 				return err
 			}
 		}

@@ -51,7 +51,7 @@ func (c *jobsCallsCmd) Run(e *env) error {
 	}
 	if c.JSON {
 		for _, one := range calls {
-			if err := writeJSON(e.out, one); err != nil {
+			if err := writeJSON(e, one); err != nil {
 				return err
 			}
 		}
@@ -88,7 +88,7 @@ func callsOf(e *env, l *ledger.Ledger) ([]call, error) {
 		}
 		for _, ev := range events {
 			if ev.What == whatCalled && !ev.At.Before(r.Since) {
-				one.Called = day(ev.At) + " " + said(ev.Why)
+				one.Called = day(ev.At) + " " + e.words().said(ev.Why)
 			}
 		}
 		out = append(out, one)

@@ -56,7 +56,7 @@ func (c *jobsSheetCmd) lay(e *env, o *casework.Office, j job.Job, s *sheet.Sheet
 			return e.ctx.Err()
 		}
 		s.Without(err)
-		fmt.Fprintf(e.out, "no part was written: %s; print from the patron's own file\n", said(sheet.Why(err)))
+		fmt.Fprintf(e.out, "no part was written: %s; print from the patron's own file\n", e.words().said(sheet.Why(err)))
 		return nil
 	}
 	path := filepath.Join(c.To, string(j.ID)+".stl")

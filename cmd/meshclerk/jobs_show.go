@@ -8,7 +8,6 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/plain"
-	"meshclerk/templates"
 )
 
 type jobsShowCmd struct {
@@ -38,13 +37,9 @@ func (c *jobsShowCmd) Run(e *env) error {
 		return err
 	}
 	if c.JSON {
-		words, err := c.words()
-		if err != nil {
-			return err
-		}
-		return writeJSON(e.out, rec.public(words))
+		return writeJSON(e, rec.public(e.words()))
 	}
-	return rec.write(e.out)
+	return rec.write(e.out, e.words())
 }
 
 // jobID reads a job's number as people type it.
@@ -91,28 +86,19 @@ type publicRecord struct {
 	History   []ledger.Event   `json:"history"`
 }
 
-// public puts the words of every message in its place.
-func (r *record) public(l *templates.Localizer) publicRecord {
-	if r.Agreement != nil {
-		inWords(&r.Agreement.Why)
-	}
-	for i := range r.Drafts {
-		inWords(&r.Drafts[i].Why)
-	}
-	for i := range r.History {
-		inWords(&r.History[i].Why)
-	}
-	return publicRecord{r.Job, publish(l, r.Report), r.Agreement, r.Row, r.Drafts, r.Prints, r.Payments, r.History}
+// public is the record as scripts read it.
+func (r *record) public(w words) publicRecord {
+	return publicRecord{r.Job, publish(w, r.Report), r.Agreement, r.Row, r.Drafts, r.Prints, r.Payments, r.History}
 }
 
 // write shows a job as a person reads it.
-func (r record) write(w io.Writer) error {
+func (r record) write(w io.Writer, in words) error {
 	row := r.Row
 	fmt.Fprintf(w, "job       %s, %s since %s\n", r.ID, r.Stage, day(row.Since))
 	fmt.Fprintf(w, "patron    %s <%s> %s\n", plain.OneLine(r.Patron.Name), plain.OneLine(r.Patron.Address), plain.OneLine(row.Phone))
 	fmt.Fprintf(w, "sender    %s\n", proof(r.Auth))
 	if r.Agreement != nil {
-		fmt.Fprintf(w, "agreement %s: %s\n", r.Agreement.State, plain.OneLine(said(r.Agreement.Why)))
+		fmt.Fprintf(w, "agreement %s: %s\n", r.Agreement.State, plain.OneLine(in.said(r.Agreement.Why)))
 	}
 	fmt.Fprintf(w, "print     %d of %s, %s %s, on %s\n", row.Copies, plain.OneLine(orDash(r.File)), orDash(row.Colour), orDash(row.Material), orDash(row.Printer))
 	fmt.Fprintf(w, "estimate  %s, %.1f g; quoted %s\n", plain.Spoken(row.PrintTimeS), row.MassG, orDash(strings.TrimSpace(row.Total+" "+row.Currency)))
@@ -135,7 +121,7 @@ func (r record) write(w io.Writer) error {
 		if e.To != "" {
 			what += " " + strings.TrimPrefix(e.From+" to "+e.To, " ")
 		}
-		rows = append(rows, []string{day(e.At), e.Subject, what, e.Who, said(e.Why)})
+		rows = append(rows, []string{day(e.At), e.Subject, what, e.Who, in.said(e.Why)})
 	}
 	return table(w, []string{"WHEN", "WHAT", "HAPPENED", "WHO", "WHY"}, rows)
 }

@@ -4,12 +4,11 @@ import (
 	"slices"
 
 	"meshclerk/intake/job"
-	"meshclerk/templates"
 )
 
 // plainLabels puts the words of labels in their place, for what scripts read: of the
 // lines of a price, and of other ways to print a part.
-func plainLabels(l *templates.Localizer, r *job.Report) {
+func plainLabels(w words, r *job.Report) {
 	if r == nil {
 		return
 	}
@@ -17,7 +16,7 @@ func plainLabels(l *templates.Localizer, r *job.Report) {
 		q := *r.Quote
 		q.Lines = slices.Clone(q.Lines)
 		for i := range q.Lines {
-			q.Lines[i].Label = job.Plain(l.Say(q.Lines[i].Label))
+			q.Lines[i].Label = job.Plain(w.said(q.Lines[i].Label))
 		}
 		r.Quote = &q
 	}
@@ -25,7 +24,7 @@ func plainLabels(l *templates.Localizer, r *job.Report) {
 		e := *r.Estimate
 		e.WhatIf = slices.Clone(e.WhatIf)
 		for i := range e.WhatIf {
-			e.WhatIf[i].Label = job.Plain(l.Say(e.WhatIf[i].Label))
+			e.WhatIf[i].Label = job.Plain(w.said(e.WhatIf[i].Label))
 		}
 		r.Estimate = &e
 	}

@@ -41,38 +41,23 @@ func (c *letterCmd) Run(e *env) error {
 	}
 	l.Wishes = casework.Understand(l, r)
 	if c.JSON {
-		letterInWords(l)
-		return writeJSON(e.out, l)
+		return writeJSON(e, l)
 	}
-	return writeLetter(e.out, l)
-}
-
-// letterInWords puts the words of every message of a letter in its place.
-func letterInWords(l *job.Letter) {
-	inWords(&l.Why)
-	for i := range l.Attachments {
-		inWords(&l.Attachments[i].Note)
-	}
-	for i := range l.Notes {
-		inWords(&l.Notes[i])
-	}
-	for i := range l.Repairs {
-		inWords(&l.Repairs[i])
-	}
+	return writeLetter(e.out, e.words(), l)
 }
 
 // writeLetter writes a letter as a person reads it.
-func writeLetter(w io.Writer, l *job.Letter) error {
+func writeLetter(w io.Writer, in words, l *job.Letter) error {
 	fmt.Fprintf(w, "from      %s <%s>\nsubject   %s\n", plain.OneLine(l.From.Name), plain.OneLine(l.From.Address), plain.OneLine(l.Subject))
-	fmt.Fprintf(w, "is        %s: %s\nsender    %s\n", l.Disposition, said(l.Why), proof(l.Authenticated))
+	fmt.Fprintf(w, "is        %s: %s\nsender    %s\n", l.Disposition, in.said(l.Why), proof(l.Authenticated))
 	for _, a := range l.Attachments {
-		fmt.Fprintf(w, "file      %s (%s, %d bytes) %s\n", plain.OneLine(a.Name), a.Kind, a.Bytes, plain.OneLine(said(a.Note)))
+		fmt.Fprintf(w, "file      %s (%s, %d bytes) %s\n", plain.OneLine(a.Name), a.Kind, a.Bytes, plain.OneLine(in.said(a.Note)))
 	}
 	for field, words := range l.Wishes.Words {
 		fmt.Fprintf(w, "wish      %s, from %q\n", field, words)
 	}
 	for _, n := range l.Notes {
-		fmt.Fprintf(w, "note      %s\n", plain.OneLine(said(n)))
+		fmt.Fprintf(w, "note      %s\n", plain.OneLine(in.said(n)))
 	}
 	_, err := fmt.Fprintf(w, "\n%s\n", l.Text)
 	return err

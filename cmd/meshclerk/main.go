@@ -16,6 +16,8 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
+
+	"meshclerk/templates"
 )
 
 func main() {
@@ -31,7 +33,7 @@ func exitCode(err error, stderr io.Writer) int {
 	if err == nil {
 		return 0
 	}
-	fmt.Fprintf(stderr, "meshclerk: %s\n", english().Error(err))
+	fmt.Fprintf(stderr, "meshclerk: %v\n", err)
 	if _, wrong := errors.AsType[usageError](err); wrong {
 		return 2
 	}
@@ -55,10 +57,14 @@ type env struct {
 	in     io.Reader
 	out    io.Writer
 	err    io.Writer
+
+	config, rules string               // which installation the command is about
+	said          *templates.Localizer // its words, once they were asked for
 }
 
 func run(ctx context.Context, args []string, getenv func(string) string, stdin io.Reader, stdout, stderr io.Writer) error {
 	var c cli
+	e := &env{ctx: ctx, getenv: getenv, in: stdin, out: stdout, err: stderr}
 	helped := false
 	parser, err := kong.New(&c,
 		kong.Name("meshclerk"),
@@ -67,7 +73,7 @@ func run(ctx context.Context, args []string, getenv func(string) string, stdin i
 		kong.Exit(func(int) { helped = true }),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
 		kong.Vars{"config": getenv("MESHCLERK_CONFIG")},
-		kong.Bind(&env{ctx, getenv, stdin, stdout, stderr}),
+		kong.Bind(e),
 	)
 	if err != nil {
 		return err
@@ -79,5 +85,8 @@ func run(ctx context.Context, args []string, getenv func(string) string, stdin i
 	if err != nil {
 		return wrongUse("%w (meshclerk --help lists the commands)", err)
 	}
-	return kctx.Run()
+	if err := kctx.Run(); err != nil {
+		return wordedError{err, e.words().Error(err)}
+	}
+	return nil
 }

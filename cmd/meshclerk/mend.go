@@ -38,7 +38,7 @@ func (c *mendCmd) Run(e *env) error {
 	}
 	p, err := sheet.Lay(e.ctx, c.File, r, turn, why, 1)
 	if err != nil {
-		return fmt.Errorf("%s: %s", c.File, said(sheet.Why(err)))
+		return fmt.Errorf("%s: %s", c.File, e.words().said(sheet.Why(err)))
 	}
 	if err := writeNew(c.To, 0o644, func(w io.Writer) error { return mesh.WriteSTL(w, p.Mesh) }); err != nil {
 		return err
@@ -48,7 +48,7 @@ func (c *mendCmd) Run(e *env) error {
 		fmt.Fprintln(e.out, "nothing needed mending")
 	}
 	for _, what := range p.Done {
-		fmt.Fprintln(e.out, plain.OneLine(said(what)))
+		fmt.Fprintln(e.out, plain.OneLine(e.words().said(what)))
 	}
 	s := p.Mesh.Bounds().Size()
 	_, err = fmt.Fprintf(e.out, "written: %s, %d facets, %.1f x %.1f x %.1f mm\n", c.To, len(p.Mesh.Triangles), s[0], s[1], s[2])

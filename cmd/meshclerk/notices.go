@@ -36,13 +36,12 @@ func (c *noticesListCmd) Run(e *env) error {
 	var rows [][]string
 	for _, n := range all {
 		if c.JSON {
-			inWords(&n.Text)
-			if err := writeJSON(e.out, n); err != nil {
+			if err := writeJSON(e, n); err != nil {
 				return err
 			}
 			continue
 		}
-		rows = append(rows, []string{n.ID, day(n.Last), said(n.Text) + lettersOf(n)})
+		rows = append(rows, []string{n.ID, day(n.Last), e.words().said(n.Text) + lettersOf(n)})
 	}
 	if c.JSON {
 		return nil

@@ -13,7 +13,6 @@ import (
 	"meshclerk/intake/preflight"
 	"meshclerk/reply/quote"
 	"meshclerk/rules"
-	"meshclerk/templates"
 )
 
 type preflightCmd struct {
@@ -36,6 +35,7 @@ func (c *preflightCmd) Run(e *env) error {
 	if err := c.check(); err != nil {
 		return err
 	}
+	e.rules = c.Rules
 	r, err := rules.Load(c.Rules)
 	if err != nil {
 		return err
@@ -43,16 +43,15 @@ func (c *preflightCmd) Run(e *env) error {
 	if err := c.checkNames(r); err != nil {
 		return err
 	}
-	l := templates.DefaultBook().In("en", r.Prices.Locale, r.Prices.Currency)
 	for _, path := range c.Files {
 		report, err := c.one(e, path, r)
 		if err != nil {
 			return err
 		}
 		if c.JSON {
-			err = writeJSON(e.out, publish(l, &report))
+			err = writeJSON(e, publish(e.words(), &report))
 		} else {
-			err = writeReport(e.out, l, report)
+			err = writeReport(e.out, e.words(), report)
 		}
 		if err != nil {
 			return err
@@ -164,10 +163,10 @@ func onPlates(e *job.Estimate) string {
 }
 
 // writeReport writes a report as a person reads it.
-func writeReport(w io.Writer, l *templates.Localizer, r job.Report) error {
+func writeReport(w io.Writer, in words, r job.Report) error {
 	fmt.Fprintf(w, "%s\n", plain.OneLine(r.File))
 	if !r.Readable {
-		_, err := fmt.Fprintf(w, "  cannot be read: %s\n\n", plain.OneLine(said(r.Error)))
+		_, err := fmt.Fprintf(w, "  cannot be read: %s\n\n", plain.OneLine(in.said(r.Error)))
 		return err
 	}
 	s := r.Mesh
@@ -183,20 +182,20 @@ func writeReport(w io.Writer, l *templates.Localizer, r job.Report) error {
 	}
 	if q := r.Quote; q != nil {
 		for _, line := range q.Lines {
-			fmt.Fprintf(w, "  price     %10s  %s\n", line.Amount, l.Say(line.Label))
+			fmt.Fprintf(w, "  price     %10s  %s\n", line.Amount, in.said(line.Label))
 		}
 		fmt.Fprintf(w, "  total     %10s  %s\n", q.Total, q.Currency)
 	}
 	for _, f := range r.Findings {
-		fmt.Fprintf(w, "  %-8s  %s: %s\n", f.Level, f.Code, plain.OneLine(said(f.Text)))
+		fmt.Fprintf(w, "  %-8s  %s: %s\n", f.Level, f.Code, plain.OneLine(in.said(f.Text)))
 	}
 	if o := r.Orientation; o != nil && !o.AsSent {
-		fmt.Fprintf(w, "  way up    %s\n", said(o.Why))
+		fmt.Fprintf(w, "  way up    %s\n", in.said(o.Why))
 	}
 	if est := r.Estimate; est != nil && len(est.WhatIf) > 0 {
 		fmt.Fprintln(w, "  instead")
 		for _, c := range est.WhatIf {
-			fmt.Fprintf(w, "    %-40s %-11s %10s %8s\n", l.Say(c.Label), plain.Spoken(c.PrintTimeS), tenths(c.MassG, "g"), c.Total)
+			fmt.Fprintf(w, "    %-40s %-11s %10s %8s\n", in.said(c.Label), plain.Spoken(c.PrintTimeS), tenths(c.MassG, "g"), c.Total)
 		}
 	}
 	_, err := fmt.Fprintln(w)

@@ -14,37 +14,39 @@ import (
 )
 
 // writeJSON writes one object on one line, as scripts read it: messages in words.
-func writeJSON(w io.Writer, v any) error {
+func writeJSON(e *env, v any) error { return encode(e.out, e.words(), v) }
+
+func encode(w io.Writer, in words, v any) error {
 	if v != nil {
 		whole := reflect.New(reflect.TypeOf(v)).Elem()
 		whole.Set(reflect.ValueOf(v))
-		sayAll(whole)
+		in.sayAll(whole)
 		v = whole.Interface()
 	}
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
-	return e.Encode(v)
+	out := json.NewEncoder(w)
+	out.SetEscapeHTML(false)
+	return out.Encode(v)
 }
 
 // sayAll puts the words of every message within a value in its place.
-func sayAll(v reflect.Value) {
+func (w words) sayAll(v reflect.Value) {
 	if m, ok := v.Interface().(job.Message); ok {
-		v.Set(reflect.ValueOf(job.Plain(said(m))))
+		v.Set(reflect.ValueOf(job.Plain(w.said(m))))
 		return
 	}
 	switch v.Kind() {
 	case reflect.Pointer:
 		if !v.IsNil() {
-			sayAll(v.Elem())
+			w.sayAll(v.Elem())
 		}
 	case reflect.Slice, reflect.Array:
 		for i := range v.Len() {
-			sayAll(v.Index(i))
+			w.sayAll(v.Index(i))
 		}
 	case reflect.Struct:
 		for i := range v.NumField() {
 			if v.Type().Field(i).IsExported() {
-				sayAll(v.Field(i))
+				w.sayAll(v.Field(i))
 			}
 		}
 	}

@@ -12,7 +12,7 @@ import (
 func TestJSONHasWords(t *testing.T) {
 	note := job.Say("remarks.goes-to", job.Args{"other": "a@example.org", "sender": "b@example.org"})
 	var out bytes.Buffer
-	err := writeJSON(&out, struct {
+	err := encode(&out, words{english()}, struct {
 		Notes []job.Message
 		Deep  struct{ Inner *struct{ Why job.Message } }
 		Old   job.Message

@@ -1,9 +1,6 @@
 package main
 
-import (
-	"meshclerk/intake/job"
-	"meshclerk/templates"
-)
+import "meshclerk/intake/job"
 
 // publicReport is a report as scripts read it (preflight --json, jobs show --json):
 // a job.Report whose messages are their English words.
@@ -50,26 +47,26 @@ type publicAdvice struct {
 
 // publish gives a report as scripts read it, its labels in the words of the house; nil
 // for none.
-func publish(l *templates.Localizer, r *job.Report) *publicReport {
+func publish(w words, r *job.Report) *publicReport {
 	if r == nil {
 		return nil
 	}
 	labelled := *r
 	r = &labelled
-	plainLabels(l, r)
-	p := &publicReport{File: r.File, Readable: r.Readable, Format: r.Format, Error: said(r.Error), Unfinished: r.Unfinished,
+	plainLabels(w, r)
+	p := &publicReport{File: r.File, Readable: r.Readable, Format: r.Format, Error: w.said(r.Error), Unfinished: r.Unfinished,
 		Mesh: r.Mesh, Fit: r.Fit, Estimate: r.Estimate, Quote: r.Quote}
 	if r.Findings != nil {
 		p.Findings = make([]publicFinding, 0, len(r.Findings))
 	}
 	for _, f := range r.Findings {
-		p.Findings = append(p.Findings, publicFinding{f.Code, f.Level, said(f.Text), f.Amount, f.Unit, f.At, said(f.Question)})
+		p.Findings = append(p.Findings, publicFinding{f.Code, f.Level, w.said(f.Text), f.Amount, f.Unit, f.At, w.said(f.Question)})
 	}
 	if o := r.Orientation; o != nil {
-		p.Orientation = &publicOrientation{o.Rotation, o.SupportMM3, o.PrintTimeS, said(o.Why), o.HeightMM, o.BedMM2, o.AsSent}
+		p.Orientation = &publicOrientation{o.Rotation, o.SupportMM3, o.PrintTimeS, w.said(o.Why), o.HeightMM, o.BedMM2, o.AsSent}
 	}
 	for _, a := range r.Advice {
-		p.Advice = append(p.Advice, publicAdvice{a.About, said(a.Do), said(a.Why)})
+		p.Advice = append(p.Advice, publicAdvice{a.About, w.said(a.Do), w.said(a.Why)})
 	}
 	return p
 }

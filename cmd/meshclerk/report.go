@@ -126,7 +126,7 @@ func (m monthly) title() string {
 func (c *reportCmd) write(w io.Writer, m monthly) error {
 	switch {
 	case c.JSON:
-		return writeJSON(w, m.Report)
+		return encode(w, words{english()}, m.Report)
 	case c.CSV:
 		return m.csv(w)
 	case c.HTML:
@@ -230,7 +230,7 @@ func (m monthly) csv(w io.Writer) error {
 	for _, f := range m.figures() {
 		what := f.code
 		if what == "" {
-			what = said(f.what)
+			what = words{english()}.said(f.what)
 		}
 		if err := out.Write([]string{month, f.group, plainCell(what), strconv.FormatFloat(f.value, 'f', f.decimals, 64), f.unit}); err != nil {
 			return err

@@ -32,7 +32,7 @@ func (c *restoredCmd) Run(e *env) error {
 	}
 	if c.JSON {
 		for _, f := range found {
-			if err := writeJSON(e.out, f); err != nil {
+			if err := writeJSON(e, f); err != nil {
 				return err
 			}
 		}

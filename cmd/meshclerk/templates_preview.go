@@ -66,7 +66,7 @@ func (c *templatesPreviewCmd) write(e *env, m draft.Message) error {
 	}
 	_, err := fmt.Fprintf(e.out, "to        %s\nsubject   %s\n\n%s\n", plain.OneLine(m.To.Address), plain.OneLine(m.Subject), body)
 	for _, n := range m.Notes {
-		fmt.Fprintf(e.out, "note      %s\n", plain.OneLine(said(n)))
+		fmt.Fprintf(e.out, "note      %s\n", plain.OneLine(e.words().said(n)))
 	}
 	return err
 }

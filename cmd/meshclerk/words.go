@@ -5,41 +5,59 @@ import (
 	"sync"
 
 	"meshclerk/intake/job"
+	"meshclerk/rules"
 	"meshclerk/templates"
 )
 
-// english is the language of the command line and of what scripts read.
+// english is the built-in English, which the log is written in.
 var english = sync.OnceValue(func() *templates.Localizer { return templates.DefaultBook().In("en", "en", "") })
+
+// words say messages as the command line does: in English, by the sentences, the
+// figures and the currency of the installation.
+type words struct{ *templates.Localizer }
 
 // said gives the words of a message. A space at which no line is broken is a plain
 // one to a terminal or a script.
-func said(m job.Message) string { return strings.ReplaceAll(english().Say(m), "\u00a0", " ") }
+func (w words) said(m job.Message) string { return strings.ReplaceAll(w.Say(m), "\u00a0", " ") }
 
-// inWords puts the words of messages in their place, for what scripts read.
-func inWords(messages ...*job.Message) {
-	for _, m := range messages {
-		*m = job.Plain(said(*m))
+// AfterApply tells which installation the command is about (kong calls it).
+func (h *house) AfterApply(e *env) error { e.config = h.Config; return nil }
+
+// AfterApply tells which installation the command is about (kong calls it).
+func (f *rulesFrom) AfterApply(e *env) error { e.config, e.rules = f.Config, f.Rules; return nil }
+
+// words are those of the installation that the command is about; the built-in ones
+// where there is none, or where its files are wrong, which the command itself tells.
+func (e *env) words() words {
+	if e.said == nil {
+		e.said = e.localizer()
 	}
+	return words{e.said}
 }
 
-// words says sentences as the installation does: its own ones from its folder of reply
-// texts, its country's figures, its currency. The command line speaks English.
-func (h *house) words() (*templates.Localizer, error) {
-	r, err := h.rules()
-	if err != nil {
-		return nil, err
-	}
-	dir := ""
-	if h.Config != "" {
-		c, err := loadConfig(h.Config)
-		if err != nil {
-			return nil, err
+func (e *env) localizer() *templates.Localizer {
+	c := &config{Rules: e.rules}
+	if e.config != "" {
+		if own, err := loadConfig(e.config); err == nil {
+			c = own
 		}
-		dir = c.Templates
 	}
-	b, err := templates.LoadBook(dir)
+	r, err := rules.Load(c.Rules)
 	if err != nil {
-		return nil, err
+		return english()
 	}
-	return b.In("en", r.Prices.Locale, r.Prices.Currency), nil
+	b, err := templates.LoadBook(c.Templates)
+	if err != nil {
+		b = templates.DefaultBook()
+	}
+	return b.In("en", r.Prices.Locale, r.Prices.Currency)
 }
+
+// wordedError is an error in the words of the installation.
+type wordedError struct {
+	error
+	words string
+}
+
+func (e wordedError) Error() string { return e.words }
+func (e wordedError) Unwrap() error { return e.error }
