@@ -32,7 +32,7 @@ var transitions = map[Stage][]Stage{
 	Quoted:         {Agreed, Checked, NeedsAgreement, Declined, Withdrawn, Lapsed, Taken},
 	Agreed:         {Printing, Checked, Declined, Withdrawn, Taken},
 	Printing:       {Ready, Failed, Agreed},
-	Failed:         {Agreed, Printing, Declined, Withdrawn, Lapsed, Taken},
+	Failed:         {Agreed, Printing, Checked, Declined, Withdrawn, Lapsed, Taken},
 	Ready:          {Collected, Lapsed},
 	Declined:       {Taken},
 	Withdrawn:      {Taken},

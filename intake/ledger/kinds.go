@@ -36,6 +36,7 @@ const (
 	NoticeMoveRefused  NoticeKind = "move-refused"        // a moved message is no approval
 	NoticeNotDraft     NoticeKind = "not-a-draft"         // a message in an approved folder is none of ours
 	NoticeDraftUnfit   NoticeKind = "draft-unfit"         // an edited draft cannot be sent
+	NoticeOvertaken    NoticeKind = "overtaken"           // an approved letter offered what is not so any more
 	NoticeReaddressed  NoticeKind = "readdressed"         // somebody changed the recipients of a draft
 	NoticeSentBefore   NoticeKind = "sent-before"         // a draft may be a second answer
 	NoticeTooLarge     NoticeKind = "letter-too-large"    // a letter over the cap lies unread

@@ -1,6 +1,7 @@
 package casework
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"reflect"
@@ -20,7 +21,12 @@ type incoming struct {
 	tx *ledger.Tx
 	id string
 	l  *job.Letter
+
+	by string // the person who says what the letter means; "" reads it by itself
 }
+
+// who is who a change goes back to: the patron, or the person who took the letter so.
+func (in *incoming) who() string { return cmp.Or(in.by, "patron") }
 
 // route decides whose letter it is: nobody's, a conversation's, or a new request.
 func (in *incoming) route(ctx context.Context, threads []ledger.Thread) error {
@@ -143,7 +149,7 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 	if came && in.l.Wishes.Answer == "" { // staff look at it anyway
 		for _, j := range jobs {
 			if now, again := in.merged(j); !again && offered[j.Stage] {
-				if err := in.tx.SaveJob(ctx, now, "patron", in.byLetter()); err != nil {
+				if err := in.tx.SaveJob(ctx, now, in.who(), in.byLetter()); err != nil {
 					return err
 				}
 			}
@@ -227,7 +233,7 @@ func (in *incoming) take(ctx context.Context, j job.Job) error {
 	if again {
 		return in.again(ctx, j, j.File, j.Blob)
 	}
-	if err := in.tx.SaveJob(ctx, now, "patron", in.byLetter()); err != nil {
+	if err := in.tx.SaveJob(ctx, now, in.who(), in.byLetter()); err != nil {
 		return err
 	}
 	y, ok, err := in.tx.OpenYes(ctx, j.ID)
@@ -267,6 +273,9 @@ func sameSize(a, b job.Wishes) bool {
 
 // ask leaves the letter to staff.
 func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind ledger.NoticeKind, because string) error {
+	if in.by != "" {
+		return job.Refuse(job.Say("faults.not-so."+because, job.Args{"letter": in.id}))
+	}
 	why := job.Say("notices.why."+because, nil)
 	text := job.Say("notices.left", job.Args{"letter": in.id, "jobs": ids(jobs), "why": why})
 	if err := in.tx.AddNotice(ctx, kind, in.id, text); err != nil {
@@ -370,16 +379,16 @@ func (in *incoming) acceptOne(ctx context.Context, j job.Job) (bool, error) {
 	if !offered[j.Stage] {
 		return false, nil
 	}
-	if err := in.tx.SaveJob(ctx, now, "patron", in.byLetter()); err != nil {
+	if err := in.tx.SaveJob(ctx, now, in.who(), in.byLetter()); err != nil {
 		return false, err
 	}
 	if recheck {
-		if err := in.o.checkFirst(ctx, in.tx, now, "patron"); err != nil {
+		if err := in.o.checkFirst(ctx, in.tx, now, in.who()); err != nil {
 			return false, err
 		}
 		now.Stage = job.Taken
 	}
-	return in.o.sayYes(ctx, in.tx, now, in.id, "patron")
+	return in.o.sayYes(ctx, in.tx, now, in.id, in.who())
 }
 
 // onlyTooBig tells whether nothing stops a part but its size.
@@ -413,10 +422,13 @@ func (in *incoming) each(ctx context.Context, jobs []job.Job, to job.Stage, why 
 		if !job.MayGo(j.Stage, to) {
 			continue
 		}
-		if err := in.tx.Move(ctx, j.ID, to, "patron", why); err != nil {
+		if err := in.tx.Move(ctx, j.ID, to, in.who(), why); err != nil {
 			return err
 		}
 		moved++
+	}
+	if moved == 0 && !slices.ContainsFunc(jobs, func(j job.Job) bool { return !j.Stage.Over() || j.Stage == job.Collected }) {
+		return in.done(ctx, job.Say("history.no-again", nil))
 	}
 	if moved == 0 {
 		return in.ask(ctx, jobs, ledger.NoticeTooLate, "too-late")
@@ -451,11 +463,11 @@ func (in *incoming) again(ctx context.Context, j job.Job, file, blob string) err
 	now, _ := in.merged(j)
 	now.File, now.Blob = file, blob
 	if j.Stage != job.Taken {
-		if err := in.tx.Move(ctx, j.ID, job.Taken, "patron", in.byLetter()); err != nil {
+		if err := in.tx.Move(ctx, j.ID, job.Taken, in.who(), in.byLetter()); err != nil {
 			return err
 		}
 	}
-	if err := in.tx.SaveJob(ctx, now, "patron", in.byLetter()); err != nil {
+	if err := in.tx.SaveJob(ctx, now, in.who(), in.byLetter()); err != nil {
 		return err
 	}
 	return in.tx.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{})

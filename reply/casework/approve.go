@@ -1,6 +1,7 @@
 package casework
 
 import (
+	"cmp"
 	"context"
 	"time"
 
@@ -11,6 +12,15 @@ import (
 // Approve records that a person approves the bytes with that hash, and has them sent.
 func (o *Office) Approve(ctx context.Context, id, sha, by, via string) error {
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		d, err := tx.Draft(ctx, id)
+		if err != nil {
+			return err
+		}
+		if d.State == ledger.DraftWaiting || d.State == ledger.DraftFailed {
+			if about, err := overtaken(ctx, tx.Reader, d); err != nil || about != "" {
+				return cmp.Or(err, job.Refuse(job.Say("faults.overtaken", job.Args{"draft": id, "job": string(about)})))
+			}
+		}
 		if err := tx.Approve(ctx, id, sha, by, via); err != nil {
 			return err
 		}

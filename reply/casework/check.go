@@ -121,6 +121,9 @@ func (o *Office) Examine(ctx context.Context, j job.Job) (*job.Report, float64, 
 	if j.Blob == "" {
 		return nil, 0, nil
 	}
+	if o.examine != nil {
+		return o.examine(ctx, j)
+	}
 	path := o.Ledger.BlobPath(j.Blob)
 	set := j.Settings
 	if set.Scale == 0 {

@@ -1,6 +1,7 @@
 package casework
 
 import (
+	"context"
 	"log/slog"
 	"sync"
 	"sync/atomic"
@@ -27,6 +28,9 @@ type Office struct {
 	// At is called after each durable step with its name. Tests end the process
 	// there; the demo shows progress.
 	At func(point string)
+
+	// examine stands for the preflight in tests that take very many turns.
+	examine func(context.Context, job.Job) (*job.Report, float64, error)
 
 	newer  atomic.Pointer[templates.Set] // texts saved since the start
 	words  sync.Once

@@ -2,9 +2,7 @@ package casework
 
 import (
 	"context"
-	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"meshclerk/intake/job"
@@ -78,6 +76,9 @@ func (o *Office) AfterSent(ctx context.Context, tx *ledger.Tx, id string) error 
 		if err != nil {
 			return err
 		}
+		if j, err = o.sentBeside(ctx, tx, d, j); err != nil {
+			return err
+		}
 		if j.Stage == job.Drafted {
 			if err := tx.Move(ctx, jid, job.Quoted, ledger.Robot, job.Say("history.reply-sent", job.Args{"draft": id})); err != nil {
 				return err
@@ -90,17 +91,81 @@ func (o *Office) AfterSent(ctx context.Context, tx *ledger.Tx, id string) error 
 	return o.letterDealtWith(ctx, tx, d.Letter, ledger.Robot)
 }
 
+// sentBeside takes a job off the print list when another offer than the one that was
+// agreed to leaves all the same, such as one that was in the mail server's hands.
+func (o *Office) sentBeside(ctx context.Context, tx *ledger.Tx, d ledger.Draft, j job.Job) (job.Job, error) {
+	if j.Stage != job.Agreed && j.Stage != job.Failed {
+		return j, nil
+	}
+	offer, ok, err := tx.LastOffer(ctx, j.ID)
+	terms, _ := j.Terms()
+	if err != nil || !ok || offer.Draft != d.ID || offer.Meets(terms) {
+		return j, err
+	}
+	if err := tx.Move(ctx, j.ID, job.Checked, ledger.Robot, job.Say("history.offered-anew", nil)); err != nil {
+		return j, err
+	}
+	j.Stage = job.Checked
+	return j, tx.Enqueue(ctx, ledger.StepDraft, j.Thread, time.Time{})
+}
+
+// overtaken names a job that is not as a letter offers it any more: it was changed,
+// agreed or ended since the letter was written.
+func overtaken(ctx context.Context, r ledger.Reader, d ledger.Draft) (job.ID, error) {
+	if !offering[d.Kind] {
+		return "", nil
+	}
+	for _, then := range WrittenOf(d).Jobs {
+		offered, ok := then.Terms()
+		if !ok {
+			continue
+		}
+		now, err := r.Job(ctx, then.ID)
+		if err != nil {
+			return "", err
+		}
+		terms, _ := now.Terms()
+		if now.Stage != job.Drafted && now.Stage != job.NeedsAgreement && now.Stage != job.Quoted || len(terms.Differ(offered)) > 0 {
+			return now.ID, nil
+		}
+	}
+	return "", nil
+}
+
+// DropOvertaken sets an approved letter aside that offers what is not so any more,
+// and tells who approved it. It reports whether it did; the step of its sending is
+// done then.
+func (o *Office) DropOvertaken(ctx context.Context, s *ledger.Step, d ledger.Draft) (dropped bool, err error) {
+	err = o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		id, err := overtaken(ctx, tx.Reader, d)
+		if err != nil || id == "" {
+			return err
+		}
+		dropped = true
+		why := job.Say("history.overtaken", job.Args{"job": string(id)})
+		if err := tx.SetAside(ctx, d.ID, ledger.Robot, why); err != nil {
+			return err
+		}
+		if err := tx.AddNotice(ctx, ledger.NoticeOvertaken, d.ID, job.Say("notices.overtaken", job.Args{"draft": d.ID, "job": string(id)})); err != nil {
+			return err
+		}
+		if err := tx.Enqueue(ctx, ledger.StepFile, d.ID, time.Time{}); err != nil {
+			return err
+		}
+		return tx.Done(ctx, s)
+	})
+	return dropped, err
+}
+
 // unclear are the notices of letters that may change what is agreed: while one is
 // open, no yes of the conversation counts.
-var unclear = []ledger.NoticeKind{ledger.NoticeQuestion, ledger.NoticeYesToWhat}
+var unclear = []ledger.NoticeKind{ledger.NoticeQuestion, ledger.NoticeYesToWhat, ledger.NoticeTooLate}
 
 // letterDealtWith closes what is open about a letter, and looks again whether a yes
 // counts that waited for it.
 func (o *Office) letterDealtWith(ctx context.Context, tx *ledger.Tx, letter, by string) error {
-	for _, kind := range append(slices.Clone(unclear), ledger.NoticeTooLate) {
-		if err := tx.SettleLetter(ctx, kind, letter, by); err != nil {
-			return err
-		}
+	if err := settleLetter(ctx, tx, letter, by); err != nil {
+		return err
 	}
 	return o.standingAfter(ctx, tx, letter)
 }
@@ -263,13 +328,3 @@ func (o *Office) left(j job.Job) []string {
 // needed are the questions without whose answer nothing is printed: the others are
 // about what the yes itself settles (supports as they were priced, a size as quoted).
 var needed = map[string]bool{"colour": true, "material": true, "copies": true, "pickup": true}
-
-// ClosedOrderError refuses what would change a job that is being printed or is done.
-type ClosedOrderError struct {
-	Job   job.ID
-	Stage job.Stage
-}
-
-func (e *ClosedOrderError) Error() string {
-	return fmt.Sprintf("job %s is %s; its settings cannot be changed any more", e.Job, strings.ReplaceAll(string(e.Stage), "-", " "))
-}

@@ -112,7 +112,7 @@ func (o *Office) TakeOver(ctx context.Context, n NewSettings) error {
 func (o *Office) takeSettings(ctx context.Context, tx *ledger.Tx, now job.Job, n NewSettings) error {
 	switch now.Stage {
 	case job.Printing, job.Ready, job.Collected:
-		return &ClosedOrderError{now.ID, now.Stage}
+		return job.Refuse(job.Say("faults.printed-as-agreed", job.Args{"job": string(now.ID), "stage": now.Stage.Word()}))
 	}
 	why := job.Say("history.settings-on-page", nil)
 	was, offeredBefore := now.Terms()

@@ -42,6 +42,9 @@ func (r *Robot) send(ctx context.Context, h *worker, s *ledger.Step) error {
 	if before, err := r.sentAlready(ctx, box, s, d.ID, raw); before || err != nil {
 		return err
 	}
+	if dropped, err := r.DropOvertaken(ctx, s, d); dropped || err != nil {
+		return err
+	}
 	m := outbox.Message{Raw: raw}
 	if m.From, err = outbox.Sender(raw); err != nil {
 		return err
