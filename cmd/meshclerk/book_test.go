@@ -73,7 +73,7 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 }
 
 // prefixes are those of keys that end in a word of the ledger.
-var prefixes = []string{"notices.state.", "notices.trouble.", "notices.why.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "report.group.", "sheet.adhesion.",
+var prefixes = []string{"notices.state.", "notices.trouble.", "notices.why.", "faults.not-so.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "report.group.", "sheet.adhesion.",
 	"findings.measure.", "findings.do.", "findings.became.", "findings.kind.",
 	"page.", "codes.", "sheet.page."} // which the desk holds against its pages
 

@@ -7,6 +7,7 @@ type cli struct {
 	Doctor      doctorCmd      `cmd:"" help:"Try every connection, folder, right and rule, and say what to mend."`
 	Drafts      draftsCmd      `cmd:"" help:"List, show, approve, edit or set aside the drafted replies."`
 	Notices     noticesCmd     `cmd:"" help:"List what waits for a person, or record that it is done."`
+	Answers     answersCmd     `cmd:"" help:"List the letters that were left to a person, and say what one means."`
 	Retry       retryCmd       `cmd:"" help:"List what the robot gave up, or have it tried again once its cause is mended."`
 	Restored    restoredCmd    `cmd:"" help:"After a backup was restored: show what left since then, and let the service go on."`
 	Clock       clockCmd       `cmd:"" help:"Show whether the clock is believed, or say that it is right."`

@@ -21,6 +21,7 @@ type jobsCmd struct {
 	Collected jobsCollectedCmd `cmd:"" help:"Record that a part was handed over, and what was paid."`
 	Withdraw  jobsWithdrawCmd  `cmd:"" help:"Close a job because its patron said no; the patron gets a letter."`
 	Decline   jobsDeclineCmd   `cmd:"" help:"Close a job because the house says no; the patron is told why."`
+	Reopen    jobsReopenCmd    `cmd:"" help:"Let a declined or withdrawn job go on: it is checked and offered anew."`
 	Lapse     jobsLapseCmd     `cmd:"" help:"Close a job because nobody answered or nobody came."`
 	Calls     jobsCallsCmd     `cmd:"" help:"List the patrons to be called because a part is ready."`
 	Called    jobsCalledCmd    `cmd:"" help:"Record that a patron was called."`
@@ -46,10 +47,11 @@ func (c *jobsListCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	l, err := c.open(e)
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
+	l := o.Ledger
 	defer l.Close()
 	rows, err := l.Jobs(e.ctx, filter)
 	if err != nil {
@@ -57,7 +59,11 @@ func (c *jobsListCmd) Run(e *env) error {
 	}
 	if c.JSON {
 		for _, row := range rows {
-			if err := writeJSON(e, row); err != nil {
+			p, err := public(e, o, row)
+			if err != nil {
+				return err
+			}
+			if err := writeJSON(e, p); err != nil {
 				return err
 			}
 		}

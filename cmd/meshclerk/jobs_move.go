@@ -190,6 +190,14 @@ type jobsLapseCmd struct {
 
 func (c *jobsLapseCmd) Run(e *env) error { return c.end(e, job.Lapsed, "", c.Why) }
 
+type jobsReopenCmd struct{ oneJob }
+
+func (c *jobsReopenCmd) Run(e *env) error {
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		return fmt.Sprintf("%s goes on; the robot works it out and drafts a new offer", id), o.TakeUp(e.ctx, id, by)
+	})
+}
+
 func (c *oneJob) end(e *env, to job.Stage, as, why string) error {
 	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
 		return fmt.Sprintf("%s is %s; %s", id, to, letterFollows), o.CloseAs(e.ctx, id, to, as, by, why)

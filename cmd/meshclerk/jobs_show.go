@@ -27,17 +27,21 @@ type record struct {
 }
 
 func (c *jobsShowCmd) Run(e *env) error {
-	l, err := c.open(e)
+	o, err := c.office(e)
 	if err != nil {
 		return err
 	}
-	defer l.Close()
-	rec, err := recordOf(e, l, jobID(c.ID))
+	defer o.Ledger.Close()
+	rec, err := recordOf(e, o.Ledger, jobID(c.ID))
 	if err != nil {
 		return err
 	}
 	if c.JSON {
-		return writeJSON(e, rec.public(e.words()))
+		head, err := public(e, o, rec.Row)
+		if err != nil {
+			return err
+		}
+		return writeJSON(e, rec.public(e.words(), head))
 	}
 	return rec.write(e.out, e.words())
 }
@@ -76,10 +80,12 @@ func recordOf(e *env, l *ledger.Ledger, id job.ID) (rec record, err error) {
 
 // publicRecord is a record as scripts read it.
 type publicRecord struct {
-	job.Job
-	Report    *publicReport    `json:"report,omitempty"` // these two stand over those of Job
-	Agreement *job.Agreement   `json:"agreement,omitempty"`
-	Row       ledger.Row       `json:"row"`
+	publicJob
+	Agreement *job.Agreement   `json:"agreement,omitempty"` // stands over its state alone
+	Language  string           `json:"language"`
+	Wishes    job.Wishes       `json:"wishes"`
+	Settings  job.Settings     `json:"settings"`
+	Report    *publicReport    `json:"report,omitempty"`
 	Drafts    []ledger.Draft   `json:"drafts"`
 	Prints    []ledger.Print   `json:"prints"`
 	Payments  []ledger.Payment `json:"payments"`
@@ -87,8 +93,8 @@ type publicRecord struct {
 }
 
 // public is the record as scripts read it.
-func (r *record) public(w words) publicRecord {
-	return publicRecord{r.Job, publish(w, r.Report), r.Agreement, r.Row, r.Drafts, r.Prints, r.Payments, r.History}
+func (r *record) public(w words, head publicJob) publicRecord {
+	return publicRecord{head, r.Agreement, r.Language, r.Wishes, r.Settings, publish(w, r.Report), r.Drafts, r.Prints, r.Payments, r.History}
 }
 
 // write shows a job as a person reads it.

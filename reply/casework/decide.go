@@ -75,12 +75,12 @@ func mergeRead(read, by job.Wishes) job.Wishes {
 	return read
 }
 
-// aboutLetter are the notices that ask a person what a letter means.
-var aboutLetter = []ledger.NoticeKind{ledger.NoticeQuestion, ledger.NoticeYesToWhat, ledger.NoticeTooLate, ledger.NoticeStray, ledger.NoticeUnproven}
+// AboutLetter are the notices that ask a person what a letter means.
+var AboutLetter = []ledger.NoticeKind{ledger.NoticeQuestion, ledger.NoticeYesToWhat, ledger.NoticeTooLate, ledger.NoticeStray, ledger.NoticeUnproven}
 
 // settleLetter closes what is open about a letter.
 func settleLetter(ctx context.Context, tx *ledger.Tx, letter, by string) error {
-	for _, kind := range aboutLetter {
+	for _, kind := range AboutLetter {
 		if err := tx.SettleLetter(ctx, kind, letter, by); err != nil {
 			return err
 		}
@@ -88,16 +88,25 @@ func settleLetter(ctx context.Context, tx *ledger.Tx, letter, by string) error {
 	return nil
 }
 
-// Ask has the frame of a letter drafted in which staff write to the patron in their
-// own words, about a letter or about nothing but the job.
-func (o *Office) Ask(ctx context.Context, id job.ID) error {
+// AskAbout has the frame of a letter drafted in which staff write to the patron in
+// their own words about a letter. The letter stays open until that one has left.
+func (o *Office) AskAbout(ctx context.Context, letter string) error {
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-		j, err := tx.Job(ctx, id)
+		jobs, err := tx.JobsOf(ctx, letter)
 		if err != nil {
 			return err
 		}
-		return tx.Enqueue(ctx, ledger.StepQuestion, j.Thread, time.Time{})
+		if len(jobs) == 0 {
+			return job.Refuse(job.Say("faults.letter-of-no-job", job.Args{"letter": letter}))
+		}
+		return tx.Enqueue(ctx, ledger.StepQuestion, jobs[0].Thread, time.Time{})
 	})
+}
+
+// CloseLetter records that a letter needs nothing more. A yes that waited for it
+// is looked at again.
+func (o *Office) CloseLetter(ctx context.Context, letter, by string) error {
+	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return o.letterDealtWith(ctx, tx, letter, by) })
 }
 
 // Belongs ties a letter that may be of a job's conversation to it, on a person's

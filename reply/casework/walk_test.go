@@ -250,7 +250,6 @@ func (w *walk) send(s *ledger.Step) error {
 			at.asked = append(at.asked, q.Key)
 		}
 		w.said[j.ID] = at
-		w.agreed[j.ID] = nil // a newer offer
 	}
 	return nil
 }
@@ -341,7 +340,7 @@ func (w *walk) saysYes(text, colour string) {
 	}
 }
 
-// changes is a letter after which an earlier yes may only stand for what was asked.
+// changes is a letter that says neither yes nor, but for one, no.
 func (w *walk) changes(text, colour string) {
 	var files []string
 	if strings.Contains(text, "new version") {
@@ -355,9 +354,8 @@ func (w *walk) changes(text, colour string) {
 	for _, j := range w.ids {
 		if colour != "" {
 			w.chosen[j] = colour
-			continue // an answer, where a colour was asked for; else other terms, which the look finds
 		}
-		if was := w.was[j]; was != job.Printing && was != job.Ready {
+		if was := w.was[j]; strings.HasPrefix(text, "No") && was != job.Printing && was != job.Ready {
 			w.agreed[j] = nil
 		}
 	}
@@ -457,14 +455,10 @@ func (w *walk) decide() {
 		delete(w.unclear, letter)
 		for _, j := range w.ids {
 			was := w.was[j]
-			if was == job.Agreed || was == job.Printing || was == job.Ready || was.Over() {
-				if as != job.Accept {
-					w.agreed[j] = nil
-				}
-				continue
-			}
-			w.agreed[j] = nil
-			if at, ok := w.said[j]; ok && as == job.Accept {
+			switch at, ok := w.said[j]; {
+			case as == job.Decline && was != job.Printing && was != job.Ready:
+				w.agreed[j] = nil
+			case as == job.Accept && ok && was != job.Agreed && was != job.Printing && was != job.Ready && !was.Over():
 				w.agreed[j] = &at
 			}
 		}
@@ -526,29 +520,41 @@ func (w *walk) look() {
 		if at == nil {
 			bad("nobody has said yes to what is on the print list")
 		}
-		terms, ok := j.Terms()
-		if !ok || "$"+terms.Total != at.price {
-			bad("it costs %s, and the letter %s said %s", terms.Total, at.draft, at.price)
-		}
-		for _, what := range terms.Differ(at.terms) {
-			if what != job.TermColour || !slices.Contains(at.asked, "colour") || terms.Colour != w.chosen[id] {
-				bad("its %s is not what the letter %s said: %+v, said %+v", what, at.draft, terms, at.terms)
-			}
+		if what := w.beside(j, *at); what != "" {
+			bad("%s", what)
 		}
 		if w.was[id] == job.Agreed || w.was[id] == job.Printing || w.was[id] == job.Failed {
 			continue
 		}
 		w.listed++
+		if what := w.beside(j, w.said[id]); what != "" {
+			bad("since the last offer: %s", what)
+		}
 		if len(w.unclear) > 0 {
 			bad("it came onto the list while letters %v are with staff", w.unclear)
 		}
 		if j.Agreement == nil || j.Agreement.State != job.AgreementGood {
 			bad("it came onto the list without an agreement")
 		}
-		if j.Wishes.Pickup == "" || terms.Colour == "" {
+		if j.Wishes.Pickup == "" || j.Settings.Colour == "" {
 			bad("it came onto the list without a branch or a colour")
 		}
 	}
+}
+
+// beside says what of a job is not as a letter said it, but for a colour that the
+// letter left to the patron and the patron named.
+func (w *walk) beside(j job.Job, at told) string {
+	terms, ok := j.Terms()
+	if !ok || "$"+terms.Total != at.price {
+		return fmt.Sprintf("it costs %s, and the letter %s said %s", terms.Total, at.draft, at.price)
+	}
+	for _, what := range terms.Differ(at.terms) {
+		if what != job.TermColour || !slices.Contains(at.asked, "colour") || terms.Colour != w.chosen[j.ID] {
+			return fmt.Sprintf("its %s is not what the letter %s said: %+v, said %+v", what, at.draft, terms, at.terms)
+		}
+	}
+	return ""
 }
 
 // No job is ever on the print list at terms that were not in the last letter that the
