@@ -215,13 +215,30 @@ func (in *incoming) wishesFor(j job.Job) job.Wishes { return wishesOf(in.l.Wishe
 // fillIn takes over the answers to what was asked. What changes the price has the job
 // checked anew; else it goes on waiting for a yes, or a yes that is kept counts now.
 func (in *incoming) fillIn(ctx context.Context, jobs []job.Job) error {
+	late := 0
 	for _, j := range jobs {
-		if !offered[j.Stage] {
-			continue
+		now, recheck := in.merged(j)
+		other := recheck || now.Settings.Colour != j.Settings.Colour
+		switch {
+		case j.Stage.Over():
+		case offered[j.Stage]:
+			if err := in.take(ctx, j); err != nil {
+				return err
+			}
+		case other && job.MayGo(j.Stage, job.Taken): // agreed to something else
+			if err := in.again(ctx, j, j.File, j.Blob); err != nil {
+				return err
+			}
+		case other:
+			late++
+		default: // where and how it is collected may change to the end
+			if err := in.tx.SaveJob(ctx, now, in.who(), in.byLetter()); err != nil {
+				return err
+			}
 		}
-		if err := in.take(ctx, j); err != nil {
-			return err
-		}
+	}
+	if late > 0 {
+		return in.ask(ctx, jobs, ledger.NoticeTooLate, "too-late-change")
 	}
 	return in.done(ctx, job.Say("history.answers", nil))
 }
