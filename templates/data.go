@@ -5,7 +5,7 @@ package templates
 // {{if .Part.Total}} works. Lengths, masses and the like are Text for the same
 // reason; the few plain numbers are there for {{if}} and {{plural}}.
 type Data struct {
-	Language string // "en", "fr" or "es"
+	Language string // the folder that the text stands in, e.g. "en"
 	Library  Library
 	Patron   Text // what to call the patron, or ""
 	Subject  Text // of the patron's letter without "Re:", or a plain one when it had none

@@ -26,7 +26,7 @@ type Job struct {
 	Made   time.Time `json:"made"`
 
 	Patron   Address  `json:"patron"`
-	Language string   `json:"language"` // "en", "fr" or "es"
+	Language string   `json:"language"` // as its reply texts are named, e.g. "en"
 	Auth     Verdict  `json:"authenticated"`
 	File     string   `json:"file"`   // the patron's name for the mesh; never a path
 	Blob     string   `json:"blob"`   // SHA-256 of the mesh bytes, hex

@@ -69,7 +69,7 @@ var elided = map[string]bool{"l'": true, "d'": true, "j'": true, "c'": true, "n'
 
 const scoredBytes = 20000 // of a text are enough to tell its language
 
-// language returns the language of a letter, "en" or "fr", judged from its own text
+// language returns the language of a letter, e.g. "en", judged from its own text
 // and from its subject where the text says too little. The first of house is the
 // answer when nothing can be told.
 func language(text, subject string, house []string, cues rules.Lexicon) string {
