@@ -1,6 +1,9 @@
 package preflight
 
 import (
+	"context"
+	"math"
+
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/slice"
@@ -12,8 +15,8 @@ var grips = map[string]int{"none": 0, "skirt": 1, "brim": 2, "raft": 3}
 
 // adhesion advises how to hold a way up to the plate: what the house always
 // does, or more where the part asks for it. Practice.
-func (c *checker) adhesion(w way) hold {
-	return c.bounds.adhesion(w.contact, w.orientation.high-w.orientation.low, c.box(w.orientation))
+func (c check) adhesion(p *part, w way) hold {
+	return c.bounds.adhesion(w.contact, w.orientation.high-w.orientation.low, p.sizeIn(w.orientation))
 }
 
 // hold is how a part is held to the plate.
@@ -66,8 +69,7 @@ func hardToReach(h overhang) bool {
 
 // support advises support that dissolves where other support could not be taken
 // out: in places closed on all sides, and between pieces that are to move.
-func (c *checker) support() (job.Advice, bool) {
-	h := c.now.overhang
+func (c check) support(x examined, h overhang) (job.Advice, bool) {
 	var why job.Message
 	switch {
 	case h.areaMM2 < c.limits["overhang"].Limit || c.set.Supports != "":
@@ -79,7 +81,7 @@ func (c *checker) support() (job.Advice, bool) {
 	default:
 		return job.Advice{}, false
 	}
-	p, ok := c.dissolving()
+	p, ok := c.dissolving(x.topo.Shape.SizeMM)
 	if !ok {
 		return job.Advice{About: "support", Do: job.Say("findings.do.ask-inside", nil), Why: job.Say("findings.why.no-soluble", job.Args{"why": why})}, true
 	}
@@ -87,40 +89,120 @@ func (c *checker) support() (job.Advice, bool) {
 }
 
 // dissolving finds a printer with a second nozzle for a material that dissolves.
-func (c *checker) dissolving() (rules.Printer, bool) {
+func (c check) dissolving(size mesh.Vec) (rules.Printer, bool) {
 	for _, p := range c.rules.Printers {
 		set := c.set
 		set.Printer, set.Supports = p.Name, "soluble"
-		if _, err := slice.Pick(c.rules, set, c.topo.Shape.SizeMM); err == nil && (c.set.Printer == "" || c.set.Printer == p.Name) {
+		if _, err := slice.Pick(c.rules, set, size); err == nil && (c.set.Printer == "" || c.set.Printer == p.Name) {
 			return p, true
 		}
 	}
 	return rules.Printer{}, false
 }
 
-// why says what the best way up gains.
-func (c *checker) why(sent, turned *job.Estimate) job.Message {
+// advisory is what staff are told beside the findings.
+type advisory struct {
+	best        way // or the way it was sent, where the estimates do not bear the advice out
+	orientation job.Orientation
+	advice      []job.Advice
+}
+
+// advise compares the best way up with the way it was sent, in the estimate's
+// own figures, and keeps the latter when they do not bear the advice out.
+func (c check) advise(ctx context.Context, x examined, p *part, st stood, s surveyed, e estimated) (advisory, error) {
+	out, sent, turned := advisory{best: s.best}, e.estimate, e.estimate
+	switch {
+	case sent == nil:
+		out.best = st.sent
+	case out.best.orientation != st.now.orientation:
+		other, err := c.estimateTurned(ctx, x, p, st.printer, out.best)
+		if err != nil {
+			return advisory{}, err
+		}
+		turned = &other
+		if !worthIt(st, out.best, *sent, other) {
+			out.best, turned = st.sent, sent
+		}
+	}
+	o := job.Orientation{Rotation: out.best.orientation.rotation(), AsSent: out.best.orientation == st.sent.orientation,
+		HeightMM: out.best.orientation.high - out.best.orientation.low, BedMM2: out.best.contact.bedMM2}
+	if turned != nil {
+		o.SupportMM3, o.PrintTimeS = turned.SupportMM3, turned.PrintTimeS
+	}
+	o.Why = c.gain(st, out.best, sent, turned)
+	out.orientation, out.advice = o, c.advice(x, p, st, e)
+	return out, nil
+}
+
+// advice lists what staff should know or do, but for the house's own checks.
+func (c check) advice(x examined, p *part, st stood, e estimated) (out []job.Advice) {
+	if p.castShare < 1 {
+		out = append(out, job.Advice{About: "check", Do: job.Say("findings.do.look-walls", nil), Why: job.Say("findings.why.tangled", nil)})
+	}
+	if e.why != nil {
+		out = append(out, job.Advice{About: "check", Do: job.Say("findings.do.estimate", nil), Why: job.Why(e.why)})
+	}
+	out = append(out, st.stick.advice())
+	if a, ok := c.support(x, st.now.overhang); ok {
+		out = append(out, a)
+	}
+	return out
+}
+
+func (c check) estimateTurned(ctx context.Context, x examined, p *part, on rules.Printer, best way) (job.Estimate, error) {
+	in, err := c.input(x, on, c.adhesion(p, best))
+	if err != nil {
+		return job.Estimate{}, err
+	}
+	return slice.Estimate(ctx, x.turned(best.orientation), in)
+}
+
+// worthIt reports whether turning makes the part fit or stand, or saves support or a
+// good part of the time.
+func worthIt(st stood, best way, sent, turned job.Estimate) bool {
+	steadier := st.now.contact.shaky() && !best.contact.shaky() && turned.SupportMM3 <= sent.SupportMM3*1.05+20
+	lessSupport := turned.SupportMM3 < 0.8*sent.SupportMM3-1 && turned.PrintTimeS < 1.25*sent.PrintTimeS
+	lessTime := turned.PrintTimeS < 0.93*sent.PrintTimeS && turned.SupportMM3 <= sent.SupportMM3*1.05+20
+	return !st.fit.Fits || steadier || lessSupport || lessTime
+}
+
+// tilt says how a way up differs from the way the part was sent.
+func tilt(best way) job.Message {
+	up := best.orientation.up
+	switch {
+	case up[2] > 0.9999:
+		return job.Say("findings.way.as-sent", nil)
+	case up[2] < -0.9999:
+		return job.Say("findings.way.upside-down", nil)
+	case math.Abs(up[2]) < 0.01:
+		return job.Say("findings.way.on-its-side", nil)
+	}
+	return job.Say("findings.way.tilted", job.Args{"degrees": int(math.RoundToEven(math.Acos(up[2]) * 180 / math.Pi))})
+}
+
+// gain says what the best way up gains.
+func (c check) gain(st stood, best way, sent, turned *job.Estimate) job.Message {
 	if sent == nil || turned == nil {
 		return job.Say("findings.way.not-compared", nil)
 	}
-	if c.best.orientation == c.sent.orientation {
+	if best.orientation == st.sent.orientation {
 		if sent.SupportMM3 < 1 {
 			return job.Say("findings.way.no-supports", nil)
 		}
 		return job.Say("findings.way.not-better", nil)
 	}
 	if c.set.Reoriented {
-		return job.Say("findings.way.agreed", job.Args{"tilt": c.tilt()})
+		return job.Say("findings.way.agreed", job.Args{"tilt": tilt(best)})
 	}
 	gains := supports(turned.SupportMM3, sent.SupportMM3)
-	if c.sent.contact.shaky() && !c.best.contact.shaky() {
-		gains = append(gains, job.Say("findings.way.stand", job.Args{"now": area(c.best.contact.bedMM2), "before": area(c.sent.contact.bedMM2)}))
+	if st.sent.contact.shaky() && !best.contact.shaky() {
+		gains = append(gains, job.Say("findings.way.stand", job.Args{"now": area(best.contact.bedMM2), "before": area(st.sent.contact.bedMM2)}))
 	}
 	gains = append(gains, job.Say("findings.way.time", job.Args{"now": duration(turned.PrintTimeS), "before": duration(sent.PrintTimeS)}))
-	if !c.fit.Fits {
+	if !st.fit.Fits {
 		gains = append(gains, job.Say("findings.way.fits", nil))
 	}
-	return job.Say("findings.way.better", job.Args{"tilt": c.tilt(), "gains": gains})
+	return job.Say("findings.way.better", job.Args{"tilt": tilt(best), "gains": gains})
 }
 
 // supports says how the volumes of supports compare, where there are any.

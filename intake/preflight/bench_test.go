@@ -6,6 +6,7 @@ import (
 	"math"
 	"testing"
 
+	"meshclerk/intake/budget"
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
@@ -64,19 +65,20 @@ func BenchmarkCheck(b *testing.B) {
 
 func looksAlone(b *testing.B, path string) {
 	ctx, r := context.Background(), rules.Default()
-	c := newChecker(r, job.Settings{}, Options{})
-	m, facts, err := mesh.ReadFile(ctx, path, mesh.Limits{Bytes: r.Caps.MeshBytes, Facets: r.Caps.Facets, CoordinateMM: r.Caps.CoordinateMM})
+	c := check{newBounds(r, job.Settings{}), Options{}, budget.From(ctx)}
+	f, err := Open(ctx, path, r.Caps)
 	if err != nil {
 		b.Fatal(err)
 	}
-	if err := c.examine(ctx, m, facts); err != nil {
-		b.Fatal(err)
-	}
-	walls, err := c.stand(ctx)
+	x, err := c.examine(ctx, f.Mesh, f.Mesh, f.Facts)
 	if err != nil {
 		b.Fatal(err)
 	}
-	if err := c.survey(ctx, walls); err != nil {
+	p, walls, err := c.cast(ctx, x.body)
+	if err != nil {
+		b.Fatal(err)
+	}
+	if _, err := c.survey(ctx, p, walls, c.stand(ctx, p)); err != nil {
 		b.Fatal(err)
 	}
 }

@@ -1,7 +1,9 @@
 package preflight
 
 import (
+	"maps"
 	"math"
+	"slices"
 
 	"meshclerk/intake/mesh"
 )
@@ -87,8 +89,8 @@ func (p *part) chord(s orientation, t [3]int32, side []float64) (from, to point)
 func (p *part) contactPatchAt(s orientation, firstLayer float64) contactPatch {
 	out := contactPatch{tipDeg: math.Inf(1)}
 	cuts := p.section(s, firstLayer/2)
-	for _, c := range cuts {
-		out.bedMM2 += c.area
+	for _, piece := range slices.Sorted(maps.Keys(cuts)) { // always in the same order: a sum hangs on it
+		out.bedMM2 += cuts[piece].area
 	}
 	for f := range p.normal {
 		out.seenMM2 += p.area[f] * math.Abs(p.normal[f].Dot(s.up)) / 2
@@ -120,10 +122,10 @@ type balance struct {
 	centre mesh.Vec
 }
 
-// balance sums the pieces' tetrahedra about the middle of the box.
-func (p *part) balance() []balance {
+// balancesOf sums the pieces' tetrahedra about the middle of the box.
+func balancesOf(p *surface, ps pieces) []balance {
 	middle := p.box.Min.Add(p.box.Max).Mul(0.5)
-	sums := make([]balance, len(p.pieces.of))
+	sums := make([]balance, len(ps.of))
 	x, y, z := middle[0], middle[1], middle[2]
 	for f, t := range p.m.Triangles { // by coordinates: as vectors it takes three times as long
 		a, b, c := &p.m.Vertices[t[0]], &p.m.Vertices[t[1]], &p.m.Vertices[t[2]]
@@ -131,7 +133,7 @@ func (p *part) balance() []balance {
 		bx, by, bz := b[0]-x, b[1]-y, b[2]-z
 		cx, cy, cz := c[0]-x, c[1]-y, c[2]-z
 		v := (ax*(by*cz-bz*cy) + ay*(bz*cx-bx*cz) + az*(bx*cy-by*cx)) / 6
-		s := &sums[p.pieceOf(f)]
+		s := &sums[ps.of[p.topo.ShellOf[f]]]
 		s.volume += v
 		s.centre[0] += (ax + bx + cx) * v / 4
 		s.centre[1] += (ay + by + cy) * v / 4

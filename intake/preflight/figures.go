@@ -55,23 +55,19 @@ func newBounds(r *rules.Rules, s job.Settings) bounds {
 
 func (b bounds) layer() float64 { return b.rules.Printing.Fill(b.set).LayerMM }
 
-// figures gathers what was measured.
-func (c *checker) figures(became job.Message) figures {
-	f := figures{
-		topo: c.topo, areaMM2: c.part.total, sheet: c.sheet, components: c.components, hollows: c.voids(), thin: c.thin, step: c.step, coarse: c.coarse,
-		fit: c.fit, height: c.now.orientation.high - c.now.orientation.low, lowestAt: c.lowest(), contact: c.now.contact, overhang: c.now.overhang,
-		estimate: c.report.Estimate, tilt: c.tilt(), became: became,
+// gather puts what was measured into one value.
+func gather(x examined, p *part, st stood, s surveyed, e estimated, a advisory, became job.Message) figures {
+	return figures{
+		topo: x.topo, areaMM2: p.total, sheet: x.sheet, components: s.components, hollows: p.voids(), thin: s.thin, step: s.step, coarse: s.coarse,
+		fit: st.fit, height: st.now.orientation.high - st.now.orientation.low, lowestAt: p.lowest(st.now.orientation), contact: st.now.contact, overhang: st.now.overhang,
+		estimate: e.estimate, orientation: a.orientation, tilt: tilt(a.best), became: became,
 	}
-	if c.report.Orientation != nil {
-		f.orientation = *c.report.Orientation
-	}
-	return f
 }
 
-func (c *checker) voids() hollows {
+func (p *surface) voids() hollows {
 	var out hollows
 	largest := 0.0
-	for _, s := range c.part.topo.Shells {
+	for _, s := range p.topo.Shells {
 		if v := math.Abs(s.Volume); s.Void {
 			out.count++
 			out.volume += v
@@ -84,10 +80,10 @@ func (c *checker) voids() hollows {
 }
 
 // lowest is a place where the part touches the plate.
-func (c *checker) lowest() mesh.Vec {
+func (p *surface) lowest(s orientation) mesh.Vec {
 	best, at := math.Inf(1), mesh.Vec{}
-	for _, v := range c.part.m.Vertices {
-		if h := v.Dot(c.now.orientation.up); h < best {
+	for _, v := range p.m.Vertices {
+		if h := v.Dot(s.up); h < best {
 			best, at = h, v
 		}
 	}
@@ -95,29 +91,28 @@ func (c *checker) lowest() mesh.Vec {
 }
 
 // judgeOwn runs the checks that the house added.
-func (c *checker) judgeOwn() {
+func (c check) judgeOwn(m Measures) (found []job.Finding, advice []job.Advice) {
 	checks, faults := compile(c.rules)
 	for range faults {
-		c.report.Advice = append(c.report.Advice, job.Advice{About: "rules", Do: job.Say("findings.do.rules-check", nil), Why: job.Say("findings.why.check-wrong", nil)})
+		advice = append(advice, job.Advice{About: "rules", Do: job.Say("findings.do.rules-check", nil), Why: job.Say("findings.why.check-wrong", nil)})
 	}
-	found, advice := runOwn(checks, c.measures())
-	c.report.Findings = append(c.report.Findings, found...)
-	c.report.Advice = append(c.report.Advice, advice...)
+	found, more := runOwn(checks, m)
+	return found, append(advice, more...)
 }
 
-// measures gathers the figures for the house's own checks.
-func (c *checker) measures() Measures {
+// measures gathers the figures for the house's own checks; size is the outer size of
+// the part as it would be printed.
+func (f figures) measures(size mesh.Vec, b bounds) Measures {
 	var m Measures
-	m.shape(c.topo.Shape)
-	size := c.box(c.now.orientation)
+	m.shape(f.topo.Shape)
 	m.size(size)
-	m.FootprintMM2, m.BedMM2 = c.now.contact.seenMM2, c.now.contact.bedMM2
-	m.Fits = c.fit.Fits
-	m.ThinMM2, m.ThinnestMM, m.GapMM = c.thin.wallMM2+c.thin.sheetMM2, thinnest(c.thin.standMM, c.thin.lieMM), c.thin.gapMM
-	m.VoidMM3 = c.voids().volume
-	m.OverhangMM2, m.BridgeMM, m.TipDeg = c.now.overhang.areaMM2, c.now.overhang.bridgeMM, c.now.contact.tipDeg
-	m.Copies, m.Scale = float64(max(1, c.set.Copies)), c.scale
-	m.estimate(c.report.Estimate)
+	m.FootprintMM2, m.BedMM2 = f.contact.seenMM2, f.contact.bedMM2
+	m.Fits = f.fit.Fits
+	m.ThinMM2, m.ThinnestMM, m.GapMM = f.thin.wallMM2+f.thin.sheetMM2, thinnest(f.thin.standMM, f.thin.lieMM), f.thin.gapMM
+	m.VoidMM3 = f.hollows.volume
+	m.OverhangMM2, m.BridgeMM, m.TipDeg = f.overhang.areaMM2, f.overhang.bridgeMM, f.contact.tipDeg
+	m.Copies, m.Scale = float64(max(1, b.set.Copies)), b.scale
+	m.estimate(f.estimate)
 	return m
 }
 
@@ -129,11 +124,11 @@ func thinnest(a, b float64) float64 {
 	return min(a, b)
 }
 
-// box is the outer size of the part in a way up.
-func (c *checker) box(s orientation) mesh.Vec {
+// sizeIn is the outer size of the part in a way up.
+func (p *surface) sizeIn(s orientation) mesh.Vec {
 	r := s.rotation()
 	if r == mesh.Upright {
-		return c.part.box.Size()
+		return p.box.Size()
 	}
-	return c.part.m.Transformed(r, 1).Bounds().Size()
+	return p.m.Transformed(r, 1).Bounds().Size()
 }

@@ -110,7 +110,7 @@ func TestTanglesAreLookedAtFromFewerPlaces(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p := newPart(c.mesh, topo, envelopeOf(c.mesh))
+		p := newSurface(c.mesh, topo, envelopeOf(c.mesh))
 		if tangle := p.castShare < 1; tangle != c.tangle {
 			t.Errorf("%s: ease %g", c.name, p.castShare)
 		}

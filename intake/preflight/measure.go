@@ -3,8 +3,6 @@ package preflight
 import (
 	"context"
 	"errors"
-	"fmt"
-	"math"
 	"slices"
 	"sync"
 
@@ -16,37 +14,35 @@ import (
 	"meshclerk/rules"
 )
 
-// examine finds the topology at the asked scale and readies the body.
-func (c *checker) examine(ctx context.Context, m *mesh.Mesh, facts mesh.Facts) error {
-	c.say(fmt.Sprintf("looking at the surface (%d facets)", facts.Facets))
-	c.file = m
-	scaled := m
-	if c.scale != 1 {
-		scaled = m.Transformed(mesh.Upright, c.scale)
-	}
-	// Should the budget run out, at least the size is known.
-	c.report.Mesh = &job.Shape{Triangles: facts.Facets, Vertices: len(m.Vertices), SizeMM: scaled.Bounds().Size()}
+// examined is a file of which the topology is known.
+type examined struct {
+	file  *mesh.Mesh     // as read, without the scale
+	topo  *mesh.Topology // at the asked scale, as it is
+	sheet bool           // it is a surface without thickness
+	body  *surface       // what is looked at further
+}
+
+// examine finds the topology of a file's mesh at the asked scale and readies the body.
+// With an error it gives the topology where that is known.
+func (c check) examine(ctx context.Context, file, scaled *mesh.Mesh, facts mesh.Facts) (examined, error) {
 	var hull envelope
 	var beside sync.WaitGroup
 	beside.Go(func() { hull = envelopeOf(scaled) })
 	topo, err := mesh.Examine(ctx, scaled, facts, examineOptions(len(scaled.Triangles)))
 	beside.Wait()
 	if err != nil {
-		return err
+		return examined{}, err
 	}
-	c.topo, c.report.Mesh = topo, &topo.Shape
-	c.sheet = isSheet(topo)
 	body, bodyTopo := scaled, topo
 	if topo.Shape.FlippedEdges > 0 || topo.Shape.InsideOut {
 		body, bodyTopo, err = righted(ctx, scaled, topo)
 		if err != nil {
-			return err
+			return examined{topo: topo}, err
 		}
 		hull = envelopeOf(body)
 	}
 	c.meter.Spend(partCost*len(body.Triangles) + hullCost*len(body.Vertices))
-	c.part = newPart(body, bodyTopo, hull)
-	return ctx.Err()
+	return examined{file, topo, isSheet(topo), newSurface(body, bodyTopo, hull)}, ctx.Err()
 }
 
 // What a facet or a vertex costs in units of work, when all of them are gone through.
@@ -57,72 +53,81 @@ const (
 	surveyCost  = 60  // a facet, for curves, steps and pieces
 )
 
-// measure takes every figure that the findings need.
-func (c *checker) measure(ctx context.Context) error {
-	walls, err := c.stand(ctx)
-	if err != nil {
-		return err
-	}
-	c.say("estimating time and plastic")
-	g, inner := errgroup.WithContext(ctx)
-	g.Go(func() error { return c.estimate(inner) })
-	g.Go(func() error { return c.survey(inner, walls) })
-	if err := g.Wait(); err != nil {
-		return err
-	}
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	return c.advise(ctx)
-}
-
 // surfaceRays are what rays from places on the surface met.
 type surfaceRays struct {
 	places []sample
 	rays   []raySample
 }
 
-// stand casts rays from the surface and looks at what stands and overhangs, as the part was sent
-// or, if that was agreed, in the best way up.
-func (c *checker) stand(ctx context.Context) (surfaceRays, error) {
-	p := c.part
-	c.overhangRules = newOverhangRules(c.rules.Printing, c.layer())
-	upright := p.standing(upright)
-
+// cast casts rays from the surface and joins the bodies that touch into pieces.
+func (c check) cast(ctx context.Context, body *surface) (*part, surfaceRays, error) {
 	c.say("measuring walls and gaps")
-	places, rays := p.castRays(ctx, c.thick, wallPlaces(p.total))
-	p.pieces = findPieces(p.topo, p.touchesOf(places, rays))
-	p.balances = p.balance()
-	if err := ctx.Err(); err != nil {
-		return surfaceRays{}, err
-	}
-	c.findPrinter(upright)
-	c.sent = p.inspect(ctx, upright, c.overhangRules, c.price(), overhangPlaces)
-	c.now, c.best = c.sent, c.sent
-	if c.set.Reoriented {
-		c.orient(ctx)
-		c.findPrinter(c.best.orientation)
-		c.now = p.inspect(ctx, c.best.orientation, c.overhangRules, c.price(), overhangPlaces)
-	}
-	c.stick = c.adhesion(c.now)
-	if p.castShare < 1 {
-		c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: job.Say("findings.do.look-walls", nil), Why: job.Say("findings.why.tangled", nil)})
-	}
-	return surfaceRays{places, rays}, nil
+	places, rays := body.castRays(ctx, c.thick, wallPlaces(body.total))
+	pieces := findPieces(body.topo, body.touchesOf(places, rays))
+	return newPart(body, pieces), surfaceRays{places, rays}, ctx.Err()
 }
 
-// survey takes the figures that need no estimate.
-func (c *checker) survey(ctx context.Context, walls surfaceRays) error {
-	if !c.set.Reoriented {
-		c.orient(ctx)
+// stood is how a part stands and overhangs.
+type stood struct {
+	placed
+	sent   way  // as the file puts it
+	now    way  // as it would be printed: as sent, or the best way up if that was agreed
+	agreed *way // the best way up, if that was agreed
+	stick  hold // what holds it to the plate
+}
+
+// stand looks at what stands and overhangs, as the part was sent or, if that was
+// agreed, in the best way up.
+func (c check) stand(ctx context.Context, p *part) stood {
+	upright := p.standing(upright)
+	rules, price := c.overhangRules(), c.price(p)
+	out := stood{placed: c.place(p, upright), sent: p.inspect(ctx, upright, rules, price, overhangPlaces)}
+	out.now = out.sent
+	if c.set.Reoriented {
+		best := c.orient(ctx, p, out.sent, out.placed)
+		out.placed, out.agreed = c.place(p, best.orientation), &best
+		out.now = p.inspect(ctx, best.orientation, rules, price, overhangPlaces)
 	}
-	p := c.part
+	out.stick = c.adhesion(p, out.now)
+	return out
+}
+
+// surveyed are the figures that need no estimate.
+type surveyed struct {
+	best       way
+	thin       thin
+	step       step
+	coarse     coarse
+	components []component
+}
+
+// measure takes estimate and survey, which do not wait for one another, side by side.
+func (c check) measure(ctx context.Context, x examined, p *part, walls surfaceRays, st stood) (estimated, surveyed, error) {
+	c.say("estimating time and plastic")
+	var e estimated
+	var s surveyed
+	g, inner := errgroup.WithContext(ctx)
+	g.Go(func() (err error) { e, err = c.estimate(inner, x, st); return err })
+	g.Go(func() (err error) { s, err = c.survey(inner, p, walls, st); return err })
+	if err := g.Wait(); err != nil {
+		return estimated{}, surveyed{}, err
+	}
+	return e, s, ctx.Err()
+}
+
+func (c check) survey(ctx context.Context, p *part, walls surfaceRays, st stood) (surveyed, error) {
+	var out surveyed
+	if st.agreed != nil {
+		out.best = *st.agreed
+	} else {
+		out.best = c.orient(ctx, p, st.sent, st.placed)
+	}
 	c.meter.Spend(surveyCost * len(p.m.Triangles))
-	c.thin = p.sum(c.now.orientation, c.thick, walls.places, walls.rays)
-	c.step = p.lowSteps(c.now.orientation, c.layer())
-	c.coarse = p.coarseness(c.limits["coarse-facets"].Limit)
-	c.components = p.components(c.now.orientation)
-	return ctx.Err()
+	out.thin = p.sum(st.now.orientation, c.thick, walls.places, walls.rays)
+	out.step = p.lowSteps(st.now.orientation, c.layer())
+	out.coarse = p.coarseness(c.limits["coarse-facets"].Limit)
+	out.components = p.components(st.now.orientation)
+	return out, ctx.Err()
 }
 
 // Places looked at: for walls one for every half mm2, within bounds.
@@ -137,7 +142,7 @@ func wallPlaces(area float64) int {
 }
 
 // price puts the house's printing into terms for comparing ways up.
-func (c *checker) price() price {
+func (c check) price(p *part) price {
 	pr, layer := c.rules.Printing, c.layer()
 	speed := 60.0
 	if len(c.rules.Printers) > 0 {
@@ -145,7 +150,7 @@ func (c *checker) price() price {
 	}
 	flow := max(0.1, pr.LineWidthMM*layer*speed)
 	volume := 0.0
-	for _, b := range c.part.balances {
+	for _, b := range p.balances {
 		volume += max(0, b.volume)
 	}
 	return price{
@@ -157,159 +162,103 @@ func (c *checker) price() price {
 	}
 }
 
-// findPrinter chooses the printer for a way up.
-func (c *checker) findPrinter(s orientation) {
-	c.fit, c.printer, c.lying = fitting(c.part.corner, s, machines(c.rules, c.set))
-	c.report.Fit = &c.fit
+func (c check) overhangRules() overhangRules { return newOverhangRules(c.rules.Printing, c.layer()) }
+
+// placed is a printer for a part in one way up.
+type placed struct {
+	fit     job.Fit
+	printer rules.Printer
+	lying   []mesh.Vec // a way up that fits, when this one does not
+}
+
+// place chooses the printer for a way up.
+func (c check) place(p *part, s orientation) placed {
+	fit, printer, lying := fitting(p.corner, s, machines(c.rules, c.set))
+	return placed{fit, printer, lying}
 }
 
 // orient looks for the best way up that fits a printer, or, when none does, for
 // the best of all.
-func (c *checker) orient(ctx context.Context) {
+func (c check) orient(ctx context.Context, p *part, sent way, on placed) way {
 	c.say("looking for the best way up")
 	printers := machines(c.rules, c.set)
 	fits := func(s orientation) bool {
-		plan := s.plan(c.part.few)
-		return !c.fit.FitsTurned || slices.ContainsFunc(printers, func(p rules.Printer) bool {
-			return room(plan, s.high-s.low, p.BuildMM) >= 1-1e-3
+		plan := s.plan(p.few)
+		return !on.fit.FitsTurned || slices.ContainsFunc(printers, func(pr rules.Printer) bool {
+			return room(plan, s.high-s.low, pr.BuildMM) >= 1-1e-3
 		})
 	}
-	c.meter.Spend(partCost * len(c.part.m.Triangles))
-	c.best = c.part.bestWay(ctx, c.sent, c.overhangRules, c.price(), c.lying, fits)
+	c.meter.Spend(partCost * len(p.m.Triangles))
+	return p.bestWay(ctx, sent, c.overhangRules(), c.price(p), on.lying, fits)
 }
 
 // farTooBig is the scale to fit below which no estimate is made: the part will
 // not be printed like this, and the layers of a house would take minutes to cut.
 const farTooBig = 0.4
 
-// estimate works out time and plastic for the part as it would be printed.
-func (c *checker) estimate(ctx context.Context) error {
-	if c.sheet {
-		return c.withoutEstimate(ctx, job.Refuse(job.Say("findings.slice.encloses-nothing", nil)))
+// estimated is what the printer would spend.
+type estimated struct {
+	estimate *job.Estimate // nil when there is none
+	why      error         // why there is none
+}
+
+// estimate works out time and plastic for the part as it would be printed. A part that
+// cannot be estimated is no error: the check goes on without.
+func (c check) estimate(ctx context.Context, x examined, st stood) (estimated, error) {
+	if x.sheet {
+		return without(ctx, job.Refuse(job.Say("findings.slice.encloses-nothing", nil)))
 	}
-	if c.fit.ScaleToFit < farTooBig {
-		return c.withoutEstimate(ctx, job.Refuse(job.Say("findings.slice.far-too-big", nil)))
+	if st.fit.ScaleToFit < farTooBig {
+		return without(ctx, job.Refuse(job.Say("findings.slice.far-too-big", nil)))
 	}
-	in, err := c.input(c.stick.grip)
+	in, err := c.input(x, st.printer, st.stick)
 	if err != nil {
-		return c.withoutEstimate(ctx, err)
+		return without(ctx, err)
 	}
 	in.WithLargestScale = true
-	plan, err := slice.NewPlan(ctx, c.turned(c.now.orientation), in)
+	plan, err := slice.NewPlan(ctx, x.turned(st.now.orientation), in)
 	if err != nil {
-		return c.withoutEstimate(ctx, err)
+		return without(ctx, err)
 	}
 	e, err := plan.Estimate(ctx)
 	if err != nil {
-		return c.withoutEstimate(ctx, err)
+		return without(ctx, err)
 	}
 	if c.opts.WhatIf {
 		if e.WhatIf, err = plan.WhatIf(ctx, e); err != nil {
-			return err
+			return estimated{}, err
 		}
 	}
-	c.report.Estimate = &e
-	return nil
+	return estimated{estimate: &e}, nil
 }
 
-// withoutEstimate lets the check go on when the part itself cannot be estimated.
-func (c *checker) withoutEstimate(ctx context.Context, err error) error {
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
-	c.report.Advice = append(c.report.Advice, job.Advice{About: "check", Do: job.Say("findings.do.estimate", nil), Why: job.Why(err)})
-	c.noEstimate = err
-	return nil
+func without(ctx context.Context, why error) (estimated, error) {
+	return estimated{why: why}, ctx.Err()
 }
 
 // turned is the file's mesh, without the scale, in a way up.
-func (c *checker) turned(s orientation) *mesh.Mesh {
+func (x examined) turned(s orientation) *mesh.Mesh {
 	r := s.rotation()
 	if r == mesh.Upright {
-		return c.file
+		return x.file
 	}
-	return c.file.Transformed(r, 1)
+	return x.file.Transformed(r, 1)
 }
 
-// input sets up an estimate on the printer that was chosen.
-func (c *checker) input(stick string) (slice.Input, error) {
+// input sets up an estimate on a printer.
+func (c check) input(x examined, on rules.Printer, stick hold) (slice.Input, error) {
 	set := c.set
-	set.Printer = c.printer.Name
-	in, err := slice.For(c.rules, set, c.topo.Shape.SizeMM)
+	set.Printer = on.Name
+	in, err := slice.For(c.rules, set, x.topo.Shape.SizeMM)
 	if err != nil {
 		return in, err
 	}
-	in.Printing.Adhesion = stick
+	in.Printing.Adhesion = stick.grip
 	in.EveryLayer = c.opts.EveryLayer
 	if c.opts.Calibration != nil {
 		in.Calibration = c.opts.Calibration(in.Printer.Name, in.Material.Name)
 	}
 	return in, nil
-}
-
-// advise compares the best way up with the way it was sent, in the estimate's
-// own figures, and keeps the latter when they do not bear the advice out.
-func (c *checker) advise(ctx context.Context) error {
-	o := &job.Orientation{Rotation: c.best.orientation.rotation(), AsSent: true}
-	c.report.Orientation = o
-	sent := c.report.Estimate
-	if sent == nil {
-		c.best = c.sent
-	}
-	turned := sent
-	if sent != nil && c.best.orientation != c.now.orientation {
-		e, err := c.estimateTurned(ctx)
-		if err != nil {
-			return err
-		}
-		turned = &e
-		if !c.worthIt(*sent, e) {
-			c.best, turned = c.sent, sent
-		}
-	}
-	o.Rotation = c.best.orientation.rotation()
-	o.AsSent = c.best.orientation == c.sent.orientation
-	o.HeightMM, o.BedMM2 = c.best.orientation.high-c.best.orientation.low, c.best.contact.bedMM2
-	if turned != nil {
-		o.SupportMM3, o.PrintTimeS = turned.SupportMM3, turned.PrintTimeS
-	}
-	o.Why = c.why(sent, turned)
-	c.report.Advice = append(c.report.Advice, c.stick.advice())
-	if a, ok := c.support(); ok {
-		c.report.Advice = append(c.report.Advice, a)
-	}
-	return nil
-}
-
-func (c *checker) estimateTurned(ctx context.Context) (job.Estimate, error) {
-	in, err := c.input(c.adhesion(c.best).grip)
-	if err != nil {
-		return job.Estimate{}, err
-	}
-	return slice.Estimate(ctx, c.turned(c.best.orientation), in)
-}
-
-// worthIt says that turning makes the part fit or stand, or saves support or a
-// good part of the time.
-func (c *checker) worthIt(sent, turned job.Estimate) bool {
-	steadier := c.now.contact.shaky() && !c.best.contact.shaky() && turned.SupportMM3 <= sent.SupportMM3*1.05+20
-	lessSupport := turned.SupportMM3 < 0.8*sent.SupportMM3-1 && turned.PrintTimeS < 1.25*sent.PrintTimeS
-	lessTime := turned.PrintTimeS < 0.93*sent.PrintTimeS && turned.SupportMM3 <= sent.SupportMM3*1.05+20
-	return !c.fit.Fits || steadier || lessSupport || lessTime
-}
-
-// tilt says how the best way up differs from the way it was sent.
-func (c *checker) tilt() job.Message {
-	up := c.best.orientation.up
-	switch {
-	case up[2] > 0.9999:
-		return job.Say("findings.way.as-sent", nil)
-	case up[2] < -0.9999:
-		return job.Say("findings.way.upside-down", nil)
-	case math.Abs(up[2]) < 0.01:
-		return job.Say("findings.way.on-its-side", nil)
-	}
-	return job.Say("findings.way.tilted", job.Args{"degrees": int(math.RoundToEven(math.Acos(up[2]) * 180 / math.Pi))})
 }
 
 // righted gives a mended copy of a mesh whose windings are wrong, so that its

@@ -6,21 +6,30 @@ import (
 	"meshclerk/intake/mesh"
 )
 
-// part is the body under examination: at the asked scale, in the file's own
+// surface is the body under examination: at the asked scale, in the file's own
 // coordinates, its winding made good so that normals point out of the plastic.
-type part struct {
-	m        *mesh.Mesh
-	topo     *mesh.Topology
-	tree     *mesh.BVH
-	pieces   pieces
-	balances []balance // by piece
-	mixed    bool      // bodies can overlap: more than one shell, or one that crosses itself
-	box      mesh.Box
-	normal   []mesh.Vec // by facet: unit, or zero for a facet without area
-	area     []float64  // by facet, mm2
-	total    float64    // mm2
+type surface struct {
+	m      *mesh.Mesh
+	topo   *mesh.Topology
+	tree   *mesh.BVH
+	mixed  bool // bodies can overlap: more than one shell, or one that crosses itself
+	box    mesh.Box
+	normal []mesh.Vec // by facet: unit, or zero for a facet without area
+	area   []float64  // by facet, mm2
+	total  float64    // mm2
 	envelope
 	castShare float64 // what part of the usual places rays can be cast from: 1, or less where too many facets overlap
+}
+
+// part is a surface of which it is known what comes off the printer as one piece.
+type part struct {
+	*surface
+	pieces   pieces
+	balances []balance // by piece
+}
+
+func newPart(s *surface, ps pieces) *part {
+	return &part{s, ps, balancesOf(s, ps)}
 }
 
 // envelope is the convex hull of a part.
@@ -35,22 +44,22 @@ func envelopeOf(m *mesh.Mesh) envelope {
 	return envelope{corners, thinned(corners, 250), merge(flats)}
 }
 
-// newPart measures what every check needs.
-func newPart(m *mesh.Mesh, topo *mesh.Topology, hull envelope) *part {
-	p := &part{m: m, topo: topo, tree: topo.BVH(), box: m.Bounds(), envelope: hull}
-	p.normal = make([]mesh.Vec, len(m.Triangles))
-	p.area = make([]float64, len(m.Triangles))
+// newSurface measures what every check needs.
+func newSurface(m *mesh.Mesh, topo *mesh.Topology, hull envelope) *surface {
+	s := &surface{m: m, topo: topo, tree: topo.BVH(), box: m.Bounds(), envelope: hull}
+	s.normal = make([]mesh.Vec, len(m.Triangles))
+	s.area = make([]float64, len(m.Triangles))
 	both(len(m.Triangles), func(f int) {
 		a, b, c := m.Corners(f)
 		n := b.Sub(a).Cross(c.Sub(a))
 		if twice := n.Len(); twice > 0 {
-			p.normal[f], p.area[f] = n.Mul(1/twice), twice/2
+			s.normal[f], s.area[f] = n.Mul(1/twice), twice/2
 		}
 	})
-	p.total = sum(p.area)
-	p.mixed = len(topo.Shells) > 1 || len(topo.Crossings) > 0
-	p.castShare = p.castable()
-	return p
+	s.total = sum(s.area)
+	s.mixed = len(topo.Shells) > 1 || len(topo.Crossings) > 0
+	s.castShare = s.castable()
+	return s
 }
 
 // mostVisits is how many nodes and facets the rays from all places may visit.
@@ -58,7 +67,7 @@ const mostVisits = 2e8
 
 // castable tells from a few places what rays cost. Where many facets overlap and
 // nearly every one's box lies in the way of every ray, fewer can be cast.
-func (p *part) castable() float64 {
+func (p *surface) castable() float64 {
 	const probes, shortRays, longRays = 32, 20, 2 // rays that a place takes
 	places := p.samples(probes, p.area)
 	visits := 0
@@ -73,17 +82,17 @@ func (p *part) castable() float64 {
 }
 
 // affordable is how many of n places can be looked at; some always are.
-func (p *part) affordable(n int) int {
+func (p *surface) affordable(n int) int {
 	const some = 24
 	return min(n, max(some, int(float64(n)*p.castShare)))
 }
 
 // standing puts the part on the plate with the given direction up. The lowest
 // and highest places are those of all vertices, not of the thinned hull.
-func (p *part) standing(up mesh.Vec) orientation { return standing(up, p.m.Vertices) }
+func (p *surface) standing(up mesh.Vec) orientation { return standing(up, p.m.Vertices) }
 
 // centre gives the middle of facet f.
-func (p *part) centre(f int) mesh.Vec {
+func (p *surface) centre(f int) mesh.Vec {
 	a, b, c := p.m.Corners(f)
 	return a.Add(b).Add(c).Mul(1.0 / 3)
 }
@@ -99,7 +108,7 @@ type sample struct {
 // area, of which weights tell how much of each facet counts: evenly along the
 // running sum, and within a facet by the plastic number's low-discrepancy
 // sequence. The same part gives the same places.
-func (p *part) samples(n int, weights []float64) []sample {
+func (p *surface) samples(n int, weights []float64) []sample {
 	whole := sum(weights)
 	if whole <= 0 || n <= 0 {
 		return nil
@@ -126,7 +135,7 @@ func sum(list []float64) float64 {
 
 // within gives the i-th place of a sequence that fills a facet evenly (R2
 // sequence, folded into the triangle).
-func (p *part) within(f, i int) mesh.Vec {
+func (p *surface) within(f, i int) mesh.Vec {
 	const g, h = 0.7548776662466927, 0.5698402909980532
 	u, v := fraction(0.5+g*float64(i+1)), fraction(0.5+h*float64(i+1))
 	if u+v > 1 {

@@ -14,6 +14,10 @@
 //	estimate  time and plastic, as sent and in the best way up
 //	judge     every check of the house rules turns figures into findings
 //
+// Each step takes values and gives one; the search for the best way up and the estimate
+// go on side by side and share nothing. What a step found is known to those after it, and
+// judge sees nothing but figures and bounds.
+//
 // Findings come in the order of Codes. Places are in the file's own coordinates
 // times the scale. The same file and rules give the same report: places are
 // spread by fixed sequences, and what a check may cost is counted in work (package
@@ -29,6 +33,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"path/filepath"
 	"slices"
@@ -90,91 +95,99 @@ func Check(ctx context.Context, path string, r *rules.Rules, s job.Settings, opt
 		ctx, cancel = budget.With(ctx, int64(math.Round(units)))
 		defer cancel()
 	}
-	c := newChecker(r, s, opts)
-	c.meter = budget.From(ctx)
-	c.report.File = cmp.Or(opts.Name, filepath.Base(path))
+	c := check{newBounds(r, s), opts, budget.From(ctx)}
 	c.say("reading the file")
 	f, err := Open(ctx, path, r.Caps)
-	c.report.Format = f.Facts.Format
+	report := job.Report{File: cmp.Or(opts.Name, filepath.Base(path)), Format: f.Facts.Format, Findings: []job.Finding{}}
 	if err != nil && ctx.Err() == nil {
-		return c.unreadable(err)
+		return c.unreadable(report, err)
 	}
 	if err == nil {
-		c.report.Readable = true
-		err = c.examine(ctx, f.Mesh, f.Facts)
+		report.Readable = true
+		report, err = c.run(ctx, f, report)
 	}
-	if err == nil {
-		err = c.measure(ctx)
+	if err != nil {
+		return c.cutShort(ctx, report, err)
 	}
-	if err != nil || ctx.Err() != nil {
-		return c.cutShort(ctx, err)
-	}
-	c.report.Findings = judge(c.figures(c.seen(f)), c.bounds)
-	c.judgeOwn()
-	c.judgeWhole()
-	return c.report
+	return report
 }
 
 // unitsPerWork is how many units the rules count as one: a million.
 const unitsPerWork = 1e6
 
-// checker carries one check through its steps.
-type checker struct {
+// check is what the steps of one check work by; nothing in it changes. What a step finds
+// out is its value, which the next steps take.
+type check struct {
 	bounds
-	opts   Options
-	report job.Report
-	meter  *budget.Meter
-
-	noEstimate error // why there is none
-
-	file *mesh.Mesh     // as read
-	topo *mesh.Topology // of the file at scale, as it is
-	part *part          // the body looked at
-
-	overhangRules overhangRules
-	printer       rules.Printer
-	fit           job.Fit
-	lying         []mesh.Vec // a way up that fits, when the way it was sent does not
-	sent          way        // as the file puts it
-	now           way        // as it would be printed: as sent, or the best way up if that was agreed
-	best          way
-	thin          thin
-	step          step
-	coarse        coarse
-	components    []component
-	sheet         bool // the file is a surface without thickness
-	stick         hold // what holds it to the plate
+	opts  Options
+	meter *budget.Meter
 }
 
-func newChecker(r *rules.Rules, s job.Settings, opts Options) *checker {
-	c := &checker{bounds: newBounds(r, s), opts: opts}
-	c.report.Findings = []job.Finding{}
-	return c
-}
-
-func (c *checker) say(what string) {
+func (c check) say(what string) {
 	if c.opts.Progress != nil {
 		c.opts.Progress(what)
 	}
 }
 
+// run takes a mesh through the steps and completes the report. With an error the report
+// has what is known until then: the size and the printer.
+func (c check) run(ctx context.Context, f File, report job.Report) (job.Report, error) {
+	c.say(fmt.Sprintf("looking at the surface (%d facets)", f.Facts.Facets))
+	scaled := f.Mesh
+	if c.scale != 1 {
+		scaled = f.Mesh.Transformed(mesh.Upright, c.scale)
+	}
+	// Should the budget run out, at least the size is known.
+	report.Mesh = &job.Shape{Triangles: f.Facts.Facets, Vertices: len(f.Mesh.Vertices), SizeMM: scaled.Bounds().Size()}
+	x, err := c.examine(ctx, f.Mesh, scaled, f.Facts)
+	if x.topo != nil {
+		report.Mesh = &x.topo.Shape
+	}
+	if err != nil {
+		return report, err
+	}
+	p, walls, err := c.cast(ctx, x.body)
+	if err != nil {
+		return report, err
+	}
+	st := c.stand(ctx, p)
+	report.Fit = &st.fit
+	e, s, err := c.measure(ctx, x, p, walls, st)
+	if err != nil {
+		return report, err
+	}
+	a, err := c.advise(ctx, x, p, st, s, e)
+	if err == nil {
+		err = ctx.Err()
+	}
+	if err != nil {
+		return report, err
+	}
+	report.Estimate, report.Orientation, report.Advice = e.estimate, &a.orientation, a.advice
+	figures := gather(x, p, st, s, e, a, c.seen(f))
+	report.Findings = judge(figures, c.bounds)
+	found, advice := c.judgeOwn(figures.measures(p.sizeIn(st.now.orientation), c.bounds))
+	report.Findings, report.Advice = append(report.Findings, found...), append(report.Advice, advice...)
+	return c.whole(report, x.topo.Shape, e.why), nil
+}
+
 // unreadable reports a file that holds no mesh.
-func (c *checker) unreadable(err error) job.Report {
+func (c check) unreadable(report job.Report, err error) job.Report {
 	bad, ok := errors.AsType[*mesh.Unreadable](err)
-	c.report.Error = job.Why(err)
-	j := judging{bounds: c.bounds, findings: c.report.Findings}
-	j.add("unreadable", job.Finding{Text: job.Say("findings.unreadable", job.Args{"why": c.report.Error})})
+	report.Error = job.Why(err)
+	j := judging{bounds: c.bounds, findings: report.Findings}
+	j.add("unreadable", job.Finding{Text: job.Say("findings.unreadable", job.Args{"why": report.Error})})
 	if ok && bad.NotSTL {
 		j.add("not-stl", job.Finding{Text: job.Say("findings.not-stl", nil)})
 	}
-	c.report.Findings = j.findings
-	return c.report
+	report.Findings = j.findings
+	return report
 }
 
 // cutShort reports a file that could not be looked at in full. What was found
 // until then is no verdict, and how far the steps that go on side by side had come
 // is chance: all of it is dropped but the size and the printer.
-func (c *checker) cutShort(ctx context.Context, err error) job.Report {
+func (c check) cutShort(ctx context.Context, report job.Report, err error) job.Report {
 	why := job.Say("findings.cut.stopped", nil)
 	switch {
 	case budget.Out(ctx):
@@ -184,39 +197,38 @@ func (c *checker) cutShort(ctx context.Context, err error) job.Report {
 	case err != nil && ctx.Err() == nil:
 		why = job.Why(err)
 	}
-	return c.unfinished(why)
+	return unfinished(report, why)
 }
 
-// unfinished makes the report one that settles nothing.
-func (c *checker) unfinished(why job.Message) job.Report {
-	c.report.Unfinished, c.report.Error = true, job.Say("findings.cut.unfinished", job.Args{"why": why})
-	c.report.Estimate, c.report.Orientation = nil, nil
-	c.report.Findings = []job.Finding{unfinishedFinding()}
-	c.report.Advice = []job.Advice{{About: "check", Do: job.Say("findings.do.look", nil), Why: c.report.Error}}
-	return c.report
+// unfinished makes a report one that settles nothing.
+func unfinished(report job.Report, why job.Message) job.Report {
+	report.Unfinished, report.Error = true, job.Say("findings.cut.unfinished", job.Args{"why": why})
+	report.Estimate, report.Orientation = nil, nil
+	report.Findings = []job.Finding{unfinishedFinding()}
+	report.Advice = []job.Advice{{About: "check", Do: job.Say("findings.do.look", nil), Why: report.Error}}
+	return report
 }
 
-// judgeWhole makes a report Unfinished when it would let a part pass of which something
+// whole makes a report Unfinished when it would let a part pass of which something
 // that matters is not known.
-func (c *checker) judgeWhole() {
-	stopped := func(f job.Finding) bool { return f.Level == job.Stop }
-	if slices.ContainsFunc(c.report.Findings, stopped) {
-		return
+func (c check) whole(report job.Report, s job.Shape, noEstimate error) job.Report {
+	if report.Stops() {
+		return report
 	}
-	s, limit := c.topo.Shape, c.limits["self-crossing"]
 	var why job.Message
-	switch {
-	case c.report.Estimate == nil && c.noEstimate != nil:
-		why = job.Say("findings.cut.no-time", job.Args{"why": job.Why(c.noEstimate)})
-	case c.report.Estimate == nil:
+	switch limit := c.limits["self-crossing"]; {
+	case report.Estimate == nil && noEstimate != nil:
+		why = job.Say("findings.cut.no-time", job.Args{"why": job.Why(noEstimate)})
+	case report.Estimate == nil:
 		why = job.Say("findings.cut.no-time-known", nil)
 	case !s.IntersectionsExact && float64(s.SelfIntersections) <= limit.Limit && job.Level(limit.Level) != levelOff:
 		why = job.Say("findings.cut.crossings-unknown", nil)
 	default:
-		return
+		return report
 	}
-	c.report.Unfinished, c.report.Error = true, job.Say("findings.cut.unfinished", job.Args{"why": why})
-	c.report.Findings = slices.Insert(c.report.Findings, 0, unfinishedFinding())
+	report.Unfinished, report.Error = true, job.Say("findings.cut.unfinished", job.Args{"why": why})
+	report.Findings = slices.Insert(report.Findings, 0, unfinishedFinding())
+	return report
 }
 
 func unfinishedFinding() job.Finding {
@@ -225,7 +237,7 @@ func unfinishedFinding() job.Finding {
 }
 
 // seen asks what became of an earlier file with the same bytes.
-func (c *checker) seen(f File) job.Message {
+func (c check) seen(f File) job.Message {
 	if c.opts.Seen == nil {
 		return job.Message{}
 	}

@@ -13,17 +13,17 @@ type hit struct {
 }
 
 // tiny is a step that leaves a surface without going anywhere, mm.
-func (p *part) tiny() float64 { return 1e-5 * (1 + p.box.Size().Len()/100) }
+func (p *surface) tiny() float64 { return 1e-5 * (1 + p.box.Size().Len()/100) }
 
 // first gives the nearest hit within a distance.
-func (p *part) first(from, dir mesh.Vec, within float64) (hit, bool) {
+func (p *surface) first(from, dir mesh.Vec, within float64) (hit, bool) {
 	f, t, ok := p.tree.Ray(from, dir, 0, within)
 	return hit{t, f}, ok
 }
 
 // crossings gives the hits within a distance in order, each way through a
 // surface once: a ray through an edge meets both its facets.
-func (p *part) crossings(from, dir mesh.Vec, within float64) []hit {
+func (p *surface) crossings(from, dir mesh.Vec, within float64) []hit {
 	var out []hit
 	for _, h := range p.tree.RayAll(from, dir, 0, within, nil) {
 		if n := len(out); n > 0 {
@@ -39,11 +39,11 @@ func (p *part) crossings(from, dir mesh.Vec, within float64) []hit {
 }
 
 // leaves says that a ray along dir comes out of the plastic at a facet.
-func (p *part) leaves(facet int, dir mesh.Vec) bool { return p.normal[facet].Dot(dir) > 0 }
+func (p *surface) leaves(facet int, dir mesh.Vec) bool { return p.normal[facet].Dot(dir) > 0 }
 
 // exit follows a ray that starts in the plastic to where it comes out of all
 // bodies, through those that overlap.
-func (p *part) exit(from, dir mesh.Vec, within float64) (hit, bool) {
+func (p *surface) exit(from, dir mesh.Vec, within float64) (hit, bool) {
 	if !p.mixed {
 		h, ok := p.first(from, dir, within)
 		return h, ok && p.leaves(h.facet, dir)
@@ -64,7 +64,7 @@ func (p *part) exit(from, dir mesh.Vec, within float64) (hit, bool) {
 
 // buried says whether a place is inside the plastic: more ways out than in
 // along a line that follows no axis. It is asked only where bodies can overlap.
-func (p *part) buried(at mesh.Vec) bool {
+func (p *surface) buried(at mesh.Vec) bool {
 	if !p.mixed {
 		return false
 	}

@@ -62,7 +62,7 @@ type raySample struct {
 
 // castRays measures plastic behind and air before about n places of the surface.
 // Which piece a facet belongs to is asked only after the touches are known.
-func (p *part) castRays(ctx context.Context, t thickness, n int) ([]sample, []raySample) {
+func (p *surface) castRays(ctx context.Context, t thickness, n int) ([]sample, []raySample) {
 	places := p.samples(p.affordable(n), p.area)
 	rays := make([]raySample, len(places))
 	both(len(places), func(i int) {
@@ -73,7 +73,7 @@ func (p *part) castRays(ctx context.Context, t thickness, n int) ([]sample, []ra
 	return places, rays
 }
 
-func (p *part) castFrom(t thickness, s sample) raySample {
+func (p *surface) castFrom(t thickness, s sample) raySample {
 	n := p.normal[s.facet]
 	out := raySample{across: -1, touch: p.touched(s, n)}
 	from, reach := s.at.Add(n.Mul(p.tiny())), max(t.gap, t.loose)
@@ -99,7 +99,7 @@ func (p *part) castFrom(t thickness, s sample) raySample {
 
 // goesOn says whether a wall (or a slot of air) of about the given width goes
 // on around a place in its middle, along and across.
-func (p *part) goesOn(middle, n mesh.Vec, width float64, plastic bool) bool {
+func (p *surface) goesOn(middle, n mesh.Vec, width float64, plastic bool) bool {
 	r := rotationTo(n)
 	var on [8]bool
 	for k := range on {
@@ -115,7 +115,7 @@ func (p *part) goesOn(middle, n mesh.Vec, width float64, plastic bool) bool {
 }
 
 // between says whether a place lies in a wall (or gap) no wider than width.
-func (p *part) between(at, n mesh.Vec, width float64, plastic bool) bool {
+func (p *surface) between(at, n mesh.Vec, width float64, plastic bool) bool {
 	ahead, ok := p.first(at, n, width)
 	if !ok || p.leaves(ahead.facet, n) != plastic {
 		return false
@@ -126,7 +126,7 @@ func (p *part) between(at, n mesh.Vec, width float64, plastic bool) bool {
 }
 
 // touched gives a facet of another shell that lies against a place, or -1.
-func (p *part) touched(s sample, n mesh.Vec) int {
+func (p *surface) touched(s sample, n mesh.Vec) int {
 	if !p.mixed {
 		return -1
 	}
@@ -140,7 +140,7 @@ func (p *part) touched(s sample, n mesh.Vec) int {
 }
 
 // touchesOf gives the pairs of shells that touch, among the places that were looked from.
-func (p *part) touchesOf(places []sample, rays []raySample) [][2]int {
+func (p *surface) touchesOf(places []sample, rays []raySample) [][2]int {
 	seen := map[[2]int]bool{}
 	var out [][2]int
 	for i, l := range rays {
