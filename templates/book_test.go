@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -217,5 +218,35 @@ func TestMadeUpLanguage(t *testing.T) {
 		if plain := strings.NewReplacer(madeup.Begin, "", madeup.End, "").Replace(got); plain != en.Say(m) {
 			t.Errorf("%s says %q, in English %q", key, plain, en.Say(m))
 		}
+	}
+}
+
+var (
+	filled = regexp.MustCompile(`‹[^›]*›`) // SampleArgs
+	word   = regexp.MustCompile(`\pL{3,}`)
+)
+
+// No sentence of a few words is left in English in another language, and the findings
+// are among those that there are.
+func TestNoSentenceIsLeftInEnglish(t *testing.T) {
+	b := DefaultBook()
+	en, findings := b.In(english, "en-CA", "CAD"), 0
+	for _, lang := range []string{"fr", "es"} {
+		l := b.In(lang, lang+"-CA", "CAD")
+		for _, key := range b.Keys() {
+			if b.languages[lang][key] == nil {
+				continue // the whole file is left out
+			}
+			if strings.HasPrefix(key, "findings.") {
+				findings++
+			}
+			m := job.Say(key, b.SampleArgs(key, 2))
+			if words := l.Say(m); words == en.Say(m) && len(word.FindAllString(filled.ReplaceAllString(words, ""), -1)) > 2 {
+				t.Errorf("%s says %s in English: %q", lang, key, words)
+			}
+		}
+	}
+	if findings < 2*len(Codes()) {
+		t.Errorf("only %d findings", findings)
 	}
 }
