@@ -41,7 +41,7 @@ func TestAudit(t *testing.T) {
 	if err := l.EndSend(ctx, s, Delivered, job.Plain("250 ok"), Robot); err != nil {
 		t.Fatal(err)
 	}
-	// A change of a job is no deed on a reply.
+	// A change of a job is no act on a reply.
 	do(t, l, func(tx *Tx) error { return tx.Move(ctx, j.ID, job.Checked, Robot, job.Plain("")) })
 
 	all, err := l.Audit(ctx, AuditFilter{})
@@ -75,7 +75,7 @@ func TestAudit(t *testing.T) {
 		"by nobody":       {AuditFilter{Who: "Nobody"}, 0},
 	} {
 		if got, err := l.Audit(ctx, c.f); err != nil || len(got) != c.n {
-			t.Errorf("%s: %d deeds, want %d (%v)", name, len(got), c.n, err)
+			t.Errorf("%s: %d entries, want %d (%v)", name, len(got), c.n, err)
 		}
 	}
 	if who, err := l.Approvers(ctx); err != nil || fmt.Sprint(who) != "[Bo Example]" {

@@ -16,7 +16,7 @@ type recordView struct {
 	Entries    []ledger.AuditEntry
 	What, Who  string
 	Whats      []string
-	Doers      []string
+	Actors     []string
 	Since      string // YYYY-MM-DD, at the library's clock
 	Until      string // the last day
 	Older      string // the address of the next page, or ""
@@ -46,7 +46,7 @@ func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) 
 	if v.Entries, err = d.office.Ledger.Audit(r.Context(), f); err != nil {
 		return err
 	}
-	if v.Doers, err = d.doers(r.Context(), v.Who); err != nil {
+	if v.Actors, err = d.actors(r.Context(), v.Who); err != nil {
 		return err
 	}
 	if len(v.Entries) > perPage {
@@ -63,9 +63,9 @@ func (d *Desk) recordPage(w http.ResponseWriter, r *http.Request, who personal) 
 	return nil
 }
 
-// doers are those whose deeds may be asked for: the house's staff, who signs in
+// actors are those whose entries in the audit log may be asked for: the house's staff, who signs in
 // here, who ever approved a reply, the robot, and who was asked for.
-func (d *Desk) doers(ctx context.Context, asked string) ([]string, error) {
+func (d *Desk) actors(ctx context.Context, asked string) ([]string, error) {
 	out, err := d.office.Ledger.Approvers(ctx)
 	if err != nil {
 		return nil, err
