@@ -344,7 +344,22 @@ func plainWords(words []Text) []string {
 }
 
 // Colour writes a stock word in the language; a word the house added stays as it is.
-func (l *Localizer) Colour(word string) Text {
+func (l *Localizer) Colour(word string) Text { return l.colour(word) }
+
+// Coloured says what colour copies are printed in, or how many in which: "2 in red and
+// 1 in blue".
+func (l *Localizer) Coloured(colour string, each []job.ColourCopies) Text {
+	if len(each) < 2 {
+		return l.colour(colour)
+	}
+	var words []Text
+	for _, c := range each {
+		words = append(words, Text(l.Say(job.Say("numbers.copies-in", job.Args{"n": c.Copies, "colour": string(l.colour(c.Colour))}))))
+	}
+	return l.And(words)
+}
+
+func (l *Localizer) colour(word string) Text {
 	m := job.Say("colours."+word, nil)
 	if l.Missing(m) != nil {
 		return Text(word)

@@ -17,7 +17,8 @@ type run struct {
 }
 
 // run divides the copies among the fewest plates that hold them and keep
-// within the time limit, as evenly as they go.
+// within the time limit, as evenly as they go. Copies of another colour are on
+// plates of their own.
 func (pr *printed) run(g *supportGrid) run {
 	room := pr.pack(g, pr.part.size, pr.copies)
 	most := max(1, len(room.places))
@@ -41,17 +42,19 @@ func (pr *printed) run(g *supportGrid) run {
 		}
 		most = lo
 	}
-	n := (pr.copies + most - 1) / most
 	var out run
-	for k := range n {
-		copies := (k+1)*pr.copies/n - k*pr.copies/n
-		c := cost(copies)
-		out.plates = append(out.plates, copies)
-		out.seconds += pr.corrected(c.seconds)
-		out.longest = max(out.longest, pr.corrected(c.seconds))
-		out.switches += c.switches
-		out.purged += c.purged
-		out.bedside += c.bedside
+	for _, together := range pr.colours {
+		n := (together + most - 1) / most
+		for k := range n {
+			copies := (k+1)*together/n - k*together/n
+			c := cost(copies)
+			out.plates = append(out.plates, copies)
+			out.seconds += pr.corrected(c.seconds)
+			out.longest = max(out.longest, pr.corrected(c.seconds))
+			out.switches += c.switches
+			out.purged += c.purged
+			out.bedside += c.bedside
+		}
 	}
 	return out
 }

@@ -16,6 +16,7 @@ type recipe struct {
 
 	scale       float64
 	copies      int
+	colours     []int   // copies of each colour; one for all of them
 	layerHeight float64 // mm
 	firstHeight float64 // mm, thickness of the first layer
 	width       float64 // mm, of a line
@@ -39,7 +40,24 @@ func newRecipe(in Input) (*recipe, error) {
 	if s.Copies != 0 {
 		p.copies = s.Copies
 	}
+	p.colours = byColour(s.Colours, p.copies)
 	return p, p.check()
+}
+
+// byColour gives how many copies are of each colour, where they add up.
+func byColour(each []job.ColourCopies, copies int) []int {
+	var out []int
+	sum := 0
+	for _, c := range each {
+		if c.Copies < 1 {
+			return []int{copies}
+		}
+		out, sum = append(out, c.Copies), sum+c.Copies
+	}
+	if sum != copies {
+		return []int{copies}
+	}
+	return out
 }
 
 func (p *recipe) check() error {

@@ -176,7 +176,7 @@ func (w *options) fewerCopies(ctx context.Context) error {
 		return nil
 	}
 	s := w.in.Settings
-	s.Copies = n
+	s.Copies, s.Colours = n, nil
 	_, err := w.try(ctx, job.Say("choices.copies", job.Args{"n": n, "before": w.copies}), s)
 	return err
 }

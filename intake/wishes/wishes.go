@@ -269,6 +269,13 @@ func Merge(old, new job.Wishes) job.Wishes {
 	if new.Copies != nil || new.Words["copies"] != "" {
 		w.Copies = new.Copies
 	}
+	if len(new.Items) > 0 || new.Copies != nil || len(new.Colours) > 0 {
+		w.Items = new.Items
+	}
+	if len(new.NotColours) > 0 {
+		w.NotColours = new.NotColours
+	}
+	w.Unread = new.Unread
 	if len(new.Colours) > 0 || new.Words["colours"] != "" {
 		w.Colours = new.Colours
 	}

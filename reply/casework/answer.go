@@ -85,8 +85,8 @@ func (in *incoming) meshes() []job.Attachment {
 	return out
 }
 
-// open makes one job for each mesh, or one without a mesh, so that its writer
-// gets an answer that says what is missing.
+// open makes one job for each mesh and each size or material that it is wished in, or
+// one without a mesh, so that its writer gets an answer that says what is missing.
 func (in *incoming) open(ctx context.Context, thread string) error {
 	files := in.meshes()
 	if len(files) == 0 {
@@ -95,23 +95,33 @@ func (in *incoming) open(ctx context.Context, thread string) error {
 	if thread == "" {
 		thread = ledger.NewThread()
 	}
+	n := 0
 	for _, f := range files {
-		if err := in.newJob(ctx, thread, f); err != nil {
+		made, err := in.newJobs(ctx, thread, f)
+		if err != nil {
 			return err
 		}
+		n += made
 	}
-	return in.done(ctx, job.Say("history.opened", job.Args{"n": len(files)}))
+	return in.done(ctx, job.Say("history.opened", job.Args{"n": n}))
 }
 
-func (in *incoming) newJob(ctx context.Context, thread string, f job.Attachment) error {
-	j, err := in.tx.NewJob(ctx, job.Job{
-		Thread: thread, Patron: in.l.From, Language: in.l.Language, Auth: in.l.Authenticated,
-		File: f.Name, Blob: f.SHA256, Wishes: in.l.Wishes, Settings: settings(in.l.Wishes, in.o.Rules),
-	}, in.id, ledger.Robot, job.Say("history.asked-for", job.Args{"letter": in.id}))
-	if err != nil {
-		return err
+// newJobs opens the jobs for one file.
+func (in *incoming) newJobs(ctx context.Context, thread string, f job.Attachment) (int, error) {
+	list := separately(wishesOf(in.l.Wishes, f.Name))
+	for _, w := range list {
+		j, err := in.tx.NewJob(ctx, job.Job{
+			Thread: thread, Patron: in.l.From, Language: in.l.Language, Auth: in.l.Authenticated,
+			File: f.Name, Blob: f.SHA256, Wishes: w, Settings: settings(w, in.o.Rules),
+		}, in.id, ledger.Robot, job.Say("history.asked-for", job.Args{"letter": in.id}))
+		if err != nil {
+			return 0, err
+		}
+		if err := in.tx.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{}); err != nil {
+			return 0, err
+		}
 	}
-	return in.tx.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{})
+	return len(list), nil
 }
 
 // otherModel is the name of the first 3D file that we do not take, or "".
@@ -498,7 +508,7 @@ func (in *incoming) newFiles(ctx context.Context, jobs []job.Job, files []job.At
 	for _, f := range files {
 		i := corrected(left, f)
 		if i < 0 {
-			if err := in.newJob(ctx, jobs[0].Thread, f); err != nil {
+			if _, err := in.newJobs(ctx, jobs[0].Thread, f); err != nil {
 				return err
 			}
 			continue

@@ -1,7 +1,9 @@
 package casework
 
 import (
+	"cmp"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"unicode"
@@ -36,6 +38,47 @@ func wishesOf(w job.Wishes, file string) job.Wishes {
 		w.Items, w.Copies, w.Colours, w.Size, w.Scale = nil, nil, []string{}, nil, nil // said of other parts
 	}
 	return w
+}
+
+// separately divides wishes of one file where it is wished in more than one size or
+// material: each of these is a job of its own. Copies of several colours stay one.
+func separately(w job.Wishes) []job.Wishes {
+	same := func(a, b job.Item) bool {
+		return reflect.DeepEqual(a.Size, b.Size) && reflect.DeepEqual(a.Scale, b.Scale) && a.Material == b.Material
+	}
+	var groups [][]job.Item
+	for _, item := range w.Items {
+		i := slices.IndexFunc(groups, func(g []job.Item) bool { return same(g[0], item) })
+		if i < 0 {
+			groups, i = append(groups, nil), len(groups)
+		}
+		groups[i] = append(groups[i], item)
+	}
+	if len(groups) < 2 {
+		return []job.Wishes{w}
+	}
+	var out []job.Wishes
+	for _, g := range groups {
+		one := w
+		one.Size, one.Scale, one.Items, one.Colours = g[0].Size, g[0].Scale, nil, nil
+		one.Material = cmp.Or(g[0].Material, w.Material)
+		copies := 0
+		for _, item := range g {
+			copies += max(1, item.Copies)
+			one.Colours = append(one.Colours, item.Colours...)
+			item.Size, item.Scale, item.Material = nil, nil, ""
+			one.Items = append(one.Items, item)
+		}
+		if len(g) < 2 {
+			one.Items = nil
+		}
+		if len(one.Colours) == 0 {
+			one.Colours = w.Colours
+		}
+		one.Copies = &copies
+		out = append(out, one)
+	}
+	return out
 }
 
 // partOf reports whether a patron's word for a part is that of a file: one of the

@@ -40,6 +40,9 @@ func settings(w job.Wishes, r *rules.Rules) job.Settings {
 		s.Copies = min(*w.Copies, r.Limits.MaxCopies)
 	}
 	s.Colour = inStock(w, r)
+	if each, n := split(w, r); len(each) > 1 && n <= r.Limits.MaxCopies {
+		s.Colours, s.Copies, s.Colour = each, n, each[0].Colour
+	}
 	if w.Infill != nil {
 		s.Infill, s.InfillSet = *w.Infill, true
 		if *w.Infill >= r.Printing.StrongInfill && r.Printing.StrongInfill > 0 {
@@ -50,6 +53,22 @@ func settings(w job.Wishes, r *rules.Rules) job.Settings {
 		s.Infill, s.InfillSet, s.Shells = r.Printing.StrongInfill, true, r.Printing.StrongShells
 	}
 	return s
+}
+
+// split gives how many copies are wished in which colour, where the parts are the same
+// but for their colour and all of it is in stock.
+func split(w job.Wishes, r *rules.Rules) (each []job.ColourCopies, copies int) {
+	for _, item := range w.Items {
+		if item.Part != "" || item.Copies < 1 || len(item.Colours) == 0 || item.Size != nil || item.Scale != nil || item.Material != "" {
+			return nil, 0
+		}
+		c := inStock(job.Wishes{Material: w.Material, Colours: item.Colours}, r)
+		if c == "" {
+			return nil, 0
+		}
+		each, copies = append(each, job.ColourCopies{Colour: c, Copies: item.Copies}), copies+item.Copies
+	}
+	return each, copies
 }
 
 // inStock is the first wished colour that the material comes in, or "".

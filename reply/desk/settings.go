@@ -121,6 +121,9 @@ func settingsFrom(r *http.Request, j job.Job, maxCopies int) (job.Settings, erro
 	}
 	s.Material, s.Colour, s.Printer = r.PostFormValue("material"), r.PostFormValue("colour"), r.PostFormValue("printer")
 	s.Supports, s.Reoriented = r.PostFormValue("supports"), r.PostFormValue("way") == "advised"
+	if s.Copies != j.Settings.Copies || s.Colour != j.Settings.Colour {
+		s.Colours = nil // the form knows one colour for all
+	}
 	if !slices.Contains([]string{"", "yes", "no", "soluble"}, s.Supports) {
 		f.err = job.Refuse(job.Say("page.wrong.supports", job.Args{"given": s.Supports}))
 	}

@@ -222,7 +222,7 @@ func (s *Sheet) settings(j job.Job, r *rules.Rules) {
 		colour = j.Wishes.Colours[0]
 	}
 	if colour != "" {
-		colour = string(s.Colour(colour))
+		colour = string(s.Coloured(colour, j.Settings.Colours))
 	}
 	anyone := s.Word("sheet.any")
 	s.row("sheet.row.printer", cmp.Or(j.Settings.Printer, est.Printer, anyone))
