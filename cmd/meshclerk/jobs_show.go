@@ -83,7 +83,7 @@ type publicRecord struct {
 	publicJob
 	Agreement *job.Agreement   `json:"agreement,omitempty"` // stands over its state alone
 	Language  string           `json:"language"`
-	Wishes    job.Wishes       `json:"wishes"`
+	Wishes    publicWishes     `json:"wishes"`
 	Settings  job.Settings     `json:"settings"`
 	Report    *publicReport    `json:"report,omitempty"`
 	Drafts    []ledger.Draft   `json:"drafts"`
@@ -94,7 +94,7 @@ type publicRecord struct {
 
 // public is the record as scripts read it.
 func (r *record) public(w words, head publicJob) publicRecord {
-	return publicRecord{head, r.Agreement, r.Language, r.Wishes, r.Settings, publish(w, r.Report), r.Drafts, r.Prints, r.Payments, r.History}
+	return publicRecord{head, r.Agreement, r.Language, publishWishes(r.Wishes), r.Settings, publish(w, r.Report), r.Drafts, r.Prints, r.Payments, r.History}
 }
 
 // write shows a job as a person reads it.

@@ -41,7 +41,7 @@ func (c *letterCmd) Run(e *env) error {
 	}
 	l.Wishes = casework.Understand(l, r)
 	if c.JSON {
-		return writeJSON(e, l)
+		return writeJSON(e, publishLetter(l))
 	}
 	return writeLetter(e.out, e.words(), l)
 }

@@ -1,9 +1,10 @@
 // Package job holds the words of the domain: what a letter, a job, a finding,
 // an estimate and a quote are, and which stages a job passes through.
 //
-// It imports nothing of ours, so every room may speak these words. Values
-// here are plain data: they are read from JSON as they are written to it, and
-// the field names that other programs rely on are the ones in the json tags.
+// It imports nothing of ours, so every room may speak these words. Values here are
+// plain data. The json tags are the form in which the ledger keeps them: a tag may be
+// added, and none changes (package ledger, TestStoredForms). What scripts read is a
+// form of its own, made by the commands.
 package job
 
 import (

@@ -173,6 +173,9 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
 	switch in.l.Wishes.Answer {
 	case job.Accept:
+		if len(in.l.Wishes.Unread) > 0 { // a yes beside something that nobody understood
+			return in.ask(ctx, jobs, ledger.NoticeQuestion, "question")
+		}
 		return in.accept(ctx, jobs)
 	case job.Decline:
 		return in.each(ctx, in.meant(jobs), job.Withdrawn, job.Say("history.patron-no", nil))
