@@ -23,7 +23,7 @@ type draftsCmd struct {
 	Show     draftsShowCmd     `cmd:"" help:"Show one draft as it would leave."`
 	Approve  draftsApproveCmd  `cmd:"" help:"Approve a draft, byte for byte; it is then sent."`
 	Edit     draftsEditCmd     `cmd:"" help:"Change a draft, in an editor or from a file."`
-	SetAside draftsSetAsideCmd `cmd:"" name:"set-aside" help:"Decline to send a draft, and the request with it."`
+	SetAside draftsSetAsideCmd `cmd:"" name:"set-aside" help:"Put a draft off; its request waits too. To say no to it: meshclerk jobs decline."`
 	Settle   draftsSettleCmd   `cmd:"" help:"Say whether an uncertain draft was sent."`
 }
 
