@@ -216,6 +216,10 @@ func TestVerifyFinds(t *testing.T) {
 		{"an approval of other bytes", func(t *testing.T, l *Ledger, d Draft, _ job.Job) {
 			harm(t, l, `UPDATE drafts SET sha256 = ? WHERE id = ?`, strings.Repeat("ab", 32), d.ID)
 		}, "is not what Bo Example approved"},
+		{"a job that nobody agreed to", func(t *testing.T, l *Ledger, _ Draft, j job.Job) {
+			harm(t, l, `DROP TRIGGER jobs_as_agreed`)
+			harm(t, l, `UPDATE jobs SET stage = 'agreed', terms = '{}' WHERE id = ?`, string(j.ID))
+		}, "nobody is on record as having said yes"},
 		{"a letter nobody works on", func(t *testing.T, l *Ledger, _ Draft, _ job.Job) {
 			harm(t, l, `UPDATE steps SET state = 'done'`)
 		}, "no work on it is planned"},

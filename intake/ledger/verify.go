@@ -27,7 +27,7 @@ const maxIntegrity = 100
 // stage. It only reads; the robot may go on meanwhile. No problems is a nil list.
 func (l *Ledger) Verify(ctx context.Context) ([]Problem, error) {
 	v := &verifier{l: l, ctx: ctx}
-	for _, check := range []func() error{v.database, v.blobs, v.drafts, v.jobs, v.letters} {
+	for _, check := range []func() error{v.database, v.blobs, v.drafts, v.jobs, v.agreed, v.letters} {
 		if err := check(); err != nil {
 			return v.found, err
 		}
@@ -176,6 +176,16 @@ func (v *verifier) jobs() error {
 		}
 		return nil
 	})
+}
+
+// agreed holds what is on the print list against what was agreed to.
+func (v *verifier) agreed() error {
+	without, err := v.l.words(v.ctx, `SELECT id FROM jobs WHERE stage IN ('agreed', 'printing') AND forgotten = '' AND terms <> '' AND NOT EXISTS
+		(SELECT 1 FROM yeses y WHERE y.job = jobs.id AND y.state = 'counts' AND (y.terms = jobs.terms OR y.terms = ''))`)
+	for _, id := range without {
+		v.say(id, "job %s is on the print list, but nobody is on record as having said yes to it as it is; look who changed the ledger, and send a new offer", id)
+	}
+	return err
 }
 
 // eventsNow counts a job's moves again, since it may have moved while we looked.
