@@ -14,7 +14,9 @@ type Decision struct {
 	Letter string
 	As     job.Reply  // accept, decline or change; "" takes over what it answers, and no more
 	Wishes job.Wishes // what the person read in it beside what is on record; of a change
-	By     string
+
+	Read *job.Wishes // stands instead of what the program read; nil leaves that
+	By   string
 }
 
 // Decide takes a letter as what a person says it means, as if it had said so
@@ -42,6 +44,9 @@ func (o *Office) Decide(ctx context.Context, d Decision) error {
 			return err
 		}
 		l := *rec.Parsed
+		if d.Read != nil {
+			l.Wishes = *d.Read
+		}
 		l.Wishes = mergeRead(l.Wishes, d.Wishes)
 		l.Wishes.Answer, l.Wishes.Unread = d.As, nil
 		in := &incoming{o: o, tx: tx, id: d.Letter, l: &l, by: d.By}

@@ -185,6 +185,7 @@ func (d *Desk) routes() http.Handler {
 	staff("POST /reply/{draft}/edit", d.edit)
 	staff("GET /letter/{id}", d.letterPage)
 	staff("POST /letter/{id}/again", d.letterAgain)
+	staff("POST /letter/{id}/decide", d.decideLetter)
 	staff("GET /letter/{id}/file/{n}", d.saveForm)
 	staff("GET /letter/{id}/picture/{n}", d.showForm)
 

@@ -136,24 +136,42 @@ func (d *Desk) replySource(w http.ResponseWriter, r *http.Request, _ personal) e
 	return err
 }
 
+// letterShown is a letter, with the replies to it and what a person may make of it.
+type letterShown struct {
+	replyView
+	Drafts []ledger.Draft
+	Left   *leftView // nil where nothing is open about it
+}
+
 func (d *Desk) letterPage(w http.ResponseWriter, r *http.Request, who personal) error {
-	l, err := d.office.Ledger.Letter(r.Context(), r.PathValue("id"))
+	v, err := d.letterOf(r, r.PathValue("id"))
 	if err != nil {
 		return err
 	}
-	v := replyView{Letters: []letterView{{l, true}}}
-	if v.History, err = d.office.Ledger.Events(r.Context(), l.ID); err != nil {
-		return err
-	}
-	drafts, err := d.office.Ledger.Drafts(r.Context(), ledger.DraftFilter{Letter: l.ID})
-	if err != nil {
-		return err
-	}
-	d.show(w, r, http.StatusOK, "letter", "page.title.letter", who, struct {
-		replyView
-		Drafts []ledger.Draft
-	}{v, drafts})
+	d.show(w, r, http.StatusOK, "letter", "page.title.letter", who, v)
 	return nil
+}
+
+func (d *Desk) letterOf(r *http.Request, id string) (letterShown, error) {
+	var v letterShown
+	ctx := r.Context()
+	l, err := d.office.Ledger.Letter(ctx, id)
+	if err != nil {
+		return v, err
+	}
+	v.Letters = []letterView{{l, true}}
+	if v.History, err = d.office.Ledger.Events(ctx, l.ID); err != nil {
+		return v, err
+	}
+	if v.Drafts, err = d.office.Ledger.Drafts(ctx, ledger.DraftFilter{Letter: l.ID}); err != nil {
+		return v, err
+	}
+	notices, err := d.office.Ledger.Notices(ctx, false)
+	if err != nil {
+		return v, err
+	}
+	v.Left, err = d.leftOf(ctx, d.localizer(r), notices, l.ID)
+	return v, err
 }
 
 func (d *Desk) letterAgain(w http.ResponseWriter, r *http.Request, who personal) error {

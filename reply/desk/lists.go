@@ -11,10 +11,11 @@ import (
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/reply/casework"
 )
 
 type jobsView struct {
-	Rows   []ledger.Row
+	Rows   []jobRow
 	Stages []job.Stage
 	Counts map[job.Stage]int
 	Stage  string
@@ -22,6 +23,26 @@ type jobsView struct {
 	Start  int
 	More   bool
 	Before int
+}
+
+// jobRow is a job in the list, with whom or what it waits for.
+type jobRow struct {
+	ledger.Row
+	Waits string // "patron", "staff", "robot" or ""
+	Ahead []casework.Ahead
+}
+
+func (d *Desk) jobRow(ctx context.Context, row ledger.Row) (jobRow, error) {
+	out := jobRow{Row: row}
+	j, err := d.office.Ledger.Job(ctx, row.ID)
+	if err != nil {
+		return out, err
+	}
+	if out.Ahead, _, err = d.office.Ahead(ctx, j); err != nil {
+		return out, err
+	}
+	out.Waits, err = d.office.WaitsFor(ctx, j)
+	return out, err
 }
 
 const perPage = 50
@@ -36,12 +57,19 @@ func (d *Desk) jobsPage(w http.ResponseWriter, r *http.Request, who personal) er
 	if slices.Contains(v.Stages, job.Stage(v.Stage)) {
 		f.Stages = []job.Stage{job.Stage(v.Stage)}
 	}
-	var err error
-	if v.Rows, err = d.office.Ledger.Jobs(r.Context(), f); err != nil {
+	rows, err := d.office.Ledger.Jobs(r.Context(), f)
+	if err != nil {
 		return err
 	}
-	if v.More = len(v.Rows) > perPage; v.More {
-		v.Rows = v.Rows[:perPage]
+	if v.More = len(rows) > perPage; v.More {
+		rows = rows[:perPage]
+	}
+	for _, row := range rows {
+		one, err := d.jobRow(r.Context(), row)
+		if err != nil {
+			return err
+		}
+		v.Rows = append(v.Rows, one)
 	}
 	v.Before = max(0, v.Start-perPage)
 	if v.Counts, err = d.office.Ledger.CountByStage(r.Context()); err != nil {

@@ -26,6 +26,7 @@ type partView struct {
 	Listed  bool // it is on the print list
 	Sheet   bool // there is a job sheet
 	Unsure  bool // a person may vouch for the sender
+	Stands  standsView
 }
 
 // wish is one thing the patron's words settle, with those words.

@@ -128,7 +128,11 @@ func (d *Desk) caseOf(ctx context.Context, s *localizer, who personal, dr *ledge
 		if err != nil {
 			return v, err
 		}
-		v.addPart(d.partView(j, s))
+		p := d.partView(j, s)
+		if p.Stands, err = d.standsOf(ctx, s, j); err != nil {
+			return v, err
+		}
+		v.addPart(p)
 	}
 	v.Total = v.total(d.office.Rules.Prices.Currency)
 	if dr != nil {

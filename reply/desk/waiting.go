@@ -41,7 +41,13 @@ type waitingView struct {
 	Urgent  []waitingRow // uncertain and failed
 	Waiting []waitingRow
 	OnWay   []waitingRow // approved or being sent
-	Notices []ledger.Notice
+	Notices []noticeRow
+}
+
+// noticeRow is a notice; one about a letter has the acts beside its latest.
+type noticeRow struct {
+	ledger.Notice
+	Left *leftView
 }
 
 // unpriced are the situations in which the patron is told no price.
@@ -82,7 +88,14 @@ func (d *Desk) waitingView(ctx context.Context, who personal, s *localizer) (wai
 		if n.Kind == ledger.NoticeRestored {
 			continue // told at length by Held
 		}
-		v.Notices = append(v.Notices, n)
+		row := noticeRow{Notice: n}
+		if row.Left, err = d.leftOf(ctx, s, []ledger.Notice{n}, n.Subject); err != nil {
+			return v, err
+		}
+		if row.Left != nil {
+			row.Left.Back = "list"
+		}
+		v.Notices = append(v.Notices, row)
 	}
 	if v.Mark, err = d.waitingMark(ctx); err != nil {
 		return v, err
