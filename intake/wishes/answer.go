@@ -309,7 +309,6 @@ func (d *doc) yesOrNo() (string, string) {
 // asked for, and those that repeat what was known, change nothing.
 func changedWish(w, earlier job.Wishes, asked []string) bool {
 	free := func(topic string) bool { return !slices.Contains(asked, topic) }
-	same := func(a, b *float64) bool { return a != nil && b != nil && *a == *b }
 	return free("copies") && w.Copies != nil && (earlier.Copies == nil || *earlier.Copies != *w.Copies) ||
 		free("colour") && len(w.Colours) > 0 && !slices.Equal(w.Colours, earlier.Colours) ||
 		free("size") && free("scale") && (w.Size != nil && (earlier.Size == nil || *earlier.Size != *w.Size) || w.Scale != nil && !same(w.Scale, earlier.Scale)) ||
@@ -317,4 +316,23 @@ func changedWish(w, earlier job.Wishes, asked []string) bool {
 		free("supports") && w.Supports != "" && w.Supports != earlier.Supports ||
 		free("infill") && w.Infill != nil && !same(w.Infill, earlier.Infill) ||
 		free("infill") && w.Strong && !earlier.Strong
+}
+
+// unclearAnswer gives the passage that speaks of a yes or a no when the letter as
+// a whole says neither.
+func (d *doc) unclearAnswer(answer job.Reply) string {
+	if answer != "" {
+		return ""
+	}
+	for i := 0; i < len(d.toks); i++ {
+		if n := d.cue(i, "harmless"); n > 0 {
+			i += n - 1
+			continue
+		}
+		if !d.toks[i].away && d.cue(i, "accept", "acceptstart", "yes", "no", "decline", "doubt", "sarcasm", "change", "dropping", "mindchange") > 0 {
+			s := d.sentence(i)
+			return d.words(s.from, s.to)
+		}
+	}
+	return ""
 }

@@ -5,13 +5,8 @@ import (
 	"unicode"
 )
 
-// stock are the colours in the order in which "anything but red" offers the rest.
-var stock = []string{"white", "black", "grey", "red", "orange", "yellow", "green", "blue", "purple", "natural"}
-
-// colours finds the wished colours in order of preference. Colours that are
-// only ruled out leave all others.
-func (d *doc) colours() ([]string, string) {
-	var wished, refused []string
+// colours finds the wished colours in order of preference, and the refused ones.
+func (d *doc) colours() (wished, refused []string, words string) {
 	from, to, last := -1, 0, 0
 	for i := 0; i < len(d.toks); i++ {
 		t, ok := d.tag(i, "colour")
@@ -22,15 +17,16 @@ func (d *doc) colours() ([]string, string) {
 		case d.refuses(i) && d.has(span{d.clauseOf(i).from, i}, "if") >= 0:
 			continue // "if you have no blue"
 		case d.refuses(i):
-			refused = append(refused, t.key)
-		case d.wishesColour(i, i+t.n, last):
-			if !slices.Contains(wished, t.key) {
-				wished = append(wished, t.key)
+			if d.turnsDown(i) {
+				refused = appendNew(refused, t.key)
 			}
+		case d.wishesColour(i, i+t.n, last):
+			wished = appendNew(wished, t.key)
 			last = i + t.n
 		default:
 			continue
 		}
+		d.use(i, i+t.n)
 		if from < 0 {
 			from = i
 		}
@@ -40,12 +36,11 @@ func (d *doc) colours() ([]string, string) {
 	switch {
 	case len(wished) > 0:
 		wished = slices.DeleteFunc(wished, func(c string) bool { return slices.Contains(refused, c) })
-		return wished, d.words(from, min(to, from+near))
+		return wished, refused, d.words(from, min(to, from+near))
 	case len(refused) > 0:
-		rest := slices.DeleteFunc(slices.Clone(stock), func(c string) bool { return slices.Contains(refused, c) })
-		return rest, d.words(max(d.clauseOf(from).from, from-3), min(to, from+near))
+		return nil, refused, d.words(max(d.clauseOf(from).from, from-3), min(to, from+near))
 	}
-	return nil, d.anyColour()
+	return nil, nil, d.anyColour()
 }
 
 // anyColour gives the words by which the patron leaves the colour to us.
@@ -87,6 +82,19 @@ func (d *doc) allCapitals(i int) bool {
 // refuses tells whether the colour at a token is ruled out: "not red",
 // "anything but red", "no red or orange please".
 func (d *doc) refuses(i int) bool {
+	return d.turnsDown(i) || d.ruledOut(i, "not", "instead", "changedfrom", "except")
+}
+
+// turnsDown tells whether a colour is refused, and not only replaced as in "green
+// instead of blue".
+func (d *doc) turnsDown(i int) bool {
+	return d.ruledOut(i, "not", "except")
+}
+
+func (d *doc) ruledOut(i int, by ...string) bool {
+	if d.toks[i].refused {
+		return true
+	}
 	for range 4 {
 		if d.ended(i, "nothingbut") > 0 {
 			return false
@@ -96,7 +104,7 @@ func (d *doc) refuses(i int) bool {
 			i -= n
 			continue
 		}
-		if d.ended(i, "not", "instead", "changedfrom", "except") > 0 {
+		if d.ended(i, by...) > 0 {
 			return true
 		}
 		n := d.ended(i, "or", "range")
@@ -231,7 +239,7 @@ func (d *doc) listed(i int) bool {
 	if d.onlyAsks(i) {
 		return false
 	}
-	loose := d.loose(s)
+	loose := d.looseWords(s)
 	if loose == 1 && i == s.from+1 && len(d.tags[s.from]) == 0 {
 		return true // "concrete grey please"
 	}
@@ -239,10 +247,10 @@ func (d *doc) listed(i int) bool {
 }
 
 // wishesOnly tells whether a span holds nothing but wishes and politeness.
-func (d *doc) wishesOnly(s span) bool { return d.loose(s) == 0 }
+func (d *doc) wishesOnly(s span) bool { return d.looseWords(s) == 0 }
 
-// loose counts the words of a span that belong to no wish.
-func (d *doc) loose(s span) int {
+// looseWords counts the words of a span that belong to no wish.
+func (d *doc) looseWords(s span) int {
 	loose := 0
 	for k := s.from; k < s.to; {
 		n := d.cue(k, wishWords...)

@@ -177,7 +177,11 @@ func (d *doc) pickup() (string, string) {
 	var places []place
 	for i := 0; i < len(d.toks); i++ {
 		t, ok := d.tag(i, "branch")
-		if !ok || d.refusesPlace(i) || d.elsewhere(i, i+t.n) {
+		if !ok || d.elsewhere(i, i+t.n) {
+			continue
+		}
+		if d.refusesPlace(i) {
+			d.use(i, i+t.n)
 			continue
 		}
 		c := d.clauseOf(i)
@@ -187,6 +191,9 @@ func (d *doc) pickup() (string, string) {
 		}
 		i += t.n - 1
 	}
+	for _, p := range places {
+		d.use(p.from, p.to)
+	}
 	best, at := "", found[string]{}
 	for _, sure := range []bool{true, false} {
 		for _, p := range places {
@@ -194,7 +201,7 @@ func (d *doc) pickup() (string, string) {
 			case p.sure != sure:
 			case best == "" || d.corrects(p.from):
 				best, at = p.value, p.found
-			case best != p.value:
+			case best != p.value && !d.second(p.from):
 				return "", ""
 			}
 		}
@@ -207,6 +214,9 @@ func (d *doc) pickup() (string, string) {
 
 // refusesPlace is "not Central".
 func (d *doc) refusesPlace(i int) bool {
+	if d.toks[i].refused {
+		return true
+	}
 	for range 4 {
 		i = d.skipBack(i)
 		if d.ended(i, "not", "instead", "except") > 0 {

@@ -20,6 +20,9 @@ func (d *doc) copies() (*int, string) {
 	clash := ""
 	for i := 0; i < len(d.toks); i++ {
 		c, unclear := d.countAt(i)
+		if c != nil {
+			d.use(c.from, c.to)
+		}
 		switch {
 		case unclear != "":
 			clash = unclear
@@ -34,10 +37,18 @@ func (d *doc) copies() (*int, string) {
 		}
 	}
 	if best == nil || clash != "" {
+		d.unuse(best)
 		return nil, clash
 	}
 	d.claim(best.from, best.from+1)
 	return &best.value, d.words(best.from, best.to)
+}
+
+// unuse marks a count that another one contradicts as not read.
+func (d *doc) unuse(c *found[int]) {
+	for i := 0; c != nil && i < c.to-c.from; i++ {
+		d.toks[c.from+i].used = false
+	}
 }
 
 // corrects tells whether the sentence takes back what was said before.
@@ -140,6 +151,8 @@ func (d *doc) counts(i, j int) int {
 		return zeroUnless(ordered || behind && (d.ended(i, "partof") == 0 || d.ended(i, "verb") > 0), j+n)
 	}
 	switch {
+	case d.cue(j, "sufficient") > 0 && d.opens(i):
+		return j + d.cue(j, "sufficient")
 	case d.crossed(i, j):
 		return j + zeroUnless(d.fold(j) == "x" || d.fold(j) == "×", 1)
 	case d.labelled(i, "quantity"), d.topic == "copies":

@@ -21,11 +21,15 @@ func (d *doc) neededBy() (string, string) {
 		if n := d.cue(j, "or"); n > 0 && j+n < len(d.toks) {
 			if _, k := d.date(j + n); k > 0 { // "Thursday or Friday"
 				d.claim(i, k)
+				d.loose[i] = "date"
 				i = k - 1
 				continue
 			}
 		}
 		wished := !d.in.Date.IsZero() && !day.IsZero() && d.deadline(i, j)
+		if !wished && !d.otherPlan(i, d.beforeDate(i), d.sentence(i)) && d.cue(i, "today") == 0 {
+			d.loose[i] = "date"
+		}
 		d.claim(i, j)
 		if !wished || d.days(day) < 0 || d.days(day) > farthest {
 			i = j - 1
@@ -33,8 +37,10 @@ func (d *doc) neededBy() (string, string) {
 		}
 		text := day.Format(time.DateOnly)
 		if best != "" && best != text && !d.corrects(i) {
+			d.loose[i] = "date"
 			return "", ""
 		}
+		d.use(i, j)
 		best, from, to = text, i, j
 		i = j - 1
 	}

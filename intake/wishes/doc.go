@@ -24,7 +24,8 @@ type doc struct {
 	sents   []span
 	clauses []span
 	topic   string
-	counted map[int]bool // tokens right behind a count of copies
+	counted map[int]bool   // tokens right behind a count of copies
+	loose   map[int]string // tokens at which a length or a date begins that was not taken for a wish, with what it is about
 	in      *Input
 }
 
@@ -33,12 +34,14 @@ type span struct{ from, to int }
 
 // newDoc reads a text in one language.
 func newDoc(text string, lex *lexicon, in *Input) *doc {
-	d := &doc{text: clean(text), in: in, counted: map[int]bool{}}
+	d := &doc{text: clean(text), in: in, counted: map[int]bool{}, loose: map[int]string{}}
 	d.toks = tokens(d.text, maxTokens)
 	d.mark(lex)
 	d.listMarks()
 	d.sentences()
 	d.setAside()
+	d.addresses()
+	d.scopes()
 	return d
 }
 
@@ -85,7 +88,7 @@ func (d *doc) listMarks() {
 		t := &d.toks[i]
 		if t.kind == number && t.newline && i+1 < len(d.toks) && d.toks[i+1].tight && strings.ContainsAny(d.toks[i+1].text, ".)") &&
 			(i+2 == len(d.toks) || !d.toks[i+2].tight) {
-			t.claimed = true
+			t.claimed, t.used = true, true
 		}
 	}
 }
@@ -256,11 +259,18 @@ func (d *doc) claim(from, to int) {
 	}
 }
 
+// use marks tokens that some field was read from.
+func (d *doc) use(from, to int) {
+	for i := max(0, from); i < min(to, len(d.toks)); i++ {
+		d.toks[i].used = true
+	}
+}
+
 // claimBytes marks the tokens over a part of the text as understood.
 func (d *doc) claimBytes(from, to int) {
 	for i := range d.toks {
 		if d.toks[i].start < to && d.toks[i].end > from {
-			d.toks[i].claimed = true
+			d.toks[i].claimed, d.toks[i].used = true, true
 		}
 	}
 }

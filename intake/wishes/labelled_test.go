@@ -28,11 +28,12 @@ type letterCase struct {
 // stands for "question" or "".
 type want struct {
 	job.Wishes
-	AnyOrder bool  `json:"any_order"`
-	Strong   *bool `json:"strong"`
+	AnyOrder bool     `json:"any_order"`
+	Strong   *bool    `json:"strong"`
+	Open     []string `json:"open"` // what the unread passages are about, in order; not looked at when not labelled
 }
 
-var fieldNames = []string{"copies", "colours", "size", "scale", "material", "supports", "infill", "strong", "needed_by", "phone", "card", "pickup", "answer"}
+var fieldNames = []string{"copies", "colours", "size", "scale", "material", "supports", "infill", "strong", "needed_by", "phone", "card", "pickup", "answer", "items", "not_colours", "unread"}
 
 // score counts, over letters, what was said rightly, said wrongly and missed.
 type score struct{ right, wrong, missed int }
@@ -85,6 +86,10 @@ func measure(t *testing.T, cases []letterCase) (map[string]*score, int) {
 		if c.want.AnyOrder {
 			g = said(got, true, got.Strong)
 		}
+		g["unread"], w["unread"] = "", ""
+		if c.want.Open != nil {
+			g["unread"], w["unread"] = abouts(got.Unread), strings.Join(c.want.Open, " ")
+		}
 		for _, f := range fieldNames {
 			judgeField(t, c, f, g[f], w[f], scores[f])
 		}
@@ -136,10 +141,35 @@ func said(w job.Wishes, sorted, strong bool) map[string]string {
 	if w.Infill != nil {
 		m["infill"] = fmt.Sprintf("%.4g", *w.Infill)
 	}
+	slices.Sort(w.NotColours)
+	m["not_colours"] = strings.Join(w.NotColours, " ")
+	for _, it := range w.Items {
+		m["items"] += itemText(it) + "; "
+	}
 	if strong {
 		m["strong"] = "yes"
 	}
 	return m
+}
+
+func itemText(it job.Item) string {
+	s := fmt.Sprintf("%d %s %s", it.Copies, strings.ToLower(it.Part), strings.Join(it.Colours, "+"))
+	if it.Size != nil {
+		s += fmt.Sprintf(" %s %g", it.Size.Axis, math.Round(it.Size.MM*100)/100)
+	}
+	if it.Scale != nil {
+		s += fmt.Sprintf(" scale %.4g", *it.Scale)
+	}
+	return strings.TrimSpace(s + " " + it.Material)
+}
+
+// abouts are the sorts of the unread passages, without repeats.
+func abouts(list []job.Unread) string {
+	var out []string
+	for _, u := range list {
+		out = appendNew(out, u.About)
+	}
+	return strings.Join(out, " ")
 }
 
 func onlyDigits(s string) string {
@@ -213,6 +243,8 @@ func headers(t *testing.T, where, text string, in *Input, w *want) {
 			in.Subject = value
 		case "answer":
 			in.Answer = value == "yes"
+		case "personal":
+			in.Personal = value == "yes"
 		case "question":
 			in.Questions = append(slices.Clone(in.Questions), value)
 		case "inline":

@@ -45,6 +45,15 @@ func (d *doc) fraction(i int) (value float64, n int) {
 	return 0, 0
 }
 
+// positive reads the number that a list of the house's words is keyed by, or nil.
+func positive(key string) *float64 {
+	v, err := strconv.ParseFloat(key, 64)
+	if err != nil || v <= 0 {
+		return nil
+	}
+	return &v
+}
+
 func (d *doc) isNumber(i int) bool { return i >= 0 && i < len(d.toks) && d.toks[i].kind == number }
 func (d *doc) isTight(i int) bool  { return i >= 0 && i < len(d.toks) && d.toks[i].tight }
 
@@ -83,6 +92,9 @@ func (d *doc) bounded(i int) bool { return d.ended(i, "bound") > 0 }
 // replaced tells whether the number at a token is what is not wished any more:
 // "instead of 2", "not 2".
 func (d *doc) replaced(i int) bool {
+	if d.toks[i].refused {
+		return true
+	}
 	i = d.skipBack(i)
 	return d.ended(i, "instead", "changedfrom", "not") > 0
 }

@@ -10,6 +10,9 @@ func (d *doc) material() (string, string) {
 		if !ok || d.soluble(t.key) || d.refuses(i) || d.hypothetical(i) || d.cue(i+t.n, "supportword") > 0 || !d.wishesMaterial(i, i+t.n) {
 			continue
 		}
+		if best != "" && d.second(i) {
+			continue
+		}
 		if best != "" && best != t.key && !d.corrects(i) {
 			return "", ""
 		}
@@ -60,6 +63,7 @@ func (d *doc) infill() (*float64, string) {
 			continue
 		}
 		d.claim(f.from, f.to)
+		d.use(f.from, f.to)
 		if best != nil && best.value != f.value && !d.corrects(i) {
 			return nil, ""
 		}

@@ -17,6 +17,9 @@ func (d *doc) isQuestion(i int) bool {
 		return false // "how lovely it looks!"
 	}
 	start := d.start(s)
+	if d.in.Language == "es" && strings.ToLower(d.toks[start].text) == "que" {
+		return false // "que sean tres" is a wish; the word that asks has an accent
+	}
 	return d.cue(start, "question") > 0 && d.cue(start, "accept") == 0 // "pueden imprimir" gives leave
 }
 

@@ -105,12 +105,18 @@ func (d *doc) size() (*job.Size, string) {
 		}
 		s := d.sizeAt(i, to, mm)
 		d.claim(i, to)
+		if s == nil && !d.repeatsSize(mm) {
+			d.loose[i] = "size"
+		} else {
+			d.use(i, to)
+		}
 		switch {
 		case s == nil:
 		case best == nil || d.corrects(i):
 			best, clash = s, false
 		case best.value.Axis == s.value.Axis && math.Abs(best.value.MM-s.value.MM) > 0.05*s.value.MM: // "10 cm (4 inches)" is one wish
 			clash = true
+			d.toks[i].used, d.loose[i] = false, "size"
 		}
 		i = to - 1
 	}
@@ -118,6 +124,12 @@ func (d *doc) size() (*job.Size, string) {
 		return nil, ""
 	}
 	return &best.value, d.words(best.from, best.to)
+}
+
+// repeatsSize tells of a length that was known before.
+func (d *doc) repeatsSize(mm float64) bool {
+	e := d.in.Earlier.Size
+	return e != nil && math.Abs(e.MM-mm) < 0.01*mm
 }
 
 // sizeAt reads the wish for a size on a length from i to to-1.
@@ -216,6 +228,7 @@ func (d *doc) scale() (*float64, string) {
 		}
 		best = s
 		d.claim(s.from, s.to)
+		d.use(s.from, s.to)
 		i = s.to - 1
 	}
 	if best == nil {
@@ -245,6 +258,9 @@ func (d *doc) scaleAt(i int) *found[float64] {
 // percentAt reads "at 50 %", "scale 150 %", "20 % smaller".
 func (d *doc) percentAt(i, to int, value float64) *found[float64] {
 	defer d.claim(i, to)
+	if d.has(d.clauseOf(i), "notscale") < 0 && !same(d.in.Earlier.Scale, &[]float64{value / 100}[0]) {
+		d.loose[i] = "number"
+	}
 	if d.ranged(i, to) || value <= 0 || value > 1000 || d.has(d.clauseOf(i), "infillword", "notscale") >= 0 {
 		return nil
 	}

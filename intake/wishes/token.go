@@ -31,6 +31,8 @@ type token struct {
 	sent, clause int  // which sentence and clause it belongs to
 	away         bool // in a greeting, a signature or a quotation: no word to us
 	told         bool // said of earlier prints: no wish
+	refused      bool // a value that is not wished: "not in red", "two is too many"
+	used         bool // some field was read from it
 	claimed      bool // already understood as another thing, such as a telephone number
 }
 

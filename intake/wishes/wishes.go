@@ -22,6 +22,7 @@ package wishes
 
 import (
 	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -37,6 +38,7 @@ type Input struct {
 	Date     time.Time
 	Answer   bool // the letter answers one of ours
 
+	Personal  bool         // the last letter to the patron was a person's free words, so that a bare "yes" may answer anything
 	Questions []string     // of the reply it answers, in their order
 	Inline    []job.Inline // passages below quoted lines
 	Quoted    string       // the mail it quotes
@@ -90,6 +92,12 @@ func (r *Reader) Understand(in Input) job.Wishes {
 	}
 	if in.Answer {
 		w.Answer = v.answer(d, changed, w)
+		if w.Answer == job.Accept && len(w.Unread) > 0 {
+			w.Answer = ""
+		}
+		if words := d.unclearAnswer(w.Answer); words != "" {
+			w.Unread = append(w.Unread, job.Unread{Text: words, About: "answer"})
+		}
 		if words := d.words(0, 40); w.Answer != "" && words != "" {
 			w.Words["answer"] = words
 		}
@@ -136,6 +144,7 @@ func (d *doc) wishes() job.Wishes {
 	note("card", card)
 	w.NeededBy, words = d.neededBy()
 	note("needed_by", words)
+	items, itemWords := d.items()
 	w.Size, words = d.size()
 	note("size", words)
 	w.Infill, words = d.infill()
@@ -144,10 +153,9 @@ func (d *doc) wishes() job.Wishes {
 	note("scale", words)
 	w.Copies, words = d.copies()
 	note("copies", words)
-	if c, words := d.colours(); len(c) > 0 || words != "" {
-		w.Colours = append(w.Colours, c...)
-		note("colours", words)
-	}
+	c, refused, words := d.colours()
+	w.Colours, w.NotColours = append(w.Colours, c...), refused
+	note("colours", words)
 	w.Material, words = d.material()
 	note("material", words)
 	w.Supports, words = d.supports()
@@ -157,7 +165,37 @@ func (d *doc) wishes() job.Wishes {
 	words = d.strong()
 	w.Strong = words != "" && w.Infill == nil
 	note("strong", words)
+	w.Unread = d.unread()
+	if len(items) > 0 {
+		itemise(&w, items, itemWords)
+	}
 	return w
+}
+
+// itemise lays items over the wishes for the whole: copies are their sum, colours
+// all of theirs; where the parts differ in size, only the items have it. A count
+// elsewhere that is not the sum leaves the number of copies open.
+func itemise(w *job.Wishes, items []job.Item, words string) {
+	sum, first := 0, items[0]
+	w.Items, w.Colours = items, []string{}
+	for _, it := range items {
+		sum += it.Copies
+		for _, c := range it.Colours {
+			w.Colours = appendNew(w.Colours, c)
+		}
+		if !same(it.Size, first.Size) {
+			w.Size = nil
+		}
+		if !same(it.Scale, first.Scale) {
+			w.Scale = nil
+		}
+	}
+	w.Words["items"], w.Words["colours"] = words, words
+	if sum > 0 && sum <= maxCopies && (w.Copies == nil || *w.Copies == sum) {
+		w.Copies, w.Words["copies"] = &sum, words
+	} else if sum > 0 {
+		w.Copies = nil
+	}
 }
 
 // asked are the topics of the questions that the letter answers.
@@ -191,7 +229,9 @@ func (v *replies) inline(w job.Wishes, answered []pair) job.Wishes {
 		}
 		own := d.wishes()
 		v.strayed = v.strayed || changedWish(own, v.in.Earlier, append([]string{d.topic}, v.topics...))
+		left := slices.Concat(w.Unread, own.Unread)
 		w = Merge(w, own)
+		w.Unread = left
 	}
 	return w
 }
@@ -207,7 +247,11 @@ func (v *replies) single(w job.Wishes, text string) job.Wishes {
 	if len(d.toks) > 40 {
 		return w
 	}
-	return Merge(d.wishes(), w)
+	own := d.wishes()
+	left := own.Unread
+	w = Merge(own, w)
+	w.Unread = left
+	return w
 }
 
 // answer decides what the whole letter says to the quote.
@@ -267,7 +311,7 @@ func Merge(old, new job.Wishes) job.Wishes {
 		delete(w.Words, "strong")
 	}
 	if new.Copies != nil || new.Words["copies"] != "" {
-		w.Copies = new.Copies
+		w.Copies, w.Items = new.Copies, nil
 	}
 	if len(new.Items) > 0 || new.Copies != nil || len(new.Colours) > 0 {
 		w.Items = new.Items
@@ -277,8 +321,13 @@ func Merge(old, new job.Wishes) job.Wishes {
 	}
 	w.Unread = new.Unread
 	if len(new.Colours) > 0 || new.Words["colours"] != "" {
-		w.Colours = new.Colours
+		w.Colours, w.Items = new.Colours, nil
 	}
+	if len(new.Items) > 0 {
+		w.Items = new.Items
+	}
+	mergeRefused(&w, old, new)
+	w.Unread = new.Unread
 	for _, f := range []struct {
 		into *string
 		from string
@@ -292,4 +341,18 @@ func Merge(old, new job.Wishes) job.Wishes {
 	delete(w.Words, "answer")
 	maps.Copy(w.Words, new.Words)
 	return w
+}
+
+// mergeRefused keeps what was refused before, but for what is wished now, and
+// takes what is refused now out of what was wished.
+func mergeRefused(w *job.Wishes, old, new job.Wishes) {
+	w.NotColours = nil
+	for _, c := range slices.Concat(old.NotColours, new.NotColours) {
+		if !slices.Contains(new.Colours, c) {
+			w.NotColours = appendNew(w.NotColours, c)
+		}
+	}
+	if w.Colours != nil {
+		w.Colours = slices.DeleteFunc(slices.Clone(w.Colours), func(c string) bool { return slices.Contains(new.NotColours, c) })
+	}
 }

@@ -2,6 +2,7 @@ package wishes
 
 import (
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -202,6 +203,7 @@ func FuzzUnderstand(f *testing.F) {
 		if !answer && w.Answer != "" {
 			t.Errorf("a first letter answers %q", w.Answer)
 		}
+		checkItems(t, w)
 		for field, words := range w.Words {
 			if len(words) > 200 {
 				t.Errorf("%s: %d bytes of words", field, len(words))
@@ -210,13 +212,39 @@ func FuzzUnderstand(f *testing.F) {
 	})
 }
 
+// checkItems: items and what is unread stay within the bounds of the fields.
+func checkItems(t *testing.T, w job.Wishes) {
+	t.Helper()
+	for _, it := range w.Items {
+		if it.Copies < 0 || it.Copies > maxCopies || it.Size != nil && (it.Size.MM < leastMM || it.Size.MM > mostMM) || len(it.Part) > 200 || it.Colours == nil {
+			t.Errorf("item %+v", it)
+		}
+	}
+	if len(w.Items) == 1 {
+		t.Error("one item differs from nothing")
+	}
+	for _, c := range w.NotColours {
+		if slices.Contains(w.Colours, c) {
+			t.Errorf("%s is wished and refused", c)
+		}
+	}
+	if w.Answer == job.Accept && len(w.Unread) > 0 {
+		t.Errorf("accepted beside unread %v", w.Unread)
+	}
+	for _, u := range w.Unread {
+		if u.Text == "" || len(u.Text) > 200 {
+			t.Errorf("unread %q", u.Text)
+		}
+	}
+}
+
 // hostile are texts that made some grammar look at everything from everywhere.
 func hostile() map[string]string {
 	n := 40000
 	rep := func(s string) string { return strings.Repeat(s, n/len(s)) }
 	return map[string]string{"colours": rep("red or "), "numbers": rep("2 "), "questions": rep("1. blue? "), "spaces": rep(" "), "commas": rep(","), "quotes": rep(`" `),
 		"not": rep("not "), "card": rep("card "), "digits": rep("1"), "letters": rep("a"), "by": rep("by Friday "), "sizes": rep("10 cm "), "please": rep("please "),
-		"phones": rep("555-0142 "), "yes": rep("yes "), "supports": rep("no supports "), "lines": rep("a\n"), "apostrophes": rep("l'"), "of the": rep("of the ")}
+		"phones": rep("555-0142 "), "yes": rep("yes "), "supports": rep("no supports "), "lines": rep("a\n"), "apostrophes": rep("l'"), "of the": rep("of the "), "pieces": rep("2 red, "), "parts": rep("the lid red and "), "not want": rep("not want "), "mends": rep("2, sorry, 3 "), "unread": rep("40 mm pole, ")}
 }
 
 // BenchmarkHostile measures 40 KB of each hostile text, of which 32 KB are looked

@@ -1,0 +1,179 @@
+package wishes
+
+import (
+	"unicode"
+
+	"meshclerk/intake/job"
+)
+
+// unread lists the passages that speak of a number, a colour, a size or a date
+// and that no field was read from. What is known to be another thing is left out:
+// a telephone number, an address, a clock time, money, "2 kids", "my red car".
+// What only repeats the earlier wishes counts as read.
+func (d *doc) unread() []job.Unread {
+	var out []job.Unread
+	type place struct {
+		clause int
+		about  string
+	}
+	seen := map[place]bool{}
+	for i := range d.toks {
+		about := d.unreadAt(i)
+		at := place{d.toks[i].clause, about}
+		if about == "" || seen[at] || len(out) >= mostUnread {
+			continue
+		}
+		seen[at] = true
+		out = append(out, job.Unread{Text: d.passage(i), About: about})
+	}
+	return out
+}
+
+const mostUnread = 20 // passages are shown
+
+// passage is the clause around a token without the signs at its ends.
+func (d *doc) passage(i int) string {
+	c := d.clauseOf(i).around(i, near)
+	for c.from < i && d.toks[c.from].kind == mark {
+		c.from++
+	}
+	for c.to > i+1 && d.toks[c.to-1].kind == mark && d.fold(c.to-1) != "%" {
+		c.to--
+	}
+	return d.words(c.from, c.to)
+}
+
+// unreadAt tells what a token speaks of when no field was read from it, or "".
+func (d *doc) unreadAt(i int) string {
+	t := &d.toks[i]
+	if t.away || t.used || t.kind == opaque || t.told && !d.in.Answer {
+		return ""
+	}
+	if about, ok := d.loose[i]; ok {
+		return about
+	}
+	if t.claimed || t.refused && len(d.counted) > 0 && d.isNumeral(i) {
+		return "" // "I do not need two, one is enough"
+	}
+	for _, tag := range d.tags[i] {
+		if about := d.unreadTag(i, tag); about != "" {
+			return about
+		}
+	}
+	if d.isNumber(i) && !d.explained(i) {
+		return "number"
+	}
+	return ""
+}
+
+func (d *doc) unreadTag(i int, t tag) string {
+	switch t.group {
+	case "colour":
+		if !d.inName(i, i+t.n) && !d.ofOther(i, i+t.n) && !d.repeats(t.key) {
+			return "colour"
+		}
+	case "othercolour":
+		if d.behindColour(i, "in", "colourword", "set", "should", "prefer") || d.clauseOf(i).to-d.clauseOf(i).from <= 3 {
+			return "colour"
+		}
+	case "scale":
+		return "size"
+	case "branch":
+		if !d.elsewhere(i, i+t.n) && !d.onlyAsks(i) && d.in.Earlier.Pickup != t.key {
+			return "other"
+		}
+	case "number":
+		if t.key != "1" && t.key != "0.5" && !d.explained(i) {
+			return "number"
+		}
+	}
+	return ""
+}
+
+// repeats tells of a colour that was known before.
+func (d *doc) repeats(colour string) bool {
+	for _, c := range d.in.Earlier.Colours {
+		if c == colour {
+			return true
+		}
+	}
+	return false
+}
+
+// explained tells of a number that is known to be no wish: money, a time of day,
+// a year, a count of other things, the number of a room or an order.
+func (d *doc) explained(i int) bool {
+	value, n := d.numeral(i)
+	j := i + max(n, 1)
+	switch {
+	case d.in.Answer && d.in.Earlier.Copies != nil && value == float64(*d.in.Earlier.Copies):
+		return true
+	case d.isMoney(i, j), d.isClock(i, j), d.cue(j, "ordinal") > 0:
+		return true
+	case d.other(j, 2), d.cue(j, "bystander") > 0:
+		return true
+	case d.fold(i-1) == "#" && value > maxCopies, value > maxCopies && d.cue(j, "copies", "ofthese", "pieces") == 0 && d.ended(i, "verb") == 0:
+		return true
+	case d.ended(i, "numbered") > 0 && d.ended(i, "choice") == 0:
+		return true
+	}
+	return d.fold(j) == "/" && d.isTight(j) || d.fold(i-1) == "/" && d.isTight(i)
+}
+
+func (d *doc) isMoney(i, j int) bool {
+	for k := i - 1; k >= max(0, i-2); k-- {
+		switch d.fold(k) {
+		case "$", "€", "£", "cad":
+			return true
+		case ".", ",": // the cents
+		default:
+			k = 0
+		}
+	}
+	return d.cue(j, "money") > 0 || d.fold(j) == "$" || d.fold(j) == "€" || (d.fold(j) == "." || d.fold(j) == ",") && d.isNumber(j+1) && d.cue(j+2, "money") > 0
+}
+
+func (d *doc) isClock(i, j int) bool {
+	return d.cue(j, "clock") > 0 || d.fold(j) == ":" && d.isTight(j) && d.isNumber(j+1) || d.fold(i-1) == ":" && d.isTight(i) && d.isNumber(i-2)
+}
+
+// addresses claims the house number of "14 Alder Lane", "12, rue des Érables" and
+// "calle Mayor 5".
+func (d *doc) addresses() {
+	for i := range d.toks {
+		if !d.isNumber(i) || d.toks[i].claimed {
+			continue
+		}
+		j := i + 1
+		if d.fold(j) == "," {
+			j++
+		}
+		if d.cue(j, "streetbefore") > 0 || d.streetAfter(i+1) || d.streetBehind(i) {
+			d.toks[i].claimed, d.toks[i].used = true, true
+		}
+	}
+}
+
+// streetAfter is "Alder Lane", in capitals.
+func (d *doc) streetAfter(j int) bool {
+	for k := j; k < min(j+3, len(d.toks)) && d.isCapital(k); k++ {
+		if k > j && d.cue(k, "street") > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// streetBehind is "calle Mayor".
+func (d *doc) streetBehind(i int) bool {
+	for k := i - 1; k >= max(0, i-5) && d.toks[k].kind == word; k-- {
+		if d.cue(k, "streetname") > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+func (d *doc) isCapital(k int) bool {
+	return k >= 0 && k < len(d.toks) && d.toks[k].kind == word && unicode.IsUpper(firstRune(d.toks[k].text))
+}
