@@ -139,6 +139,7 @@ type Question struct {
 	Text    Text   // the question of a finding, or ""
 	Choices Text   // "red, green or blue"
 	Said    Text   // what the patron said that cannot be had
+	OneBody bool   // of a colour: two were wished, of a file that is one body
 	Amount  Text
 }
 

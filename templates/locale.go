@@ -346,10 +346,14 @@ func plainWords(words []Text) []string {
 // Colour writes a stock word in the language; a word the house added stays as it is.
 func (l *Localizer) Colour(word string) Text { return l.colour(word) }
 
-// Coloured says what colour copies are printed in, or how many in which: "2 in red and
-// 1 in blue".
-func (l *Localizer) Coloured(colour string, each []job.ColourCopies) Text {
-	if len(each) < 2 {
+// Coloured says what colour copies are printed in; or how many in which, "2 in red and
+// 1 in blue"; or the two of one print, "black with red".
+func (l *Localizer) Coloured(colour string, s job.Settings) Text {
+	each := s.Colours
+	switch {
+	case s.Second != nil && colour != "":
+		return Text(l.Say(job.Say("numbers.two-colours", job.Args{"first": string(l.colour(colour)), "second": string(l.colour(s.Second.Colour))})))
+	case len(each) < 2:
 		return l.colour(colour)
 	}
 	var words []Text

@@ -56,7 +56,7 @@ func full(l *Localizer) Data {
 	}
 	for i, key := range []string{"colour", "material", "copies", "supports", "size", "pickup", "card", "units-doubtful", "own-check"} {
 		d.Questions = append(d.Questions, Question{Number: i + 1, Key: key, Text: "Is this what you want?",
-			Choices: l.Or([]Text{l.Colour("white"), l.Colour("green")}), Amount: l.Size([3]float64{60, 31, 48})})
+			Choices: l.Or([]Text{l.Colour("white"), l.Colour("green")}), Amount: l.Size([3]float64{60, 31, 48}), OneBody: true})
 	}
 	return d
 }

@@ -52,15 +52,25 @@ type Settings struct {
 	Colour   string `json:"colour,omitempty"`
 	// Colours are how many copies are of which colour, where they are not all of one;
 	// they add up to Copies, and Colour is the first.
-	Colours    []ColourCopies `json:"colours,omitempty"`
-	LayerMM    float64        `json:"layer_mm,omitempty"`
-	Shells     int            `json:"shells,omitempty"`
-	Infill     float64        `json:"infill,omitempty"` // 0..1; InfillSet tells a wished 0 from an unsaid one
-	InfillSet  bool           `json:"infill_set,omitempty"`
-	Scale      float64        `json:"scale,omitempty"`
-	Copies     int            `json:"copies,omitempty"`
-	Supports   string         `json:"supports,omitempty"`   // "yes", "no", "soluble" or "" for where needed
-	Reoriented bool           `json:"reoriented,omitempty"` // print in the advised orientation, not as sent
+	Colours   []ColourCopies `json:"colours,omitempty"`
+	LayerMM   float64        `json:"layer_mm,omitempty"`
+	Shells    int            `json:"shells,omitempty"`
+	Infill    float64        `json:"infill,omitempty"` // 0..1; InfillSet tells a wished 0 from an unsaid one
+	InfillSet bool           `json:"infill_set,omitempty"`
+	// Second is what a second nozzle lays in another colour; nil is one colour.
+	Second     *SecondColour `json:"second,omitempty"`
+	Scale      float64       `json:"scale,omitempty"`
+	Copies     int           `json:"copies,omitempty"`
+	Supports   string        `json:"supports,omitempty"`   // "yes", "no", "soluble" or "" for where needed
+	Reoriented bool          `json:"reoriented,omitempty"` // print in the advised orientation, not as sent
+}
+
+// SecondColour is what of a part is printed in another colour than the rest of it.
+type SecondColour struct {
+	Colour string `json:"colour"`
+	// Bodies are the bodies of the file by their volume, the largest is 1. None is all
+	// but the largest.
+	Bodies []int `json:"bodies,omitempty"`
 }
 
 // Equal reports whether two settings ask for the same.

@@ -2,6 +2,7 @@ package job
 
 import (
 	"math"
+	"reflect"
 	"slices"
 )
 
@@ -13,6 +14,7 @@ type Terms struct {
 	Copies   int            `json:"copies"`
 	Colour   string         `json:"colour,omitempty"`  // "" is not settled, or the house's only one
 	Colours  []ColourCopies `json:"colours,omitempty"` // where the copies are not all of one colour
+	Second   *SecondColour  `json:"second,omitempty"`
 	Material string         `json:"material"`
 	SizeMM   [3]float64     `json:"size_mm"` // to a tenth
 	LayerMM  float64        `json:"layer_mm"`
@@ -40,7 +42,7 @@ func (j Job) Terms() (Terms, bool) {
 	}
 	asked, e := j.Asked(), r.Estimate
 	t := Terms{
-		File: j.Blob, Copies: asked.Copies, Colour: asked.Colour, Colours: asked.Colours, Material: e.Material,
+		File: j.Blob, Copies: asked.Copies, Colour: asked.Colour, Colours: asked.Colours, Second: asked.Second, Material: e.Material,
 		LayerMM: e.LayerMM, Shells: e.Shells, Infill: e.Infill, Supports: asked.Supports, Turned: asked.Reoriented,
 		Currency: r.Quote.Currency, Total: r.Quote.Total,
 	}
@@ -71,7 +73,7 @@ func (t Terms) Differ(u Terms) []string {
 	}{
 		{TermFile, t.File == u.File},
 		{TermCopies, t.Copies == u.Copies},
-		{TermColour, t.Colour == u.Colour && slices.Equal(t.Colours, u.Colours)},
+		{TermColour, t.Colour == u.Colour && slices.Equal(t.Colours, u.Colours) && reflect.DeepEqual(t.Second, u.Second)},
 		{TermMaterial, t.Material == u.Material},
 		{TermSize, t.SizeMM == u.SizeMM},
 		{TermMade, t.LayerMM == u.LayerMM && t.Shells == u.Shells && t.Infill == u.Infill && t.Turned == u.Turned},

@@ -216,7 +216,11 @@ func (c check) estimate(ctx context.Context, x examined, st stood) (estimated, e
 		return without(ctx, err)
 	}
 	in.WithLargestScale = true
-	plan, err := slice.NewPlan(ctx, x.turned(st.now.orientation), in)
+	whole := x.turned(st.now.orientation)
+	if c.set.Second != nil {
+		whole, in.Second = x.byColour(whole, c.set.Second.Bodies) // one body is of one colour
+	}
+	plan, err := slice.NewPlan(ctx, whole, in)
 	if err != nil {
 		return without(ctx, err)
 	}

@@ -35,8 +35,8 @@ func For(r *rules.Rules, s job.Settings, size [3]float64) (Input, error) {
 }
 
 // Pick returns the printer for a part of that size (mm): the one the settings
-// name, else the first in the rules that has the material, a second nozzle if
-// the supports shall dissolve, and room for the part. When all are too small it
+// name, else the first in the rules that has the material, a nozzle for each colour
+// and for supports that shall dissolve, and room for the part. When all are too small it
 // is the largest of those that could otherwise print it.
 func Pick(r *rules.Rules, s job.Settings, size [3]float64) (rules.Printer, error) {
 	name := s.Material
@@ -49,7 +49,7 @@ func Pick(r *rules.Rules, s job.Settings, size [3]float64) (rules.Printer, error
 		if s.Printer != "" && !strings.EqualFold(p.Name, s.Printer) || !takes(*p, name) {
 			continue
 		}
-		if s.Supports == "soluble" && solubleOf(r, *p) == nil {
+		if s.Supports == "soluble" && solubleOf(r, *p) == nil || len(p.NozzleMM) < nozzles(s) {
 			continue
 		}
 		if Holds(*p, size) {
@@ -65,8 +65,27 @@ func Pick(r *rules.Rules, s job.Settings, size [3]float64) (rules.Printer, error
 	return rules.Printer{}, noPrinter(s, name)
 }
 
+// nozzles is how many the settings take: one for each colour, and one for supports
+// that dissolve.
+func nozzles(s job.Settings) int {
+	n := 1
+	if s.Second != nil {
+		n++
+	}
+	if s.Supports == "soluble" {
+		n++
+	}
+	return n
+}
+
 func noPrinter(s job.Settings, material string) error {
 	switch soluble := s.Supports == "soluble"; {
+	case s.Second != nil && soluble:
+		return job.Refuse(job.Say("findings.slice.no-third-nozzle", nil))
+	case s.Second != nil && s.Printer != "":
+		return job.Refuse(job.Say("findings.slice.not-this-printer-two-colours", job.Args{"printer": s.Printer, "material": material}))
+	case s.Second != nil:
+		return job.Refuse(job.Say("findings.slice.no-printer-two-colours", job.Args{"material": material}))
 	case soluble && s.Printer != "":
 		return job.Refuse(job.Say("findings.slice.not-this-printer-soluble", job.Args{"printer": s.Printer, "material": material}))
 	case soluble:

@@ -95,6 +95,7 @@ func (in *incoming) open(ctx context.Context, thread string) error {
 	if thread == "" {
 		thread = ledger.NewThread()
 	}
+	in.l.Wishes = asOne(in.l.Wishes, namesOf(files))
 	n := 0
 	for _, f := range files {
 		made, err := in.newJobs(ctx, thread, f)
@@ -152,6 +153,9 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 	came, err := in.form(ctx, jobs)
 	if err != nil {
 		return err
+	}
+	if len(jobs) == 1 {
+		in.l.Wishes = asOne(in.l.Wishes, []string{jobs[0].File})
 	}
 	if files := in.meshes(); len(files) > 0 {
 		return in.newFiles(ctx, jobs, files)
@@ -224,6 +228,14 @@ func (in *incoming) meant(jobs []job.Job) []job.Job {
 
 // wishesFor are the letter's wishes for one job.
 func (in *incoming) wishesFor(j job.Job) job.Wishes { return wishesOf(in.l.Wishes, j.File) }
+
+func namesOf(files []job.Attachment) []string {
+	var out []string
+	for _, f := range files {
+		out = append(out, f.Name)
+	}
+	return out
+}
 
 // fillIn takes over the answers to what was asked. What changes the price has the job
 // checked anew; else it goes on waiting for a yes, or a yes that is kept counts now.

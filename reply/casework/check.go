@@ -40,6 +40,9 @@ func (o *Office) Check(ctx context.Context, s *ledger.Step) error {
 			return o.checkAgain(ctx, tx, s, j)
 		}
 		j.Report, j.Agreement, j.Settings.Scale = report, &verdict, scale
+		if oneBody(j) {
+			j.Settings.Second, j.Settings.Colour = nil, "" // which one is asked
+		}
 		if err := o.recordCheck(ctx, tx, j); err != nil {
 			return err
 		}

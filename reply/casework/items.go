@@ -11,6 +11,20 @@ import (
 	"meshclerk/intake/job"
 )
 
+// asOne reads the parts that a letter names as those of its one file, where none of
+// them is a file of its own: their colours are those of one print, and are no count.
+func asOne(w job.Wishes, files []string) job.Wishes {
+	if len(files) != 1 || !inTwoColours(w) || partOf(files[0], w.Items[0].Part) || partOf(files[0], w.Items[1].Part) {
+		return w
+	}
+	w.Copies = nil
+	w.Items = slices.Clone(w.Items)
+	for i := range w.Items {
+		w.Items[i].Copies = 0
+	}
+	return w
+}
+
 // wishesOf narrows a letter's wishes to one part: what its item says stands instead
 // of what the letter says of all.
 func wishesOf(w job.Wishes, file string) job.Wishes {
@@ -33,6 +47,9 @@ func wishesOf(w job.Wishes, file string) job.Wishes {
 			w.Material = item.Material
 		}
 		return w
+	}
+	if inTwoColours(w) && w.Items[0].Copies == 0 {
+		return w // of one print
 	}
 	if named := slices.ContainsFunc(w.Items, func(i job.Item) bool { return i.Part != "" }); named {
 		w.Items, w.Copies, w.Colours, w.Size, w.Scale = nil, nil, []string{}, nil, nil // said of other parts

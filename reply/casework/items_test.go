@@ -2,10 +2,16 @@ package casework
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+	"meshclerk/intake/mesh"
+	"meshclerk/intake/mesh/shapes"
+	"meshclerk/reply/draft"
 	"meshclerk/rules"
 )
 
@@ -50,4 +56,63 @@ func orDash(s string) string {
 		return "-"
 	}
 	return s
+}
+
+// "The base black, the letters red": one print in two colours where the file has two
+// bodies; where it has one, the patron chooses one colour.
+func TestTwoColoursInOnePrint(t *testing.T) {
+	ctx := t.Context()
+	plate := shapes.Box(40, 30, 4)
+	wish := asOne(job.Wishes{Colours: []string{"black", "red"}, Items: []job.Item{{Part: "base", Copies: 1, Colours: []string{"black"}}, {Part: "letters", Copies: 1, Colours: []string{"red"}}}}, []string{"sign.stl"})
+	if wish.Copies != nil {
+		t.Error("two parts of one print are no two copies")
+	}
+	for _, c := range []struct {
+		part   *mesh.Mesh
+		second string
+		asks   bool
+	}{
+		{shapes.Merge(plate, shapes.Moved(shapes.Box(10, 20, 2), 5, 5, 4.0001)), "red", false},
+		{plate, "", true},
+	} {
+		o, l, sha := officeWith(t, c.part)
+		j := job.Job{Patron: job.Address{Address: "ada@example.org"}, File: "sign.stl", Blob: sha, Wishes: wish, Settings: settings(wish, o.Rules)}
+		if err := l.Tx(ctx, func(tx *ledger.Tx) (err error) {
+			if j, err = tx.NewJob(ctx, j, "", ledger.Robot, job.Plain("")); err != nil {
+				return err
+			}
+			return tx.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{})
+		}); err != nil {
+			t.Fatal(err)
+		}
+		s, err := l.Lease(ctx, "test", time.Hour, ledger.StepCheck)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := o.Check(ctx, s); err != nil {
+			t.Fatal(err)
+		}
+		if j, err = l.Job(ctx, j.ID); err != nil {
+			t.Fatal(err)
+		}
+		e := j.Report.Estimate
+		switch {
+		case c.second == "" && (j.Settings.Second != nil || e == nil || e.SecondMM3 != 0):
+			t.Errorf("one body: %+v, %+v", j.Settings.Second, e)
+		case c.second != "" && (j.Settings.Second == nil || j.Settings.Second.Colour != c.second || j.Settings.Colour != "black"):
+			t.Errorf("two bodies: %+v", j.Settings)
+		case c.second != "" && (e == nil || e.SecondMM3 < 100 || e.SecondMM3 > 0.2*e.ModelMM3 || e.PurgeMM3 <= 0 && e.Printer != "Bench 2"):
+			t.Errorf("the second nozzle lays %+v", e)
+		}
+		var asked []string
+		for _, q := range draft.Questions([]*job.Job{&j}, o.Rules) {
+			asked = append(asked, q.Key)
+		}
+		if slices.Contains(asked, "colour") != c.asks {
+			t.Errorf("asked %v, want a colour asked: %v", asked, c.asks)
+		}
+		if terms, ok := j.Terms(); !ok || (terms.Second != nil) != (c.second != "") {
+			t.Errorf("terms %+v, %v", terms, ok)
+		}
+	}
 }

@@ -3,6 +3,7 @@ package casework
 import (
 	"cmp"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -18,6 +19,9 @@ func overlay(now, was, want job.Settings) job.Settings {
 	}
 	if want.Colour != was.Colour || !slices.Equal(want.Colours, was.Colours) {
 		now.Colour, now.Colours = want.Colour, want.Colours
+	}
+	if !reflect.DeepEqual(want.Second, was.Second) {
+		now.Colour, now.Second = want.Colour, want.Second
 	}
 	if want.Material != was.Material {
 		now.Material = want.Material
@@ -43,6 +47,7 @@ func settings(w job.Wishes, r *rules.Rules) job.Settings {
 	if each, n := split(w, r); len(each) > 1 && n <= r.Limits.MaxCopies {
 		s.Colours, s.Copies, s.Colour = each, n, each[0].Colour
 	}
+	s.Colour, s.Second = twoColours(w, r, s.Colour, s.Second)
 	if w.Infill != nil {
 		s.Infill, s.InfillSet = *w.Infill, true
 		if *w.Infill >= r.Printing.StrongInfill && r.Printing.StrongInfill > 0 {
@@ -53,6 +58,38 @@ func settings(w job.Wishes, r *rules.Rules) job.Settings {
 		s.Infill, s.InfillSet, s.Shells = r.Printing.StrongInfill, true, r.Printing.StrongShells
 	}
 	return s
+}
+
+// twoColours are the colours of one print whose parts are named and none of which is a
+// file of its own: "the base black, the letters red". The first named is the largest.
+func twoColours(w job.Wishes, r *rules.Rules, colour string, second *job.SecondColour) (string, *job.SecondColour) {
+	if !inTwoColours(w) {
+		return colour, second
+	}
+	a := inStock(job.Wishes{Material: w.Material, Colours: w.Items[0].Colours}, r)
+	b := inStock(job.Wishes{Material: w.Material, Colours: w.Items[1].Colours}, r)
+	if a == "" || b == "" {
+		return colour, second
+	}
+	return a, &job.SecondColour{Colour: b}
+}
+
+// inTwoColours reports whether wishes are of one print in two colours.
+func inTwoColours(w job.Wishes) bool {
+	if len(w.Items) != 2 || w.Items[0].Part == "" || w.Items[1].Part == "" {
+		return false
+	}
+	for _, i := range w.Items {
+		if len(i.Colours) == 0 || i.Copies > 1 || i.Size != nil || i.Scale != nil || i.Material != "" {
+			return false
+		}
+	}
+	return w.Items[0].Colours[0] != w.Items[1].Colours[0]
+}
+
+// oneBody reports whether two colours are asked of a file with a single body.
+func oneBody(j job.Job) bool {
+	return j.Settings.Second != nil && len(j.Settings.Second.Bodies) == 0 && j.Report != nil && j.Report.Mesh != nil && j.Report.Mesh.Parts < 2
 }
 
 // split gives how many copies are wished in which colour, where the parts are the same

@@ -269,7 +269,7 @@ func (s *localizer) overview(j job.Job) string {
 		parts = append(parts, m)
 	}
 	if c := colourOf(j); c != "" {
-		parts = append(parts, string(s.Coloured(c, j.Settings.Colours)))
+		parts = append(parts, string(s.Coloured(c, j.Settings)))
 	}
 	return strings.Join(parts, ", ")
 }

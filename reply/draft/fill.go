@@ -244,7 +244,7 @@ func (f *filler) questions(d *templates.Data) {
 	}
 	d.AskPhone = phone == ""
 	for _, q := range Questions(f.in.Jobs, f.in.Rules) {
-		out := templates.Question{Number: q.Number, Key: q.Key, Text: templates.Text(f.locale.Say(q.own)), Said: templates.Name(q.Said, longestWish)}
+		out := templates.Question{Number: q.Number, Key: q.Key, Text: templates.Text(f.locale.Say(q.own)), Said: templates.Name(q.Said, longestWish), OneBody: q.OneBody}
 		if q.File != "" {
 			out.File = templates.Name(q.File, longestFile)
 		}

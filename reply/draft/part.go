@@ -18,7 +18,7 @@ func (f *filler) part(j *job.Job) templates.Part {
 		File: templates.Name(j.File, longestFile), Outcome: outcome(j),
 		Copies: s.Copies, Plates: 1, Supports: s.Supports, Turned: s.Reoriented,
 		Layer: l.Length(s.LayerMM), Infill: l.Percent(s.Infill), Shells: s.Shells,
-		Colour: f.locale.Coloured(colourOf(j, r), s.Colours), Limit: l.Exact(r.Limits.JobHours * 3600),
+		Colour: f.locale.Coloured(colourOf(j, r), s), Limit: l.Exact(r.Limits.JobHours * 3600),
 	}
 	if m := materialOf(j, r); m != nil {
 		p.Material = templates.Text(m.Name)

@@ -17,8 +17,9 @@ type Question struct {
 	File    string   `json:"file"`   // the patron's name for the file, or ""
 	Text    string   `json:"text"`   // as the letter asks it; from Questions: ""
 	Choices []string `json:"choices"`
-	Said    string   `json:"said"` // what was wished that cannot be had
-	Max     int      `json:"max"`  // of copies
+	Said    string   `json:"said"`               // what was wished that cannot be had
+	Max     int      `json:"max"`                // of copies
+	OneBody bool     `json:"one_body,omitempty"` // of a colour: two were wished of a file with one body
 
 	own  job.Message // the finding's own question
 	size [3]float64  // mm, for "size"
@@ -144,10 +145,17 @@ func materialOf(j *job.Job, r *rules.Rules) *rules.Material {
 	return nil
 }
 
+// inOneColour reports whether two colours were wished of a part that is one body, so
+// that one must be chosen.
+func inOneColour(j *job.Job) bool {
+	w := j.Wishes.Items
+	return len(w) == 2 && w[0].Part != "" && w[1].Part != "" && j.Settings.Second == nil && j.Settings.Colour == ""
+}
+
 // colourOf is the colour a job is printed in, or "" while that is open.
 func colourOf(j *job.Job, r *rules.Rules) string {
 	m := materialOf(j, r)
-	if j.Settings.Colour != "" || m == nil {
+	if j.Settings.Colour != "" || m == nil || inOneColour(j) {
 		return j.Settings.Colour
 	}
 	for _, c := range j.Wishes.Colours {
@@ -167,8 +175,8 @@ func colour(j *job.Job, r *rules.Rules) []Question {
 	if m == nil || anyWill || colourOf(j, r) != "" {
 		return nil
 	}
-	q := Question{Key: "colour", Choices: m.Colours}
-	if len(j.Wishes.Colours) > 0 {
+	q := Question{Key: "colour", Choices: m.Colours, OneBody: inOneColour(j)}
+	if len(j.Wishes.Colours) > 0 && !q.OneBody {
 		q.Said = j.Wishes.Colours[0]
 	}
 	return []Question{q}

@@ -10,6 +10,7 @@ import (
 	"html/template"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 
 	"meshclerk/intake/job"
@@ -211,6 +212,19 @@ func (s *Sheet) found(findings []job.Finding) []string {
 // clause is a message of the check on one line.
 func (s *Sheet) clause(m job.Message) string { return plain.Capital(plain.OneLine(s.Say(m))) }
 
+// second says what the second nozzle lays.
+func (s *Sheet) second(two job.SecondColour) string {
+	colour := string(s.Colour(two.Colour))
+	if len(two.Bodies) == 0 {
+		return s.Say(job.Say("sheet.second.rest", job.Args{"colour": colour}))
+	}
+	var numbers []string
+	for _, n := range two.Bodies {
+		numbers = append(numbers, strconv.Itoa(n))
+	}
+	return s.Say(job.Say("sheet.second.bodies", job.Args{"colour": colour, "bodies": numbers}))
+}
+
 // settings lists what the part is printed with.
 func (s *Sheet) settings(j job.Job, r *rules.Rules) {
 	est := j.Report.Estimate
@@ -222,12 +236,16 @@ func (s *Sheet) settings(j job.Job, r *rules.Rules) {
 		colour = j.Wishes.Colours[0]
 	}
 	if colour != "" {
-		colour = string(s.Coloured(colour, j.Settings.Colours))
+		colour = string(s.Coloured(colour, j.Settings))
 	}
 	anyone := s.Word("sheet.any")
 	s.row("sheet.row.printer", cmp.Or(j.Settings.Printer, est.Printer, anyone))
 	s.row("sheet.row.material", r.Settings(j).Material)
 	s.row("sheet.row.colour", cmp.Or(colour, anyone))
+	if two := j.Settings.Second; two != nil {
+		s.row("sheet.row.first-nozzle", string(s.Colour(j.Settings.Colour)))
+		s.row("sheet.row.second-nozzle", s.second(*two))
+	}
 	s.row("sheet.row.copies", string(s.Number(float64(max(j.Asked().Copies, est.Copies)), 0)))
 	if est.Plates > 1 {
 		s.say("sheet.row.plates", job.Say("sheet.plates", job.Args{"plates": est.Plates, "n": est.PerPlate}))
