@@ -9,6 +9,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/letter"
+	"meshclerk/templates"
 )
 
 // readingDir holds attachments while their letter is read.
@@ -55,17 +56,32 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 	if err != nil {
 		return err
 	}
-	var asked []string
-	if n := len(sent); n > 0 {
-		for _, q := range WrittenOf(sent[n-1]).Questions {
-			asked = append(asked, q.Text)
+	to := known{earlier: jobs[0].Wishes}
+	if d, ok := answeredOf(l, sent); ok {
+		for _, q := range WrittenOf(d).Questions {
+			to.asked = append(to.asked, q.Text)
 		}
+		to.personal = d.Kind == templates.TextQuestion
 	}
 	if before := jobs[0].Language; before != "" {
 		l.Language = letter.Language(l.Text, before, o.Rules.Words)
 	}
-	l.Wishes = o.understand(l, asked, jobs[0].Wishes)
+	l.Wishes = o.understand(l, to)
 	return nil
+}
+
+// answeredOf is which of the letters that were sent one answers: the one that it names
+// (RFC 5322, 3.6.4), else the last.
+func answeredOf(l *job.Letter, sent []ledger.Draft) (ledger.Draft, bool) {
+	for _, d := range sent {
+		if l.InReplyTo != "" && d.MessageID == l.InReplyTo {
+			return d, true
+		}
+	}
+	if len(sent) == 0 {
+		return ledger.Draft{}, false
+	}
+	return sent[len(sent)-1], true
 }
 
 // Parse reads the letter from its raw bytes and keeps the files in it that
@@ -97,7 +113,7 @@ func (o *Office) Parse(ctx context.Context, id string) (*job.Letter, error) {
 		return nil, err
 	}
 	if !leftAlone(l) { // else its wishes are nobody's
-		l.Wishes = o.understand(l, nil, job.Wishes{})
+		l.Wishes = o.understand(l, known{})
 	}
 	return l, o.keep(ctx, l)
 }

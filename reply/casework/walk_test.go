@@ -154,7 +154,7 @@ func (w *walk) letter(text string, files ...string) string {
 	if w.thread != "" {
 		l.Subject, l.Disposition = "Re: A print ["+w.thread+"]", job.Answer
 	} else {
-		l.Wishes = w.o.understand(l, nil, job.Wishes{})
+		l.Wishes = w.o.understand(l, known{})
 	}
 	s, err := w.l.Lease(w.ctx, "walk", time.Hour, ledger.StepRead)
 	w.must(err)

@@ -291,6 +291,8 @@ func (s *stage) part(line string) sample.File {
 		m = shapes.UVSphere(n[0], 48, 24)
 	case "mushroom":
 		m = shapes.Mushroom(48, n[0], n[1], n[2])
+	case "raised": // a plate with a smaller body on it
+		m = shapes.Merge(shapes.Box(n[0], n[1], n[2]), shapes.Moved(shapes.Box(n[0]/2, n[1]/2, n[2]/2), n[0]/4, n[1]/4, n[2]+1e-4))
 	case "holes":
 		m = shapes.Without(shapes.Box(n[0], n[1], n[2]), 0, 5)
 	case "inches":
