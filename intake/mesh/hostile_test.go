@@ -321,9 +321,8 @@ func holds(t *testing.T, b []byte) {
 func mendedHolds(t *testing.T, m *mesh.Mesh, facts mesh.Facts) {
 	t.Helper()
 	out, done, err := mesh.Mend(context.Background(), m, mesh.MendOptions{Facts: facts})
-	var u *mesh.Unmendable
 	if err != nil {
-		if !errors.As(err, &u) {
+		if !errors.Is(err, mesh.ErrUnmendable) {
 			t.Fatal(err)
 		}
 		return

@@ -2,6 +2,7 @@ package mesh
 
 import (
 	"context"
+	"errors"
 
 	"meshclerk/intake/budget"
 	"meshclerk/intake/job"
@@ -13,22 +14,17 @@ type MendOptions struct {
 	HoleEdges int   // edges of the longest hole that is closed; 400
 }
 
-// Unmendable is the error of a mesh that Mend cannot make sound without
-// guessing. What says what is wrong and where; Error shows it to a log.
-type Unmendable struct{ What job.Message }
+// ErrUnmendable is the cause of a job.Fault that says why Mend cannot make a mesh
+// sound without guessing.
+var ErrUnmendable = errors.New("the mesh cannot be mended without guessing")
 
-func (u *Unmendable) Error() string { return u.What.String() }
-
-// Unwrap gives the fault that whoever shows it to a person says.
-func (u *Unmendable) Unwrap() error { return job.Refuse(u.What) }
-
-func unmendable(what job.Message) error { return &Unmendable{what} }
+func unmendable(what job.Message) error { return &job.Fault{Message: what, Err: ErrUnmendable} }
 
 // Mend makes a mesh sound: facets without area and repeated ones are left out,
 // walls without thickness removed, all facets wound the same way, holes closed,
 // bodies that are inside out turned, voids left voids. It returns a new mesh and
 // a list of what was done, nothing where nothing was needed. What it cannot do
-// honestly returns an *Unmendable: holes too long or too uneven to guess what was
+// honestly is a job.Fault caused by ErrUnmendable: holes too long or too uneven to guess what was
 // there, sheets without thickness, edges where an odd number of facets meet.
 // Crossings are left alone; a printer merges bodies that cross.
 func Mend(ctx context.Context, m *Mesh, opts MendOptions) (*Mesh, []job.Message, error) {

@@ -134,8 +134,7 @@ func TestMendRefuses(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, done, err := mend(t, c.in)
-			var u *mesh.Unmendable
-			if !errors.As(err, &u) || !strings.Contains(keys([]job.Message{u.What})[0], c.says) {
+			if !errors.Is(err, mesh.ErrUnmendable) || !strings.Contains(keys([]job.Message{job.Why(err)})[0], c.says) {
 				t.Errorf("%v, %q", err, done)
 			}
 		})

@@ -270,7 +270,7 @@ func (c check) input(x examined, on rules.Printer, stick hold) (slice.Input, err
 // turned as a whole when it is inside out.
 func righted(ctx context.Context, m *mesh.Mesh, topo *mesh.Topology) (*mesh.Mesh, *mesh.Topology, error) {
 	body, _, err := mesh.Mend(ctx, m, mesh.MendOptions{})
-	if _, hopeless := errors.AsType[*mesh.Unmendable](err); hopeless {
+	if errors.Is(err, mesh.ErrUnmendable) {
 		if !topo.Shape.InsideOut {
 			return m, topo, nil
 		}

@@ -17,9 +17,9 @@ type Part struct {
 	Done []job.Message // what was done to it, in order
 }
 
-// Lay mends a file and sets it on the bed. A turn or scale that changes
+// Lay mends a file and sets it on the bed. A rotation or scale that changes
 // nothing is not mentioned. Why puts its error into a message.
-func Lay(ctx context.Context, path string, r *rules.Rules, turn [3][3]float64, why job.Message, scale float64) (Part, error) {
+func Lay(ctx context.Context, path string, r *rules.Rules, rotation [3][3]float64, why job.Message, scale float64) (Part, error) {
 	f, err := preflight.Open(ctx, path, r.Caps)
 	if err != nil {
 		return Part{}, err
@@ -29,8 +29,8 @@ func Lay(ctx context.Context, path string, r *rules.Rules, turn [3][3]float64, w
 		return Part{}, err
 	}
 	p := Part{m, done}
-	if turn != mesh.Upright {
-		p.Mesh = p.Mesh.Transformed(turn, 1)
+	if rotation != mesh.Upright {
+		p.Mesh = p.Mesh.Transformed(rotation, 1)
 		p.did(turned(why))
 	}
 	if scale > 0 && scale != 1 {
@@ -43,8 +43,8 @@ func Lay(ctx context.Context, path string, r *rules.Rules, turn [3][3]float64, w
 
 // Why says why Lay could make no part of a file.
 func Why(err error) job.Message {
-	if bad, ok := errors.AsType[*mesh.Unmendable](err); ok {
-		return job.Say("mending.refused", job.Args{"why": bad.What})
+	if errors.Is(err, mesh.ErrUnmendable) {
+		return job.Say("mending.refused", job.Args{"why": job.Why(err)})
 	}
 	return job.Why(err)
 }

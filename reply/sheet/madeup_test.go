@@ -70,7 +70,7 @@ func TestMadeUpLanguageWithoutAPart(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.Without(&mesh.Unmendable{What: job.Say("mending.no-thickness", nil)})
+	s.Without(&job.Fault{Message: job.Say("mending.no-thickness", nil), Err: mesh.ErrUnmendable})
 	unmarkedNowhere(t, s)
 }
 
