@@ -41,8 +41,8 @@ func counted(t *template.Template) (*template.Template, error) {
 	}}), nil
 }
 
-// told is the part of an error of text/template that a person needs.
-func told(err error) error {
+// ownError is the part of an error of text/template that a person needs.
+func ownError(err error) error {
 	for _, own := range []error{errTooManySteps, errMadeTooLong, errTooLong} {
 		if errors.Is(err, own) {
 			return own

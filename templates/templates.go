@@ -162,7 +162,7 @@ func (t *Template) Render(d *Data) (subject, markdown string, err error) {
 		err = own.Execute(&limited{w: &b, left: maxOutput}, d)
 	}
 	if err != nil {
-		return "", "", fmt.Errorf("%s cannot be filled in: %w", t.Path, told(err))
+		return "", "", fmt.Errorf("%s cannot be filled in: %w", t.Path, ownError(err))
 	}
 	first, rest, _ := strings.Cut(b.String(), "\n")
 	subject = plain.OneLine(unescape(strings.TrimPrefix(first, subjectPrefix)))
@@ -185,7 +185,7 @@ func (s *Set) Piece(language, name string, data any) (string, error) {
 		err = own.ExecuteTemplate(&limited{w: &b, left: maxOutput}, name, data)
 	}
 	if err != nil {
-		return "", fmt.Errorf("the piece %s.md cannot be filled in: %w", name, told(err))
+		return "", fmt.Errorf("the piece %s.md cannot be filled in: %w", name, ownError(err))
 	}
 	return plain.OneLine(b.String()), nil
 }

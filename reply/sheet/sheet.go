@@ -35,7 +35,7 @@ type Sheet struct {
 	File, For      string
 	Pickup, Needed string
 	Rows           [][2]string // setting and value
-	Turn           string      // which way up, and why
+	Orientation    string      // which way up, and why
 	Done           []string    // to the file, before it was turned
 	Notes          []string
 	Cautions       []string
@@ -64,11 +64,11 @@ func (s *Sheet) Without(err error) {
 
 // PartOf gives the part of a job as it goes onto the printer.
 func PartOf(ctx context.Context, o *casework.Office, j job.Job) (Part, error) {
-	turn := mesh.Upright
+	rotation := mesh.Upright
 	if way := j.Report.Orientation; way != nil && !way.AsSent {
-		turn = way.Rotation
+		rotation = way.Rotation
 	}
-	return Lay(ctx, o.Ledger.BlobPath(j.Blob), o.Rules, turn, job.Message{}, j.Settings.Scale)
+	return Lay(ctx, o.Ledger.BlobPath(j.Blob), o.Rules, rotation, job.Message{}, j.Settings.Scale)
 }
 
 // Printable gives a job with a part that could be printed.
@@ -133,7 +133,7 @@ func New(o *casework.Office, j job.Job, language string) (*Sheet, error) {
 		File: plain.OneLine(j.File)}
 	s.people(j)
 	s.settings(j, o.Rules)
-	s.turn(j)
+	s.orient(j)
 	s.notes(j)
 	s.caution(j, o.Rules)
 	return s, nil
@@ -170,14 +170,14 @@ func otherWay(j job.Job) bool {
 	return o != nil && !o.AsSent
 }
 
-// turn says which way up the part stands, and why.
-func (s *Sheet) turn(j job.Job) {
-	s.Turn = s.Word("sheet.turn.as-sent")
+// orient says which way up the part stands, and why.
+func (s *Sheet) orient(j job.Job) {
+	s.Orientation = s.Word("sheet.orientation.as-sent")
 	if !otherWay(j) {
 		return
 	}
-	s.Turn = s.Word("sheet.turn.other")
-	s.Turn += " " + strings.TrimRight(s.clause(j.Report.Orientation.Why), ".") + "."
+	s.Orientation = s.Word("sheet.orientation.other")
+	s.Orientation += " " + strings.TrimRight(s.clause(j.Report.Orientation.Why), ".") + "."
 }
 
 func after(lead, s string) string {

@@ -68,12 +68,12 @@ func TestClockAheadLapsesNothing(t *testing.T) {
 			if j := h.oneJob(); j.Blob == "" {
 				t.Error("the file was removed")
 			}
-			if n := h.noticesOf(ledger.NoticeClock); n != 1 {
+			if n := len(h.noticesOf(ledger.NoticeClock)); n != 1 {
 				t.Errorf("%d notices of the clock: %q", n, h.notices())
 			}
 			h.misset(0)
 			h.once()
-			if n := h.noticesOf(ledger.NoticeClock); n != 0 {
+			if n := len(h.noticesOf(ledger.NoticeClock)); n != 0 {
 				t.Errorf("notices when the clock is right again: %q", h.notices())
 			}
 			h.days(h.Rules.Limits.ReminderDays)
@@ -91,13 +91,13 @@ func TestPersonSaysTheClockIsRight(t *testing.T) {
 	h.forward(40 * aDay) // no clock of this run knows of it: the program was off
 	h.once()
 	h.wantStage(job.Quoted)
-	if n := h.noticesOf(ledger.NoticeClock); n != 1 {
+	if n := len(h.noticesOf(ledger.NoticeClock)); n != 1 {
 		t.Fatalf("notices %q", h.notices())
 	}
 	h.act(h.Ledger.Tx(t.Context(), func(tx *ledger.Tx) error { return tx.SayClockRight(t.Context(), marisol) }))
 	h.once()
 	h.wantStage(job.Lapsed)
-	if n := h.noticesOf(ledger.NoticeClock); n != 0 {
+	if n := len(h.noticesOf(ledger.NoticeClock)); n != 0 {
 		t.Errorf("notices %q", h.notices())
 	}
 }
@@ -120,7 +120,7 @@ func TestClockPutBackStallsNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	h.wantStage(job.Drafted)
-	if n := h.noticesOf(ledger.NoticeClock); n != 1 {
+	if n := len(h.noticesOf(ledger.NoticeClock)); n != 1 {
 		t.Errorf("notices %q, want that the clock went back", h.notices())
 	}
 }

@@ -27,17 +27,6 @@ func (h *house) posted(key string) []byte {
 	return all[0].Raw
 }
 
-// reopen goes on with the ledger in another folder, as after a restore.
-func (h *house) reopen(dir string) {
-	h.t.Helper()
-	l, err := ledger.Open(h.t.Context(), dir, nil, h.now)
-	if err != nil {
-		h.t.Fatal(err)
-	}
-	h.t.Cleanup(func() { l.Close() })
-	h.Ledger = l
-}
-
 // looks lets the robot look some more times.
 func (h *house) looks(n int) {
 	h.t.Helper()
@@ -46,8 +35,8 @@ func (h *house) looks(n int) {
 	}
 }
 
-// told gives the open notices of a kind.
-func (h *house) told(kind ledger.NoticeKind) []ledger.Notice {
+// noticesOf gives the open notices of a kind.
+func (h *house) noticesOf(kind ledger.NoticeKind) []ledger.Notice {
 	h.t.Helper()
 	all, err := h.Ledger.Notices(h.t.Context(), false)
 	if err != nil {
@@ -59,7 +48,7 @@ func (h *house) told(kind ledger.NoticeKind) []ledger.Notice {
 // wantTold proves that staff were told once, in these words.
 func (h *house) wantTold(kind ledger.NoticeKind, words string) {
 	h.t.Helper()
-	all := h.told(kind)
+	all := h.noticesOf(kind)
 	if len(all) != 1 || all[0].Times != 1 || !strings.Contains(h.Say(all[0].Text), words) {
 		h.t.Errorf("told of %s: %+v; want once, with %q", kind, all, words)
 	}
@@ -128,7 +117,7 @@ func TestWhatStoodThereBeforeApprovesNothing(t *testing.T) {
 			if older {
 				dir = backup
 			}
-			h.reopen(dir)
+			h.reopened(dir)
 			h.forward(2 * time.Second)
 			h.agree()
 			h.once()
@@ -278,7 +267,7 @@ func TestChangedRecipientsAreConfirmed(t *testing.T) {
 	if sent := h.wantDelivered(1)[0]; len(sent.To) != 1 || sent.To[0] != "else@example.net" {
 		t.Errorf("it went to %v", sent.To)
 	}
-	if n := h.told("readdressed"); len(n) > 0 {
+	if n := h.noticesOf("readdressed"); len(n) > 0 {
 		t.Errorf("still told: %+v", n)
 	}
 	h.whole()
@@ -333,23 +322,12 @@ func TestApprovalActsBeforeTheNextPoll(t *testing.T) {
 			t.Error(err)
 		}
 	}()
-	await(t, "the first look", func() bool { when, _ := h.LastGoodPoll(); return when.After(begun) })
+	h.until("the first look", func() bool { when, _ := h.LastGoodPoll(); return when.After(begun) })
 	h.imap.MoveAs(r.Mailbox.ToApprove, "soon", r.Mailbox.Approved[0].Folder)
 	moved := time.Now()
-	await(t, "the approval", func() bool { return len(h.drafts(ledger.DraftWaiting)) == 0 })
+	h.until("the approval", func() bool { return len(h.drafts(ledger.DraftWaiting)) == 0 })
 	t.Logf("acted on after %v", time.Since(moved).Round(10*time.Millisecond))
 	h.smtp.Await(t, 1)
-}
-
-// await waits for an event, for a generous time.
-func await(t *testing.T, what string, there func() bool) {
-	t.Helper()
-	for deadline := time.Now().Add(time.Minute); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
-		if there() {
-			return
-		}
-	}
-	t.Fatalf("%s did not come", what)
 }
 
 // A server that lets us in only twice at once keeps the robot at work all the
@@ -368,9 +346,9 @@ func TestFewConnectionsHoldNothingUp(t *testing.T) {
 		stop()
 		<-ended
 	}()
-	await(t, "the watch over the folders", func() bool { w, _ := h.Ledger.Watched(t.Context(), r.Mailbox.SetAside); return w.UIDValidity != 0 })
+	h.until("the watch over the folders", func() bool { w, _ := h.Ledger.Watched(t.Context(), r.Mailbox.SetAside); return w.UIDValidity != 0 })
 	h.imap.Deliver(request(t, "few"))
-	await(t, "the draft", func() bool {
+	h.until("the draft", func() bool {
 		all := h.drafts(ledger.DraftWaiting)
 		return len(all) == 1 && all[0].Place.Folder != ""
 	})

@@ -35,16 +35,6 @@ func (h *house) reopened(dir string) {
 	h.Dial, h.Send, h.Elapsed = old.Dial, old.Send, old.Elapsed
 }
 
-func (h *house) noticesOf(kind ledger.NoticeKind) (n int) {
-	h.t.Helper()
-	for _, text := range h.notices() {
-		if strings.HasPrefix(text, string(kind)+": ") {
-			n++
-		}
-	}
-	return n
-}
-
 // An approved reply left after the backup was made. Restored, the ledger still
 // has it as approved, and does not send it again: Sent has it. Nothing is sent
 // until a person has looked, and then it counts as sent.
@@ -70,7 +60,7 @@ func TestRestoredLedgerSendsNothingAgain(t *testing.T) {
 			h.forward(time.Hour)
 			h.once()
 			h.wantDelivered(1)
-			if n := h.noticesOf(ledger.NoticeRestored); n != 1 {
+			if n := len(h.noticesOf(ledger.NoticeRestored)); n != 1 {
 				t.Fatalf("%d notices that the ledger was restored; all: %q", n, h.notices())
 			}
 			if n := len(h.imap.Messages(h.Rules.Mailbox.ToApprove)); n != 0 {
@@ -83,7 +73,7 @@ func TestRestoredLedgerSendsNothingAgain(t *testing.T) {
 			h.once()
 			h.wantDelivered(1)
 			h.wantStage(job.Quoted)
-			if n := h.noticesOf(ledger.NoticeRestored); n != 0 {
+			if n := len(h.noticesOf(ledger.NoticeRestored)); n != 0 {
 				t.Errorf("notices %q", h.notices())
 			}
 			h.reopened(copied) // of the ledger that went on: a second start asks nothing more

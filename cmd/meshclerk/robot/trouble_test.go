@@ -184,9 +184,9 @@ func patientSender(t testing.TB, sink *mailtest.Sink) func(context.Context, outb
 }
 
 // until waits for something to come true, with a deadline that only a fault meets.
-func (h *house) until(what string, true_ func() bool) {
+func (h *house) until(what string, there func() bool) {
 	h.t.Helper()
-	for end := time.Now().Add(time.Minute); !true_(); time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); !there(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(end) {
 			h.t.Fatalf("never: %s\n%s", what, h.log)
 		}
