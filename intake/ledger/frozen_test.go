@@ -37,7 +37,41 @@ func TestFrozenLedgers(t *testing.T) {
 			sameJobs(t, l, filepath.Join(dir, "want", "jobs.jsonl"))
 			sameDrafts(t, l, filepath.Join(dir, "want", "drafts.jsonl"))
 			sameNotices(t, l, filepath.Join(dir, "want", "notices.jsonl"))
+			goesOn(t, l)
 		})
+	}
+}
+
+// goesOn holds that what an earlier version offered can still be said yes to, and that
+// what was agreed before is as agreed as ever.
+func goesOn(t *testing.T, l *Ledger) {
+	t.Helper()
+	ctx := t.Context()
+	rows, err := l.Jobs(ctx, Filter{Stages: []job.Stage{job.Quoted, job.Ready}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	quoted, agreed := 0, 0
+	for _, row := range rows {
+		y, said, err := l.OpenYes(ctx, row.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if row.Stage == job.Ready {
+			if agreed++; !said || y.State != YesCounts {
+				t.Errorf("job %s is ready, and no yes is on record", row.ID)
+			}
+			continue
+		}
+		quoted++
+		if err := sayYes(t, l, row.ID); err != nil {
+			t.Errorf("job %s, quoted by an earlier version: %v", row.ID, err)
+		} else if err := l.Move(ctx, row.ID, job.Agreed, "patron", job.Plain("")); err != nil {
+			t.Errorf("job %s, quoted by an earlier version: %v", row.ID, err)
+		}
+	}
+	if quoted < 3 || agreed < 1 {
+		t.Errorf("%d quoted and %d agreed jobs: too few to prove anything", quoted, agreed)
 	}
 }
 
