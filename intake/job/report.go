@@ -160,8 +160,9 @@ type Choice struct {
 	Plates     int      `json:"plates"`
 	Within     bool     `json:"within_limit"`
 
-	SupportMassG float64 `json:"support_mass_g,omitempty"` // of MassG
-	Total        string  `json:"total,omitempty"`          // decimal money, filled in by the quote
+	SupportMassG    float64 `json:"support_mass_g,omitempty"`   // of MassG
+	SupportMaterial string  `json:"support_material,omitempty"` // where supports are of another material than the part
+	Total           string  `json:"total,omitempty"`            // decimal money, filled in by the quote
 }
 
 // Quote is the price, exact and itemised.

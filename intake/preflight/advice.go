@@ -72,20 +72,51 @@ func hardToReach(h overhang) bool {
 func (c check) support(x examined, h overhang) (job.Advice, bool) {
 	var why job.Message
 	switch {
-	case h.areaMM2 < c.limits["overhang"].Limit || c.set.Supports != "":
+	case !c.hardToBreakOff(h):
 		return job.Advice{}, false
 	case h.acrossMM2 > hardMM2:
 		why = job.Say("findings.why.on-another", job.Args{"area": area(h.acrossMM2)})
-	case hardToReach(h):
-		why = job.Say("findings.why.no-tool", job.Args{"area": area(h.lockedMM2 - h.voidMM2)})
 	default:
-		return job.Advice{}, false
+		why = job.Say("findings.why.no-tool", job.Args{"area": area(h.lockedMM2 - h.voidMM2)})
 	}
 	p, ok := c.dissolving(x.topo.Shape.SizeMM)
 	if !ok {
 		return job.Advice{About: "support", Do: job.Say("findings.do.ask-inside", nil), Why: job.Say("findings.why.no-soluble", job.Args{"why": why})}, true
 	}
 	return job.Advice{About: "support", Do: job.Say("findings.do.soluble", nil), Why: job.Say("findings.why.soluble", job.Args{"why": why, "printer": p.Name})}, true
+}
+
+// hardToBreakOff reports whether supports are to be laid, nobody has said of which kind,
+// and some of them could not be taken out by hand.
+func (c check) hardToBreakOff(h overhang) bool {
+	return c.set.Supports == "" && h.areaMM2 >= c.limits["overhang"].Limit && (h.acrossMM2 > hardMM2 || hardToReach(h))
+}
+
+// offerDissolving works out what the part takes with supports that dissolve, where
+// others would be hard to break off and a printer can lay them.
+func (c check) offerDissolving(ctx context.Context, x examined, st stood, e *job.Estimate) error {
+	if !c.opts.WhatIf || e == nil || !c.hardToBreakOff(st.now.overhang) {
+		return nil
+	}
+	p, ok := c.dissolving(x.topo.Shape.SizeMM)
+	if !ok {
+		return nil
+	}
+	c.set.Supports = "soluble"
+	in, err := c.input(x, p, st.stick)
+	if err != nil {
+		return err
+	}
+	d, err := slice.Estimate(ctx, x.turned(st.now.orientation), in)
+	if err != nil {
+		return err
+	}
+	limit := in.Limits.JobHours * 3600
+	set := c.set
+	set.Printer = p.Name
+	e.WhatIf = append(e.WhatIf, job.Choice{Label: job.Say("choices.dissolving", nil), Settings: set, PrintTimeS: d.PrintTimeS, MassG: d.MassG, Plates: d.Plates,
+		SupportMassG: d.SupportMassG, SupportMaterial: d.SupportMaterial, Within: limit <= 0 || d.PlateTimeS <= limit})
+	return nil
 }
 
 // dissolving finds a printer with a second nozzle for a material that dissolves.

@@ -181,6 +181,8 @@ func (j *judging) judgeOverhang() {
 		f := job.Finding{Amount: h.areaMM2, Unit: "mm2", At: place(h.at), Question: job.Say("findings.ask.overhang", nil)}
 		f.Text = job.Say("findings.overhang", job.Args{"area": area(h.areaMM2)})
 		switch {
+		case j.set.Supports == "soluble":
+			f.Text = job.Say("findings.overhang-dissolving", job.Args{"area": area(h.areaMM2)})
 		case j.set.Supports == "no":
 			f.Text = job.Say("findings.overhang-unheld", job.Args{"area": area(h.areaMM2)})
 		case hardToReach(h):

@@ -158,6 +158,9 @@ func (c check) run(ctx context.Context, f File, report job.Report) (job.Report, 
 	}
 	a, err := c.advise(ctx, x, p, st, s, e)
 	if err == nil {
+		err = c.offerDissolving(ctx, x, st, e.estimate)
+	}
+	if err == nil {
 		err = ctx.Err()
 	}
 	if err != nil {

@@ -233,6 +233,41 @@ func TestSolubleSupportAdvice(t *testing.T) {
 	}
 }
 
+// Where supports could not be broken off, those that dissolve are offered with what
+// they take; once they are chosen, nothing says that they are broken off.
+func TestDissolvingSupportsAreOffered(t *testing.T) {
+	caged := shapes.Merge(shapes.BoxWithVoid(40, 40, 40, 4), shapes.Moved(shapes.UVSphere(8, 48, 48), 20, 20, 20))
+	look := func(m *mesh.Mesh, s job.Settings) job.Report {
+		return Check(t.Context(), saved(t, m), rules.Default(), s, Options{WhatIf: true})
+	}
+	offer := func(r job.Report) (out *job.Choice) {
+		for i, c := range r.Estimate.WhatIf {
+			if c.Label.Key == "choices.dissolving" {
+				out = &r.Estimate.WhatIf[i]
+			}
+		}
+		return out
+	}
+	r := look(caged, job.Settings{})
+	c := offer(r)
+	if c == nil || c.Settings.Supports != "soluble" || c.Settings.Printer != "Bench 2" || c.SupportMaterial != "PVA" || c.SupportMassG <= 0 || c.PrintTimeS <= r.Estimate.PrintTimeS {
+		t.Fatalf("%+v beside %+v", c, r.Estimate)
+	}
+	chosen := look(caged, c.Settings)
+	if e := chosen.Estimate; e == nil || e.SupportMaterial != "PVA" || math.Abs(e.PrintTimeS-c.PrintTimeS) > 1 || math.Abs(e.MassG-c.MassG) > 0.01 {
+		t.Errorf("chosen, it takes %+v, and was offered as %+v", e, c)
+	}
+	if f := find(chosen, "overhang"); f == nil || f.Text.Key != "findings.overhang-dissolving" || f.Level != job.Note {
+		t.Errorf("%+v", f)
+	}
+	if c := offer(chosen); c != nil {
+		t.Errorf("offered once more: %+v", c)
+	}
+	if c := offer(look(shapes.T(10, 50, 50, 12), job.Settings{})); c != nil {
+		t.Errorf("a T's supports come off by hand, and it is offered %+v", c)
+	}
+}
+
 func TestOwnChecksRunOnTheWholeReport(t *testing.T) {
 	r := houseRules(t, ownRule("height_mm == 20 && volume_mm3 > 7999 && bed_mm2 > 399 && print_time_h > 0 && material == \"PLA\" && fits"))
 	got := find(Check(context.Background(), saved(t, cube(20)), r, job.Settings{}, Options{}), "house")

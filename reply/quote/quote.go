@@ -59,6 +59,9 @@ func PriceChoices(choices []job.Choice, base job.Estimate, p rules.Prices) ([]jo
 	for i, c := range choices {
 		e := base
 		e.PrintTimeS, e.MassG, e.SupportMassG = c.PrintTimeS, c.MassG, c.SupportMassG
+		if c.SupportMaterial != "" {
+			e.SupportMaterial = c.SupportMaterial
+		}
 		if c.Settings.Material != "" {
 			e.Material = c.Settings.Material
 		}
