@@ -1,6 +1,7 @@
 package wishes
 
 import (
+	"reflect"
 	"slices"
 	"strings"
 
@@ -10,29 +11,37 @@ import (
 // verdict gathers what the sentences of an answer say.
 type verdict struct {
 	accepts, declines, changes, asks bool
+	drops, mind                      bool // leaves something out; takes back what was said
+	yes, kinNo                       bool // some word for yes; a no that is passed on
 	doubts, but                      bool
 	unsure                           bool // a condition, an unexplained number
 }
 
-// answer tells what an answer says to a quote. Settled are wishes that no
+// answer tells what an answer says to a quote. Changed are wishes that no
 // question of ours had asked for and that differ from what was quoted.
 //
 // It accepts only when a phrase of consent stands there and no sentence asks,
-// doubts, sets a condition or changes anything.
-func (d *doc) answer(changed, asked bool, w job.Wishes) job.Reply {
-	v := verdict{changes: changed, asks: asked, unsure: d.leftWish(w)}
+// doubts, sets a condition, takes back or changes anything, and nothing is unread.
+func (d *doc) answer(changed, asked bool) job.Reply {
+	v := verdict{changes: changed, asks: asked}
 	for _, s := range d.sents {
 		d.judge(s, &v)
 	}
-	v.unsure = v.unsure || v.doubts
+	v.accepts = v.accepts || d.onlyOK()
+	v.unsure = v.unsure || v.doubts || len(d.unread()) > 0
+	v.changes = v.changes || v.drops && (v.accepts || v.yes)
+	v.unsure = v.unsure || v.kinNo && (v.accepts || v.yes)
+	if v.mind && !v.changes && !v.accepts {
+		v.declines = true
+	}
 	switch {
 	case v.changes && v.doubts:
 		return job.Question
-	case v.changes && !v.declines, v.changes && d.has(span{0, len(d.toks)}, "set", "replaced") >= 0:
+	case v.changes && (!v.declines || v.drops), v.changes && d.has(span{0, len(d.toks)}, "set", "replaced") >= 0:
 		return job.Change
 	case v.asks:
 		return job.Question
-	case v.declines && (v.accepts || v.changes):
+	case v.declines && (v.accepts || v.changes), v.mind && v.accepts:
 		return ""
 	case v.declines && !v.unsure:
 		return job.Decline
@@ -40,7 +49,7 @@ func (d *doc) answer(changed, asked bool, w job.Wishes) job.Reply {
 		return job.Question
 	case v.unsure:
 		return ""
-	case v.accepts || d.onlyOK():
+	case v.accepts:
 		return job.Accept
 	}
 	return ""
@@ -57,7 +66,7 @@ func (d *doc) judge(s span, v *verdict) {
 		return
 	}
 	v.asks = v.asks || d.has(s, "inquire") >= 0 || d.asksLater(s)
-	bare, consents := d.bare(s), d.has(s, "accept", "acceptstart", "yes") >= 0
+	bare, consents := d.bare(s), d.has(s, "accept", "acceptstart", "acceptend", "yes") >= 0
 	for i := s.from; i < s.to; {
 		i += d.judgeAt(i, bare, consents, v)
 	}
@@ -83,39 +92,39 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 	if d.toks[i].away {
 		return 1
 	}
-	if n := d.cue(i, "decline"); n > 0 {
-		v.declines = true
+	if n := d.judgeNo(i, v); n > 0 {
 		return n
 	}
-	if n := d.cue(i, "doubt", "sarcasm"); n > 0 {
-		v.doubts = true
-		return n
-	}
-	if n := d.cue(i, "accept"); n > 0 && n >= d.cue(i, "change", "set") {
-		d.consent(i, i+n, consentLead, v)
-		return n
-	}
-	if n := d.cue(i, "acceptstart"); n > 0 && n >= d.cue(i, "change") {
-		d.consent(i, i+n, commandLead, v)
+	if n := d.judgeYes(i, v); n > 0 {
 		return n
 	}
 	if n := d.cue(i, "please"); n > 0 {
+		return n
+	}
+	if n := d.cue(i, "asksmid"); n > 0 {
+		v.asks = true
 		return n
 	}
 	if n := d.cue(i, "if"); n > 0 && !d.spanishYes(i) {
 		v.unsure = true
 		return n
 	}
+	if n := d.cue(i, "whencond"); n > 0 {
+		v.unsure = v.unsure || !d.ofCollecting(i)
+		return n
+	}
 	if n := d.cue(i, "change", "replaced"); n > 0 {
 		v.changes = true
 		return n
 	}
+	v.yes = v.yes || d.cue(i, "yes") > 0
 	switch {
 	case d.cue(i, "but") > 0:
 		v.but = true
 	case d.cue(i, "yes") > 0 && bare:
 		v.accepts = true
-	case d.cue(i, "no") > 0 && bare:
+		d.use(i, i+d.cue(i, "yes"))
+	case d.cue(i, "no") > 0 && (bare || d.standsAlone(i)) && !d.toks[i].used:
 		v.declines = true
 	case d.leftNumber(i), d.cue(i, "money") > 0 && !consents:
 		v.unsure = true
@@ -123,16 +132,122 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 	return 1
 }
 
+// judgeNo takes a phrase of declining, leaving out or doubting.
+func (d *doc) judgeNo(i int, v *verdict) int {
+	if n := d.cue(i, "mindchange"); n > 0 {
+		v.mind = true
+		return n
+	}
+	if n := d.cue(i, "dropping"); n > 0 && d.cue(i+n, "jobword") == 0 && !d.toks[i].used {
+		v.drops, v.declines = true, v.declines || d.cue(i, "decline") > 0
+		return n
+	}
+	if n := d.cue(i, "decline"); n > 0 {
+		v.declines = true
+		return n
+	}
+	if n := d.cue(i, "declineend"); n > 0 && d.closes1(i+n) {
+		v.declines = true
+		return n
+	}
+	if n := d.cue(i, "doubt", "sarcasm"); n > 0 {
+		v.doubts = true
+		return n
+	}
+	return 0
+}
+
+// judgeYes takes a phrase of consent.
+func (d *doc) judgeYes(i int, v *verdict) int {
+	if n := d.cue(i, "accept"); n > 0 && n >= d.cue(i, "change", "set") {
+		d.consent(i, i+n, consentLead, v)
+		return n
+	}
+	if n := d.cue(i, "acceptend"); n > 0 && d.closes1(i+n) {
+		d.consent(i, i+n, commandLead, v)
+		return n
+	}
+	if n := d.cue(i, "acceptstart"); n > 0 && n >= d.cue(i, "change") {
+		d.consent(i, i+n, commandLead, v)
+		return n
+	}
+	if n := d.cue(i, "kinsays"); n > 0 && d.leads(i, commandLead...) {
+		return d.passedOn(i, i+n, v)
+	}
+	return 0
+}
+
+// passedOn is the yes or no of somebody else that the writer passes on: "my mom
+// says yes".
+func (d *doc) passedOn(i, j int, v *verdict) int {
+	n := d.cue(j, "yes", "ok", "accept")
+	switch {
+	case n > 0 && d.closes1(j+n):
+		v.accepts = true
+	case d.cue(j, "no") > 0:
+		v.declines, v.kinNo = true, true
+	default:
+		v.unsure = true
+	}
+	return j - i + max(n, 1)
+}
+
+// closes1 tells whether nothing but a politeness follows in the clause.
+func (d *doc) closes1(j int) bool {
+	for j < len(d.toks) && d.toks[j].kind != mark && d.toks[j].clause == d.toks[j-1].clause {
+		n := d.cue(j, "please", "closing", "filler", "harmless")
+		if n == 0 {
+			return false
+		}
+		j += n
+	}
+	return true
+}
+
+// standsAlone tells of a "no" that is a clause of its own: "yes… actually, no".
+func (d *doc) standsAlone(i int) bool {
+	if i+1 < len(d.toks) && d.toks[i+1].kind != mark && d.toks[i+1].sent == d.toks[i].sent {
+		return false
+	}
+	for k := i - 1; k >= d.clauseOf(i).from; k-- {
+		if d.toks[k].kind != mark && d.cue(k, "opener", "correct", "skip", "filler") == 0 && d.ended(k+1, "opener", "correct", "skip") == 0 {
+			return false
+		}
+	}
+	return d.fold(d.clauseOf(i).from-1) != ":"
+}
+
+// ofCollecting tells of a time that is said of collecting or calling, not of the
+// yes: "I'll pick it up after work".
+func (d *doc) ofCollecting(i int) bool {
+	return d.has(span{d.clauseOf(i).from, i}, "pickupword", "phoneword", "awayword", "notify") >= 0
+}
+
 // consent takes a phrase of consent, unless it is denied: "do not go ahead".
 func (d *doc) consent(i, j int, lead []string, v *verdict) {
 	if d.cue(j, "thatclause") > 0 || !d.leads(i, lead...) {
 		return // "agreed that it is too thin", "my wife said to go ahead"
 	}
-	if d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0 {
+	d.use(i, j)
+	if d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0 || d.withOther(j) {
 		v.unsure = true
 	} else {
 		v.accepts = true
 	}
+}
+
+// withOther tells of a consent to another thing than the job: "please proceed
+// with the refund".
+func (d *doc) withOther(j int) bool {
+	if d.cue(j, "withword") == 0 {
+		return false
+	}
+	j += d.cue(j, "withword")
+	for range 3 {
+		j += d.cue(j, "det", "my", "adj")
+	}
+	return j < len(d.toks) && d.toks[j].kind == word && !d.toks[j].claimed &&
+		d.cue(j, "jobword", "leadname", "this", "printing", "colour", "number", "material", "copies", "pieces", "branch", "supportword", "sizeword") == 0
 }
 
 // leads tells whether nothing but some cues stands between the head of the
@@ -166,17 +281,59 @@ var (
 // "yes, that is the right file" consents to nothing.
 func (d *doc) bare(s span) bool {
 	for k := s.from; k < s.to; {
-		n := d.cue(k, "yes", "no", "ok", "filler", "please", "accept", "acceptstart", "weak", "hello", "closing", "harmless", "opener", "colour", "branch", "decline",
+		n := d.cue(k, "yes", "no", "ok", "filler", "please", "accept", "acceptstart", "acceptend", "weak", "hello", "closing", "harmless", "opener", "colour", "branch", "decline",
 			"in", "material", "place", "pickupword", "det")
 		if n == 0 && (d.toks[k].kind == mark || d.toks[k].claimed || d.toks[k].away) {
 			n = 1
 		}
 		if n == 0 {
-			return d.wished(s)
+			return d.wished(s) || d.echoes(s)
 		}
 		k += n
 	}
 	return true
+}
+
+// echoes tells whether a sentence of yes or no says nothing that a question of
+// ours did not say: "yes, close the holes please".
+func (d *doc) echoes(s span) bool {
+	if len(d.in.Questions) == 0 || d.cue(d.start(s), "yes", "no", "ok") == 0 {
+		return false
+	}
+	asked := d.askedStems()
+	for k := d.start(s); k < s.to; {
+		n := d.cue(k, "yes", "no", "ok", "filler", "please", "det", "this", "copula", "is", "past", "in", "axislink", "closing", "theyword", "lead", "skip", "harmless", "and")
+		if n == 0 && (d.toks[k].kind != word || asked[stem(d.fold(k))]) {
+			n = 1
+		}
+		if n == 0 {
+			return false
+		}
+		k += n
+	}
+	return true
+}
+
+// askedStems are the words of our questions, cut so that "close" and "closed" are one.
+func (d *doc) askedStems() map[string]bool {
+	if d.asked == nil {
+		d.asked = map[string]bool{}
+		for _, q := range d.in.Questions {
+			for _, t := range tokens(q, 200) {
+				d.asked[stem(t.fold)] = true
+			}
+		}
+	}
+	return d.asked
+}
+
+func stem(s string) string {
+	for n := range s {
+		if n >= 4 {
+			return s[:n]
+		}
+	}
+	return s
 }
 
 // wished tells whether the rest of a yes sentence is a wish of its own, which
@@ -209,65 +366,27 @@ func (d *doc) spanishYes(i int) bool {
 	if strings.ToLower(d.toks[i].text) != "si" {
 		return true // with its accent
 	}
+	if d.has(span{d.sentence(i).from, i}, "yes") >= 0 {
+		return false // "sí, si sale en menos": the second is a condition
+	}
 	s := d.sents[d.toks[i].sent]
 	return i+1 >= s.to || d.toks[i+1].kind == mark || d.cue(i+1, "accept", "please", "filler") > 0
 }
 
 // leftNumber tells of a number that nothing has explained, such as an option's.
 func (d *doc) leftNumber(i int) bool {
-	if d.toks[i].kind != number || d.toks[i].claimed {
-		return false
-	}
-	switch d.fold(i - 1) {
-	case "$", "€", "£", "cad":
-		return false
-	}
-	return d.cue(i+1, "money", "clock", "bystander") == 0 && d.fold(i+1) != "$" && d.fold(i+1) != "€" && d.fold(i+1) != ":"
+	return d.toks[i].kind == number && !d.toks[i].claimed && !d.toks[i].used && !d.explained(i)
 }
 
-// leftWish tells whether the letter speaks of a colour, a size or the like that
-// was not understood as a wish: then nobody knows what is agreed to.
-func (d *doc) leftWish(w job.Wishes) bool {
-	for i := range d.toks {
-		for _, t := range d.tags[i] {
-			if d.toks[i].away {
-				continue
-			}
-			switch t.group {
-			case "colour":
-				if len(w.Colours) == 0 && !d.inName(i, i+t.n) {
-					return true
-				}
-			case "material":
-				if w.Material == "" {
-					return true
-				}
-			case "scale", "percent":
-				if w.Scale == nil && w.Infill == nil {
-					return true
-				}
-			case "unit":
-				if w.Size == nil && d.isNumber(i-1) {
-					return true
-				}
-			case "number":
-				if w.Copies == nil && t.key != "1" && d.cue(i+t.n, "bystander", "othernoun", "money") == 0 {
-					return true
-				}
-			}
-		}
-	}
-	return false
-}
-
-// onlyOK is a letter of one word, "OK". With thanks it may only mean "received".
+// onlyOK is a letter of nothing but "OK", or "perfect", with thanks. Whether there
+// is anything to agree to, the caller knows.
 func (d *doc) onlyOK() bool {
 	seen := false
 	for i := 0; i < len(d.toks); {
-		n := d.cue(i, "ok")
+		n := d.cue(i, "ok", "agreeable")
 		seen = seen || n > 0 && !d.toks[i].away
-		if n == 0 && d.cue(i, "closing") == 0 {
-			n = d.cue(i, "hello", "please")
+		if n == 0 {
+			n = d.cue(i, "hello", "please", "closing", "acceptend")
 		}
 		if n == 0 && (d.toks[i].away || d.toks[i].kind == mark) {
 			n = 1
@@ -315,7 +434,9 @@ func changedWish(w, earlier job.Wishes, asked []string) bool {
 		free("material") && w.Material != "" && w.Material != earlier.Material ||
 		free("supports") && w.Supports != "" && w.Supports != earlier.Supports ||
 		free("infill") && w.Infill != nil && !same(w.Infill, earlier.Infill) ||
-		free("infill") && w.Strong && !earlier.Strong
+		free("infill") && w.Strong && !earlier.Strong ||
+		len(w.Items) > 0 && !reflect.DeepEqual(w.Items, earlier.Items) ||
+		slices.ContainsFunc(w.NotColours, func(c string) bool { return slices.Contains(earlier.Colours, c) })
 }
 
 // unclearAnswer gives the passage that speaks of a yes or a no when the letter as

@@ -24,8 +24,9 @@ type doc struct {
 	sents   []span
 	clauses []span
 	topic   string
-	counted map[int]bool   // tokens right behind a count of copies
-	loose   map[int]string // tokens at which a length or a date begins that was not taken for a wish, with what it is about
+	counted map[int]bool    // tokens right behind a count of copies
+	loose   map[int]string  // tokens at which a length or a date begins that was not taken for a wish, with what it is about
+	asked   map[string]bool // see askedStems
 	in      *Input
 }
 

@@ -7,9 +7,13 @@ func (d *doc) material() (string, string) {
 	best, from, to := "", 0, 0
 	for i := 0; i < len(d.toks); i++ {
 		t, ok := d.tag(i, "material")
+		if ok && d.refuses(i) {
+			d.use(i, i+t.n)
+		}
 		if !ok || d.soluble(t.key) || d.refuses(i) || d.hypothetical(i) || d.cue(i+t.n, "supportword") > 0 || !d.wishesMaterial(i, i+t.n) {
 			continue
 		}
+		d.use(i, i+t.n)
 		if best != "" && d.second(i) {
 			continue
 		}
@@ -158,6 +162,7 @@ func (d *doc) supports() (string, string) {
 			return "", ""
 		}
 		best, from, to = t.key, i, i+t.n
+		d.use(from, to)
 		if t.key == "no" {
 			i = to - 1 // "don't need supports" holds "need supports"
 		}

@@ -129,6 +129,8 @@ func quotedQuestions(quoted string) []string {
 
 var numberedLine = regexp.MustCompile(`^(\d{1,2})[.)]\s+(.+)$`)
 
+const belowQuestion = 80 // bytes may stand between a question and its answer
+
 // lastQuestion is the question nearest above an answer.
 func lastQuestion(quoted string, asked []string) (string, int) {
 	best, where, n := "", -1, -1
@@ -138,10 +140,13 @@ func lastQuestion(quoted string, asked []string) (string, int) {
 			best, where, n = q, at, k
 		}
 	}
-	if best != "" {
+	if best != "" && len(squeezed)-where-len(squeeze(best)) < belowQuestion {
 		return best, n
 	}
-	if at := strings.LastIndexByte(quoted, '?'); at >= 0 && len(strings.TrimSpace(quoted[at:])) < 80 {
+	if best != "" {
+		return "", -1 // below the whole letter: an answer to all of it
+	}
+	if at := strings.LastIndexByte(quoted, '?'); at >= 0 && len(strings.TrimSpace(quoted[at:])) < belowQuestion {
 		from := max(strings.LastIndexAny(quoted[:at], "?\n"), strings.LastIndex(quoted[:at], ". "))
 		if k := numbered.FindAllStringSubmatch(quoted, -1); len(k) > 0 {
 			if i, err := strconv.Atoi(k[len(k)-1][1]); err == nil && i >= 1 && i <= len(asked) {

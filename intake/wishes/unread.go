@@ -76,6 +76,10 @@ func (d *doc) unreadTag(i int, t tag) string {
 		if d.behindColour(i, "in", "colourword", "set", "should", "prefer") || d.clauseOf(i).to-d.clauseOf(i).from <= 3 {
 			return "colour"
 		}
+	case "material":
+		if d.cue(i+t.n, "supportword") == 0 && d.in.Earlier.Material != t.key && !d.soluble(t.key) {
+			return "other"
+		}
 	case "scale":
 		return "size"
 	case "branch":
@@ -141,6 +145,9 @@ func (d *doc) isClock(i, j int) bool {
 // "calle Mayor 5".
 func (d *doc) addresses() {
 	for i := range d.toks {
+		if n := d.cue(i, "accept"); n > 1 && d.isNumber(i+1) {
+			d.claim(i+1, i+n) // "works 4 me"
+		}
 		if !d.isNumber(i) || d.toks[i].claimed {
 			continue
 		}

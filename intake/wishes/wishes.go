@@ -88,10 +88,13 @@ func (r *Reader) Understand(in Input) job.Wishes {
 	changed := in.Answer && changedWish(w, in.Earlier, v.topics)
 	w = v.inline(w, answered)
 	if len(answered) == 0 {
-		w = v.single(w, text)
+		w = v.single(w, d, text)
 	}
 	if in.Answer {
-		w.Answer = v.answer(d, changed, w)
+		w.Answer = v.answer(d, changed)
+	}
+	w.Unread = slices.Concat(d.unread(), v.unread)
+	if in.Answer {
 		if w.Answer == job.Accept && len(w.Unread) > 0 {
 			w.Answer = ""
 		}
@@ -165,7 +168,6 @@ func (d *doc) wishes() job.Wishes {
 	words = d.strong()
 	w.Strong = words != "" && w.Infill == nil
 	note("strong", words)
-	w.Unread = d.unread()
 	if len(items) > 0 {
 		itemise(&w, items, itemWords)
 	}
@@ -215,7 +217,8 @@ type replies struct {
 
 	consent string // "yes" or "no" to a question whether to go ahead
 	asks    bool   // an answer is itself a question
-	strayed bool   // an answer holds wishes that its question did not ask for
+	unread  []job.Unread
+	strayed bool // an answer holds wishes that its question did not ask for
 }
 
 // inline adds what was written under the questions.
@@ -229,17 +232,16 @@ func (v *replies) inline(w job.Wishes, answered []pair) job.Wishes {
 		}
 		own := d.wishes()
 		v.strayed = v.strayed || changedWish(own, v.in.Earlier, append([]string{d.topic}, v.topics...))
-		left := slices.Concat(w.Unread, own.Unread)
+		v.unread = append(v.unread, d.unread()...)
 		w = Merge(w, own)
-		w.Unread = left
 	}
 	return w
 }
 
 // single reads a letter as the answer to the one question that was asked,
 // where its general sense has left that open.
-func (v *replies) single(w job.Wishes, text string) job.Wishes {
-	if len(v.topics) != 1 || v.topics[0] == "" || v.topics[0] == "supports" || v.topics[0] == "accept" {
+func (v *replies) single(w job.Wishes, whole *doc, text string) job.Wishes {
+	if len(v.topics) != 1 || v.topics[0] == "" || v.topics[0] == "accept" || v.topics[0] == "supports" && !whole.onlyYesOrNo() {
 		return w
 	}
 	d := newDoc(text, v.lex, v.in)
@@ -248,39 +250,55 @@ func (v *replies) single(w job.Wishes, text string) job.Wishes {
 		return w
 	}
 	own := d.wishes()
-	left := own.Unread
-	w = Merge(own, w)
-	w.Unread = left
-	return w
+	whole.takeUsed(d)
+	return Merge(own, w)
+}
+
+// takeUsed takes over what another reading of the same words was read from.
+func (d *doc) takeUsed(other *doc) {
+	if len(d.toks) != len(other.toks) {
+		return
+	}
+	for i, t := range other.toks {
+		d.toks[i].used = d.toks[i].used || t.used
+	}
 }
 
 // answer decides what the whole letter says to the quote.
-func (v *replies) answer(d *doc, changed bool, w job.Wishes) job.Reply {
-	reply := d.answer(changed || v.strayed, v.asks, w)
-	if v.consent == "yes" && reply == "" && !d.doubts() && !d.leftWish(w) {
+func (v *replies) answer(d *doc, changed bool) job.Reply {
+	reply := d.answer(changed || v.strayed, v.asks)
+	if v.consent == "yes" && reply == "" && !d.doubts() && len(d.unread()) == 0 {
 		return job.Accept
 	}
 	if v.consent == "no" && (reply == "" || reply == job.Accept) {
 		return job.Decline
 	}
-	if reply == job.Accept && v.yesMayMeanOther(d) {
-		return ""
+	if reply == job.Accept && v.in.Personal && v.consent == "" && d.has(span{0, len(d.toks)}, "accept", "acceptstart") < 0 {
+		return "" // a bare yes may mean whatever the person had asked
+	}
+	if reply == job.Decline && v.answersQuestion() && d.onlyYesOrNo() {
+		return "" // a no to a question of ours is no no to the job
 	}
 	return reply
 }
 
-// yesMayMeanOther tells whether a bare "yes" may as well answer a question
-// such as "shall we print supports?".
-func (v *replies) yesMayMeanOther(d *doc) bool {
-	if d.has(span{0, len(d.toks)}, "accept", "acceptstart") >= 0 || v.consent != "" {
+// answersQuestion tells whether the letter it answers asked something else than
+// whether to go ahead.
+func (v *replies) answersQuestion() bool {
+	return len(v.topics) > 0 && !slices.Contains(v.topics, "accept")
+}
+
+// onlyYesOrNo tells whether the letter holds nothing but yes or no and politeness.
+func (d *doc) onlyYesOrNo() bool {
+	if d.has(span{0, len(d.toks)}, "accept", "acceptstart", "acceptend", "decline") >= 0 {
 		return false
 	}
-	for _, t := range v.topics {
-		if t == "supports" || t == "size" || t == "" {
-			return true
+	for _, s := range d.sents {
+		if !d.bare(s) {
+			return false
 		}
 	}
-	return false
+	return true
 }
 
 // doubts tells whether something in the letter holds back.
@@ -289,7 +307,7 @@ func (d *doc) doubts() bool {
 	for _, s := range d.sents {
 		d.judge(s, &u)
 	}
-	return u.unsure || u.doubts || u.but || u.declines || u.asks || u.changes
+	return u.unsure || u.doubts || u.but || u.declines || u.asks || u.changes || u.drops || u.mind
 }
 
 // Merge lays newer wishes over older ones: the newest word wins, field by
