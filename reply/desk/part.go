@@ -21,6 +21,7 @@ type partView struct {
 	Priced  []job.Line // of the quote, in the page's language
 	Trial   *trial
 	Open    bool // settings may still be changed
+	Fixed   bool // printing or done: they cannot be changed any more
 	HasMesh bool
 	Action  actionView
 	Listed  bool // it is on the print list
@@ -64,14 +65,17 @@ type choices struct {
 type trial struct {
 	Settings job.Settings
 	Report   job.Report
+	Effect   job.Message // what it would do to what the patron was told
 	Wrong    string
 }
 
 func (d *Desk) partView(j job.Job, s *localizer) partView {
 	p := partView{Job: j, HasMesh: j.Blob != "", Wished: wishes(j.Wishes, s), Choices: choicesFor(j, d.office.Rules)}
 	switch j.Stage {
-	case job.Taken, job.Checked, job.NeedsAgreement, job.Drafted, job.Quoted:
+	case job.Taken, job.Checked, job.NeedsAgreement, job.Drafted, job.Quoted, job.Agreed, job.Failed:
 		p.Open = j.Report != nil && j.Report.Readable
+	case job.Printing, job.Ready, job.Collected:
+		p.Fixed = true
 	}
 	switch j.Stage {
 	case job.Agreed, job.Printing, job.Failed, job.Ready:

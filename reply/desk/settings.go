@@ -32,6 +32,7 @@ func (d *Desk) changeSettings(w http.ResponseWriter, r *http.Request, who person
 		t.Wrong = plain.Capital(text) + "."
 		return d.showTrial(w, r, who, j, t)
 	}
+	t.Effect = wouldSay[newSettings(r, who, j, t).Effect()]
 	if r.PostFormValue("do") != "use" {
 		return d.showTrial(w, r, who, j, t)
 	}
@@ -64,15 +65,34 @@ func (d *Desk) caseForJob(r *http.Request, who personal, id job.ID) (replyView, 
 	return d.caseOf(r.Context(), d.localizer(r), who, nil, []job.ID{id})
 }
 
-// useSettings takes settings and report over, and the reply that tells of them.
+// wouldSay and didSay tell what other settings do to what the patron was told.
+var (
+	wouldSay = map[casework.Effect]job.Message{
+		casework.EffectRewritten: job.Say("page.effect.would-rewrite", nil), casework.EffectOffered: job.Say("page.effect.would-offer", nil),
+		casework.EffectOffList: job.Say("page.effect.would-leave-list", nil), casework.EffectLater: job.Say("page.effect.would-tell-later", nil),
+		casework.EffectNone: job.Say("page.effect.would-change-nothing", nil),
+	}
+	didSay = map[casework.Effect]job.Message{
+		casework.EffectRewritten: job.Say("page.done.settings", nil), casework.EffectOffered: job.Say("page.effect.offered", nil),
+		casework.EffectOffList: job.Say("page.effect.off-list", nil), casework.EffectLater: job.Say("page.effect.later", nil),
+		casework.EffectNone: job.Say("page.effect.nothing", nil),
+	}
+)
+
+func newSettings(r *http.Request, who personal, j job.Job, t trial) casework.NewSettings {
+	return casework.NewSettings{Seen: j, Settings: t.Settings, Report: t.Report, Draft: r.PostFormValue("reply"), Base: r.PostFormValue("sha"), By: who.Name}
+}
+
+// useSettings takes settings and report over, and the reply that tells of them. It
+// says what that does to what the patron was told.
 func (d *Desk) useSettings(w http.ResponseWriter, r *http.Request, who personal, j job.Job, t trial) error {
-	reply := r.PostFormValue("reply")
-	err := d.office.TakeOver(r.Context(), casework.NewSettings{Seen: j, Settings: t.Settings, Report: t.Report, Draft: reply, Base: r.PostFormValue("sha"), By: who.Name})
+	reply, n := r.PostFormValue("reply"), newSettings(r, who, j, t)
+	err := d.office.TakeOver(r.Context(), n)
 	if err != nil {
 		r.SetPathValue("draft", reply)
 		return d.refused(w, r, who, err, nil)
 	}
-	d.say(r, job.Say("page.done.settings", nil))
+	d.say(r, didSay[n.Effect()])
 	back := "/job/" + string(j.ID)
 	if reply != "" {
 		back = "/reply/" + reply
