@@ -31,6 +31,7 @@ func (l *loader) check() {
 		{l.checkMailbox, []string{"mailbox.toml", "library.toml"}},
 		{l.checkCaps, []string{"caps.toml"}},
 		{l.checkChecks, []string{"checks.toml"}},
+		{l.checkRefusals, []string{"refusals.toml", "library.toml"}},
 	} {
 		if !slices.ContainsFunc(c.needs, func(file string) bool { return l.broken[file] }) {
 			c.run()

@@ -110,6 +110,7 @@ func targets(r *Rules) []target {
 		{"caps.toml", &r.Caps, false},
 		{"checks.toml", &r.Checks, true},
 		{"words.toml", &r.Words, true},
+		{"refusals.toml", &refusalFile{&r.Refusals}, false},
 	}
 }
 

@@ -29,6 +29,7 @@ type Rules struct {
 	Caps      Caps       // caps.toml
 	Checks    Checks     // checks.toml
 	Words     Words      // words.toml
+	Refusals  []Refusal  // refusals.toml
 	Hash      string     // SHA-256 over all files, so that a job can say which rules it was judged by
 
 	sources map[string]*source // the files as read, so that Fault can show a place

@@ -24,6 +24,7 @@ type draftsCmd struct {
 	Approve  draftsApproveCmd  `cmd:"" help:"Approve a draft, byte for byte; it is then sent."`
 	Edit     draftsEditCmd     `cmd:"" help:"Change a draft, in an editor or from a file."`
 	SetAside draftsSetAsideCmd `cmd:"" name:"set-aside" help:"Put a draft off; its request waits too. To say no to it: meshclerk jobs decline."`
+	Reopen   draftsReopenCmd   `cmd:"" help:"Take up again a draft that was put off, or approved and has not left."`
 	Settle   draftsSettleCmd   `cmd:"" help:"Say whether an uncertain draft was sent."`
 }
 
@@ -230,7 +231,7 @@ func (c *draftsApproveCmd) confirmed(e *env, l *ledger.Ledger, d ledger.Draft) e
 type draftsSetAsideCmd struct {
 	house
 	ID  string `arg:"" help:"The draft, e.g. D-000017."`
-	By  string `required:"" placeholder:"NAME" help:"Who declines it."`
+	By  string `required:"" placeholder:"NAME" help:"Who puts it off."`
 	Why string `default:"" placeholder:"TEXT" help:"The reason, for the record."`
 }
 
@@ -243,7 +244,27 @@ func (c *draftsSetAsideCmd) Run(e *env) error {
 	if err := o.SetAside(e.ctx, c.ID, c.By, c.Why); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.out, "%s is set aside and will not be sent\n", c.ID)
+	_, err = fmt.Fprintf(e.out, "%s is set aside and will not be sent; to take it up again: meshclerk drafts reopen %s --by NAME\n", c.ID, c.ID)
+	return err
+}
+
+type draftsReopenCmd struct {
+	house
+	ID  string `arg:"" help:"The draft, e.g. D-000017."`
+	By  string `required:"" placeholder:"NAME" help:"Who takes it up again."`
+	Why string `default:"" placeholder:"TEXT" help:"The reason, for the record."`
+}
+
+func (c *draftsReopenCmd) Run(e *env) error {
+	o, err := c.office(e)
+	if err != nil {
+		return err
+	}
+	defer o.Ledger.Close()
+	if err := o.Reopen(e.ctx, c.ID, c.By, c.Why); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.out, "%s waits for approval again\n", c.ID)
 	return err
 }
 

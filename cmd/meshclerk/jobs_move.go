@@ -177,11 +177,27 @@ func (c *jobsWithdrawCmd) Run(e *env) error { return c.end(e, job.Withdrawn, "",
 
 type jobsDeclineCmd struct {
 	oneJob
-	Why string `required:"" placeholder:"TEXT" help:"The reason, in a few words that the patron is told."`
-	As  string `placeholder:"WORD" help:"The word under which the monthly report counts it, e.g. copyright; else what the check found."`
+	As     string `placeholder:"CODE" help:"A reason of the house's list (refusals.toml), e.g. copyright: its sentence goes to the patron, and the monthly report counts it."`
+	Why    string `placeholder:"TEXT" help:"The reason in your own words, which the patron is told instead."`
+	Letter bool   `help:"Only show the letter that would be drafted."`
 }
 
-func (c *jobsDeclineCmd) Run(e *env) error { return c.end(e, job.Declined, c.As, c.Why) }
+func (c *jobsDeclineCmd) Run(e *env) error {
+	if c.As == "" && c.Why == "" {
+		return wrongUse("give a reason: --as CODE of the house's list, or --why in your own words, or both")
+	}
+	refusal := casework.Refusal{Code: c.As, Words: c.Why}
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		if c.Letter {
+			m, err := o.RefusalLetter(e.ctx, id, refusal)
+			if err != nil {
+				return "", err
+			}
+			return plainText(m.Raw)
+		}
+		return fmt.Sprintf("%s is declined; %s. To undo it: meshclerk jobs reopen %s", id, letterFollows, id), o.Refuse(e.ctx, id, refusal, by)
+	})
+}
 
 type jobsLapseCmd struct {
 	oneJob

@@ -2,14 +2,18 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/emersion/go-message"
 	"github.com/emersion/go-message/mail"
 
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
+	"meshclerk/reply/casework"
 )
 
 type noticesCmd struct {
@@ -41,7 +45,11 @@ func (c *noticesListCmd) Run(e *env) error {
 			}
 			continue
 		}
-		rows = append(rows, []string{n.ID, day(n.Last), e.words().said(n.Text) + lettersOf(n)})
+		words, err := wordsOf(e, l, n)
+		if err != nil {
+			return err
+		}
+		rows = append(rows, []string{n.ID, day(n.Last), e.words().said(n.Text) + lettersOf(n) + words})
 	}
 	if c.JSON {
 		return nil
@@ -51,6 +59,25 @@ func (c *noticesListCmd) Run(e *env) error {
 		return err
 	}
 	return table(e.out, []string{"ID", "SINCE", "WHAT"}, rows)
+}
+
+// wordsOf quotes the latest letter of a notice that asks what a letter means.
+func wordsOf(e *env, l *ledger.Ledger, n ledger.Notice) (string, error) {
+	if !slices.Contains(casework.AboutLetter, n.Kind) {
+		return "", nil
+	}
+	rec, err := l.Letter(e.ctx, n.Subject)
+	if errors.Is(err, ledger.ErrNotFound) || err == nil && rec.Parsed == nil {
+		return "", nil
+	}
+	if err != nil {
+		return "", err
+	}
+	text := plain.OneLine(strings.Join(strings.Fields(rec.Parsed.Text), " "))
+	if text == "" {
+		return "", nil
+	}
+	return fmt.Sprintf(". It says: %q", plain.Shorten(text, 200)), nil
 }
 
 // lettersOf names the letters of a notice that stands for several: the latest of

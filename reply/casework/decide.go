@@ -150,7 +150,7 @@ func (o *Office) TakeUp(ctx context.Context, id job.ID, by string) error {
 		if err := tx.Move(ctx, id, job.Taken, by, job.Say("history.taken-up", nil)); err != nil {
 			return err
 		}
-		waiting, err := tx.Drafts(ctx, ledger.DraftFilter{Job: id, States: []ledger.DraftState{ledger.DraftWaiting}})
+		waiting, err := tx.Drafts(ctx, ledger.DraftFilter{Job: id, States: []ledger.DraftState{ledger.DraftWaiting, ledger.DraftFailed, ledger.DraftApproved}})
 		if err != nil {
 			return err
 		}

@@ -75,12 +75,7 @@ func (d *Desk) setAside(w http.ResponseWriter, r *http.Request, who personal) er
 
 func (d *Desk) reopen(w http.ResponseWriter, r *http.Request, who personal) error {
 	return d.onDraft(w, r, who, "/reply/"+r.PathValue("draft"), job.Say("page.done.waits-again", nil), func(ctx context.Context, id string) error {
-		return d.office.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
-			if err := tx.Reopen(ctx, id, who.Name, job.Plain(oneLine(r.PostFormValue("why"), 500))); err != nil {
-				return err
-			}
-			return casework.Replaced(ctx, tx, id) // its copy in the mailbox waits again too
-		})
+		return d.office.Reopen(ctx, id, who.Name, oneLine(r.PostFormValue("why"), 500))
 	})
 }
 

@@ -11,6 +11,7 @@ import (
 	"meshclerk/intake/agreement"
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/casework"
 )
 
@@ -302,7 +303,11 @@ func (d *Desk) reportPage(w http.ResponseWriter, r *http.Request, who personal) 
 		}
 	}
 	for k, n := range rep.Refusals {
-		v.Refused = append(v.Refused, bar{s.code("finding", k), strconv.Itoa(n), float64(n)})
+		label := s.code("finding", k)
+		if f, ok := d.office.Rules.Refusal(k); ok {
+			label = plain.Capital(f.In(s.Language, d.office.Rules.Library))
+		}
+		v.Refused = append(v.Refused, bar{label, strconv.Itoa(n), float64(n)})
 	}
 	slices.SortFunc(v.Refused, func(a, b bar) int { return int(b.Width - a.Width) })
 	for _, p := range rep.ByPrinter {

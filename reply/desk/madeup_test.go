@@ -21,6 +21,7 @@ import (
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/intake/plain"
 	"meshclerk/intake/preflight"
 	"meshclerk/reply/quote"
 	"meshclerk/rules"
@@ -63,6 +64,15 @@ func pairs(names ...string) (out []string) {
 // texts are the names of the reply texts.
 var texts = sync.OnceValue(func() []string { return templates.Default().Names() })
 
+// houses are the sentences of the house's own rules, in the languages that it speaks.
+var houses = sync.OnceValue(func() []string {
+	var out []string
+	for _, f := range rules.Default().Refusals {
+		out = append(out, plain.Capital(f.Say["en"]))
+	}
+	return out
+})
+
 // isName reports whether a text is names, numbers and signs only, or a name as a
 // whole: of a reply text or a rules file, as it is on disk, or of a language (Unicode
 // CLDR).
@@ -71,7 +81,7 @@ func isName(text string) bool {
 	if !strings.ContainsFunc(text, unicode.IsLetter) {
 		return true
 	}
-	return slices.Contains(texts(), text) || slices.Contains(rules.Files(), text) || slices.Contains([]string{"English", "French", "Spanish"}, text)
+	return slices.Contains(texts(), text) || slices.Contains(houses(), text) || slices.Contains(rules.Files(), text) || slices.Contains([]string{"English", "French", "Spanish"}, text)
 }
 
 // notWords are numbers of the ledger, addresses, signs of units (SI) and times.

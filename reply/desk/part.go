@@ -28,6 +28,9 @@ type partView struct {
 	Sheet   bool // there is a job sheet
 	Unsure  bool // a person may vouch for the sender
 	Stands  standsView
+
+	Declinable bool
+	Ended      bool // and may be taken up again
 }
 
 // wish is one thing the patron's words settle, with those words.
@@ -81,6 +84,7 @@ func (d *Desk) partView(j job.Job, s *localizer) partView {
 	case job.Agreed, job.Printing, job.Failed, job.Ready:
 		p.Listed, p.Sheet = true, true
 	}
+	p.Declinable, p.Ended = job.MayGo(j.Stage, job.Declined), job.MayGo(j.Stage, job.Taken) && j.Stage.Over()
 	p.Action = d.actionOf(rowOf(j), "")
 	p.Unsure = j.Auth != job.Pass && job.MayGo(j.Stage, job.Checked)
 	if j.Report == nil {

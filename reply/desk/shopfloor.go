@@ -32,8 +32,8 @@ type actionView struct {
 // triedAction is what a person filled in that could not be taken.
 type triedAction struct{ Hours, Grams, Why, Paid, Wrong string }
 
-// closings are the ways a job may end unprinted.
-var closings = []job.Stage{job.Declined, job.Withdrawn, job.Lapsed}
+// closings are the ways a job may end unprinted, beside being declined.
+var closings = []job.Stage{job.Withdrawn, job.Lapsed}
 
 func (d *Desk) actionOf(row ledger.Row, back string) actionView {
 	v := actionView{ID: row.ID, Stage: row.Stage, Hours: row.PrintTimeS / 3600, Grams: row.MassG, Total: row.Total, Printer: row.Printer, Back: back}
@@ -85,8 +85,8 @@ func actionFrom(r *http.Request, by string) (casework.ShopFloorAction, error) {
 		return p, job.Refuse(job.Say("page.wrong.no-hours-or-grams", nil))
 	case p.To == job.Failed && p.Why == "":
 		return p, job.Refuse(job.Say("page.wrong.no-reason-to-fail", nil))
-	case p.To == job.Declined && p.Why == "":
-		return p, job.Refuse(job.Say("page.wrong.no-reason-to-decline", nil))
+	case p.To == job.Declined:
+		return p, job.Refuse(job.Say("page.wrong.decline-apart", nil))
 	case p.To == job.Collected && !money.MatchString(p.Paid):
 		return p, job.Refuse(job.Say("page.wrong.no-amount", job.Args{"given": oneLine(p.Paid, 30)}))
 	}

@@ -149,16 +149,16 @@ func TestCloseUnprinted(t *testing.T) {
 	id := h.agreed()
 	b := h.browser("marisol")
 	_, page := b.get("/job/" + string(id))
-	holds(t, page, "Close this job unprinted", "declined by us", "withdrawn by the patron")
-	lacks(t, page, "nobody answered or came")
-	if code, page := b.post("/job/"+string(id)+"/move", url.Values{"to": {"declined"}}); code != http.StatusUnprocessableEntity {
-		t.Errorf("%d\n%s", code, page)
+	holds(t, page, "Close this job unprinted", "withdrawn by the patron", `href="/job/`+string(id)+`/decline"`)
+	lacks(t, page, "nobody answered or came", "declined by us")
+	if code, page := b.post("/job/"+string(id)+"/move", url.Values{"to": {"declined"}, "why": {"too large"}}); code != http.StatusUnprocessableEntity {
+		t.Errorf("declined without its letter: %d\n%s", code, page)
 	}
-	code, page := b.post("/job/"+string(id)+"/move", url.Values{"to": {"declined"}, "why": {"it is too large after all"}})
+	code, page := b.post("/job/"+string(id)+"/move", url.Values{"to": {"withdrawn"}, "why": {"by telephone"}})
 	if code != http.StatusOK {
 		t.Fatalf("%d\n%s", code, page)
 	}
-	holds(t, page, "is now: declined.", "it is too large after all")
+	holds(t, page, "is now: withdrawn.", "by telephone", "Take up again")
 	lacks(t, page, "Close this job unprinted")
 }
 

@@ -42,6 +42,7 @@ type waitingView struct {
 	Waiting []waitingRow
 	OnWay   []waitingRow // approved or being sent
 	Notices []noticeRow
+	Aside   []waitingRow // put aside for another time
 }
 
 // noticeRow is a notice; one about a letter has the acts beside its latest.
@@ -99,6 +100,13 @@ func (d *Desk) waitingView(ctx context.Context, who personal, s *localizer) (wai
 	}
 	if v.Mark, err = d.waitingMark(ctx); err != nil {
 		return v, err
+	}
+	aside, err := d.office.Aside(ctx)
+	if err != nil {
+		return v, err
+	}
+	for _, dr := range aside {
+		v.Aside = append(v.Aside, d.waitingRow(dr, jobs, who, s))
 	}
 	for _, dr := range drafts {
 		row := d.waitingRow(dr, jobs, who, s)
