@@ -1,5 +1,7 @@
 package templates
 
+import "meshclerk/intake/job"
+
 // Data is everything a reply text may show. Figures and dates are already
 // written in the letter's language; what is unknown is "" or nil, so that
 // {{if .Part.Total}} works. Lengths, masses and the like are Text for the same
@@ -198,9 +200,9 @@ type Limits struct {
 
 // Codes lists the findings that a reply text may tell.
 func Codes() []string {
-	return []string{"unreadable", "not-stl", "unfinished", "units-doubtful", "too-big", "too-long", "holes", "nonmanifold", "flipped", "inside-out",
-		"self-crossing", "several-parts", "floating-part", "sealed-void", "thin-wall", "fine-detail", "narrow-gap", "overhang", "long-bridge",
-		"small-footprint", "tips-over", "small-part-hazard", "coarse-facets", "already-printed"}
+	return []string{job.CodeUnreadable, job.CodeNotSTL, job.CodeUnfinished, job.CodeUnitsDoubtful, job.CodeTooBig, job.CodeTooLong, job.CodeHoles, job.CodeNonmanifold, job.CodeFlipped, job.CodeInsideOut,
+		job.CodeSelfCrossing, job.CodeSeveralParts, job.CodeFloatingPart, job.CodeSealedVoid, job.CodeThinWall, job.CodeFineDetail, job.CodeNarrowGap, job.CodeOverhang, job.CodeLongBridge,
+		job.CodeSmallFootprint, job.CodeTipsOver, job.CodeSmallPartHazard, job.CodeCoarseFacets, job.CodeAlreadyPrinted}
 }
 
 // Situations lists the names that reply texts have: each is one reason to

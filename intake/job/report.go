@@ -80,6 +80,33 @@ type Finding struct {
 	Question Message     `json:"question,omitzero"` // what must be asked, when the level is ask
 }
 
+// The codes of findings, the worst first. Their texts stand in findings.toml.
+const (
+	CodeUnreadable      = "unreadable"
+	CodeNotSTL          = "not-stl"
+	CodeUnitsDoubtful   = "units-doubtful"
+	CodeTooBig          = "too-big"
+	CodeTooLong         = "too-long"
+	CodeHoles           = "holes"
+	CodeNonmanifold     = "nonmanifold"
+	CodeFlipped         = "flipped"
+	CodeInsideOut       = "inside-out"
+	CodeSelfCrossing    = "self-crossing"
+	CodeSeveralParts    = "several-parts"
+	CodeFloatingPart    = "floating-part"
+	CodeSealedVoid      = "sealed-void"
+	CodeThinWall        = "thin-wall"
+	CodeFineDetail      = "fine-detail"
+	CodeNarrowGap       = "narrow-gap"
+	CodeOverhang        = "overhang"
+	CodeLongBridge      = "long-bridge"
+	CodeSmallFootprint  = "small-footprint"
+	CodeTipsOver        = "tips-over"
+	CodeSmallPartHazard = "small-part-hazard"
+	CodeCoarseFacets    = "coarse-facets"
+	CodeAlreadyPrinted  = "already-printed"
+)
+
 // CodeUnfinished is the finding of a check that did not come to its end. No rule can
 // make it milder.
 const CodeUnfinished = "unfinished"

@@ -65,7 +65,7 @@ type Place struct {
 // NextDraftID sets an id aside for a draft that is about to be written, since
 // its Message-ID is part of its bytes. An id that is never used leaves a gap.
 func (l *Ledger) NextDraftID(ctx context.Context) (string, error) {
-	return in(ctx, l, func(tx *Tx) (string, error) { return tx.newID(ctx, "D") })
+	return in(ctx, l, func(tx *Tx) (string, error) { return tx.newID(ctx, prefixDraft) })
 }
 
 // NewDraft records a reply that waits for a person. Waiting drafts that share a
@@ -77,7 +77,7 @@ func (tx *Tx) NewDraft(ctx context.Context, d Draft, raw []byte, who string, why
 		return Draft{}, nil, errors.New("a draft needs its bytes and somebody to write to")
 	}
 	if d.ID == "" {
-		if d.ID, err = tx.newID(ctx, "D"); err != nil {
+		if d.ID, err = tx.newID(ctx, prefixDraft); err != nil {
 			return Draft{}, nil, err
 		}
 	}

@@ -263,6 +263,19 @@ func (tx *Tx) next(ctx context.Context, name string) (int64, error) {
 		ON CONFLICT (name) DO UPDATE SET last = counters.last + 1 RETURNING last`, name)
 }
 
+// The first letters of ids: L-000042. Jobs have their own, LP.
+const (
+	prefixLetter = "L"
+	prefixDraft  = "D"
+	prefixNotice = "N"
+)
+
+// IsLetter reports whether an id is that of a letter.
+func IsLetter(id string) bool { return strings.HasPrefix(id, prefixLetter+"-") }
+
+// IsDraft reports whether an id is that of a draft.
+func IsDraft(id string) bool { return strings.HasPrefix(id, prefixDraft+"-") }
+
 func (tx *Tx) newID(ctx context.Context, prefix string) (string, error) {
 	n, err := tx.next(ctx, prefix)
 	return fmt.Sprintf("%s-%06d", prefix, n), err

@@ -198,7 +198,7 @@ func (tx *Tx) place(ctx context.Context, t TakenLetter, letter string) error {
 }
 
 func (tx *Tx) insertLetter(ctx context.Context, t TakenLetter, duplicateOf string) (string, error) {
-	id, err := tx.newID(ctx, "L")
+	id, err := tx.newID(ctx, prefixLetter)
 	if err != nil {
 		return "", err
 	}

@@ -42,7 +42,7 @@ func (tx *Tx) AddNotice(ctx context.Context, kind NoticeKind, subject string, te
 	}
 	if id != "" {
 		err = tx.exec(ctx, `UPDATE notices SET subject = ?, text = ?, last = ?, times = times + 1 WHERE id = ?`, subject, keep(text), stamp(tx.now), id)
-	} else if id, err = tx.newID(ctx, "N"); err == nil {
+	} else if id, err = tx.newID(ctx, prefixNotice); err == nil {
 		err = tx.exec(ctx, `INSERT INTO notices (id, kind, subject, text, state, made, last) VALUES (?, ?, ?, ?, 'open', ?, ?)`,
 			id, kind, subject, keep(text), stamp(tx.now), stamp(tx.now))
 	}

@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"meshclerk/intake/job"
@@ -127,7 +126,7 @@ func (tx *Tx) GiveUp(ctx context.Context, s *Step, cause error, who string) erro
 	if err != nil {
 		return err
 	}
-	if strings.HasPrefix(s.Subject, "L-") {
+	if IsLetter(s.Subject) {
 		if err := tx.SetLetter(ctx, s.Subject, LetterSetAside, who, reason(cause)); err != nil {
 			return err
 		}

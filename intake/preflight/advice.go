@@ -44,10 +44,10 @@ func (b bounds) adhesion(contact contactPatch, height float64, size mesh.Vec) ho
 	case height <= 2:
 	case contact.bedMM2 < 30 && contact.share < smallShare:
 		need("raft", job.Say("findings.why.little-touches", job.Args{"area": area(contact.bedMM2)}))
-	case contact.share*100 < b.limits["small-footprint"].Limit:
+	case contact.share*100 < b.limits[job.CodeSmallFootprint].Limit:
 		need("brim", job.Say("findings.why.little-touches", job.Args{"area": area(contact.bedMM2)}))
 	}
-	if tips := b.limits["tips-over"]; contact.tipDeg <= max(tips.Limit, tips.NoteAt) {
+	if tips := b.limits[job.CodeTipsOver]; contact.tipDeg <= max(tips.Limit, tips.NoteAt) {
 		need("brim", job.Say("findings.why.tips", job.Args{"degrees": bare(max(0, contact.tipDeg))}))
 	}
 	if long := max(size[0], size[1]); long > 150 && contact.share > 0.5 {
@@ -89,7 +89,7 @@ func (c check) support(x examined, h overhang) (job.Advice, bool) {
 // hardToBreakOff reports whether supports are to be laid, nobody has said of which kind,
 // and some of them could not be taken out by hand.
 func (c check) hardToBreakOff(h overhang) bool {
-	return c.set.Supports == "" && h.areaMM2 >= c.limits["overhang"].Limit && (h.acrossMM2 > hardMM2 || hardToReach(h))
+	return c.set.Supports == "" && h.areaMM2 >= c.limits[job.CodeOverhang].Limit && (h.acrossMM2 > hardMM2 || hardToReach(h))
 }
 
 // offerDissolving works out what the part takes with supports that dissolve, where

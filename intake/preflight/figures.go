@@ -47,8 +47,8 @@ func newBounds(r *rules.Rules, s job.Settings) bounds {
 		b.scale = s.Scale
 	}
 	b.thick = thickness{
-		wall: b.limits["thin-wall"].Limit, line: b.limits["thin-wall"].StopAt, detail: b.limits["fine-detail"].Limit,
-		layer: b.layer(), gap: b.limits["narrow-gap"].Limit, loose: b.limits["narrow-gap"].NoteAt,
+		wall: b.limits[job.CodeThinWall].Limit, line: b.limits[job.CodeThinWall].StopAt, detail: b.limits[job.CodeFineDetail].Limit,
+		layer: b.layer(), gap: b.limits[job.CodeNarrowGap].Limit, loose: b.limits[job.CodeNarrowGap].NoteAt,
 	}
 	return b
 }

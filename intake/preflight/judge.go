@@ -64,7 +64,7 @@ func judge(f figures, b bounds) []job.Finding {
 		j.judgeHazard()
 	}
 	if !j.became.IsZero() {
-		j.add("already-printed", job.Finding{Text: job.Say("findings.already-printed", job.Args{"became": j.became}),
+		j.add(job.CodeAlreadyPrinted, job.Finding{Text: job.Say("findings.already-printed", job.Args{"became": j.became}),
 			Question: job.Say("findings.ask.already-printed", nil)})
 	}
 	j.calm()
@@ -79,11 +79,11 @@ func judge(f figures, b bounds) []job.Finding {
 // is in question: the patron is asked about that first.
 func (j *judging) calm() {
 	fs := j.findings
-	if !slices.ContainsFunc(fs, func(f job.Finding) bool { return f.Code == "units-doubtful" && f.Level != job.Note }) {
+	if !slices.ContainsFunc(fs, func(f job.Finding) bool { return f.Code == job.CodeUnitsDoubtful && f.Level != job.Note }) {
 		return
 	}
 	for i, f := range fs {
-		if f.Code == "thin-wall" || f.Code == "fine-detail" || f.Code == "narrow-gap" {
+		if f.Code == job.CodeThinWall || f.Code == job.CodeFineDetail || f.Code == job.CodeNarrowGap {
 			fs[i].Level, fs[i].Question = job.Note, job.Message{}
 		}
 	}
@@ -107,7 +107,7 @@ func guesses() []guess {
 func (j *judging) judgeSize() {
 	size := j.topo.Shape.SizeMM
 	longest, largest := max(size[0], size[1], size[2]), largestBuild(j.rules)
-	doubtful := longest < j.limits["units-doubtful"].Limit || longest > oddlyLarge*largest
+	doubtful := longest < j.limits[job.CodeUnitsDoubtful].Limit || longest > oddlyLarge*largest
 	if doubtful && (j.set.Scale == 0 || j.set.Scale == 1) {
 		j.judgeUnits(size, longest, largest)
 	}
@@ -116,7 +116,7 @@ func (j *judging) judgeSize() {
 	}
 	limit := j.rules.Limits.JobHours
 	if e := j.estimate; e != nil && limit > 0 && e.PlateTimeS > limit*3600 {
-		j.add("too-long", job.Finding{Text: j.tooLong(e, limit), Amount: e.PlateTimeS / 3600, Unit: "h",
+		j.add(job.CodeTooLong, job.Finding{Text: j.tooLong(e, limit), Amount: e.PlateTimeS / 3600, Unit: "h",
 			Question: job.Say("findings.ask.too-long", nil)})
 	}
 }
@@ -142,7 +142,7 @@ func (j *judging) tooLong(e *job.Estimate, limit float64) job.Message {
 func (j *judging) judgeUnits(size mesh.Vec, longest, largest float64) {
 	would := []job.Message{}
 	for _, g := range guesses() {
-		if l := longest * g.factor; l >= j.limits["units-doubtful"].Limit && l <= largest {
+		if l := longest * g.factor; l >= j.limits[job.CodeUnitsDoubtful].Limit && l <= largest {
 			would = append(would, job.Say("findings.would-be", job.Args{"size": dimensions(size.Mul(g.factor)), "unit": g.unit}))
 		}
 	}
@@ -157,7 +157,7 @@ func (j *judging) judgeUnits(size mesh.Vec, longest, largest float64) {
 	if len(would) > 0 {
 		f.Question = job.Say("findings.ask.units-would", job.Args{"size": dimensions(size), "would": would})
 	}
-	j.add("units-doubtful", f)
+	j.add(job.CodeUnitsDoubtful, f)
 }
 
 func (j *judging) judgeFit(size mesh.Vec, longest float64) {
@@ -166,12 +166,12 @@ func (j *judging) judgeFit(size mesh.Vec, longest float64) {
 	case j.fit.FitsTurned:
 		f.Text = job.Say("findings.too-big-turned", job.Args{"size": dimensions(size)})
 		f.Question = job.Say("findings.ask.too-big-turned", nil)
-		f.Level = j.milder("too-big", job.Ask)
+		f.Level = j.milder(job.CodeTooBig, job.Ask)
 	case j.fit.ScaleToFit >= 0.01:
 		f.Text = job.Say("findings.too-big-scaled", job.Args{"size": dimensions(size), "percent": percent, "printer": j.fit.Printer})
 		f.Question = job.Say("findings.ask.too-big-scaled", job.Args{"percent": percent})
 	}
-	j.add("too-big", f)
+	j.add(job.CodeTooBig, f)
 }
 
 func (j *judging) judgeSurface() {
@@ -179,26 +179,26 @@ func (j *judging) judgeSurface() {
 	if s.Holes > 0 || s.OpenEdges > 0 {
 		j.judgeHoles()
 	}
-	if n := s.NonmanifoldEdges; float64(n) > j.limits["nonmanifold"].Limit {
+	if n := s.NonmanifoldEdges; float64(n) > j.limits[job.CodeNonmanifold].Limit {
 		f := job.Finding{Amount: float64(n), Unit: "edges",
 			Text: job.Say("findings.nonmanifold", job.Args{"n": n})}
 		if len(t.NonmanifoldAt) > 0 {
 			f.At = place(t.NonmanifoldAt[0])
 		}
-		j.add("nonmanifold", f)
+		j.add(job.CodeNonmanifold, f)
 	}
-	if n := s.FlippedEdges; float64(n) > j.limits["flipped"].Limit {
+	if n := s.FlippedEdges; float64(n) > j.limits[job.CodeFlipped].Limit {
 		f := job.Finding{Amount: float64(n), Unit: "edges",
 			Text: job.Say("findings.flipped", job.Args{"n": n})}
 		if len(t.FlippedAt) > 0 {
 			f.At = place(t.FlippedAt[0])
 		}
-		j.add("flipped", f)
+		j.add(job.CodeFlipped, f)
 	}
 	if s.InsideOut {
-		j.add("inside-out", job.Finding{Amount: 1, Text: job.Say("findings.inside-out", nil)})
+		j.add(job.CodeInsideOut, job.Finding{Amount: 1, Text: job.Say("findings.inside-out", nil)})
 	}
-	if n := s.SelfIntersections; float64(n) > j.limits["self-crossing"].Limit {
+	if n := s.SelfIntersections; float64(n) > j.limits[job.CodeSelfCrossing].Limit {
 		f := job.Finding{Amount: float64(n), Unit: "places", Text: job.Say("findings.self-crossing", job.Args{"n": n})}
 		if !s.IntersectionsExact {
 			f.Text = job.Say("findings.self-crossing-least", job.Args{"n": n})
@@ -206,10 +206,10 @@ func (j *judging) judgeSurface() {
 		if len(t.Crossings) > 0 {
 			f.At = place(t.Crossings[0].At)
 		}
-		j.add("self-crossing", f)
+		j.add(job.CodeSelfCrossing, f)
 	}
 	if j.coarse.errorMM > 0 {
-		j.add("coarse-facets", job.Finding{Amount: j.coarse.errorMM, Unit: "mm", At: place(j.coarse.at),
+		j.add(job.CodeCoarseFacets, job.Finding{Amount: j.coarse.errorMM, Unit: "mm", At: place(j.coarse.at),
 			Text:     job.Say("findings.coarse-facets", job.Args{"off": length(j.coarse.errorMM)}),
 			Question: job.Say("findings.ask.coarse-facets", nil)})
 	}
@@ -221,7 +221,7 @@ func (j *judging) judgeHoles() {
 	s, t := j.topo.Shape, j.topo
 	open, worst := 0, -1
 	for i, h := range t.Holes {
-		if h.LengthMM > j.limits["holes"].Limit {
+		if h.LengthMM > j.limits[job.CodeHoles].Limit {
 			open++
 		}
 		if worst < 0 || h.LengthMM > t.Holes[worst].LengthMM {
@@ -242,10 +242,10 @@ func (j *judging) judgeHoles() {
 		f.Text = job.Say("findings.holes", job.Args{"n": s.Holes, "width": length(t.Holes[worst].LengthMM / 3)})
 		f.Question = job.Say("findings.ask.holes", nil)
 	default:
-		f.Level = j.milder("holes", job.Note)
+		f.Level = j.milder(job.CodeHoles, job.Note)
 		f.Text = job.Say("findings.holes-small", job.Args{"n": max(1, s.Holes)})
 	}
-	j.add("holes", f)
+	j.add(job.CodeHoles, f)
 }
 
 // isSheet says that a surface is open and encloses next to nothing: its volume,

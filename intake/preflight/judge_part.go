@@ -18,15 +18,15 @@ func (j *judging) judgePieces() {
 		}
 	}
 	switch n := len(bodies); {
-	case n > max(1, int(j.limits["several-parts"].Limit)):
+	case n > max(1, int(j.limits[job.CodeSeveralParts].Limit)):
 		text := job.Say("findings.several-parts", job.Args{"pieces": n})
 		if specks > 0 {
 			text = job.Say("findings.several-parts-specks", job.Args{"pieces": n, "specks": specks})
 		}
-		j.add("several-parts", job.Finding{Amount: float64(n), Unit: "pieces", At: place(bodies[1].middle()), Text: text,
+		j.add(job.CodeSeveralParts, job.Finding{Amount: float64(n), Unit: "pieces", At: place(bodies[1].middle()), Text: text,
 			Question: job.Say("findings.ask.several-parts", job.Args{"pieces": n})})
 	case n == 0 && specks > 0:
-		j.add("several-parts", job.Finding{Amount: float64(specks), Unit: "pieces",
+		j.add(job.CodeSeveralParts, job.Finding{Amount: float64(specks), Unit: "pieces",
 			Text:     job.Say("findings.several-parts-only-specks", job.Args{"specks": specks}),
 			Question: job.Say("findings.ask.only-specks", nil)})
 	case n <= 1 && parts > 1:
@@ -34,18 +34,18 @@ func (j *judging) judgePieces() {
 		if specks > 0 {
 			text = job.Say("findings.several-parts-one", job.Args{"specks": specks})
 		}
-		j.add("several-parts", job.Finding{Level: j.milder("several-parts", job.Note), Amount: float64(parts), Unit: "pieces", Text: text})
+		j.add(job.CodeSeveralParts, job.Finding{Level: j.milder(job.CodeSeveralParts, job.Note), Amount: float64(parts), Unit: "pieces", Text: text})
 	}
 	j.judgeFloating()
-	if v := j.hollows; v.count > 0 && v.volume >= j.limits["sealed-void"].Limit {
+	if v := j.hollows; v.count > 0 && v.volume >= j.limits[job.CodeSealedVoid].Limit {
 		f := job.Finding{Amount: v.volume, Unit: "mm3", At: place(v.at),
 			Text:     job.Say("findings.sealed-void", job.Args{"n": v.count, "volume": volume(v.volume)}),
 			Question: job.Say("findings.ask.sealed-void", nil)}
-		if j.overhang.voidMM2 < j.limits["overhang"].Limit {
-			f.Level = j.milder("sealed-void", job.Note)
+		if j.overhang.voidMM2 < j.limits[job.CodeOverhang].Limit {
+			f.Level = j.milder(job.CodeSealedVoid, job.Note)
 			f.Text = job.Say("findings.sealed-void-empty", job.Args{"n": v.count, "volume": volume(v.volume)})
 		}
-		j.add("sealed-void", f)
+		j.add(job.CodeSealedVoid, f)
 	}
 }
 
@@ -60,7 +60,7 @@ func (j *judging) speck(l component) bool {
 func (j *judging) judgeFloating() {
 	count, gap, at := 0, 0.0, mesh.Vec{}
 	for _, l := range j.components {
-		if l.low > j.limits["floating-part"].Limit && l.volume > 0 && !j.speck(l) {
+		if l.low > j.limits[job.CodeFloatingPart].Limit && l.volume > 0 && !j.speck(l) {
 			count++
 			if l.low > gap {
 				gap, at = l.low, l.middle()
@@ -70,7 +70,7 @@ func (j *judging) judgeFloating() {
 	if count == 0 {
 		return
 	}
-	j.add("floating-part", job.Finding{Amount: float64(count), Unit: "pieces", At: place(at),
+	j.add(job.CodeFloatingPart, job.Finding{Amount: float64(count), Unit: "pieces", At: place(at),
 		Text:     job.Say("findings.floating-part", job.Args{"n": count, "height": length(gap)}),
 		Question: job.Say("findings.ask.floating-part", nil)})
 }
@@ -85,10 +85,10 @@ type hollows struct {
 func (j *judging) judgeWalls() {
 	t := j.thin
 	if thin := t.wallMM2 + t.sheetMM2; thin > 0 {
-		j.add("thin-wall", j.thinWall(thin))
+		j.add(job.CodeThinWall, j.thinWall(thin))
 	}
 	if t.detailMM > 0 || j.step.count > 0 {
-		j.add("fine-detail", j.fineDetail())
+		j.add(job.CodeFineDetail, j.fineDetail())
 	}
 	if t.gapMM > 0 {
 		f := job.Finding{Amount: t.gapMM, Unit: "mm", At: place(t.gapAt)}
@@ -99,9 +99,9 @@ func (j *judging) judgeWalls() {
 			f.Text = job.Say("findings.narrow-gap-slot", job.Args{"gap": length(t.gapMM), "least": length(j.thick.gap)})
 			f.Question = job.Say("findings.ask.slot-open", nil)
 		}
-		j.add("narrow-gap", f)
+		j.add(job.CodeNarrowGap, f)
 	} else if t.looseMM > 0 {
-		j.add("narrow-gap", job.Finding{Level: j.milder("narrow-gap", job.Note), Amount: t.looseMM, Unit: "mm", At: place(t.looseAt),
+		j.add(job.CodeNarrowGap, job.Finding{Level: j.milder(job.CodeNarrowGap, job.Note), Amount: t.looseMM, Unit: "mm", At: place(t.looseAt),
 			Text: job.Say("findings.narrow-gap-stiff", job.Args{"gap": length(t.looseMM), "loose": length(j.thick.loose)})})
 	}
 }
@@ -132,9 +132,9 @@ func (j *judging) thinWall(thin float64) job.Finding {
 	}
 	little := thin < j.areaMM2/200 && (t.wallMM2 == 0 || t.standMM > 0.7*wall)
 	if f.Level == "" && little {
-		f.Level = j.milder("thin-wall", job.Note)
+		f.Level = j.milder(job.CodeThinWall, job.Note)
 	}
-	if f.Level == job.Stop && j.limits["thin-wall"].StopAt == 0 {
+	if f.Level == job.Stop && j.limits[job.CodeThinWall].StopAt == 0 {
 		f.Level = ""
 	}
 	return f
@@ -155,7 +155,7 @@ func (j *judging) fineDetail() job.Finding {
 
 func (j *judging) judgeStand() {
 	contact, height := j.contact, j.height
-	tips, small := j.limits["tips-over"], j.limits["small-footprint"]
+	tips, small := j.limits[job.CodeTipsOver], j.limits[job.CodeSmallFootprint]
 	if contact.tipDeg <= max(tips.Limit, tips.NoteAt) {
 		f := job.Finding{Amount: contact.tipDeg, Unit: "deg", At: place(contact.tipAt)}
 		f.Question = job.Say("findings.ask.tips-over", nil)
@@ -164,12 +164,12 @@ func (j *judging) judgeStand() {
 			f.Text = job.Say("findings.tips-over-itself", nil)
 		}
 		if contact.tipDeg > tips.Limit {
-			f.Level = j.milder("tips-over", job.Note)
+			f.Level = j.milder(job.CodeTipsOver, job.Note)
 		}
-		j.add("tips-over", f)
+		j.add(job.CodeTipsOver, f)
 	}
 	if height > 2 && contact.share*100 < small.Limit {
-		j.add("small-footprint", job.Finding{Amount: contact.bedMM2, Unit: "mm2", At: place(j.lowestAt),
+		j.add(job.CodeSmallFootprint, job.Finding{Amount: contact.bedMM2, Unit: "mm2", At: place(j.lowestAt),
 			Text:     job.Say("findings.small-footprint", job.Args{"area": area(contact.bedMM2)}),
 			Question: job.Say("findings.ask.small-footprint", nil)})
 	}
@@ -177,7 +177,7 @@ func (j *judging) judgeStand() {
 
 func (j *judging) judgeOverhang() {
 	h, pr := j.overhang, j.rules.Printing
-	if h.areaMM2 >= j.limits["overhang"].Limit {
+	if h.areaMM2 >= j.limits[job.CodeOverhang].Limit {
 		f := job.Finding{Amount: h.areaMM2, Unit: "mm2", At: place(h.at), Question: job.Say("findings.ask.overhang", nil)}
 		f.Text = job.Say("findings.overhang", job.Args{"area": area(h.areaMM2)})
 		switch {
@@ -189,12 +189,12 @@ func (j *judging) judgeOverhang() {
 			f.Text = job.Say("findings.overhang-hidden", job.Args{"area": area(h.areaMM2)})
 		}
 		if j.set.Supports != "" {
-			f.Level = j.milder("overhang", job.Note)
+			f.Level = j.milder(job.CodeOverhang, job.Note)
 		}
-		j.add("overhang", f)
+		j.add(job.CodeOverhang, f)
 	}
 	if h.bridgeMM > 0 {
-		j.add("long-bridge", job.Finding{Amount: h.bridgeMM, Unit: "mm", At: place(h.bridgeAt),
+		j.add(job.CodeLongBridge, job.Finding{Amount: h.bridgeMM, Unit: "mm", At: place(h.bridgeAt),
 			Text:     job.Say("findings.long-bridge", job.Args{"span": length(h.bridgeMM), "most": length(pr.BridgeMM)}),
 			Question: job.Say("findings.ask.long-bridge", nil)})
 	}
@@ -220,6 +220,6 @@ func (j *judging) judgeHazard() {
 	if len(j.components) > 1 {
 		text = job.Say("findings.small-part-hazard-piece", nil)
 	}
-	j.add("small-part-hazard", job.Finding{Amount: least, Unit: "mm", At: place(at), Text: text,
+	j.add(job.CodeSmallPartHazard, job.Finding{Amount: least, Unit: "mm", At: place(at), Text: text,
 		Question: job.Say("findings.ask.small-part-hazard", nil)})
 }

@@ -125,7 +125,7 @@ func (c check) survey(ctx context.Context, p *part, walls surfaceRays, st stood)
 	c.meter.Spend(surveyCost * len(p.m.Triangles))
 	out.thin = p.sum(st.now.orientation, c.thick, walls.places, walls.rays)
 	out.step = p.lowSteps(st.now.orientation, c.layer())
-	out.coarse = p.coarseness(c.limits["coarse-facets"].Limit)
+	out.coarse = p.coarseness(c.limits[job.CodeCoarseFacets].Limit)
 	out.components = p.components(st.now.orientation)
 	return out, ctx.Err()
 }

@@ -179,9 +179,9 @@ func (c check) unreadable(report job.Report, err error) job.Report {
 	bad, ok := errors.AsType[*mesh.Unreadable](err)
 	report.Error = job.Why(err)
 	j := judging{bounds: c.bounds, findings: report.Findings}
-	j.add("unreadable", job.Finding{Text: job.Say("findings.unreadable", job.Args{"why": report.Error})})
+	j.add(job.CodeUnreadable, job.Finding{Text: job.Say("findings.unreadable", job.Args{"why": report.Error})})
 	if ok && bad.NotSTL {
-		j.add("not-stl", job.Finding{Text: job.Say("findings.not-stl", nil)})
+		j.add(job.CodeNotSTL, job.Finding{Text: job.Say("findings.not-stl", nil)})
 	}
 	report.Findings = j.findings
 	return report
@@ -219,7 +219,7 @@ func (c check) whole(report job.Report, s job.Shape, noEstimate error) job.Repor
 		return report
 	}
 	var why job.Message
-	switch limit := c.limits["self-crossing"]; {
+	switch limit := c.limits[job.CodeSelfCrossing]; {
 	case report.Estimate == nil && noEstimate != nil:
 		why = job.Say("findings.cut.no-time", job.Args{"why": job.Why(noEstimate)})
 	case report.Estimate == nil:

@@ -439,7 +439,7 @@ func onlyTooBig(r *job.Report) bool {
 		return false
 	}
 	for _, f := range r.Findings {
-		if f.Level == job.Stop && f.Code != "too-big" && f.Code != "too-long" {
+		if f.Level == job.Stop && f.Code != job.CodeTooBig && f.Code != job.CodeTooLong {
 			return false
 		}
 	}

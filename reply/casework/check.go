@@ -172,7 +172,7 @@ func settleUnits(report *job.Report, w job.Wishes) {
 		return
 	}
 	for i := range report.Findings {
-		if f := &report.Findings[i]; f.Code == "units-doubtful" {
+		if f := &report.Findings[i]; f.Code == job.CodeUnitsDoubtful {
 			f.Level, f.Question = job.Note, job.Message{}
 		}
 	}

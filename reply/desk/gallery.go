@@ -216,7 +216,7 @@ func (d *Desk) thinOf(p *model, j job.Job) func(facet int, at mesh.Vec) (picture
 	}
 	bound := 0.0
 	for _, f := range j.Report.Findings {
-		if f.Code == "thin-wall" || f.Code == "fine-detail" {
+		if f.Code == job.CodeThinWall || f.Code == job.CodeFineDetail {
 			bound = max(bound, d.office.Rules.Checks.Check[f.Code].Limit)
 		}
 	}
@@ -306,9 +306,9 @@ func cutAt(j job.Job) *mesh.Vec {
 	for _, f := range j.Report.Findings {
 		rank := 2
 		switch f.Code {
-		case "sealed-void":
+		case job.CodeSealedVoid:
 			rank = 0
-		case "thin-wall":
+		case job.CodeThinWall:
 			rank = 1
 		}
 		if f.At != nil && rank < best {

@@ -215,9 +215,9 @@ func dict(pairs ...any) (map[string]any, error) {
 // address is the page about a thing of the ledger, or "".
 func address(id string) string {
 	switch {
-	case strings.HasPrefix(id, "D-"):
+	case ledger.IsDraft(id):
 		return "/reply/" + url.PathEscape(id)
-	case strings.HasPrefix(id, "L-"):
+	case ledger.IsLetter(id):
 		return "/letter/" + url.PathEscape(id)
 	case jobID.MatchString(id):
 		return "/job/" + id

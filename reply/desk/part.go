@@ -151,9 +151,9 @@ func tone(f job.Finding) picture.Tone {
 	switch {
 	case f.Level == job.Stop:
 		return picture.Vermilion
-	case f.Code == "overhang" || f.Code == "long-bridge":
+	case f.Code == job.CodeOverhang || f.Code == job.CodeLongBridge:
 		return picture.Blue
-	case f.Code == "thin-wall" || f.Code == "fine-detail" || f.Code == "narrow-gap":
+	case f.Code == job.CodeThinWall || f.Code == job.CodeFineDetail || f.Code == job.CodeNarrowGap:
 		return picture.Yellow
 	}
 	return picture.Green

@@ -12,6 +12,7 @@ import (
 	"meshclerk/intake/ledger"
 	"meshclerk/reply/casework"
 	"meshclerk/reply/quote"
+	"meshclerk/templates"
 )
 
 // waitingRow is one reply in the list.
@@ -52,7 +53,7 @@ type noticeRow struct {
 }
 
 // unpriced are the situations in which the patron is told no price.
-var unpriced = []string{"too-long", "too-big", "cannot-print", "unreadable", "unfinished"}
+var unpriced = []string{templates.TextTooLong, templates.TextTooBig, templates.TextCannotPrint, templates.TextUnreadable, templates.TextUnfinished}
 
 func (d *Desk) waiting(w http.ResponseWriter, r *http.Request, who personal) error {
 	v, err := d.waitingView(r.Context(), who, d.localizer(r))

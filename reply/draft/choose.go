@@ -54,7 +54,7 @@ func stopped(r *job.Report) string {
 	for _, f := range r.Findings {
 		switch {
 		case f.Level != job.Stop:
-		case f.Code == templates.TextUnreadable || f.Code == "not-stl":
+		case f.Code == templates.TextUnreadable || f.Code == job.CodeNotSTL:
 			return unreadable
 		case f.Code == tooBig && worst != cannotPrint:
 			worst = tooBig

@@ -152,7 +152,7 @@ func (f *filler) caution(c *templates.Cautions, j *job.Job) {
 	if j.Report == nil {
 		return
 	}
-	c.Small = c.Small || slices.ContainsFunc(j.Report.Findings, func(x job.Finding) bool { return x.Code == "small-part-hazard" })
+	c.Small = c.Small || slices.ContainsFunc(j.Report.Findings, func(x job.Finding) bool { return x.Code == job.CodeSmallPartHazard })
 	if e := j.Report.Estimate; e != nil && e.SupportMM3 > 0 {
 		c.Supports = true
 	}

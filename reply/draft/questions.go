@@ -202,7 +202,7 @@ func ofFinding(j *job.Job, f job.Finding, r *rules.Rules) []Question {
 		return nil // answered in the patron's words
 	}
 	switch f.Code {
-	case "units-doubtful":
+	case job.CodeUnitsDoubtful:
 		if w.Size != nil || w.Scale != nil || s.Scale > 0 {
 			return nil
 		}
@@ -211,11 +211,11 @@ func ofFinding(j *job.Job, f job.Finding, r *rules.Rules) []Question {
 			q.size = j.Report.Mesh.SizeMM
 		}
 		return []Question{q}
-	case "overhang", "long-bridge", "sealed-void":
+	case job.CodeOverhang, job.CodeLongBridge, job.CodeSealedVoid:
 		if w.Supports != "" || s.Supports != "" {
 			return nil
 		}
-		if f.Code == "overhang" {
+		if f.Code == job.CodeOverhang {
 			return []Question{{Key: "supports", own: f.Question}}
 		}
 	case tooBig, tooLong:

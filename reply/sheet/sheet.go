@@ -321,7 +321,7 @@ func turnedFree(j job.Job) bool { return otherWay(j) && j.Report.Orientation.Sup
 func (s *Sheet) caution(j job.Job, r *rules.Rules) {
 	s.Cautions = []string{s.Word("sheet.caution.always")}
 	for _, f := range j.Report.Findings {
-		if f.Code == "small-part-hazard" {
+		if f.Code == job.CodeSmallPartHazard {
 			s.Cautions = append(s.Cautions, s.Word("sheet.caution.small"))
 		}
 	}
