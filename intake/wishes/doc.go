@@ -18,6 +18,8 @@ const (
 // the text is the answer to one question.
 type doc struct {
 	text    string
+	letter  string // the text before it was revised, when cuts tell that it was
+	cuts    []cut  // in the order of the revised text
 	toks    []token
 	tags    [][]tag // phrases by the token they begin at
 	ends    [][]tag // phrases by the token they end before
@@ -38,6 +40,7 @@ func newDoc(text string, lex *lexicon, in *Input) *doc {
 	d := &doc{text: clean(text), in: in, counted: map[int]bool{}, loose: map[int]string{}}
 	d.toks = tokens(d.text, maxTokens)
 	d.mark(lex)
+	d.revise(lex)
 	d.listMarks()
 	d.sentences()
 	d.setAside()
@@ -282,7 +285,7 @@ func (d *doc) words(from, to int) string {
 	if from >= to {
 		return ""
 	}
-	s := strings.Join(strings.Fields(d.text[d.toks[from].start:d.toks[to-1].end]), " ")
+	s := strings.Join(strings.Fields(d.wordsOfLetter(from, to)), " ")
 	if len(s) > 200 {
 		s = strings.ToValidUTF8(s[:200], "")
 	}

@@ -299,3 +299,21 @@ func TestCheck(t *testing.T) {
 		}
 	}
 }
+
+// TestRevisedWords: behind a correction the right value is read, and the words
+// shown for it are the letter's own.
+func TestRevisedWords(t *testing.T) {
+	text := "We would need it by the 26th, sorry, the 27th, in blue. Actually, green is better."
+	w := houseReader().Understand(Input{Text: text, Date: monday})
+	if w.NeededBy != "2026-11-27" || !slices.Equal(w.Colours, []string{"green"}) {
+		t.Errorf("needed by %q, colours %v", w.NeededBy, w.Colours)
+	}
+	for field, words := range w.Words {
+		if !strings.Contains(text, words) {
+			t.Errorf("%s: %q does not stand in the letter", field, words)
+		}
+	}
+	if !strings.Contains(w.Words["needed_by"], "27th") {
+		t.Errorf("words of needed_by: %q", w.Words["needed_by"])
+	}
+}
