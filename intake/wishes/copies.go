@@ -182,7 +182,7 @@ func (d *doc) told(j int) bool {
 // crossed is "x2", "2x" and "2 x": a count only when no size follows.
 func (d *doc) crossed(i, j int) bool {
 	isX := func(k int) bool { return d.fold(k) == "x" || d.fold(k) == "×" }
-	if isX(i-1) && (d.isTight(i) || d.opens(i-1)) && d.cue(j, "unit", "bigger") == 0 {
+	if isX(i-1) && (d.isTight(i) || d.opens(i-1) || d.ended(i-1, "this", "colour", "printing") > 0 && d.closed(j)) && d.cue(j, "unit", "bigger") == 0 {
 		return true
 	}
 	return isX(j) && !d.isNumber(j+1) && d.cue(j+1, "bigger", "axis", "unit") == 0 && !d.other(j+1, 2) && (d.isTight(j) || d.opens(i) || d.behind(i, "verb"))

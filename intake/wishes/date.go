@@ -69,6 +69,9 @@ func (d *doc) date(i int) (day time.Time, j int) {
 	}
 	for _, read := range []func(int) (time.Time, int){d.numericDate, d.monthDate, d.dayDate, d.feast, d.weekday, d.relative} {
 		if day, j = read(i); j > 0 {
+			if weeks, to := d.weeksOn(i, j); weeks > 0 && !day.IsZero() {
+				return day.AddDate(0, 0, 7*weeks), to
+			}
 			if d.besideDate(i, j) {
 				return time.Time{}, j
 			}
@@ -76,6 +79,25 @@ func (d *doc) date(i int) (day time.Time, j int) {
 		}
 	}
 	return time.Time{}, 0
+}
+
+// weeksOn reads the weeks that are added to the day from i to j-1: "a week on
+// Saturday", "vendredi en huit".
+func (d *doc) weeksOn(i, j int) (weeks, to int) {
+	if _, ok := find(d.tagsAt(j-1), "day"); !ok {
+		return 0, j
+	}
+	if n := d.cue(j, "weektail"); n > 0 {
+		return 1, j + n
+	}
+	i -= d.ended(i, "daydet", "det")
+	if d.ended(i, "weekon") > 0 {
+		return 1, j
+	}
+	if d.ended(i, "fortnighton") > 0 {
+		return 2, j
+	}
+	return 0, j
 }
 
 // besideDate tells that another day is meant than the one named: "a week from
@@ -264,18 +286,21 @@ func (d *doc) weekday(i int) (time.Time, int) {
 	return d.nextWeekday(weekdays[t.key], next > 0), j
 }
 
-// nextWeekday gives the day of that name after the letter's. "Next Friday",
-// written on a Monday, is taken by some for this week and by others for the
-// next: then it is no date.
+// nextWeekday gives the day of that name after the letter's. In English "next
+// Friday" is that of the next week, also on a Monday: the nearest is "this Friday".
+// In Spanish "el próximo viernes" is the nearest; in French it may be either, and
+// then it is no date. (Common usage; no source.)
 func (d *doc) nextWeekday(w time.Weekday, next bool) time.Time {
 	today := d.today()
 	ahead := (int(w)-int(today.Weekday())+6)%7 + 1
 	t := today.AddDate(0, 0, ahead)
-	if !next || !d.thisWeek(w).After(today) {
+	switch {
+	case !next || !d.thisWeek(w).After(today):
 		return t
-	}
-	if ahead <= 2 {
+	case ahead <= 2 || d.in.Language == "en":
 		return t.AddDate(0, 0, 7) // "next Tuesday" on a Monday is not tomorrow
+	case d.in.Language == "es":
+		return t
 	}
 	return time.Time{}
 }
@@ -381,7 +406,7 @@ func (d *doc) beforeDate(i int) int {
 		if d.ended(i, "by") > 0 {
 			break
 		}
-		n := d.ended(i, "daydet", "det", "skip", "clock", "daytime", "weekafter")
+		n := d.ended(i, "daydet", "det", "skip", "clock", "daytime", "weekafter", "weekon", "fortnighton")
 		if n == 0 && d.isNumber(i-1) && d.cue(i, "clock") > 0 {
 			n = 1
 		}

@@ -15,9 +15,35 @@ const (
 	mostMM  = 2000 // a larger one is a piece of furniture
 )
 
-// length reads a number with a unit of length at a token and claims it: no
-// length is ever a count.
+// length reads a number with a unit of length at a token, also feet with inches.
+// No length is ever a count.
 func (d *doc) length(i int) (mm float64, to int) {
+	mm, to = d.measure(i)
+	if to == 0 || !d.feet(to) {
+		return mm, to
+	}
+	j := to + d.cue(to, "and")
+	if more, end := d.measure(j); end > 0 && more < mmPerUnit["ft"] && !d.feet(end) {
+		if t, ok := find(d.tagsAt(end-1), "unit"); d.fold(end-1) == `"` || ok && t.key == "in" {
+			return mm + more, end
+		}
+	}
+	return mm, to
+}
+
+// feet tells whether a measure in feet ends right before a token.
+func (d *doc) feet(j int) bool {
+	t, ok := find(d.tagsAt(j-1), "unit")
+	return ok && t.key == "ft" || d.footSign(j-1)
+}
+
+// footSign is the sign in 5'10".
+func (d *doc) footSign(j int) bool {
+	return d.fold(j) == "'" && d.isTight(j) && d.isNumber(j-1) && d.isNumber(j+1)
+}
+
+// measure reads one number with its unit.
+func (d *doc) measure(i int) (mm float64, to int) {
 	value, n := d.numeral(i)
 	if n == 0 {
 		return 0, 0
@@ -28,6 +54,9 @@ func (d *doc) length(i int) (mm float64, to int) {
 	}
 	if d.inchSign(j) {
 		return value * 25.4, j + 1
+	}
+	if d.footSign(j) {
+		return value * mmPerUnit["ft"], j + 1
 	}
 	t, ok := find(d.tagsAt(j), "unit")
 	if !ok || t.key == "in" && t.n == 1 && d.fold(j) == "in" && !d.inches(i, j) || t.key == "m" && !d.isTight(j) && d.cue(j+1, "axis") == 0 && len(d.toks[j].text) == 1 && d.toks[j].text != "m" {
@@ -245,6 +274,9 @@ func (d *doc) scaleAt(i int) *found[float64] {
 		}
 		return &found[float64]{v, i, i + t.n}
 	}
+	if r := d.ratioAt(i); r != nil {
+		return r
+	}
 	value, n := d.numeral(i)
 	if n == 0 || d.hypothetical(i) || d.bounded(i) || d.replaced(i) {
 		return nil
@@ -289,6 +321,23 @@ func (d *doc) printedAt(i int) bool {
 	return d.opens(at) || d.has(span{d.clauseOf(i).from, at}, "printing", "verb", "set", "copies") >= 0
 }
 
+// ratioAt reads "1:2" as half the size. Two digits behind the colon may be a time
+// of day, unless the word "scale" stands beside it.
+func (d *doc) ratioAt(i int) *found[float64] {
+	if !d.isNumber(i) || d.toks[i].claimed || d.fold(i+1) != ":" || !d.isTight(i+1) || !d.isTight(i+2) || !d.isNumber(i+2) || d.fold(i+3) == ":" {
+		return nil
+	}
+	a, b := d.toks[i].value, d.toks[i+2].value
+	if a < 1 || b < 1 || a > 20 || b > 20 || a != 1 && b != 1 || d.hypothetical(i) || d.replaced(i) || d.onlyAsks(i) || d.has(span{d.clauseOf(i).from, i}, "is", "notpart") >= 0 {
+		return nil
+	}
+	scale := d.behind(i, "factor", "sizeword", "resize") || d.cue(i+3, "sizeword") > 0
+	if !scale && (len(d.toks[i+2].text) > 1 || !d.behind(i, "at", "printing", "set", "verb", "paint") && d.topic != "scale") {
+		return nil
+	}
+	return &found[float64]{math.Round(a/b*1e4) / 1e4, i, i + 3}
+}
+
 // factorAt reads "scale 1.5", "1.5x the size", "three times as big".
 func (d *doc) factorAt(i, to int, value float64) *found[float64] {
 	if value <= 0 || value > 20 {
@@ -301,6 +350,9 @@ func (d *doc) factorAt(i, to int, value float64) *found[float64] {
 	}
 	if strings.Contains("x×", d.fold(to)) && d.fold(to) != "" && d.cue(to+1, "bigger", "sizeword") > 0 {
 		return &found[float64]{value, i, to + 1}
+	}
+	if n := d.cue(to, "sizeword", "bigger"); n > 0 && value != math.Trunc(value) { // "1/2 scale"
+		return &found[float64]{math.Round(value*1e4) / 1e4, i, to + n}
 	}
 	if n := d.cue(to, "timesword"); n > 0 && d.cue(to+n, "bigger") > 0 {
 		return &found[float64]{value, i, to + n}

@@ -145,7 +145,7 @@ func (s *scanner) number() {
 	rest := s.text[s.at:]
 	n := digits(rest)
 	whole := rest[:n]
-	if n < len(rest)-1 && (rest[n] == '.' || rest[n] == ',') {
+	if n < len(rest)-1 && (rest[n] == '.' || rest[n] == ',') && !s.inGroups() {
 		if m := digits(rest[n+1:]); m > 0 && !moreGroups(rest[n+1+m:]) {
 			whole, n = decimal(whole, rest[n], rest[n+1:n+1+m]), n+1+m
 		}
@@ -160,6 +160,12 @@ func (s *scanner) number() {
 		value = 0
 	}
 	s.add(number, n, value)
+}
+
+// inGroups tells of digits behind "27." that is grown on to: a date or a version.
+func (s *scanner) inGroups() bool {
+	n := len(s.out)
+	return n > 1 && !s.space && s.out[n-1].text == "." && s.out[n-1].tight && s.out[n-2].kind == number
 }
 
 // decimal reads "12,5" as twelve and a half and "1,000" as a thousand.

@@ -72,8 +72,8 @@ func TestHouseWords(t *testing.T) {
 }
 
 // TestDates: from each day of a week, what "by Friday", "next Friday" and the
-// like mean. ISO 8601: weeks begin on Monday. "Next Friday" within the same week
-// means different days to different people and stays open.
+// like mean. ISO 8601: weeks begin on Monday. "Next Friday" is that of
+// the next week.
 func TestDates(t *testing.T) {
 	r := houseReader()
 	for _, c := range []struct{ day, text, want string }{
@@ -81,7 +81,7 @@ func TestDates(t *testing.T) {
 		{"2026-11-27", "by Friday", "2026-12-04"},
 		{"2026-11-28", "by Friday", "2026-12-04"},
 		{"2026-11-23", "by next Tuesday", "2026-12-01"},
-		{"2026-11-23", "by next Friday", ""},
+		{"2026-11-23", "by next Friday", "2026-12-04"},
 		{"2026-11-26", "by next Friday", "2026-12-04"},
 		{"2026-11-27", "by next Tuesday", "2026-12-01"},
 		{"2026-11-23", "before Dec 3", "2026-12-03"},
@@ -104,7 +104,11 @@ func TestDates(t *testing.T) {
 		{"2026-11-23", "by Friday next week", "2026-12-04"},
 		{"2026-11-23", "by next week Friday", "2026-12-04"},
 		{"2026-11-23", "by the Friday after next", ""},
-		{"2026-11-23", "by a week from Friday", ""},
+		{"2026-11-23", "by a week from Friday", "2026-12-04"},
+		{"2026-11-23", "by a week on Saturday", "2026-12-05"},
+		{"2026-11-23", "by Saturday week", "2026-12-05"},
+		{"2026-11-23", "by 27.02.2027", "2027-02-27"},
+		{"2026-11-23", "by version 1.2.3", ""},
 		{"2026-11-23", "after Friday", ""},
 		{"2026-11-23", "for Friday", "2026-11-27"},
 		{"2026-11-23", "by 5 pm on Friday", "2026-11-27"},
@@ -142,6 +146,9 @@ func TestLengths(t *testing.T) {
 		"Please make it half an inch tall.":      {Axis: "height", MM: 12.7},
 		"Please make it 1 ft long.":              {Axis: "longest", MM: 304.8},
 		"Please make it 12.5cm tall.":            {Axis: "height", MM: 125},
+		"Please make it 1 ft 2 in tall.":         {Axis: "height", MM: 355.6},
+		"Please make it 1 foot 3 inches tall.":   {Axis: "height", MM: 381},
+		"Please make it 1'2\" wide.":             {Axis: "width", MM: 355.6},
 		"Height: 0.1 m":                          {Axis: "height", MM: 100},
 		"The longest side should be 12 cm.":      {Axis: "longest", MM: 120},
 		"Please print it 10 cm (4 inches) tall.": {Axis: "height", MM: 101.6},
