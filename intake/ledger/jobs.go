@@ -15,6 +15,9 @@ import (
 const (
 	RoleOpened = "opened" // the job came with it
 	RoleAnswer = "answer"
+	// RoleGuardian is an answer of somebody who speaks for the patron, such as a
+	// parent: a person made sure of it.
+	RoleGuardian = "guardian"
 )
 
 const (
@@ -83,6 +86,20 @@ func (tx *Tx) patronRef(ctx context.Context, j job.Job) (string, error) {
 func (tx *Tx) Link(ctx context.Context, id job.ID, letter, role string) error {
 	return tx.exec(ctx, `INSERT INTO job_letters (job, letter, role, at) VALUES (?, ?, ?, ?) ON CONFLICT (job, letter) DO NOTHING`,
 		string(id), letter, role, stamp(tx.now))
+}
+
+// SpeaksFor records that who wrote a letter speaks for the patron of a job from now on.
+func (tx *Tx) SpeaksFor(ctx context.Context, id job.ID, letter, who string, why job.Message) error {
+	if err := tx.exec(ctx, `UPDATE job_letters SET role = ? WHERE job = ? AND letter = ?`, RoleGuardian, string(id), letter); err != nil {
+		return err
+	}
+	return tx.Note(ctx, string(id), RoleGuardian, who, why)
+}
+
+// Guardians are the addresses of those who speak for the patrons of a conversation.
+func (r Reader) Guardians(ctx context.Context, thread string) ([]string, error) {
+	return r.words(ctx, `SELECT DISTINCT l.from_address FROM letters l JOIN job_letters jl ON jl.letter = l.id JOIN jobs j ON j.id = jl.job
+		WHERE j.thread = ? AND jl.role = ? AND l.from_address <> ''`, thread, RoleGuardian)
 }
 
 // SaveJob records everything of a job but its id, stage, thread and time, which

@@ -24,8 +24,8 @@ type Thread struct {
 	How   string   `json:"how"`
 	// Guess: staff must confirm it.
 	Guess bool `json:"guess"`
-	// SameSender: the letter comes from a patron of the conversation. Where it
-	// does not, someone else answers, or pretends to.
+	// SameSender: the letter comes from a patron of the conversation, or from who
+	// speaks for them. Where it does not, someone else answers, or pretends to.
 	SameSender bool `json:"same_sender"`
 }
 
@@ -73,6 +73,11 @@ func (r Reader) thread(ctx context.Context, token, how, sender string) (Thread, 
 		t.Jobs = append(t.Jobs, row.ID)
 		t.SameSender = t.SameSender || job.SameAddress(row.Patron.Address, sender)
 	}
+	if err != nil || t.SameSender {
+		return t, err
+	}
+	guardians, err := r.Guardians(ctx, token)
+	t.SameSender = slices.ContainsFunc(guardians, func(a string) bool { return job.SameAddress(a, sender) })
 	return t, err
 }
 

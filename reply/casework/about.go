@@ -81,8 +81,8 @@ func (o *Office) talk(ctx context.Context, all []job.Job) (talk, error) {
 	}
 	drafts, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{Thread: all[0].Thread})
 	for _, d := range drafts {
-		if d.State == ledger.DraftSuperseded {
-			continue
+		if d.State == ledger.DraftSuperseded || d.State != ledger.DraftWaiting && byTheWay[d.Kind] {
+			continue // what was said by the way answers no stage of the job
 		}
 		for _, id := range d.Jobs {
 			t.last[id] = d
@@ -201,13 +201,17 @@ func (o *Office) situateLapsed(ctx context.Context, in *draft.Input, j job.Job) 
 // a reply must never go to whoever wrote into the conversation.
 func (o *Office) lastLetter(ctx context.Context, jobs []job.Job) (ledger.Letter, error) {
 	var last ledger.Letter
+	guardians, err := o.Ledger.Guardians(ctx, jobs[0].Thread)
+	if err != nil {
+		return last, err
+	}
 	for _, j := range jobs {
 		letters, err := o.Ledger.LettersOf(ctx, j.ID)
 		if err != nil {
 			return last, err
 		}
 		for _, l := range letters {
-			if l.Parsed != nil && (last.Parsed == nil || surely(l, j) && !l.TakenAt.Before(last.TakenAt)) {
+			if l.Parsed != nil && (last.Parsed == nil || surely(l, j, guardians) && !l.TakenAt.Before(last.TakenAt)) {
 				last = l
 			}
 		}
@@ -218,9 +222,10 @@ func (o *Office) lastLetter(ctx context.Context, jobs []job.Job) (ledger.Letter,
 	return last, nil
 }
 
-// surely tells whether a letter is proven to come from a job's patron.
-func surely(l ledger.Letter, j job.Job) bool {
-	return l.Parsed.From.Address == j.Patron.Address && l.Parsed.Authenticated == job.Pass
+// surely tells whether a letter is proven to come from a job's patron, or from who
+// speaks for them.
+func surely(l ledger.Letter, j job.Job, guardians []string) bool {
+	return (l.Parsed.From.Address == j.Patron.Address || slices.Contains(guardians, l.Parsed.From.Address)) && l.Parsed.Authenticated == job.Pass
 }
 
 // compare looks for the last answer to the request that was sent about the jobs:

@@ -34,10 +34,21 @@ func (in *incoming) route(ctx context.Context, threads []ledger.Thread) error {
 		if err := in.strayForm(ctx, threads); err != nil {
 			return err
 		}
-		return in.leave(ctx, in.l.Why)
 	}
-	if len(threads) == 1 && !threads[0].Guess {
+	if len(threads) == 1 && !threads[0].Guess && !leftAlone(in.l) {
 		return in.answer(ctx, threads[0])
+	}
+	if in.l.Disposition == job.Request || in.l.Disposition == job.Enquiry {
+		ours, err := in.perhaps(ctx, threads)
+		if err != nil {
+			return err
+		}
+		if len(ours) > 0 {
+			return in.stray(ctx, ours)
+		}
+	}
+	if leftAlone(in.l) {
+		return in.leave(ctx, in.l.Why)
 	}
 	if in.l.Disposition == job.Answer && len(in.meshes()) == 0 {
 		return in.stray(ctx, threads)
@@ -142,17 +153,23 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 	if err != nil {
 		return err
 	}
+	if name, other, err := in.otherHand(ctx, t, jobs); err != nil || other {
+		if err != nil {
+			return err
+		}
+		return in.ownRequest(ctx, name)
+	}
 	for _, j := range jobs {
 		if err := in.tx.Link(ctx, j.ID, in.id, ledger.RoleAnswer); err != nil {
 			return err
 		}
 	}
-	if !t.SameSender || in.l.Authenticated != job.Pass {
-		return in.ask(ctx, jobs, ledger.NoticeUnproven, "unproven")
-	}
 	came, err := in.form(ctx, jobs)
 	if err != nil {
 		return err
+	}
+	if !t.SameSender || in.l.Authenticated != job.Pass {
+		return in.notThePatron(ctx, jobs, came)
 	}
 	if len(jobs) == 1 {
 		in.l.Wishes = asOne(in.l.Wishes, []string{jobs[0].File})
@@ -170,7 +187,15 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 		}
 		return in.done(ctx, job.Say("history.brings-form", nil))
 	}
+	if lastWordSaid(jobs) && onlyThanks(in.l, in.o.Rules.Words) {
+		return in.done(ctx, job.Say("history.thanks", nil))
+	}
 	return in.reply(ctx, jobs)
+}
+
+// lastWordSaid reports whether nothing about the jobs waits for their patron's word.
+func lastWordSaid(jobs []job.Job) bool {
+	return !slices.ContainsFunc(jobs, func(j job.Job) bool { return offered[j.Stage] })
 }
 
 // reply acts on the words of an answer.
@@ -333,6 +358,9 @@ func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind ledger.NoticeK
 
 // form tells staff that a document came while an agreement is missing.
 func (in *incoming) form(ctx context.Context, jobs []job.Job) (came bool, err error) {
+	if in.l.Authenticated != job.Pass {
+		return false, nil
+	}
 	for _, j := range jobs {
 		if j.Stage == job.NeedsAgreement && mayBeForm(in.l, true) {
 			return true, formCame(ctx, in.tx, in.id, j.ID)
@@ -391,7 +419,7 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 				return err
 			}
 			said++
-		case j.Stage == job.Agreed || j.Stage == job.Printing || j.Stage == job.Ready || j.Stage == job.Collected:
+		case j.Stage == job.Agreed || j.Stage == job.Printing || j.Stage == job.Failed || j.Stage == job.Ready || j.Stage == job.Collected:
 			again++
 		default:
 			ok, err := in.acceptOne(ctx, j)
@@ -482,8 +510,12 @@ func (in *incoming) each(ctx context.Context, jobs []job.Job, to job.Stage, why 
 }
 
 // change takes new wishes into every job that is not on a printer yet, and has
-// them checked anew.
+// them checked anew where they change more than how it is collected. A part that was
+// collected is printed again from the file that is kept.
 func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
+	if in.onlyCollecting(jobs) {
+		return in.fillIn(ctx, jobs)
+	}
 	changed := 0
 	for _, j := range jobs {
 		if !job.MayGo(j.Stage, job.Taken) {
@@ -493,6 +525,9 @@ func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
 			return err
 		}
 		changed++
+	}
+	if changed == 0 && len(jobs) == 1 && jobs[0].Stage == job.Collected && jobs[0].Blob != "" {
+		return in.repeat(ctx, jobs[0])
 	}
 	if changed == 0 {
 		return in.ask(ctx, jobs, ledger.NoticeTooLate, "too-late-change")

@@ -50,6 +50,9 @@ func (o *Office) Decide(ctx context.Context, d Decision) error {
 		l.Wishes = mergeRead(l.Wishes, d.Wishes)
 		l.Wishes.Answer, l.Wishes.Unread = d.As, nil
 		in := &incoming{o: o, tx: tx, id: d.Letter, l: &l, by: d.By}
+		if err := in.recordGuardian(ctx, jobs); err != nil {
+			return err
+		}
 		return in.reply(ctx, jobs)
 	})
 }

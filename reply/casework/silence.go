@@ -33,6 +33,8 @@ func (o *Office) silence(ctx context.Context, id job.ID) (s silence, err error) 
 		case d.State == ledger.DraftSuperseded:
 		case reminder:
 			s.reminded = true
+		case byTheWay[d.Kind] && s.ours.ID != "" && (d.State == ledger.DraftSent || d.State == ledger.DraftSetAside):
+			s.from = d.Changed // what was said before still stands, and was reminded of
 		case d.State == ledger.DraftSent, d.State == ledger.DraftSetAside:
 			s = silence{ours: d, from: d.Changed}
 		default:
@@ -47,13 +49,17 @@ func (o *Office) silence(ctx context.Context, id job.ID) (s silence, err error) 
 	if err != nil {
 		return s, err
 	}
+	spoke := s.from
 	for _, l := range letters {
-		if !l.TakenAt.After(s.ours.Changed) {
+		if !l.TakenAt.After(spoke) {
 			continue
 		}
 		settled, err := o.settled(ctx, l.ID)
 		if err != nil {
 			return s, err
+		}
+		if settled.IsZero() && l.Parsed != nil && l.State == ledger.LetterDone && onlyThanks(l.Parsed, o.Rules.Words) {
+			continue // thanks are nobody's turn
 		}
 		s.ourTurn = s.ourTurn || settled.IsZero()
 		if settled.After(s.from) {

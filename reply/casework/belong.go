@@ -1,0 +1,69 @@
+package casework
+
+import (
+	"context"
+	"slices"
+	"strings"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// perhaps are the conversations, of those its proven sender has, that a letter which
+// begins one of its own may be meant for: "please cancel the rod" under a new subject.
+// A letter that speaks of a part by its name, or answers an offer, is never taken for
+// a new request nor left alone; staff confirm the guess.
+func (in *incoming) perhaps(ctx context.Context, threads []ledger.Thread) ([]ledger.Thread, error) {
+	if in.l.Authenticated != job.Pass || len(in.meshes()) > 0 || otherModel(in.l) != "" || onlyThanks(in.l, in.o.Rules.Words) {
+		return nil, nil
+	}
+	var open, named []ledger.Thread
+	for _, t := range threads {
+		if !t.Guess || !t.SameSender {
+			continue
+		}
+		jobs, err := in.tx.JobsIn(ctx, t.Token)
+		if err != nil {
+			return nil, err
+		}
+		if slices.ContainsFunc(jobs, func(j job.Job) bool { return speaksOf(in.l, j.File) }) {
+			named = append(named, t)
+		}
+		if slices.ContainsFunc(jobs, func(j job.Job) bool { return !j.Stage.Over() && j.Blob != "" }) {
+			open = append(open, t)
+		}
+	}
+	switch {
+	case len(named) > 0:
+		return named, nil
+	case in.l.Disposition == job.Enquiry || in.answersSomething():
+		return open, nil
+	}
+	return nil, nil
+}
+
+// answersSomething reports whether a letter reads as a yes or a no to an offer.
+func (in *incoming) answersSomething() bool {
+	l := *in.l
+	l.Disposition = job.Answer
+	a := in.o.understand(&l, nil, job.Wishes{}).Answer
+	return a == job.Accept || a == job.Decline
+}
+
+// everyday are words of file names that say nothing of which part it is.
+var everyday = []string{"part", "file", "model", "print", "final", "version", "test", "copy", "untitled", "object"}
+
+// speaksOf reports whether a letter names a file, or has a word of its name.
+func speaksOf(l *job.Letter, file string) bool {
+	if file == "" {
+		return false
+	}
+	text := strings.ToLower(l.Subject + "\n" + l.Text)
+	if strings.Contains(text, strings.ToLower(file)) {
+		return true
+	}
+	words := strings.FieldsFunc(text, notLetter)
+	return slices.ContainsFunc(nameWords(file), func(w string) bool {
+		return !slices.Contains(everyday, w) && (slices.Contains(words, w) || slices.Contains(words, w+"s"))
+	})
+}
