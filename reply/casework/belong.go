@@ -46,7 +46,7 @@ func (in *incoming) perhaps(ctx context.Context, threads []ledger.Thread) ([]led
 func (in *incoming) answersSomething() bool {
 	l := *in.l
 	l.Disposition = job.Answer
-	a := in.o.understand(&l, nil, job.Wishes{}).Answer
+	a := in.o.understand(&l, known{}).Answer
 	return a == job.Accept || a == job.Decline
 }
 

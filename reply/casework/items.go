@@ -28,7 +28,11 @@ func asOne(w job.Wishes, files []string) job.Wishes {
 // wishesOf narrows a letter's wishes to one part: what its item says stands instead
 // of what the letter says of all.
 func wishesOf(w job.Wishes, file string) job.Wishes {
+	counted := slices.ContainsFunc(w.Items, func(i job.Item) bool { return i.Copies > 0 && i.Part != "" && partOf(file, i.Part) })
 	for _, item := range w.Items {
+		if counted && item.Copies == 0 {
+			continue // named in passing, as in the subject, and counted elsewhere
+		}
 		if item.Part == "" || !partOf(file, item.Part) {
 			continue
 		}

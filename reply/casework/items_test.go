@@ -31,6 +31,7 @@ func TestWishesBecomeLines(t *testing.T) {
 		"two sizes":       {[]string{"a.stl"}, job.Wishes{Copies: &four, Items: []job.Item{{Copies: 3, Size: size(100)}, {Copies: 1, Size: size(50)}}}, "a.stl 3 - [] 100; a.stl 1 - [] 50"},
 		"two materials":   {[]string{"a.stl"}, job.Wishes{Copies: &two, Colours: []string{"black"}, Items: []job.Item{{Copies: 1, Material: "PLA"}, {Copies: 1, Material: "PETG"}}}, "a.stl 1 black [] PLA; a.stl 1 black [] PETG"},
 		"two parts":       {[]string{"lid.stl", "box_v2.stl"}, job.Wishes{Copies: &three, Colours: []string{"red", "blue"}, Items: []job.Item{{Part: "lid", Copies: 2, Colours: []string{"red"}}, {Part: "the box", Copies: 1, Colours: []string{"blue"}}}}, "lid.stl 2 red []; box_v2.stl 1 blue []"},
+		"in passing":      {[]string{"planter.stl"}, job.Wishes{Copies: &two, Items: []job.Item{{Part: "planter", Colours: []string{"green"}}, {Part: "small planter", Copies: 2, Colours: []string{"green"}}}}, "planter.stl 2 green []"},
 		"one of them":     {[]string{"lid.stl", "box.stl"}, job.Wishes{Copies: &two, Items: []job.Item{{Part: "lids", Copies: 2, Colours: []string{"red"}}}}, "lid.stl 2 red []; box.stl 1 - []"},
 		"size and colour": {[]string{"a.stl"}, job.Wishes{Copies: &three, Colours: []string{"red", "blue"}, Items: []job.Item{{Copies: 1, Colours: []string{"red"}, Size: size(50)}, {Copies: 1, Colours: []string{"blue"}, Size: size(50)}, {Copies: 1, Colours: []string{"red"}, Size: size(80)}}}, "a.stl 2 red [{red 1} {blue 1}] 50; a.stl 1 red [] 80"},
 	} {

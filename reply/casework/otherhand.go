@@ -44,7 +44,7 @@ func (in *incoming) otherHand(ctx context.Context, t ledger.Thread, jobs []job.J
 func (in *incoming) ownRequest(ctx context.Context, name string) error {
 	l := *in.l
 	l.Disposition, l.From.Name = job.Request, name
-	l.Wishes = in.o.understand(&l, nil, job.Wishes{})
+	l.Wishes = in.o.understand(&l, known{})
 	in.l = &l
 	return in.open(ctx, "")
 }
