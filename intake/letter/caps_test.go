@@ -207,3 +207,53 @@ func TestReadErrors(t *testing.T) {
 type failing struct{ err error }
 
 func (f *failing) Read([]byte) (int, error) { return 0, f.err }
+
+// TestCapsToTheByte meets each cap twice: a letter that needs just so much is read
+// whole and says nothing; one that needs one more is over it.
+func TestCapsToTheByte(t *testing.T) {
+	text := strings.Repeat("Please print this in blue. ", 40)
+	markup := "<p>     " + strings.Repeat("<b>x</b> ", 40) // a multiple of markupFactor
+	whole := mixed(textPart("Hello."), filePart("a.stl", binarySTL(10)))
+	page := func(width int) []byte { return bytes.Repeat([]byte{'x'}, width) }
+	for name, c := range map[string]struct {
+		raw  string
+		need int64
+		set  func(c *rules.Caps, n int64)
+		note string
+	}{
+		"letter_bytes":        {whole, int64(len(whole)), func(c *rules.Caps, n int64) { c.LetterBytes = n }, "reading.letter-large"},
+		"header_bytes":        {top + "\r\nHello.", int64(len(top) + 2), func(c *rules.Caps, n int64) { c.HeaderBytes = n }, "reading.header-long"},
+		"parts":               {whole, 3, func(c *rules.Caps, n int64) { c.Parts = int(n) }, "reading.many-parts"},
+		"depth, of letters":   {top + strings.Repeat("Content-Type: message/rfc822\r\n\r\n", 3) + "Subject: in\r\n\r\nx", 3, func(c *rules.Caps, n int64) { c.Depth = int(n) }, "reading.letters-deep"},
+		"text_bytes":          {top + "\r\n" + text, int64(len(text)), func(c *rules.Caps, n int64) { c.TextBytes = n }, "reading.text-long"},
+		"text_bytes, in all":  {mixed(textPart("Hello."), textPart("Bye.")), 10, func(c *rules.Caps, n int64) { c.TextBytes = n }, "reading.text-long"},
+		"text_bytes, of HTML": {top + "Content-Type: text/html\r\n\r\n" + markup, int64(len(markup)), func(c *rules.Caps, n int64) { c.TextBytes = n / markupFactor }, "reading.text-long"},
+		"archive_files":       {mixed(filePart("a.zip", zipped(t, member{"1.stl", binarySTL(1)}, member{"2.stl", binarySTL(1)}))), 2, func(c *rules.Caps, n int64) { c.ArchiveFiles = int(n) }, "reading.file.archive-files"},
+		"archive_bytes":       {mixed(filePart("a.zip", zipped(t, member{"1.stl", binarySTL(10)}))), 584, func(c *rules.Caps, n int64) { c.ArchiveBytes = n }, "reading.file.bomb"},
+		"archive_depth":       {mixed(filePart("a.zip", zipped(t, member{"b.zip", zipped(t, member{"1.txt", page(9)})}))), 2, func(c *rules.Caps, n int64) { c.ArchiveDepth = int(n) }, "reading.file.archive-deep"},
+		"mesh_bytes":          {mixed(filePart("a.stl", binarySTL(10))), 584, func(c *rules.Caps, n int64) { c.MeshBytes = n }, "reading.file.mesh-large"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			for n, over := range map[int64]bool{c.need: false, c.need - 1: true} {
+				opts := house(t.TempDir())
+				opts.Caps = caps(func(caps *rules.Caps) { c.set(caps, n) })
+				l := read(t, c.raw, opts)
+				if got := strings.Contains(strings.Join(said(l), "\n"), c.note); got != over {
+					t.Errorf("it needs %d, and with %d it said %q", c.need, n, said(l))
+				}
+			}
+		})
+	}
+}
+
+// A file that unpacks to 1 MB at most harms nobody, however tightly it was packed.
+func TestSmallFilesMayBePackedTightly(t *testing.T) {
+	for size, bomb := range map[int]bool{1 << 20: false, 1<<20 + 1: true} {
+		opts := house(t.TempDir())
+		opts.Caps = caps(func(c *rules.Caps) { c.ArchiveRatio = 10 })
+		a := find(t, read(t, mixed(filePart("a.zip", zipped(t, member{"1.stl", make([]byte, size)}))), opts), "1.stl")
+		if got := !a.Note.IsZero(); got != bomb {
+			t.Errorf("%d bytes packed into few: %s", size, a.Note)
+		}
+	}
+}

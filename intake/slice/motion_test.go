@@ -76,11 +76,16 @@ func TestPlannerClosedForms(t *testing.T) {
 // Every corner is passed, and every end met, without more than the asked
 // acceleration: speeds integrated in small steps give the same time.
 func TestPlannerBySmallSteps(t *testing.T) {
-	xy := []float64{0, 0, 3, 0.2, 3.1, 0.9, 2, 5, 2.05, 5, 2.1, 5.01, 9, 9, 9, 9.3, 1, 1, 1.2, 1.1}
-	legs := legsAlong(80, 700, xy...)
-	p := planner{corner: 6}
-	got := p.seconds(legs)
-	near(t, "time", got, steppedBy(legs, 6, 20000), 0.001*got)
+	for name, xy := range map[string][]float64{
+		"zigzag":      {0, 0, 3, 0.2, 3.1, 0.9, 2, 5, 2.05, 5, 2.1, 5.01, 9, 9, 9, 9.3, 1, 1, 1.2, 1.1},
+		"slight turn": polygonPath(24, 10), // 15 degrees at each corner
+		"round":       polygonPath(90, 10),
+	} {
+		legs := legsAlong(80, 700, xy...)
+		p := planner{corner: 6}
+		got := p.seconds(legs)
+		near(t, name, got, steppedBy(legs, 6, 20000), 0.001*got)
+	}
 }
 
 // steppedBy plans by brute force: the highest speed at each of many points (per

@@ -17,6 +17,7 @@ func TestSupportsByHand(t *testing.T) {
 	legs := func(span float64) *mesh.Mesh {
 		return joined(box(0, 0, 0, 10, 16, 15), box(10+span, 0, 0, 10, 16, 15), box(0, 0, 15, 20+span, 16, 4))
 	}
+	lowOnFoot := joined(box(0, 0, 0, 40, 40, 18), box(15, 15, 18, 10, 10, 2), box(0, 0, 20, 40, 40, 5))
 	onFoot := joined(box(0, 0, 0, 40, 40, 4), box(15, 15, 4, 10, 10, 16), box(0, 0, 20, 40, 40, 5))
 	for _, c := range []struct {
 		name string
@@ -25,7 +26,10 @@ func TestSupportsByHand(t *testing.T) {
 	}{
 		{"mushroom", cap, (1600 - 100) * (20 - gap) * density},
 		{"mushroom on a foot", onFoot, (1600 - 100) * (16 - 2*gap) * density},
+		{"mushroom low above its foot", lowOnFoot, (1600 - 100) * (2 - 2*gap) * density},
 		{"bridge of 9 mm", legs(9), 0},
+		{"bridge of 10 mm, which the rules allow", legs(10), 0},
+		{"bridge of 11 mm", legs(11), 11 * 16 * (15 - gap) * density},
 		{"bridge of 16 mm", legs(16), 16 * 16 * (15 - gap) * density},
 		{"cube", box(0, 0, 0, 20, 20, 20), 0},
 		{"45 degree wedge", wedge(20, 20), 0},
