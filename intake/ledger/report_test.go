@@ -114,9 +114,14 @@ func TestFiguresThatCannotBeRight(t *testing.T) {
 	l, _ := newLedger(t)
 	ctx := t.Context()
 	j := newJob(t, l, taken(t, l, 1, "a"))
-	for _, p := range [][2]float64{{-1, 5}, {1, -5}, {math.NaN(), 1}, {1, math.Inf(1)}, {1e9, 1}} {
+	for _, p := range [][2]float64{{-1, 5}, {1, -5}, {math.NaN(), 1}, {1, math.Inf(1)}, {1e9, 1}, {10000, 1}, {1, 100000}} {
 		if err := l.Tx(ctx, func(tx *Tx) error { return tx.RecordPrint(ctx, j.ID, "", p[0], p[1], true, "Bo Example") }); err == nil {
 			t.Errorf("%v was recorded", p)
+		}
+	}
+	for _, p := range [][2]float64{{0, 0}, {9999.9, 99999.9}} {
+		if err := l.Tx(ctx, func(tx *Tx) error { return tx.RecordPrint(ctx, j.ID, "", p[0], p[1], true, "Bo Example") }); err != nil {
+			t.Errorf("%v: %v", p, err)
 		}
 	}
 	for _, p := range [][2]string{{"three", "CAD"}, {"", "CAD"}, {"3,50", "CAD"}, {"3.50", "dollars"}} {

@@ -2,6 +2,7 @@ package slice
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"testing"
 
@@ -97,5 +98,19 @@ func TestWhatIfTooBig(t *testing.T) {
 	rows := mustWhatIf(t, m, in)
 	if len(rows) == 0 || !rows[0].Within || !strings.Contains(rows[0].Label.String(), `"amount":73`) {
 		t.Errorf("the first row is no size that fits: %+v", rows)
+	}
+}
+
+// A layer of more than 75 % of the nozzle is not offered, and one of just that is
+// (University of Maryland guide 912: 25 to 75 %).
+func TestNoLayerTooThickForTheNozzle(t *testing.T) {
+	m := box(0, 0, 0, 20, 20, 20)
+	for layer, want := range map[float64]bool{0.3: true, 0.31: false} {
+		in := inputFor(t, m, job.Settings{})
+		in.Printer.NozzleMM, in.Printing.LayerChoices = []float64{0.4}, []float64{0.2, layer}
+		offered := slices.ContainsFunc(mustWhatIf(t, m, in), func(r job.Choice) bool { return r.Settings.LayerMM == layer })
+		if offered != want {
+			t.Errorf("layers of %g mm from a nozzle of 0.4 are offered: %v", layer, offered)
+		}
 	}
 }
