@@ -14,15 +14,17 @@ type verdict struct {
 	drops, mind                      bool // leaves something out; takes back what was said
 	yes, kinNo                       bool // some word for yes; a no that is passed on
 	doubts, but                      bool
+	money, when                      bool // speaks of money beside no consent; of a time that may be a condition
 	unsure                           bool // a condition, an unexplained number
 }
 
 // answer tells what an answer says to a quote. Changed are wishes that no
-// question of ours had asked for and that differ from what was quoted.
+// question of ours had asked for and that differ from what was quoted; moved is
+// another branch than was known, which changes nothing unless a "but" says so.
 //
 // It accepts only when a phrase of consent stands there and no sentence asks,
 // doubts, sets a condition, takes back or changes anything, and nothing is unread.
-func (d *doc) answer(changed, asked bool) job.Reply {
+func (d *doc) answer(changed, moved, asked bool) job.Reply {
 	v := verdict{changes: changed, asks: asked}
 	for _, s := range d.sents {
 		d.judge(s, &v)
@@ -30,6 +32,8 @@ func (d *doc) answer(changed, asked bool) job.Reply {
 	v.accepts = v.accepts || d.onlyOK()
 	v.unsure = v.unsure || v.doubts || len(d.unread()) > 0
 	v.changes = v.changes || v.drops && (v.accepts || v.yes)
+	v.unsure = v.unsure || (v.money || v.when) && !v.declines
+	v.changes = v.changes || moved && v.but && v.accepts
 	v.unsure = v.unsure || v.kinNo && (v.accepts || v.yes)
 	if v.mind && !v.changes && !v.accepts {
 		v.declines = true
@@ -110,7 +114,7 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 		return n
 	}
 	if n := d.cue(i, "whencond"); n > 0 {
-		v.unsure = v.unsure || !d.ofCollecting(i)
+		v.when = v.when || !d.ofCollecting(i)
 		return n
 	}
 	if n := d.cue(i, "change", "replaced"); n > 0 {
@@ -126,8 +130,10 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 		d.use(i, i+d.cue(i, "yes"))
 	case d.cue(i, "no") > 0 && (bare || d.standsAlone(i)) && !d.toks[i].used:
 		v.declines = true
-	case d.leftNumber(i), d.cue(i, "money") > 0 && !consents:
+	case d.leftNumber(i):
 		v.unsure = true
+	case d.cue(i, "money") > 0 && !consents:
+		v.money = true
 	}
 	return 1
 }

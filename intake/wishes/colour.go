@@ -207,6 +207,9 @@ func (d *doc) object(i int) bool {
 		if n == 0 && d.isNumber(k-1) {
 			n = 1
 		}
+		if n == 0 && nouns > 0 {
+			n = d.ended(k, "my") // "she wants her unicorn purple"
+		}
 		if n == 0 {
 			if d.toks[k-1].kind == mark || d.cue(k-1, "in", "for", "is", "past", "not") > 0 || nouns >= d.nounsBefore() {
 				return false
@@ -280,7 +283,19 @@ func (d *doc) ofOther(i, j int) bool {
 	return d.ended(i, "my") > 0
 }
 
-// unavailable tells whether the sentence only asks what there is.
+// unavailable tells whether the sentence only asks what there is. "If there is
+// none, grey" asks nothing.
 func (d *doc) unavailable(i int) bool {
-	return d.has(d.sentence(i), "available") >= 0 && d.has(d.sentence(i), "want") < 0
+	s := d.sentence(i)
+	if d.has(s, "want") >= 0 {
+		return false
+	}
+	for k := s.from; k < s.to; k++ {
+		if n := d.cue(k, "else"); n > 1 {
+			k += n - 1
+		} else if d.cue(k, "available") > 0 {
+			return true
+		}
+	}
+	return false
 }

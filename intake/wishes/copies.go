@@ -151,7 +151,7 @@ func (d *doc) counts(i, j int) int {
 		return zeroUnless(ordered || behind && (d.ended(i, "partof") == 0 || d.ended(i, "verb") > 0), j+n)
 	}
 	switch {
-	case d.cue(j, "sufficient") > 0 && d.opens(i):
+	case d.cue(j, "sufficient") > 0 && d.leads(i, "opener", "mend", "skip", "hello", "yes", "ok", "filler", "det"):
 		return j + d.cue(j, "sufficient")
 	case d.crossed(i, j):
 		return j + zeroUnless(d.fold(j) == "x" || d.fold(j) == "×", 1)

@@ -91,7 +91,7 @@ func (r *Reader) Understand(in Input) job.Wishes {
 		w = v.single(w, d, text)
 	}
 	if in.Answer {
-		w.Answer = v.answer(d, changed)
+		w.Answer = v.answer(d, changed, w.Pickup)
 	}
 	w.Unread = slices.Concat(d.unread(), v.unread)
 	if in.Answer {
@@ -265,8 +265,9 @@ func (d *doc) takeUsed(other *doc) {
 }
 
 // answer decides what the whole letter says to the quote.
-func (v *replies) answer(d *doc, changed bool) job.Reply {
-	reply := d.answer(changed || v.strayed, v.asks)
+func (v *replies) answer(d *doc, changed bool, pickup string) job.Reply {
+	moved := pickup != "" && v.in.Earlier.Pickup != "" && pickup != v.in.Earlier.Pickup
+	reply := d.answer(changed || v.strayed, moved, v.asks)
 	if v.consent == "yes" && reply == "" && !d.doubts() && len(d.unread()) == 0 {
 		return job.Accept
 	}
@@ -307,7 +308,7 @@ func (d *doc) doubts() bool {
 	for _, s := range d.sents {
 		d.judge(s, &u)
 	}
-	return u.unsure || u.doubts || u.but || u.declines || u.asks || u.changes || u.drops || u.mind
+	return u.unsure || u.doubts || u.but || u.declines || u.asks || u.changes || u.drops || u.mind || u.money || u.when
 }
 
 // Merge lays newer wishes over older ones: the newest word wins, field by
