@@ -21,6 +21,7 @@ type jobsCmd struct {
 	Collected jobsCollectedCmd `cmd:"" help:"Record that a part was handed over, and what was paid."`
 	Withdraw  jobsWithdrawCmd  `cmd:"" help:"Close a job because its patron said no; the patron gets a letter."`
 	Decline   jobsDeclineCmd   `cmd:"" help:"Close a job because the house says no; the patron is told why."`
+	Correct   jobsCorrectCmd   `cmd:"" help:"Take back a printing, ready or collected that was recorded by mistake."`
 	Reopen    jobsReopenCmd    `cmd:"" help:"Let a declined or withdrawn job go on: it is checked and offered anew."`
 	Lapse     jobsLapseCmd     `cmd:"" help:"Close a job because nobody answered or nobody came."`
 	Calls     jobsCallsCmd     `cmd:"" help:"List the patrons to be called because a part is ready."`

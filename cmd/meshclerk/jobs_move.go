@@ -206,6 +206,29 @@ type jobsLapseCmd struct {
 
 func (c *jobsLapseCmd) Run(e *env) error { return c.end(e, job.Lapsed, "", c.Why) }
 
+type jobsCorrectCmd struct {
+	oneJob
+	Wrong string `required:"" placeholder:"TEXT" help:"What went wrong, for the record."`
+}
+
+func (c *jobsCorrectCmd) Run(e *env) error {
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		j, err := o.Ledger.Job(e.ctx, id)
+		if err != nil {
+			return "", err
+		}
+		done, err := o.Correct(e.ctx, id, j.Stage, by, c.Wrong)
+		if err != nil {
+			return "", err
+		}
+		said := fmt.Sprintf("%s was not %s and is %s again; what was recorded of it is taken back", id, j.Stage, done.To)
+		if done.Left {
+			said += "; a letter about it has left already, so tell the patron"
+		}
+		return said, nil
+	})
+}
+
 type jobsReopenCmd struct{ oneJob }
 
 func (c *jobsReopenCmd) Run(e *env) error {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
@@ -71,7 +72,7 @@ func recordOf(e *env, l *ledger.Ledger, id job.ID) (rec record, err error) {
 	if rec.Prints, err = l.PrintsOf(e.ctx, id); err != nil {
 		return rec, err
 	}
-	if rec.Payments, err = l.Payments(e.ctx, id); err != nil {
+	if rec.Payments, err = l.PaymentsOf(e.ctx, id); err != nil {
 		return rec, err
 	}
 	rec.History, err = l.History(e.ctx, id)
@@ -97,6 +98,14 @@ func (r *record) public(w words, head publicJob) publicRecord {
 	return publicRecord{head, r.Agreement, r.Language, publishWishes(r.Wishes), r.Settings, publish(w, r.Report), r.Drafts, r.Prints, r.Payments, r.History}
 }
 
+// takenBack says that a print or a payment was recorded by mistake.
+func takenBack(at time.Time) string {
+	if at.IsZero() {
+		return ""
+	}
+	return ", taken back " + day(at)
+}
+
 // write shows a job as a person reads it.
 func (r record) write(w io.Writer, in words) error {
 	row := r.Row
@@ -112,10 +121,10 @@ func (r record) write(w io.Writer, in words) error {
 		fmt.Fprintf(w, "pickup    %s, needed by %s\n", orDash(row.Pickup), orDash(row.NeededBy))
 	}
 	for _, p := range r.Prints {
-		fmt.Fprintf(w, "printed   %s: %.2f h, %.1f g on %s, %s\n", day(p.At), p.Hours, p.Grams, p.Printer, map[bool]string{true: "good", false: "failed"}[p.Good])
+		fmt.Fprintf(w, "printed   %s: %.2f h, %.1f g on %s, %s%s\n", day(p.At), p.Hours, p.Grams, p.Printer, map[bool]string{true: "good", false: "failed"}[p.Good], takenBack(p.TakenBack))
 	}
 	for _, p := range r.Payments {
-		fmt.Fprintf(w, "paid      %s: %s %s\n", day(p.At), p.Amount, p.Currency)
+		fmt.Fprintf(w, "paid      %s: %s %s%s\n", day(p.At), p.Amount, p.Currency, takenBack(p.TakenBack))
 	}
 	for _, d := range r.Drafts {
 		fmt.Fprintf(w, "letter    %s %s, %s: %s\n", d.ID, d.Kind, d.State, plain.OneLine(d.Subject))

@@ -33,7 +33,8 @@ var transitions = map[Stage][]Stage{
 	Agreed:         {Printing, Checked, Declined, Withdrawn, Taken},
 	Printing:       {Ready, Failed, Agreed},
 	Failed:         {Agreed, Printing, Checked, Declined, Withdrawn, Lapsed, Taken},
-	Ready:          {Collected, Lapsed},
+	Collected:      {Ready},                       // taken back: it was recorded by mistake
+	Ready:          {Collected, Lapsed, Printing}, // to Printing: the same
 	Declined:       {Taken},
 	Withdrawn:      {Taken},
 	Lapsed:         {Taken, Collected},

@@ -88,7 +88,7 @@ func (r Reader) exportJob(ctx context.Context, out *Export, id job.ID) error {
 	if err != nil {
 		return err
 	}
-	paid, err := r.Payments(ctx, id)
+	paid, err := r.PaymentsOf(ctx, id)
 	if err != nil {
 		return err
 	}

@@ -23,6 +23,8 @@ type Print struct {
 	EstHours float64   `json:"est_hours"`
 	EstGrams float64   `json:"est_grams"`
 	At       time.Time `json:"at"`
+
+	TakenBack time.Time `json:"taken_back,omitzero"` // it was recorded by mistake
 }
 
 // RecordPrint records what a print took. An empty printer is the job's own.
@@ -70,24 +72,26 @@ func uncorrected(j job.Job, printer string) (hours, grams float64) {
 	return hours, grams
 }
 
-// Prints gives the prints of a printer and material ("" for any), oldest first.
+// Prints gives the prints of a printer and material ("" for any), oldest first, without
+// those that were taken back.
 func (r Reader) Prints(ctx context.Context, printer, material string) ([]Print, error) {
 	c := &clause{}
+	c.add("taken_back = ''")
 	c.is("printer", printer)
 	c.is("material", material)
 	return r.prints(ctx, c.String()+` ORDER BY at, id`, c.args...)
 }
 
-// PrintsOf gives the prints of one job, oldest first.
+// PrintsOf gives the prints of one job, oldest first, also those that were taken back.
 func (r Reader) PrintsOf(ctx context.Context, id job.ID) ([]Print, error) {
 	return r.prints(ctx, ` WHERE job = ? ORDER BY at, id`, string(id))
 }
 
 func (r Reader) prints(ctx context.Context, where string, args ...any) ([]Print, error) {
 	var out []Print
-	err := r.each(ctx, `SELECT id, job, printer, material, hours, grams, good, est_hours, est_grams, at FROM prints`+where, args, func(rows *sql.Rows) error {
+	err := r.each(ctx, `SELECT id, job, printer, material, hours, grams, good, est_hours, est_grams, at, taken_back FROM prints`+where, args, func(rows *sql.Rows) error {
 		var p Print
-		err := rows.Scan(&p.ID, &p.Job, &p.Printer, &p.Material, &p.Hours, &p.Grams, &p.Good, &p.EstHours, &p.EstGrams, stamped{&p.At})
+		err := rows.Scan(&p.ID, &p.Job, &p.Printer, &p.Material, &p.Hours, &p.Grams, &p.Good, &p.EstHours, &p.EstGrams, stamped{&p.At}, stamped{&p.TakenBack})
 		out = append(out, p)
 		return err
 	})
@@ -100,6 +104,19 @@ type Payment struct {
 	Amount   string    `json:"amount"` // decimal
 	Currency string    `json:"currency"`
 	At       time.Time `json:"at"`
+
+	TakenBack time.Time `json:"taken_back,omitzero"` // it was recorded by mistake
+}
+
+// TakeBack marks the prints and payments of a job since a moment as recorded by mistake.
+// They stay on record and count nowhere.
+func (tx *Tx) TakeBack(ctx context.Context, id job.ID, since time.Time) error {
+	for _, table := range []string{"prints", "payments"} {
+		if err := tx.exec(ctx, `UPDATE `+table+` SET taken_back = ? WHERE job = ? AND at >= ? AND taken_back = ''`, stamp(tx.now), string(id), stamp(since)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // RecordPayment records money paid for a job.
@@ -118,16 +135,21 @@ func (tx *Tx) RecordPayment(ctx context.Context, id job.ID, amount, code, who st
 	return tx.event(ctx, Event{Who: who, Subject: string(id), What: "paid", Why: job.Plain(paid.String())})
 }
 
-// Payments gives what was paid for a job, oldest first.
+// Payments gives what was paid for a job, oldest first, without what was taken back.
 func (r Reader) Payments(ctx context.Context, id job.ID) ([]Payment, error) {
+	return r.payments(ctx, `WHERE job = ? AND taken_back = '' ORDER BY at, id`, string(id))
+}
+
+// PaymentsOf is Payments with what was taken back.
+func (r Reader) PaymentsOf(ctx context.Context, id job.ID) ([]Payment, error) {
 	return r.payments(ctx, `WHERE job = ? ORDER BY at, id`, string(id))
 }
 
 func (r Reader) payments(ctx context.Context, where string, args ...any) ([]Payment, error) {
 	var out []Payment
-	err := r.each(ctx, `SELECT job, amount, currency, at FROM payments `+where, args, func(rows *sql.Rows) error {
+	err := r.each(ctx, `SELECT job, amount, currency, at, taken_back FROM payments `+where, args, func(rows *sql.Rows) error {
 		var p Payment
-		err := rows.Scan(&p.Job, &p.Amount, &p.Currency, stamped{&p.At})
+		err := rows.Scan(&p.Job, &p.Amount, &p.Currency, stamped{&p.At}, stamped{&p.TakenBack})
 		out = append(out, p)
 		return err
 	})

@@ -99,7 +99,7 @@ func (r Reader) countRefusals(ctx context.Context, rep *Report) error {
 }
 
 func (r Reader) sumPrints(ctx context.Context, rep *Report) error {
-	return r.each(ctx, `SELECT printer, COUNT(*), SUM(good), SUM(hours), SUM(grams) FROM prints WHERE at >= ? AND at < ? GROUP BY printer ORDER BY printer`, rep.span(), func(rows *sql.Rows) error {
+	return r.each(ctx, `SELECT printer, COUNT(*), SUM(good), SUM(hours), SUM(grams) FROM prints WHERE at >= ? AND at < ? AND taken_back = '' GROUP BY printer ORDER BY printer`, rep.span(), func(rows *sql.Rows) error {
 		var s Share
 		var all int
 		err := rows.Scan(&s.Printer, &all, &s.Prints, &s.Hours, &s.Grams)
@@ -114,7 +114,7 @@ func (r Reader) sumPrints(ctx context.Context, rep *Report) error {
 
 // sumIncome adds up money exactly, each currency by itself.
 func (r Reader) sumIncome(ctx context.Context, rep *Report) error {
-	paid, err := r.payments(ctx, `WHERE at >= ? AND at < ?`, rep.span()...)
+	paid, err := r.payments(ctx, `WHERE at >= ? AND at < ? AND taken_back = ''`, rep.span()...)
 	if err != nil {
 		return err
 	}

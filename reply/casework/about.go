@@ -65,10 +65,11 @@ func (o *Office) toWriteAbout(ctx context.Context, all []job.Job) (about []job.J
 type talk struct {
 	since map[job.ID]time.Time    // in its stage
 	last  map[job.ID]ledger.Draft // the newest that was not superseded
+	back  map[job.ID]bool         // a mistake was corrected: it had been in its stage before
 }
 
 func (o *Office) talk(ctx context.Context, all []job.Job) (talk, error) {
-	t := talk{map[job.ID]time.Time{}, map[job.ID]ledger.Draft{}}
+	t := talk{map[job.ID]time.Time{}, map[job.ID]ledger.Draft{}, map[job.ID]bool{}}
 	if len(all) == 0 {
 		return t, nil
 	}
@@ -78,11 +79,22 @@ func (o *Office) talk(ctx context.Context, all []job.Job) (talk, error) {
 	}
 	for _, row := range rows {
 		t.since[row.ID] = row.Since
+		if row.Stage != job.Ready {
+			continue
+		}
+		_, from, err := o.whyIn(ctx, job.Job{ID: row.ID, Stage: row.Stage})
+		if err != nil {
+			return t, err
+		}
+		t.back[row.ID] = from == job.Collected
 	}
 	drafts, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{Thread: all[0].Thread})
 	for _, d := range drafts {
 		if d.State == ledger.DraftSuperseded || d.State != ledger.DraftWaiting && byTheWay[d.Kind] {
 			continue // what was said by the way answers no stage of the job
+		}
+		if d.State == ledger.DraftSetAside && d.Why.Key == wrongly {
+			continue // it told of a mistake
 		}
 		for _, id := range d.Jobs {
 			t.last[id] = d
@@ -103,6 +115,8 @@ func (t talk) wants(j job.Job) bool {
 		return !written // its letter gave way to one about another job
 	case job.Agreed: // reached again when a print failed or was put off: no second thanks for the yes
 		return written && last.Kind != templates.TextAccepted && last.Kind != templates.TextFailed || !written
+	case job.Ready:
+		return !written || last.Made.Before(t.since[j.ID]) && !t.back[j.ID]
 	case job.Lapsed:
 		if j.Blob == "" {
 			return false // there was nothing to close but an empty request
@@ -165,9 +179,13 @@ func (o *Office) situate(ctx context.Context, in *draft.Input, jobs []job.Job) (
 }
 
 // reason is what the patron is told of why a job came into its stage: what a person
-// typed for them, and nothing that only says how it came about.
+// typed for them, and nothing that only says how it came about. What names a number of
+// ours was not typed for them: an earlier version wrote such reasons by itself.
 func (o *Office) reason(ctx context.Context, j job.Job) (string, error) {
 	why, _, err := o.whyIn(ctx, j)
+	if forPatron(why.Text) != nil {
+		return "", err
+	}
 	return why.Text, err
 }
 

@@ -73,6 +73,15 @@ func (o *Office) lettersOpen(ctx context.Context, j job.Job) ([]string, error) {
 	return out, nil
 }
 
+// aheadNames are the words for keys of what is missing.
+func aheadNames(keys []string) []job.Message {
+	out := make([]job.Message, 0, len(keys))
+	for _, key := range keys {
+		out = append(out, job.Message{Key: "codes.ahead." + key})
+	}
+	return out
+}
+
 // Missing names what the house wants settled before a part is printed and is not: keys
 // of questions, and AheadAgreement. A job of an earlier version may be on the print
 // list without.

@@ -7,12 +7,18 @@
 //	Draft     the reply for the jobs of a conversation, and Remind, Frame, Thank
 //	Approve, SetAside, Edit, Settle, Confirm, GoOn
 //	          what a person decides about a reply or a sender
+//	Decide, AskAbout, CloseLetter, Belongs
+//	          what a person makes of a letter that was left to them
+//	Refuse, TakeUp, Reopen, Correct
+//	          declining with a reason of the house, and what undoes an act
 //	Assign, Start, PutOff, Printed, PrintFailed, Collected, Close
 //	          what is done at the printer and at the counter
 //	TellMoved, SeeQuotes, SeePickups, ForgetOld, Resume
 //	          what the calendar, or something that changed elsewhere, asks for
-//	Redraft, Preview
+//	Redraft, Preview, RefusalLetter
 //	          a reply as it would be; nothing is changed
+//	Ahead, WaitsFor, Missing, Aside
+//	          what a yes, a job, the print list and a reply wait for
 //
 // What holds:
 //

@@ -37,6 +37,9 @@ func (o *Office) told(f Refusal, language string) (words, as string, err error) 
 	if words == "" {
 		return "", "", job.Refuse(job.Say("faults.no-reason-to-refuse", nil))
 	}
+	if err := forPatron(words); err != nil {
+		return "", "", err
+	}
 	if f.Code == rules.RefusedOther {
 		as = f.Code
 	}

@@ -91,9 +91,23 @@ func holdsTurned(p rules.Printer, s [3]float64) bool {
 	return slice.Holds(p, s) || slice.Holds(p, [3]float64{s[1], s[2], s[0]}) || slice.Holds(p, [3]float64{s[2], s[0], s[1]})
 }
 
-// Start records that a job is on a printer now.
+// Start records that a job is on a printer now. It is refused where the machine is
+// printing something else, or where the house wants something settled first.
 func (o *Office) Start(ctx context.Context, id job.ID, by string) error {
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
+		j, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		if j.Stage != job.Agreed && j.Stage != job.Failed {
+			return &ledger.StageError{Job: id, From: j.Stage, To: job.Printing}
+		}
+		if missing := o.left(j); len(missing) > 0 {
+			return job.Refuse(job.Say("faults.not-to-be-printed", job.Args{"job": string(id), "what": aheadNames(missing)}))
+		}
+		if err := o.free(ctx, tx.Reader, id); err != nil {
+			return err
+		}
 		return tx.Move(ctx, id, job.Printing, by, job.Say("history.on-printer", nil))
 	})
 }
@@ -151,6 +165,9 @@ func (o *Office) PrintFailed(ctx context.Context, id job.ID, s Spent, by, why st
 	if strings.TrimSpace(why) == "" {
 		return job.Refuse(job.Say("faults.no-reason-to-fail", nil))
 	}
+	if err := forPatron(why); err != nil {
+		return err
+	}
 	return o.fromPrinter(ctx, id, job.Failed, s, by, job.Plain(why))
 }
 
@@ -161,6 +178,9 @@ func (o *Office) fromPrinter(ctx context.Context, id job.ID, to job.Stage, s Spe
 		j, err := tx.Job(ctx, id)
 		if err != nil {
 			return err
+		}
+		if j.Stage != job.Agreed && j.Stage != job.Failed && j.Stage != job.Printing {
+			return &ledger.StageError{Job: id, From: j.Stage, To: to}
 		}
 		if j.Stage == job.Agreed || j.Stage == job.Failed {
 			if err := tx.Move(ctx, id, job.Printing, by, job.Say("history.on-printer", nil)); err != nil {
@@ -239,6 +259,11 @@ func (o *Office) Close(ctx context.Context, id job.ID, to job.Stage, by, why str
 // CloseAs is Close with a word under which the monthly report counts the job;
 // without one, a declined job counts under the finding that stops it.
 func (o *Office) CloseAs(ctx context.Context, id job.ID, to job.Stage, as, by, why string) error {
+	if to == job.Declined {
+		if err := forPatron(why); err != nil {
+			return err
+		}
+	}
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		j, err := tx.Job(ctx, id)
 		if err != nil {

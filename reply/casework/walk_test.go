@@ -3,6 +3,7 @@ package casework
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"math/rand/v2"
@@ -473,7 +474,17 @@ func (w *walk) print() {
 		switch {
 		case j.Stage == job.Agreed && w.rng.IntN(2) == 0:
 			w.note("%s goes onto the printer", id)
-			w.must(w.o.Start(w.ctx, id, clerk))
+			err := w.o.Start(w.ctx, id, clerk)
+			if busy, ok := errors.AsType[*BusyError](err); ok { // of another conversation, or of this one
+				w.note("%s waits for %v", id, busy.Running)
+				w.must(w.o.Printed(w.ctx, busy.Running[0], Spent{Hours: 1, Grams: 4}, clerk))
+				continue
+			}
+			w.must(err)
+		case j.Stage == job.Ready && w.rng.IntN(4) == 0, j.Stage == job.Printing && w.rng.IntN(8) == 0:
+			w.note("%s was wrongly %s", id, j.Stage)
+			_, err := w.o.Correct(w.ctx, id, j.Stage, clerk, "the wrong row")
+			w.must(err)
 		case j.Stage == job.Printing && w.rng.IntN(2) == 0:
 			w.note("%s fails", id)
 			w.must(w.o.PrintFailed(w.ctx, id, Spent{}, clerk, "it came loose"))

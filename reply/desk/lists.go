@@ -144,7 +144,15 @@ func (d *Desk) prints(ctx context.Context) (printsView, error) {
 			v.Printers = append(v.Printers, printerView{Name: row.Printer, Count: 1})
 			i = len(v.Printers) - 1
 		}
-		v.Printers[i].Rows = append(v.Printers[i].Rows, listRow{row, d.actionOf(row, "prints")})
+		one := listRow{row, d.actionOf(row, "prints")}
+		if row.Stage != job.Printing {
+			j, err := d.office.Ledger.Job(ctx, row.ID)
+			if err != nil {
+				return v, err
+			}
+			one.Action.Missing = d.office.Missing(j)
+		}
+		v.Printers[i].Rows = append(v.Printers[i].Rows, one)
 		v.Printers[i].Hours += row.PrintTimeS
 	}
 	for i, p := range v.Printers {

@@ -83,9 +83,14 @@ func (d *Desk) partView(j job.Job, s *localizer) partView {
 	switch j.Stage {
 	case job.Agreed, job.Printing, job.Failed, job.Ready:
 		p.Listed, p.Sheet = true, true
+	case job.Collected:
+		p.Listed = true // a wrong "collected" can be taken back
 	}
 	p.Declinable, p.Ended = job.MayGo(j.Stage, job.Declined), job.MayGo(j.Stage, job.Taken) && j.Stage.Over()
 	p.Action = d.actionOf(rowOf(j), "")
+	if j.Stage == job.Agreed || j.Stage == job.Failed {
+		p.Action.Missing = d.office.Missing(j)
+	}
 	p.Unsure = j.Auth != job.Pass && job.MayGo(j.Stage, job.Checked)
 	if j.Report == nil {
 		return p

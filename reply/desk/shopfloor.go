@@ -27,10 +27,15 @@ type actionView struct {
 	Closings []job.Stage
 	Back     string // "prints", or "" for the job's page
 	Tried    *triedAction
+	Missing  []string // what the house wants settled before it is printed and is not
+	Wrongly  bool     // what was recorded last may be taken back
 }
 
 // triedAction is what a person filled in that could not be taken.
-type triedAction struct{ Hours, Grams, Why, Paid, Wrong string }
+type triedAction struct {
+	Hours, Grams, Why, Paid, Wrong string
+	Busy                           []job.ID // what runs on the printer
+}
 
 // closings are the ways a job may end unprinted, beside being declined.
 var closings = []job.Stage{job.Withdrawn, job.Lapsed}
@@ -43,6 +48,10 @@ func (d *Desk) actionOf(row ledger.Row, back string) actionView {
 				v.Others = append(v.Others, p.Name)
 			}
 		}
+	}
+	switch row.Stage {
+	case job.Printing, job.Ready, job.Collected:
+		v.Wrongly = true
 	}
 	for _, to := range closings {
 		if back == "" && job.MayGo(row.Stage, to) {
@@ -127,7 +136,10 @@ func (d *Desk) actionAgain(w http.ResponseWriter, r *http.Request, who personal,
 	}
 	status, text := d.localizer(r).wrong(cause)
 	field := func(name string) string { return oneLine(r.PostFormValue(name), 500) }
-	tried := &triedAction{field("hours"), field("grams"), field("why"), field("paid"), plain.Capital(text) + "."}
+	tried := &triedAction{field("hours"), field("grams"), field("why"), field("paid"), plain.Capital(text) + ".", nil}
+	if busy, ok := errors.AsType[*casework.BusyError](cause); ok {
+		tried.Busy = busy.Running
+	}
 	if r.PostFormValue("back") == "prints" {
 		v, err := d.prints(r.Context())
 		if err != nil {
@@ -147,6 +159,22 @@ func (d *Desk) actionAgain(w http.ResponseWriter, r *http.Request, who personal,
 		}
 	}
 	return d.showReply(w, r, status, who, v)
+}
+
+// correct takes back what was recorded of a job by mistake.
+func (d *Desk) correct(w http.ResponseWriter, r *http.Request, who personal) error {
+	id := job.ID(r.PathValue("job"))
+	c, err := d.office.Correct(r.Context(), id, job.Stage(r.PostFormValue("from")), who.Name, oneLine(r.PostFormValue("wrong"), 500))
+	if err != nil {
+		return d.actionAgain(w, r, who, id, theirs(err))
+	}
+	said := job.Say("page.done.corrected", job.Args{"job": string(id), "stage": c.To.Word()})
+	if c.Left {
+		said = job.Say("page.done.corrected-told", job.Args{"job": string(id), "stage": c.To.Word()})
+	}
+	d.say(r, said)
+	http.Redirect(w, r, backFrom(r, id), http.StatusSeeOther)
+	return nil
 }
 
 // assign puts a job onto another printer's list.

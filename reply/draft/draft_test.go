@@ -2,13 +2,16 @@ package draft
 
 import (
 	"flag"
+	"fmt"
 	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
 
+	"meshclerk/intake/job"
 	"meshclerk/templates"
 )
 
@@ -55,6 +58,34 @@ func TestLetters(t *testing.T) {
 				}
 				golden(t, lang+"/"+name+".txt", "Subject: "+m.Subject+"\n\n"+m.Plain)
 			})
+		}
+	}
+}
+
+// No number of ours, of a draft, a job or a letter, stands in the words of a letter: in no
+// situation and in no language, whatever the jobs are called. Headers that only programs
+// read have one: the Message-ID, by which answers find their conversation, and the
+// Content-ID of the picture, which the HTML part points to.
+func TestNoNumberOfOursReachesAPatron(t *testing.T) {
+	ours, pointers := regexp.MustCompile(`\b[A-Z]{1,5}-[0-9]{6,}\b`), regexp.MustCompile(`"cid:[^"]*"`)
+	for _, lang := range templates.Languages() {
+		for name, in := range cases(t, lang) {
+			in.ID = "D-000011." + in.ID
+			for i, j := range in.Jobs {
+				j.ID = job.ID(fmt.Sprintf("LP-%06d", 42+i))
+			}
+			for _, b := range in.Before {
+				b.ID = "LP-000042"
+			}
+			m, err := Compose(in)
+			if err != nil {
+				t.Fatalf("%s/%s: %v", lang, name, err)
+			}
+			for what, text := range map[string]string{"subject": m.Subject, "text": m.Plain, "HTML": pointers.ReplaceAllString(m.HTML, "")} {
+				if found := ours.FindString(text); found != "" {
+					t.Errorf("%s/%s: the %s says %s", lang, name, what, found)
+				}
+			}
 		}
 	}
 }

@@ -2,6 +2,7 @@ package robot
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"maps"
@@ -35,7 +36,9 @@ func atThePrinter(ctx context.Context, r *Robot) error {
 		switch last := len(told) - 1; {
 		case last < 0:
 		case row.Stage == job.Agreed && told[last].Kind == "accepted":
-			err = r.Start(ctx, row.ID, marisol)
+			if err = r.Start(ctx, row.ID, marisol); isBusy(err) {
+				continue // the machine prints one thing at a time
+			}
 		case row.Stage == job.Printing:
 			err = r.Printed(ctx, row.ID, casework.Spent{Hours: 1, Grams: 9}, marisol)
 		case row.Stage == job.Ready && told[last].Kind == "ready":
@@ -230,4 +233,9 @@ func (p *patron) holds(c mortal) {
 	if problems, err := l.Verify(p.t.Context()); err != nil || len(problems) > 0 {
 		p.t.Errorf("the ledger is not whole: %v %v", problems, err)
 	}
+}
+
+func isBusy(err error) bool {
+	_, ok := errors.AsType[*casework.BusyError](err)
+	return ok
 }
