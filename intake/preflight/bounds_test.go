@@ -8,6 +8,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/rules"
 )
 
 func partOf(t *testing.T, m *mesh.Mesh) *part {
@@ -84,6 +85,166 @@ func TestLowStepsAtTheLayer(t *testing.T) {
 		p := partOf(t, ribbed(5, 0.2*share))
 		if got := p.lowSteps(p.standing(upright), 0.2).count > 0; got != want {
 			t.Errorf("a rise of %g layers: found %v", share, got)
+		}
+	}
+}
+
+// A ceiling is bridged where one direction bridges at least a quarter of it: here it
+// is 20 mm wide, and 8 mm of it lie between two walls, beside a free end.
+func TestPartlyBridgedCeiling(t *testing.T) {
+	const span, wide = 8.0, 20.0
+	p := overhangRulesOf()
+	for free, bridged := range map[float64]bool{16: true, 28: false} { // a third of it, two ninths
+		roof := shapes.Moved(shapes.Box(8+span+free, wide, 4), 0, 0, 16)
+		post := func(x float64) *mesh.Mesh { return shapes.Moved(shapes.Box(4, wide, 17), x, 0, 0) }
+		part := partOf(t, shapes.Merge(roof, post(0), post(4+span)))
+		got := part.overhangAt(t.Context(), part.standing(upright), p, 4000).areaMM2
+		want := free * wide
+		if !bridged {
+			want += span * wide
+		}
+		if math.Abs(got-want) > 0.06*want {
+			t.Errorf("%g mm free: %.0f mm2 hang, want %.0f", free, got, want)
+		}
+	}
+}
+
+func overhangRulesOf() overhangRules {
+	r := rules.Default().Printing
+	return newOverhangRules(r, r.LayerMM)
+}
+
+// A place is locked in where at most one of ten ways out is open.
+func TestLockedInWithOneWayOut(t *testing.T) {
+	for out, want := range map[int]bool{0: true, 1: true, 2: false} {
+		const each = 2 * math.Pi / 10 // between two of the ways that are tried, the first at 0.1
+		from, to := 0.1+(float64(out)-0.5)*each, 0.1-0.5*each+2*math.Pi
+		if out == 0 {
+			to -= 0.01
+		}
+		var ring shapes.Outline
+		const n = 90
+		for i := range n + 1 {
+			sin, cos := math.Sincos(from + (to-from)*float64(i)/n)
+			ring = append(ring, shapes.Point{12 * cos, 12 * sin})
+		}
+		for i := n; i >= 0; i-- {
+			sin, cos := math.Sincos(from + (to-from)*float64(i)/n)
+			ring = append(ring, shapes.Point{10 * cos, 10 * sin})
+		}
+		p := partOf(t, shapes.Extrude(20, ring))
+		if got := p.lockedIn(p.standing(upright), mesh.Vec{0, 0, 10}); got != want {
+			t.Errorf("%d ways out: locked in %v", out, got)
+		}
+	}
+}
+
+// Three places must agree before a wall is called thin.
+func TestThreePlacesAgreeOnAWall(t *testing.T) {
+	p := partOf(t, cube(20))
+	s := p.standing(upright)
+	side := -1
+	for f := range p.normal {
+		if !p.lies(s, f) {
+			side = f
+		}
+	}
+	for n, want := range map[int]float64{2: 0, 3: 0.5} {
+		var places []sample
+		var rays []raySample
+		for range n {
+			places = append(places, sample{facet: side, weight: 1})
+			rays = append(rays, raySample{thick: 0.5, wall: true, across: -1, touch: -1})
+		}
+		if got := p.sum(s, thickness{wall: 0.8, line: 0.4}, places, rays).standMM; got != want {
+			t.Errorf("%d places: a wall of %g mm", n, got)
+		}
+	}
+}
+
+// Bodies as near as 0.02 mm print as one piece.
+func TestBodiesThatTouchAreOnePiece(t *testing.T) {
+	for gap, want := range map[float64]int{0.019: 1, 0.021: 2, 0.03: 2} {
+		m := pair(gap)
+		topo, err := mesh.Examine(t.Context(), m, mesh.Facts{}, examineOptions(len(m.Triangles)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := newSurface(m, topo, envelopeOf(m))
+		places, rays := s.castRays(t.Context(), thickness{gap: 0.3, loose: 0.5}, 4000)
+		if got := findPieces(topo, s.touchesOf(places, rays)).count; got != want {
+			t.Errorf("%g mm apart: %d pieces, want %d", gap, got, want)
+		}
+	}
+}
+
+// Another way up is taken where it costs less than 93 % of the given one. A bar that
+// stands is twice as high as it is when it lies.
+func TestBestWaySavesEnough(t *testing.T) {
+	p := partOf(t, shapes.Box(20, 20, 40))
+	sent := p.standing(upright)
+	for share, turned := range map[float64]bool{0.92: true, 0.94: false} {
+		// 200 layers standing and 100 lying, a second each: (slow + 100) / (slow + 200) is the share
+		c := price{perLayer: 1, layer: 0.2, slow: (200*share - 100) / (1 - share)}
+		r := overhangRulesOf()
+		best := p.bestWay(t.Context(), p.inspect(t.Context(), sent, r, c, carePlaces), r, c, nil, func(orientation) bool { return true })
+		if got := best.orientation.up != sent.up; got != turned {
+			t.Errorf("lying costs %g of standing: turned %v", share, got)
+		}
+	}
+}
+
+// What turning must save, in the estimates' own figures, to be advised: a fifth of the
+// support, or 7 % of the time.
+func TestTurningIsWorthIt(t *testing.T) {
+	steady := way{contact: contactPatch{share: 1, tipDeg: 45}}
+	shaky := way{contact: contactPatch{share: 0.01, tipDeg: 45}}
+	for name, c := range map[string]struct {
+		now             way
+		fits            bool
+		support, before float64 // mm3
+		time            float64 // of 1000 s
+		want            bool
+	}{
+		"a fifth less support":              {steady, true, 798, 1000, 1000, true},
+		"not quite a fifth":                 {steady, true, 800, 1000, 1000, false},
+		"less support for a quarter longer": {steady, true, 100, 1000, 1249, true},
+		"less support for longer":           {steady, true, 100, 1000, 1250, false},
+		"7 % of the time":                   {steady, true, 1000, 1000, 929, true},
+		"not quite":                         {steady, true, 1000, 1000, 930, false},
+		"quicker with more support":         {steady, true, 1071, 1000, 500, false},
+		"quicker with hardly more":          {steady, true, 1070, 1000, 500, true},
+		"steadier":                          {shaky, true, 1070, 1000, 1000, true},
+		"steadier with more support":        {shaky, true, 1071, 1000, 1000, false},
+		"it fits only so":                   {steady, false, 9000, 1000, 9000, true},
+	} {
+		st := stood{now: c.now}
+		st.fit.Fits = c.fits
+		if got := worthIt(st, steady, job.Estimate{SupportMM3: c.before, PrintTimeS: 1000}, job.Estimate{SupportMM3: c.support, PrintTimeS: c.time}); got != c.want {
+			t.Errorf("%s: worth it %v", name, got)
+		}
+	}
+}
+
+// A bridge is called too long where nine tenths of its ceiling are held at both ends.
+func TestLongBridgeIsHeldNearlyEverywhere(t *testing.T) {
+	for held, want := range map[int]float64{89: 0, 90: 15, 100: 15} {
+		c := ceiling{weight: 100}
+		places, verdicts := make([]sample, 100), make([]verdict, 100)
+		for i := range places {
+			c.places = append(c.places, i)
+			places[i].weight = 1
+			for k := range verdicts[i].across {
+				verdicts[i].across[k] = math.Inf(1)
+			}
+			if i < held {
+				verdicts[i].across[0] = 15
+			}
+		}
+		var h overhang
+		c.longest(overhangRules{bridge: 10}, places, verdicts, &h)
+		if h.bridgeMM != want {
+			t.Errorf("%d of 100 places are held at both ends: a bridge of %g mm, want %g", held, h.bridgeMM, want)
 		}
 	}
 }

@@ -82,21 +82,23 @@ func TestOneChangeOvertakesALetter(t *testing.T) {
 	}
 }
 
-// quoted is a conversation about one part whose quote has left.
-func quoted(t *testing.T) *walk {
+// quoted is a conversation whose quote has left, about one part and perhaps others.
+func quoted(t *testing.T, others ...string) *walk {
 	w := newWalk(t, 1)
 	w.patron, w.said = "ada@example.org", map[job.ID]told{}
 	w.agreed, w.unclear = map[job.ID]*told{}, map[string]bool{}
-	w.letter("Please print this in blue, one copy, to collect at Millbrook.", "lid.stl")
+	w.letter("Please print this in blue, one copy, to collect at Millbrook.", append([]string{"lid.stl"}, others...)...)
 	w.work()
 	w.sign()
 	w.work()
 	rows, err := w.l.Jobs(w.ctx, ledger.Filter{Open: true})
 	w.must(err)
-	if len(rows) != 1 {
-		t.Fatalf("%d jobs", len(rows))
+	for _, row := range rows {
+		w.ids, w.thread = append(w.ids, row.ID), row.Thread
 	}
-	w.ids, w.thread = []job.ID{rows[0].ID}, rows[0].Thread
+	if len(w.ids) != 1+len(others) {
+		t.Fatalf("%d jobs", len(w.ids))
+	}
 	w.approve()
 	w.work()
 	w.wantStage(job.Quoted)
@@ -132,6 +134,105 @@ func TestYesToAnOldOfferIsCheckedFirst(t *testing.T) {
 			c.before(w)
 			w.letter("Yes please, go ahead.")
 			w.wantStage(c.want)
+		})
+	}
+}
+
+// A new file takes the place of the one part there is, but not of one that is printed
+// or over: then it is a job of its own.
+func TestNewFileCorrectsNoPartThatIsPrinted(t *testing.T) {
+	for stage, want := range map[job.Stage]int{job.Quoted: 0, job.Agreed: 0, job.Taken: 0, job.Printing: -1, job.Ready: -1, job.Collected: -1} {
+		jobs := []job.Job{{Stage: stage, File: "lid.stl", Report: &job.Report{Readable: true}}}
+		if got := corrected(jobs, job.Attachment{Name: "other.stl"}); got != want {
+			t.Errorf("%s: takes the place of %d, want %d", stage, got, want)
+		}
+	}
+}
+
+// A yes to a part that is too big is a yes to the whole percentage that fits, never to
+// one more.
+func TestYesToASmallerSizeRoundsDown(t *testing.T) {
+	for fits, want := range map[float64]float64{0.8379: 0.83, 0.9951: 0.99, 0.75: 0.75} {
+		w := quoted(t)
+		j, err := w.l.Job(w.ctx, w.ids[0])
+		w.must(err)
+		j.Report.Fit = &job.Fit{ScaleToFit: fits}
+		j.Report.Findings = []job.Finding{{Code: "too-big", Level: job.Stop}}
+		w.must(w.l.Tx(w.ctx, func(tx *ledger.Tx) error { return tx.SaveJob(w.ctx, j, clerk, job.Plain("")) }))
+		w.letter("Yes please, go ahead.")
+		w.wantStage(job.Taken)
+		if j, err = w.l.Job(w.ctx, w.ids[0]); err != nil || j.Wishes.Scale == nil || *j.Wishes.Scale != want {
+			t.Errorf("%g fits: %+v, %v", fits, j.Wishes.Scale, err)
+		}
+	}
+}
+
+// A size or scale that the patron wishes anew stands instead of the one that the check
+// worked out.
+func TestScaleWishedAnewIsReadAnew(t *testing.T) {
+	w := newWalk(t, 1)
+	half := 0.5
+	for name, c := range map[string]struct {
+		wish job.Wishes
+		want float64
+	}{
+		"scale":   {job.Wishes{Scale: &half}, 0},
+		"size":    {job.Wishes{Size: &job.Size{Axis: "height", MM: 80}}, 0},
+		"neither": {job.Wishes{Colours: []string{"red"}}, 1.25},
+	} {
+		in := &incoming{o: w.o, l: &job.Letter{Wishes: c.wish}}
+		now, again := in.merged(job.Job{File: "lid.stl", Settings: job.Settings{Copies: 1, Scale: 1.25}})
+		if now.Settings.Scale != c.want || again != (c.want == 0) {
+			t.Errorf("%s: scale %g, checked anew %v", name, now.Settings.Scale, again)
+		}
+	}
+}
+
+// What is still needed is not asked by itself while a letter that asks it too is on
+// its way: one approved, or one that follows a check.
+func TestWhatIsLeftIsAskedOnce(t *testing.T) {
+	asked := func(w *walk) int {
+		w.must(w.l.Enqueue(w.ctx, ledger.StepStillNeeded, w.thread, time.Time{}))
+		s, err := w.l.Lease(w.ctx, "walk", time.Hour, ledger.StepStillNeeded)
+		w.must(err)
+		w.must(w.o.AskWhatIsLeft(w.ctx, s))
+		list, err := w.l.Drafts(w.ctx, ledger.DraftFilter{Thread: w.thread, States: []ledger.DraftState{ledger.DraftWaiting}})
+		w.must(err)
+		n := 0
+		for _, d := range list {
+			if d.Kind == templates.TextStillNeeded {
+				n++
+			}
+		}
+		return n
+	}
+	for name, c := range map[string]struct {
+		before func(w *walk)
+		want   int
+	}{
+		"nothing on its way": {func(*walk) {}, 1},
+		"a reply waits": {func(w *walk) {
+			w.letter("Is PLA strong enough for a coat?")
+			w.work()
+		}, 1},
+		"a reply is approved": {func(w *walk) {
+			w.letter("Is PLA strong enough for a coat?")
+			w.work()
+			w.approve()
+		}, 0},
+		"another part is checked": {func(w *walk) {
+			w.must(w.l.Move(w.ctx, w.ids[1], job.Checked, clerk, job.Plain("")))
+		}, 0},
+		"another part is at its check": {func(w *walk) {
+			w.must(w.l.Move(w.ctx, w.ids[1], job.Taken, clerk, job.Plain("")))
+		}, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			w := quoted(t, "bottom.stl")
+			c.before(w)
+			if got := asked(w); got != c.want {
+				t.Errorf("%d letters ask, want %d\n%s", got, c.want, strings.Join(w.trail, "\n"))
+			}
 		})
 	}
 }
