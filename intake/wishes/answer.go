@@ -243,8 +243,11 @@ func (d *doc) consent(i, j int, lead []string, v *verdict) {
 }
 
 // withOther tells of a consent to another thing than the job: "please proceed
-// with the refund".
+// with the refund", "go ahead and send me the form".
 func (d *doc) withOther(j int) bool {
+	if n := d.cue(j, "and"); n > 0 && d.cue(j, "withword") == 0 && d.ended(j, "gocommand") > 0 && j+n < len(d.toks) {
+		return d.cue(j+n, "printing", "acceptstart", "verb", "set", "lead", "closing", "please", "filler", "harmless", "pickupword", "phoneword", "notify", "start") == 0
+	}
 	if d.cue(j, "withword") == 0 {
 		return false
 	}

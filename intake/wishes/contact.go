@@ -214,8 +214,8 @@ func (d *doc) pickup() (string, string) {
 
 // refusesPlace is "not Central".
 func (d *doc) refusesPlace(i int) bool {
-	if d.toks[i].refused {
-		return true
+	if d.toks[i].refused || d.has(span{d.clauseOf(i).from, i}, "not") >= 0 {
+		return true // also "I'm not able to get to Harbour Road"
 	}
 	for range 4 {
 		i = d.skipBack(i)

@@ -66,7 +66,7 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 		return &found[int]{1, i, i + n}, ""
 	}
 	value, n := d.numeral(i)
-	if n == 0 || value != math.Trunc(value) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.hypothetical(i) {
+	if n == 0 || value != math.Trunc(value) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.hypothetical(i) || d.onlyAsks(i) && d.cue(d.start(d.sents[d.toks[i].sent]), "whword") > 0 {
 		return nil, ""
 	}
 	to := d.counts(i, i+n)
@@ -149,6 +149,9 @@ func (d *doc) counts(i, j int) int {
 	if n := d.cue(j, "pieces"); n > 0 {
 		ordered := d.ended(i, "partof") == 0 && d.opens(i) && d.order(i, j+n)
 		return zeroUnless(ordered || behind && (d.ended(i, "partof") == 0 || d.ended(i, "verb") > 0), j+n)
+	}
+	if n := d.cue(j, "instead"); n > 0 && d.isNumeral(j+n) && d.opens(i) {
+		return j
 	}
 	switch {
 	case d.cue(j, "sufficient") > 0 && d.leads(i, "opener", "mend", "skip", "hello", "yes", "ok", "filler", "det"):

@@ -27,7 +27,7 @@ func (d *doc) neededBy() (string, string) {
 			}
 		}
 		wished := !d.in.Date.IsZero() && !day.IsZero() && d.deadline(i, j)
-		if !wished && !d.otherPlan(i, d.beforeDate(i), d.sentence(i)) && d.cue(i, "today") == 0 {
+		if !wished && !d.otherPlan(i, d.beforeDate(i), d.sentence(i)) && d.cue(i, "today") == 0 && d.has(d.clauseOf(i), "pickupword", "awayword", "notify") < 0 {
 			d.loose[i] = "date"
 		}
 		d.claim(i, j)

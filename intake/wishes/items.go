@@ -125,6 +125,9 @@ func (d *doc) readPiece(i int, p *piece) int {
 		p.ordered = true
 		return n
 	}
+	if n := d.cue(i, "my"); n > 0 && !p.named() && (p.ordered || d.ended(i, "and") > 0) {
+		return n // "print my dragon in red and my castle in blue"
+	}
 	if d.cue(i, "for") > 0 && d.fold(i) != "on" {
 		return d.toJoint(i) - i
 	}
@@ -294,7 +297,7 @@ func (d *doc) partWord(i int, p *piece) int {
 // opensPart tells whether a part's name may begin at a token: at the head of the
 // stretch, behind an article, a count or a verb of wishing.
 func (d *doc) opensPart(i int, p *piece) bool {
-	return i == p.from || d.toks[i-1].kind != word || d.ended(i, "det", "number", "a", "this", "adj", "ofthese", "printing", "verb", "set", "want", "times", "colour", "and") > 0
+	return i == p.from || d.toks[i-1].kind != word || d.ended(i, "det", "my", "number", "a", "this", "adj", "ofthese", "printing", "verb", "set", "want", "times", "colour", "and") > 0
 }
 
 const mostPieces = 40 // a longer list is no letter of a patron's
