@@ -14,7 +14,7 @@ type verdict struct {
 	drops, mind                      bool // leaves something out; takes back what was said
 	yes, kinNo                       bool // some word for yes; a no that is passed on
 	doubts, but                      bool
-	money, when                      bool // speaks of money beside no consent; of a time that may be a condition
+	money, when, not                 bool // speaks of money beside no consent; of a time that may be a condition; denies something
 	unsure                           bool // a condition, an unexplained number
 }
 
@@ -32,7 +32,7 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 	v.accepts = v.accepts || d.onlyOK()
 	v.unsure = v.unsure || v.doubts || len(d.unread()) > 0
 	v.changes = v.changes || v.drops && (v.accepts || v.yes)
-	v.unsure = v.unsure || (v.money || v.when) && !v.declines
+	v.unsure = v.unsure || (v.money || v.when || v.not && v.accepts) && !v.declines
 	v.changes = v.changes || moved && v.but && v.accepts
 	v.unsure = v.unsure || v.kinNo && (v.accepts || v.yes)
 	if v.mind && !v.changes && !v.accepts {
@@ -121,17 +121,23 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 		v.changes = true
 		return n
 	}
-	v.yes = v.yes || d.cue(i, "yes") > 0
+	if n := d.cue(i, "yes"); n > 0 && !(d.fold(i) == "si" && !d.spanishYes(i)) {
+		v.yes, v.accepts = true, v.accepts || bare
+		d.use(i, i+n)
+		if d.cue(i+1, "accept", "acceptstart") > 0 {
+			return 1 // "yes please print"
+		}
+		return n
+	}
 	switch {
 	case d.cue(i, "but") > 0:
 		v.but = true
-	case d.cue(i, "yes") > 0 && bare:
-		v.accepts = true
-		d.use(i, i+d.cue(i, "yes"))
 	case d.cue(i, "no") > 0 && (bare || d.standsAlone(i)) && !d.toks[i].used:
 		v.declines = true
 	case d.leftNumber(i):
 		v.unsure = true
+	case d.cue(i, "not") > 0 && !d.toks[i].used && !d.ofCollecting(i):
+		v.not = true
 	case d.cue(i, "money") > 0 && !consents:
 		v.money = true
 	}
@@ -235,11 +241,35 @@ func (d *doc) consent(i, j int, lead []string, v *verdict) {
 		return // "agreed that it is too thin", "my wife said to go ahead"
 	}
 	d.use(i, j)
-	if d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0 || d.withOther(j) {
+	if d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0 || d.withOther(j) || d.foreign(j) {
 		v.unsure = true
 	} else {
 		v.accepts = true
 	}
+}
+
+// tailWords may follow a phrase of consent in its clause.
+var tailWords = append([]string{"jobword", "leadname", "lead", "printing", "harmless", "hope", "notify", "phoneword", "my", "at", "of", "withword", "money", "weak", "agreeable",
+	"acceptstart", "acceptend", "by", "on", "day", "month", "daydet", "daytime", "clock", "start", "as", "if", "whencond", "asksmid", "question", "change", "dropping", "not",
+	"except", "doubt", "thatclause", "bystander", "about", "infillword", "verb", "set", "want", "ask", "eachword", "times", "bigger"}, wishWords...)
+
+// foreign tells whether the clause of a consent goes on with words that nothing
+// here knows: "sounds good in theory", "I accept the apology". Words of thanks end it.
+func (d *doc) foreign(j int) bool {
+	for j < len(d.toks) && d.toks[j].clause == d.toks[j-1].clause && d.toks[j].sent == d.toks[j-1].sent {
+		if d.cue(j, "closing", "and") > 0 && d.cue(j, "withword") == 0 {
+			return false
+		}
+		n := d.cue(j, tailWords...)
+		if t := d.toks[j]; n == 0 && (t.kind != word || t.used || t.claimed || t.away) {
+			n = 1
+		}
+		if n == 0 {
+			return true
+		}
+		j += n
+	}
+	return false
 }
 
 // withOther tells of a consent to another thing than the job: "please proceed
