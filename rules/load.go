@@ -35,7 +35,7 @@ func Default() *Rules {
 }
 
 // Load reads the house rules. Each file in dir replaces the built-in file of
-// the same name; an empty dir gives the built-in rules. The error is Problems
+// the same name; an empty dir means the built-in rules. The error is Problems
 // when the files themselves are wrong, with every problem that was found.
 func Load(dir string) (*Rules, error) {
 	l := loader{rules: &Rules{}, files: map[string]*source{}, broken: map[string]bool{}}
@@ -172,7 +172,7 @@ func (l *loader) override(dir string, e fs.DirEntry) error {
 	return nil
 }
 
-// decode fills the rules from the files and tells of unknown and missing keys.
+// decode fills the rules from the files and reports unknown and missing keys.
 func (l *loader) decode() {
 	for _, t := range targets(l.rules) {
 		if s := l.files[t.file]; s != nil {
@@ -202,7 +202,7 @@ func (l *loader) decodeFile(s *source, t target) {
 	}
 }
 
-// syntax tells of a file that is not TOML, or of a value of the wrong kind.
+// syntax reports a file that is not TOML, or of a value of the wrong kind.
 func (l *loader) syntax(s *source, into any, bad *toml.DecodeError) {
 	row, col := bad.Position()
 	at := place{s.lineStart(row) + col - 1, 1}
@@ -216,7 +216,7 @@ func (l *loader) syntax(s *source, into any, bad *toml.DecodeError) {
 	l.problems = append(l.problems, s.problem(at, text, hint))
 }
 
-// replaced lists what stands in place of keys that earlier versions had.
+// replaced has the keys that stand in place of those that earlier versions had.
 var replaced = map[string]struct{ key, hint string }{
 	"printers.toml outer_wall":  {"outside", "it is now called outside: write outside = … with the same number"},
 	"printers.toml inner_wall":  {"shells", "it is now called shells: write shells = … with the same number"},
@@ -226,8 +226,8 @@ var replaced = map[string]struct{ key, hint string }{
 	"caps.toml check_seconds":   {"check_work", "write check_work = 6000 instead; it counts work, in millions of steps, so that a busy machine gives the same report"},
 }
 
-// unknown tells of each key that means nothing, with the nearest one that
-// does; it gives those that were near, since they are misspelt and not missing.
+// unknown reports each key that no rule has, with the nearest one that a rule
+// has; it returns those that were near, since they are misspelt and not missing.
 func (l *loader) unknown(s *source, into any, strict *toml.StrictMissingError) (misspelt []string) {
 	for _, e := range strict.Errors {
 		row, col := e.Position()
@@ -267,7 +267,7 @@ func (s *source) lineStart(row int) int {
 	return offset
 }
 
-// missing tells of each key that must be there and is not.
+// missing reports each key that must be there and is not.
 func (l *loader) missing(s *source, path string, t reflect.Type, misspelt []string) {
 	for f := range fields(element(t)) {
 		key := join(path, f.name)

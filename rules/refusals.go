@@ -14,7 +14,7 @@ type Refusal struct {
 	Say  map[string]string `toml:"say"`  // by language: what the patron is told
 }
 
-// In gives the reason in a language, else in the house's first, else in English.
+// In returns the reason in a language, else in the house's first, else in English.
 func (f Refusal) In(language string, l Library) string {
 	return cmp.Or(f.Say[language], f.Say[l.Languages[0]], f.Say["en"])
 }

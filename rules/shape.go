@@ -33,7 +33,7 @@ func fields(t reflect.Type) iter.Seq[field] {
 	}
 }
 
-// typeAt follows a key from a type and gives the type there, or nil where any
+// typeAt follows a key from a type and returns the type there, or nil where any
 // key is allowed.
 func typeAt(t reflect.Type, key []string) reflect.Type {
 	t = element(t)

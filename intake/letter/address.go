@@ -119,7 +119,7 @@ func wordRune(r rune) bool {
 	return r != utf8.RuneError && (unicode.IsLetter(r) || unicode.IsDigit(r) || r >= 0x80 && unicode.IsMark(r))
 }
 
-// plainIn gives the addresses of a list without quoted strings and comments, which
+// plainIn returns the addresses of a list without quoted strings and comments, which
 // stand there alone or in angle brackets.
 func plainIn(bare string) map[string]bool {
 	plain := map[string]bool{}

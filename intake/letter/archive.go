@@ -85,7 +85,7 @@ func (r *reader) openArchive(f stored, a *job.Attachment) *archive {
 	return &archive{file: file, zip: z}
 }
 
-// kindOfZip tells packaged formats by the names inside: 3MF keeps its model under
+// kindOfZip returns the kind of a zip file, judged by the names inside: 3MF keeps its model under
 // 3D/ (3MF Core Specification, 2), office formats have a list of content types.
 func kindOfZip(z *zip.Reader, called string) job.Kind {
 	if k := kindByEnding[strings.ToLower(path.Ext(called))]; k == job.KindModel || k == job.KindDocument {
@@ -136,7 +136,7 @@ func (r *reader) unpack(a *archive, at, depth int) error {
 	return nil
 }
 
-// shownInArchive leaves out folders, links and what systems add unasked.
+// shownInArchive reports whether a member is listed: it leaves out folders, links and what systems add unasked.
 func shownInArchive(f *zip.File) bool {
 	name := strings.ReplaceAll(f.Name, `\`, "/")
 	base := path.Base(name)
@@ -213,7 +213,7 @@ type bombGuard struct {
 
 var errBomb = errors.New("unpacks to too much")
 
-// harmless is a size below which the ratio says nothing.
+// harmless is the size, in bytes, up to which the ratio is not looked at.
 const harmless = 1 << 20
 
 func (g *bombGuard) Read(p []byte) (int, error) {

@@ -92,7 +92,8 @@ func firstError(errs ...error) error {
 	return nil
 }
 
-// counted counts bytes and tells a failing writer from a failing source.
+// counted counts the bytes written, and keeps the error of the writer apart from that
+// of the source.
 type counted struct {
 	w   io.Writer
 	n   int64
@@ -179,7 +180,7 @@ func isParcel(head []byte) bool {
 	return len(head) >= 4 && string(head[:4]) == "\x78\x9f\x3e\x22"
 }
 
-// ofFile is what a file's note says, where the file is not in sight.
+// ofFile returns a file's note with the file's name.
 func ofFile(a *job.Attachment) job.Message {
 	return job.Say("reading.of-file", job.Args{"file": a.Name, "note": a.Note})
 }

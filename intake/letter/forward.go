@@ -37,7 +37,7 @@ var (
 
 func isSeparator(line string) bool { return mayMark(line) && separators.MatchString(line) }
 
-// mayMark saves two searches for most lines.
+// mayMark reports whether a line may be a separator, without the full search.
 func mayMark(line string) bool {
 	if len(line) > 200 {
 		return false
@@ -140,7 +140,7 @@ func unmarked(lines []string) []string {
 	return out
 }
 
-// patronOf tells whose letter this is. A letter that a member of staff passes on,
+// patronOf returns the patron's message and the letter begun with its sender. A letter that a member of staff passes on,
 // attached or in the text, is the letter of the patron who wrote it. The sender
 // checks are made of the message that reached our server:
 //

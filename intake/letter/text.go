@@ -189,7 +189,7 @@ func (r *reader) words(l *job.Letter, m *message) {
 
 var webLink = regexp.MustCompile(`(?i)\bhttps?://[^\s<>"'\x60\]]{3,900}`)
 
-// mayHoldLink saves the search where there is nothing to find.
+// mayHoldLink reports whether a text may have a link in it, without the full search.
 func mayHoldLink(text string) bool { return strings.Contains(text, "://") }
 
 func isWebLink(s string) bool { return webLink.FindString(s) == s && s != "" }

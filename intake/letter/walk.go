@@ -244,7 +244,7 @@ func (r *reader) isText(d described, head []byte, at place) bool {
 	return at.first && d.disposition.word == "" && ending(d.name) != ".stl" && !slices.Contains(r.opts.Accepted, ending(d.name))
 }
 
-// surelyFile tells a file that is declared as text.
+// surelyFile reports whether the content of a part declared as text is that of a file.
 func surelyFile(head []byte) bool {
 	kind := kindByContent(sample{head: head})
 	return kind == job.KindMesh || kind == job.KindPicture || bytes.HasPrefix(head, []byte("%PDF-"))
