@@ -33,6 +33,11 @@ type leftView struct {
 // where nothing was.
 type passage struct{ Text, Kind string }
 
+// Marked reports whether some of the words are marked.
+func (v leftView) Marked() bool {
+	return slices.ContainsFunc(v.Runs, func(p passage) bool { return p.Kind != "" })
+}
+
 // changeForm is what a person read in a letter, as the form holds it.
 type changeForm struct {
 	Copies, Scale, Colour, Material, Pickup, Supports, NeededBy string

@@ -340,6 +340,14 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 			return nil
 		})
 	}
+	h.left(id, ledger.NoticeQuestion, "Millbrook, Amara Okafor", job.Wishes{Pickup: "Millbrook", Words: map[string]string{"pickup": "Millbrook"}, Unread: []job.Unread{{Text: "Amara", About: "other"}}})
+	h.left(id, ledger.NoticeStray, "Shelf bracket", job.Wishes{})
+	later := okafor()
+	later.Name, later.Address, later.File = "Wei Tan", "p9@example.org", "gear.stl"
+	_, aside := h.letter(later)
+	if err := h.desk.office.SetAside(t.Context(), aside, "Owen Dufresne", ""); err != nil {
+		t.Fatal(err)
+	}
 	h.do(func(tx *ledger.Tx) error { return tx.SavePoll(t.Context(), h.rules.Mailbox.Inbox, 1, 2) })
 	return id, d
 }
@@ -347,7 +355,7 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 // sights are the pages that are looked at.
 func sights(id job.ID, d string) map[string]string {
 	return map[string]string{"waiting": "/", "reply": "/reply/" + d, "reply-void": "/reply/D-000003", "reply-thin": "/reply/D-000002", "job": "/job/" + string(id), "jobs": "/jobs", "prints": "/prints", "agreements": "/agreements?address=x@example.org",
-		"texts": "/texts", "text": "/texts/en/quote", "rules": "/rules", "report": "/report", "record": "/record", "piece": "/texts/fr/_closing", "keys": "/keys", "letter": "/letter/L-000001", "missing": "/nowhere"}
+		"texts": "/texts", "text": "/texts/en/quote", "rules": "/rules", "report": "/report", "record": "/record", "piece": "/texts/fr/_closing", "keys": "/keys", "letter": "/letter/L-000001", "letter-left": "/letter/L-000007", "decline": "/job/" + string(id) + "/decline", "missing": "/nowhere"}
 }
 
 // Every page in light, in dark and on a phone: no sideways scroll, no rule of

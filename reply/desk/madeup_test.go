@@ -48,8 +48,8 @@ func inMadeUp(t *testing.T) func(*Config) {
 // names are the people, places, printers, materials and files of the test's house,
 // and what its people typed.
 var names = strings.NewReplacer(pairs(
-	"Meshclerk", ledger.Robot, "Larkfield Public Library", "Millbrook", "Bench 1", "Bench 2", "PLA", "PETG",
-	"Marisol Teague", "Owen Dufresne", "Priya Lindqvist", "Amara Okafor", "Tomas Lindgren", "Hélène Marchand", "Wei Tan", "Greta Solheim", "Omar Benali", "Priya Raman", "Ada Moreau",
+	"Meshclerk", ledger.Robot, "Larkfield Public Library", "Central", "Millbrook", "Fernhill", "Harbour Road", "Bench 1", "Bench 2", "PLA", "PETG",
+	"Marisol Teague", "Owen Dufresne", "Priya Lindqvist", "Amara Okafor", "Amara", "Okafor", "Tomas Lindgren", "Hélène Marchand", "Wei Tan", "Greta Solheim", "Omar Benali", "Priya Raman", "Ada Moreau",
 	"bracket.stl", "pen box.stl", "boîte à thé.stl", "gear.stl", "vase.stl", "lid.stl",
 	"Shelf bracket", "Une boîte", "no answer after the last dot", "look at this letter")...)
 
