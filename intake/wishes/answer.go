@@ -130,7 +130,7 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 		return n
 	}
 	switch {
-	case d.cue(i, "but") > 0:
+	case d.cue(i, "but") > 0, d.cue(i, "except") > 0 && !d.toks[i].used && d.cue(i+d.cue(i, "except"), "colour", "branch") == 0:
 		v.but = true
 	case d.cue(i, "no") > 0 && (bare || d.standsAlone(i)) && !d.toks[i].used:
 		v.declines = true

@@ -134,7 +134,7 @@ func (d *doc) past(s span) {
 			told, first = false, false
 		case d.cue(i, "past") > 0:
 			for k := from; first && k < i; k++ {
-				d.toks[k].told = true
+				d.toks[k].told = d.toks[k].clause == d.toks[i].clause || !d.wishesOnly(d.clauseOf(k)) // "just one, in orange, I paid 4 $ last time"
 			}
 			told, first = true, false
 		case d.cue(i, "now", "but", "want", "ask") > 0:

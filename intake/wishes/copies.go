@@ -223,7 +223,7 @@ func (d *doc) other(j, words int) bool {
 		switch {
 		case d.toks[k].kind == mark && d.fold(k) != "-", d.cue(k, "in", "for") > 0, j > 0 && d.toks[k].sent != d.toks[j-1].sent:
 			return false
-		case d.cue(k, "othernoun", "unit") > 0:
+		case d.cue(k, "othernoun") > 0, d.cue(k, "unit") > 0 && (k == j || !d.isNumber(k-1)): // "2 hooks 5 cm tall" counts hooks
 			return true
 		}
 	}
