@@ -3,6 +3,7 @@ package robot
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
@@ -122,5 +123,32 @@ func TestClockPutBackStallsNothing(t *testing.T) {
 	h.wantStage(job.Drafted)
 	if n := len(h.noticesOf(ledger.NoticeClock)); n != 1 {
 		t.Errorf("notices %q, want that the clock went back", h.notices())
+	}
+}
+
+// The clock is believed up to each bound, and not a second over it: three days ahead
+// while the program runs, fourteen across a stop, ten minutes back.
+func TestClockAtEachBound(t *testing.T) {
+	const day = 24 * time.Hour
+	seen := time.Date(2026, 11, 27, 9, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		alive    bool
+		off      time.Duration
+		believed bool
+	}{
+		{true, 3 * day, true}, {true, 3*day + time.Second, false},
+		{false, 14 * day, true}, {false, 14*day + time.Second, false},
+		{true, -10 * time.Minute, true}, {true, -10*time.Minute - time.Second, false},
+		{false, -10 * time.Minute, true}, {false, -10*time.Minute - time.Second, false},
+	} {
+		g := clockGuard{seen: seen, ran: time.Hour, alive: c.alive}
+		now := seen.Add(c.off)
+		if c.alive { // an hour has gone by since
+			now = now.Add(time.Hour)
+		}
+		g.judge(now, 2*time.Hour)
+		if got := g.doubt.IsZero(); got != c.believed {
+			t.Errorf("running %v, off by %v: believed %v, %s", c.alive, c.off, got, g.doubt)
+		}
 	}
 }
