@@ -308,6 +308,7 @@ type Words struct {
 	Topics    Lexicon `toml:"topics"`   // field: words by which a question about it is known
 	Replies   Lexicon `toml:"replies"`  // kind of reply: phrases
 	Cues      Lexicon `toml:"cues"`     // part of a sentence: phrases
+	Asks      Lexicon `toml:"asks"`     // what a patron asks: words of such a question
 }
 
 // Lexicon is language -> stock word -> ways of writing it. The language "any"

@@ -23,6 +23,7 @@ type Data struct {
 
 	Questions []Question // open ones, numbered from 1
 	SaidYes   bool       // the patron said yes already, and it is kept
+	Rest      bool       // a person writes about the rest of a question
 	AskPhone  bool       // a call when it is ready could be offered
 	Agreement Agreement
 	Files     []File // other files that came

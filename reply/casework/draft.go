@@ -15,6 +15,7 @@ import (
 	"meshclerk/intake/preflight"
 	"meshclerk/reply/draft"
 	"meshclerk/reply/picture"
+	"meshclerk/templates"
 )
 
 // Written is what a draft keeps beside its bytes, for whoever edits it or
@@ -22,9 +23,10 @@ import (
 type Written struct {
 	Markdown  string           `json:"markdown"`
 	Questions []draft.Question `json:"questions"`
-	Notes     []job.Message    `json:"notes"`            // what staff should know before they approve
-	Edited    bool             `json:"edited,omitempty"` // the text is a person's own
-	Jobs      []job.Job        `json:"jobs"`             // as they were then
+	Notes     []job.Message    `json:"notes"`              // what staff should know before they approve
+	Edited    bool             `json:"edited,omitempty"`   // the text is a person's own
+	Promises  bool             `json:"promises,omitempty"` // it says that a person will write
+	Jobs      []job.Job        `json:"jobs"`               // as they were then
 }
 
 // draft writes the reply for the jobs of a conversation that need one. Where
@@ -114,7 +116,8 @@ func (o *Office) gather(ctx context.Context, id string, jobs []job.Job) (*draft.
 
 // recordDraft keeps the reply, moves its jobs, and sees to the mailbox.
 func (o *Office) recordDraft(ctx context.Context, tx *ledger.Tx, in *draft.Input, m draft.Message, letter string, jobs []job.Job) error {
-	doc, err := json.Marshal(Written{Markdown: m.Markdown, Questions: m.Questions, Notes: m.Notes, Jobs: afterDraft(jobs)})
+	doc, err := json.Marshal(Written{Markdown: m.Markdown, Questions: m.Questions, Notes: m.Notes, Jobs: afterDraft(jobs),
+		Promises: m.Template == templates.TextQuestion && (in.Note == "" || in.Rest)})
 	if err != nil {
 		return err
 	}

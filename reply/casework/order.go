@@ -85,8 +85,8 @@ func (o *Office) AfterSent(ctx context.Context, tx *ledger.Tx, id string) error 
 			}
 		}
 	}
-	if d.Kind != templates.TextQuestion || d.Letter == "" {
-		return nil
+	if w := WrittenOf(d); d.Kind != templates.TextQuestion || d.Letter == "" || w.Promises && !w.Edited {
+		return nil // a letter that promises another leaves its question open
 	}
 	return o.letterDealtWith(ctx, tx, d.Letter, ledger.Robot)
 }

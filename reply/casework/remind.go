@@ -58,8 +58,8 @@ func (o *Office) remindOf(in *draft.Input, s silence) {
 	}
 }
 
-// Frame drafts the frame of an answer to a question; staff put their own words
-// into it. Nothing is drafted while another letter about the jobs waits.
+// Frame drafts an answer to a question: what the record and the rules say to it, and
+// else the frame into which staff put their own words. Nothing is drafted while another letter about the jobs waits.
 func (o *Office) Frame(ctx context.Context, s *ledger.Step) error {
 	all, err := o.Ledger.JobsIn(ctx, s.Subject)
 	if err != nil {
@@ -86,5 +86,11 @@ func (o *Office) Frame(ctx context.Context, s *ledger.Step) error {
 		return err
 	}
 	in.Template, in.Picture = templates.TextQuestion, nil
+	in.SaidYes = slices.ContainsFunc(about, func(j job.Job) bool { return !offered[j.Stage] })
+	if in.Letter != nil && in.Letter.Disposition != job.Request {
+		if in.Note, in.Rest, err = o.answered(ctx, in.Letter, about); err != nil {
+			return err
+		}
+	}
 	return o.write(ctx, s, in, answers, about, false)
 }

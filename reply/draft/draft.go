@@ -51,6 +51,7 @@ type Input struct {
 	Paid        string // decimal money
 	Wait        templates.Wait
 	SaidYes     bool   // the patron said yes to the offer already
+	Rest        bool   // a person writes about the rest of a question
 	Reason      string // one line: why a print failed, why a request is declined
 	Note        string // staff's own words
 	Picture     *Picture

@@ -36,6 +36,7 @@ func (f *filler) data() *templates.Data {
 		Patron:   f.patron(),
 		Wait:     in.Wait,
 		SaidYes:  in.SaidYes,
+		Rest:     in.Rest,
 		Reason:   templates.Text(in.Reason),
 		Note:     templates.Note(in.Note),
 		QuotedOn: f.locale.Date(f.local(in.QuotedOn)),

@@ -1,0 +1,243 @@
+package casework
+
+import (
+	"context"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"meshclerk/intake/job"
+	"meshclerk/templates"
+)
+
+// answers are what the record and the rules say to the questions of a letter, in its
+// language: when, where, how much at another size or in another colour, who may
+// collect it, what is missing, how it stands. Staff read them before they leave.
+type answers struct {
+	o    *Office
+	l    *job.Letter
+	jobs []job.Job
+	say  *templates.Localizer
+
+	said []string
+	rest bool // something is asked that is not answered here
+}
+
+// answered gives the answers as paragraphs, and whether a person must write the rest.
+func (o *Office) answered(ctx context.Context, l *job.Letter, jobs []job.Job) (note string, rest bool, err error) {
+	a := &answers{o: o, l: l, jobs: jobs, say: o.Texts().Book().In(l.Language, o.Rules.Prices.Locale, o.Rules.Prices.Currency)}
+	for _, q := range questionsIn(l.Text) {
+		if err := a.answer(ctx, saidIn(q)); err != nil {
+			return "", false, err
+		}
+	}
+	return strings.Join(a.said, "\n\n"), a.rest || len(a.said) == 0, nil
+}
+
+// sentence is a run of words up to the mark that ends it.
+var sentence = regexp.MustCompile(`[^.!?\n]*(?:\n[^.!?\n]+)*[.!?]?`)
+
+// questionsIn are the sentences of a text that end with a question mark, or all of it
+// where none does.
+func questionsIn(text string) []string {
+	var out []string
+	for _, s := range sentence.FindAllString(text, 60) {
+		if strings.HasSuffix(s, "?") {
+			out = append(out, s)
+		}
+	}
+	if len(out) == 0 {
+		return []string{text}
+	}
+	return out
+}
+
+// answer answers one question by its topics.
+func (a *answers) answer(ctx context.Context, q said) error {
+	asks := a.o.Rules.Words.Asks[a.l.Language]
+	topics := map[string]func(context.Context, said) (bool, error){
+		"price": a.price, "ready": a.ready, "where": a.where, "other": a.other, "missing": a.missing,
+	}
+	found := false
+	for _, t := range []string{"price", "missing", "ready", "other", "where"} {
+		if !q.has(asks[t]) || found && t == "where" {
+			continue
+		}
+		ok, err := topics[t](ctx, q)
+		if err != nil {
+			return err
+		}
+		found = found || ok
+	}
+	a.rest = a.rest || !found
+	return nil
+}
+
+func (a *answers) tell(key string, args job.Args) (bool, error) {
+	m := job.Say("replies.answer."+key, args)
+	if err := a.say.Missing(m); err != nil {
+		return false, err
+	}
+	text := a.say.Say(m)
+	for _, s := range a.said {
+		if s == text {
+			return true, nil
+		}
+	}
+	a.said = append(a.said, text)
+	return true, nil
+}
+
+// about is the one job that a question can be about: the only one, or the one that
+// it names.
+func (a *answers) about(q said) (job.Job, bool) {
+	var named []job.Job
+	for _, j := range a.jobs {
+		if namesFile(strings.Join(q, " "), j.File, a.jobs) {
+			named = append(named, j)
+		}
+	}
+	if len(named) == 0 {
+		named = a.jobs
+	}
+	if len(named) != 1 || named[0].Blob == "" {
+		return job.Job{}, false
+	}
+	return named[0], true
+}
+
+// price works out what a part costs as it is, or as the question would have it.
+func (a *answers) price(ctx context.Context, q said) (bool, error) {
+	j, one := a.about(q)
+	if !one || j.Report == nil || j.Report.Quote == nil || j.Report.Estimate == nil {
+		return false, nil
+	}
+	other, what, sure := a.otherwise(j, q)
+	if !sure {
+		return false, nil
+	}
+	now := j.Report.Quote
+	args := job.Args{"file": j.File, "price": string(a.say.Money(now.Total, now.Currency)), "time": string(a.say.About(j.Report.Estimate.PrintTimeS))}
+	if len(what) == 0 {
+		return a.tell("price", args)
+	}
+	report, _, err := a.o.Examine(ctx, other)
+	if err != nil || !report.Printable() || report.Quote == nil || report.Estimate == nil {
+		return false, err
+	}
+	before := args["price"]
+	args["what"], args["price"], args["time"] = strings.Join(what, " "), string(a.say.Money(report.Quote.Total, report.Quote.Currency)), string(a.say.About(report.Estimate.PrintTimeS))
+	if report.Quote.Total == now.Total {
+		return a.tell("same-price", args)
+	}
+	args["now"] = before
+	return a.tell("other-price", args)
+}
+
+var percentOf = regexp.MustCompile(`^(\d{1,3})%$`)
+
+// otherwise gives a job as a question would have it, and the words for it. It is not
+// sure where the question has a number that it cannot place.
+func (a *answers) otherwise(j job.Job, q said) (other job.Job, what []string, sure bool) {
+	w, lang := a.o.Rules.Words, a.l.Language
+	scale, _ := strconv.ParseFloat(q.key(w.Scales, lang), 64)
+	for _, word := range q {
+		if m := percentOf.FindStringSubmatch(word); m != nil {
+			n, _ := strconv.Atoi(m[1])
+			scale = float64(n) / 100
+		} else if _, err := strconv.Atoi(word); err == nil {
+			return j, nil, false
+		}
+	}
+	if scale > 0 {
+		j.Settings.Scale = scale
+		what = append(what, a.say.Say(job.Say("replies.answer.at-size", job.Args{"percent": string(a.say.Percent(scale))})))
+	}
+	if m := a.material(q); m != "" && m != j.Settings.Material {
+		j.Settings.Material = m
+		what = append(what, a.say.Say(job.Say("replies.answer.in", job.Args{"what": m})))
+	}
+	if c := q.key(w.Colours, lang); c != "" {
+		if inStock(job.Wishes{Colours: []string{c}, Material: j.Settings.Material}, a.o.Rules) == "" {
+			return j, nil, false
+		}
+		j.Settings.Colour, j.Settings.Colours = c, nil
+		what = append(what, a.say.Say(job.Say("replies.answer.in", job.Args{"what": string(a.say.Colour(c))})))
+	}
+	return j, what, true
+}
+
+func (a *answers) material(q said) string {
+	for _, m := range a.o.Rules.Materials {
+		if !m.Soluble && q.has(append([]string{m.Name}, m.Words...)) {
+			return m.Name
+		}
+	}
+	return ""
+}
+
+// ready tells how the jobs stand, and when they should be there.
+func (a *answers) ready(ctx context.Context, _ said) (bool, error) {
+	told := false
+	for _, j := range a.jobs {
+		if j.Blob == "" || j.Stage.Over() && j.Stage != job.Collected {
+			continue
+		}
+		wait, err := a.o.wait(ctx, []job.Job{j})
+		if err != nil {
+			return false, err
+		}
+		key := map[job.Stage]string{job.Agreed: "agreed", job.Failed: "agreed", job.Printing: "printing", job.Ready: "is-ready", job.Collected: "collected"}[j.Stage]
+		if key == "" {
+			key = "offered"
+		}
+		if (key == "agreed" || key == "offered") && wait.High == 0 {
+			continue
+		}
+		if told, err = a.tell(key, job.Args{"file": j.File, "n": wait.High}); err != nil {
+			return told, err
+		}
+	}
+	return told, nil
+}
+
+// where tells the branch that was named, or all of them, with their hours.
+func (a *answers) where(_ context.Context, _ said) (bool, error) {
+	var places []string
+	for _, b := range a.o.Rules.Library.In(a.l.Language).Branches {
+		place := b.Name
+		if b.Hours != "" {
+			place += " (" + b.Hours + ")"
+		}
+		if len(a.jobs) > 0 && a.jobs[0].Wishes.Pickup == b.Name {
+			return a.tell("where", job.Args{"place": place})
+		}
+		places = append(places, place)
+	}
+	return a.tell("places", job.Args{"places": strings.Join(places, "; ")})
+}
+
+// other tells who may collect a part, as the letter that it is ready does.
+func (a *answers) other(_ context.Context, _ said) (bool, error) { return a.tell("only-you", nil) }
+
+// missing tells what is still needed: the questions follow in the letter.
+func (a *answers) missing(ctx context.Context, _ said) (bool, error) {
+	key := "nothing"
+	for _, j := range a.jobs {
+		left := a.o.left(j)
+		switch {
+		case !offered[j.Stage]:
+			continue
+		case len(left) == 0 && key == "nothing":
+			key = "your-yes"
+		case len(left) == 1 && left[0] == "agreement":
+			key = "your-agreement"
+		case len(left) > 0:
+			key = "your-answers"
+		}
+		if y, ok, err := a.o.Ledger.OpenYes(ctx, j.ID); err != nil || ok && y.Who != "" && key == "your-yes" {
+			key = "nothing"
+		}
+	}
+	return a.tell(key, nil)
+}
