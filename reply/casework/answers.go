@@ -74,7 +74,7 @@ func (a *answers) answer(ctx context.Context, q said) error {
 }
 
 func (a *answers) tell(key string, args job.Args) (bool, error) {
-	m := job.Say("replies.answer."+key, args)
+	m := job.Say(key, args)
 	if err := a.say.Missing(m); err != nil {
 		return false, err
 	}
@@ -119,7 +119,7 @@ func (a *answers) price(ctx context.Context, q said) (bool, error) {
 	now := j.Report.Quote
 	args := job.Args{"file": j.File, "price": string(a.say.Money(now.Total, now.Currency)), "time": string(a.say.About(j.Report.Estimate.PrintTimeS))}
 	if len(what) == 0 {
-		return a.tell("price", args)
+		return a.tell("replies.answer.price", args)
 	}
 	report, _, err := a.o.Examine(ctx, other)
 	if err != nil || !report.Printable() || report.Quote == nil || report.Estimate == nil {
@@ -128,10 +128,10 @@ func (a *answers) price(ctx context.Context, q said) (bool, error) {
 	before := args["price"]
 	args["what"], args["price"], args["time"] = strings.Join(what, " "), string(a.say.Money(report.Quote.Total, report.Quote.Currency)), string(a.say.About(report.Estimate.PrintTimeS))
 	if report.Quote.Total == now.Total {
-		return a.tell("same-price", args)
+		return a.tell("replies.answer.same-price", args)
 	}
 	args["now"] = before
-	return a.tell("other-price", args)
+	return a.tell("replies.answer.other-price", args)
 }
 
 var percentOf = regexp.MustCompile(`^(\d{1,3})%$`)
@@ -187,18 +187,33 @@ func (a *answers) ready(ctx context.Context, _ said) (bool, error) {
 		if err != nil {
 			return false, err
 		}
-		key := map[job.Stage]string{job.Agreed: "agreed", job.Failed: "agreed", job.Printing: "printing", job.Ready: "is-ready", job.Collected: "collected"}[j.Stage]
-		if key == "" {
-			key = "offered"
+		key, args := standsAt(j, wait.High)
+		if args["n"] == 0 {
+			continue // the rules do not say how long it takes
 		}
-		if (key == "agreed" || key == "offered") && wait.High == 0 {
-			continue
-		}
-		if told, err = a.tell(key, job.Args{"file": j.File, "n": wait.High}); err != nil {
+		if told, err = a.tell(key, args); err != nil {
 			return told, err
 		}
 	}
 	return told, nil
+}
+
+// standsAt says how a job stands; n is how many working days it may take.
+func standsAt(j job.Job, days int) (key string, args job.Args) {
+	args = job.Args{"file": j.File}
+	switch j.Stage {
+	case job.Printing:
+		return "replies.answer.printing", args
+	case job.Ready:
+		return "replies.answer.is-ready", args
+	case job.Collected:
+		return "replies.answer.collected", args
+	}
+	args["n"] = days
+	if j.Stage == job.Agreed || j.Stage == job.Failed {
+		return "replies.answer.agreed", args
+	}
+	return "replies.answer.offered", args
 }
 
 // where tells the branch that was named, or all of them, with their hours.
@@ -210,33 +225,35 @@ func (a *answers) where(_ context.Context, _ said) (bool, error) {
 			place += " (" + b.Hours + ")"
 		}
 		if len(a.jobs) > 0 && a.jobs[0].Wishes.Pickup == b.Name {
-			return a.tell("where", job.Args{"place": place})
+			return a.tell("replies.answer.where", job.Args{"place": place})
 		}
 		places = append(places, place)
 	}
-	return a.tell("places", job.Args{"places": strings.Join(places, "; ")})
+	return a.tell("replies.answer.places", job.Args{"places": strings.Join(places, "; ")})
 }
 
 // other tells who may collect a part, as the letter that it is ready does.
-func (a *answers) other(_ context.Context, _ said) (bool, error) { return a.tell("only-you", nil) }
+func (a *answers) other(_ context.Context, _ said) (bool, error) {
+	return a.tell("replies.answer.only-you", nil)
+}
 
 // missing tells what is still needed: the questions follow in the letter.
 func (a *answers) missing(ctx context.Context, _ said) (bool, error) {
-	key := "nothing"
+	key := "replies.answer.nothing"
 	for _, j := range a.jobs {
 		left := a.o.left(j)
 		switch {
 		case !offered[j.Stage]:
 			continue
-		case len(left) == 0 && key == "nothing":
-			key = "your-yes"
+		case len(left) == 0 && key == "replies.answer.nothing":
+			key = "replies.answer.your-yes"
 		case len(left) == 1 && left[0] == "agreement":
-			key = "your-agreement"
+			key = "replies.answer.your-agreement"
 		case len(left) > 0:
-			key = "your-answers"
+			key = "replies.answer.your-answers"
 		}
-		if y, ok, err := a.o.Ledger.OpenYes(ctx, j.ID); err != nil || ok && y.Who != "" && key == "your-yes" {
-			key = "nothing"
+		if y, ok, err := a.o.Ledger.OpenYes(ctx, j.ID); err != nil || ok && y.Who != "" && key == "replies.answer.your-yes" {
+			key = "replies.answer.nothing"
 		}
 	}
 	return a.tell(key, nil)
