@@ -108,8 +108,8 @@ type Wishes struct {
 
 // Item is what is wished of one part, or of some of its copies.
 type Item struct {
-	Part     string   `json:"part"` // as the patron calls it; "" is the one file
-	Copies   int      `json:"copies"`
+	Part     string   `json:"part"`    // as the patron calls it; "" is the one file
+	Copies   int      `json:"copies"`  // 0 is unsaid
 	Colours  []string `json:"colours"` // stock words, in order of preference
 	Size     *Size    `json:"size"`
 	Scale    *float64 `json:"scale"`

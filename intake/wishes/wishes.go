@@ -9,12 +9,18 @@
 // in "my blue car" or "thanks, Mr Blue". Telephone numbers, dates and lengths
 // are claimed first, so that none of their digits is ever taken for a count.
 //
+// Two steps stand before the fields and serve all of them: revise reads a value
+// that is taken back as the one given instead, and scopes marks the values that a
+// sentence refuses. Items are read from the stretches between joints, where parts
+// or copies differ. What speaks of a wish and was used by no field is unread.
+//
 // Invariants:
 //
 //   - Precision before recall. What is not clear stays unsaid, and the patron is
 //     asked: a wrong number or a wrong yes costs more than one more question.
-//   - An answer is an acceptance only when it has a phrase of consent and nothing
-//     in it asks, doubts, sets a condition or changes something.
+//   - An answer is an acceptance only when it has a phrase of consent whose clause
+//     goes on with known words, nothing in it asks, doubts, sets a condition or
+//     changes something, and nothing is unread.
 //   - No word of a quoted letter, a signature or a file's name is a wish.
 //   - The work is linear in the length of the text; a grammar looks only a fixed
 //     number of tokens around. No model, no network.
