@@ -236,3 +236,38 @@ func TestWhatIsLeftIsAskedOnce(t *testing.T) {
 		})
 	}
 }
+
+// One passage that was not understood leaves an answer to a person, a yes too.
+func TestOneUnreadPassageIsLeftToAPerson(t *testing.T) {
+	for name, c := range map[string]struct {
+		wish   job.Wishes
+		unread int
+		left   bool
+	}{
+		"a yes":                  {job.Wishes{Answer: job.Accept}, 0, false},
+		"a yes and one passage":  {job.Wishes{Answer: job.Accept}, 1, true},
+		"a wish":                 {job.Wishes{Pickup: "Fernhill"}, 0, false},
+		"a wish and one passage": {job.Wishes{Pickup: "Fernhill"}, 1, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			w := quoted(t)
+			letters, err := w.l.LettersOf(w.ctx, w.ids[0])
+			w.must(err)
+			for range c.unread {
+				c.wish.Unread = append(c.wish.Unread, job.Unread{Text: "if the moon allows", About: "other"})
+			}
+			w.must(w.l.Tx(w.ctx, func(tx *ledger.Tx) error {
+				jobs, err := tx.JobsIn(w.ctx, w.thread)
+				if err != nil {
+					return err
+				}
+				in := &incoming{o: w.o, tx: tx, id: letters[0].ID, l: &job.Letter{Text: "…", Wishes: c.wish}}
+				return in.reply(w.ctx, jobs)
+			}))
+			w.mark(letters[0].ID)
+			if got := w.unclear[letters[0].ID]; got != c.left {
+				t.Errorf("left to a person %v", got)
+			}
+		})
+	}
+}
