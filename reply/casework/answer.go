@@ -96,6 +96,16 @@ func (in *incoming) meshes() []job.Attachment {
 	return out
 }
 
+// meshesIn counts the meshes of a letter, those beyond the house's limit too.
+func meshesIn(l *job.Letter) (n int) {
+	for _, a := range l.Attachments {
+		if a.Kind == job.KindMesh && a.SHA256 != "" {
+			n++
+		}
+	}
+	return n
+}
+
 // open makes one job for each mesh and each size or material that it is wished in, or
 // one without a mesh, so that its writer gets an answer that says what is missing.
 func (in *incoming) open(ctx context.Context, thread string) error {
@@ -106,7 +116,7 @@ func (in *incoming) open(ctx context.Context, thread string) error {
 	if thread == "" {
 		thread = ledger.NewThread()
 	}
-	in.l.Wishes = asOne(in.l.Wishes, namesOf(files))
+	in.l.Wishes = eachOnce(asOne(in.l.Wishes, namesOf(files)), meshesIn(in.l))
 	n := 0
 	for _, f := range files {
 		made, err := in.newJobs(ctx, thread, f)

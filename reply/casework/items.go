@@ -25,6 +25,17 @@ func asOne(w job.Wishes, files []string) job.Wishes {
 	return w
 }
 
+// eachOnce reads a count that is the number of the files as their count: who sends
+// twelve pieces and says twelve wants each once.
+func eachOnce(w job.Wishes, files int) job.Wishes {
+	if files < 3 || w.Copies == nil || *w.Copies != files || len(w.Items) > 0 {
+		return w
+	}
+	one := 1
+	w.Copies = &one
+	return w
+}
+
 // wishesOf narrows a letter's wishes to one part: what its item says stands instead
 // of what the letter says of all.
 func wishesOf(w job.Wishes, file string) job.Wishes {
