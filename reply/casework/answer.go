@@ -336,12 +336,12 @@ func (in *incoming) merged(j job.Job) (now job.Job, again bool) {
 	now.Settings = overlay(j.Settings, was, settings(now.Wishes, in.o.Rules))
 	if own.Size != nil || own.Scale != nil {
 		if wished := wishes.Merge(job.Wishes{}, own); !sameSize(wished, j.Wishes) {
-			now.Settings.Scale = 0 // the check reads the part's size
+			now.Settings.Scale, again = 0, true // the check reads the part's size
 		}
 	}
 	before, after := j.Settings, now.Settings
 	before.Colour, after.Colour = "", ""
-	return now, !before.Equal(after)
+	return now, again || !before.Equal(after)
 }
 
 func sameSize(a, b job.Wishes) bool {

@@ -326,5 +326,5 @@ func (o *Office) left(j job.Job) []string {
 }
 
 // needed are the questions without whose answer nothing is printed: the others are
-// about what the yes itself settles (supports as they were priced, a size as quoted).
-var needed = map[string]bool{"colour": true, "material": true, "copies": true, "pickup": true}
+// about what the yes itself settles, such as supports as they were priced.
+var needed = map[string]bool{"size": true, "colour": true, "material": true, "copies": true, "pickup": true}

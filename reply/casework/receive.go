@@ -67,6 +67,7 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 		l.Language = letter.Language(l.Text, before, o.Rules.Words)
 	}
 	l.Wishes = o.understand(l, to)
+	drawnIn(l, jobs)
 	return nil
 }
 
