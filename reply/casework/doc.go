@@ -4,7 +4,7 @@
 //
 //	Receive   a letter is understood; it makes or finds its jobs, or answers one
 //	Check     preflight, agreement, estimate and price of a job
-//	Draft     the reply for the jobs of a conversation, and Remind, Frame, Thank
+//	Draft     the reply for the jobs of a conversation, and Remind, Frame, Thank, AskWhatIsLeft
 //	Approve, SetAside, Edit, Settle, Confirm, GoOn
 //	          what a person decides about a reply or a sender
 //	Decide, AskAbout, CloseLetter, Belongs
@@ -29,4 +29,24 @@
 //   - A letter changes a job only where it surely comes from the job's patron;
 //     anything else is left to staff.
 //   - Approve names a person and the hash of the exact bytes.
+//
+// # The order of a conversation
+//
+// A conversation orders the parts of its jobs, one job a part. A letter that leaves
+// makes an offer for each part in it that can be printed for a price: the terms
+// (job.Terms), the questions it asks, the hash of the bytes, the day. A yes is to the
+// last offer.
+//
+//	no yes ─ the patron says yes ─→ kept ─ nothing stands in its way ─→ counts
+//	                                  └─ the terms are not those of the offer ─→ void
+//
+// What stands in the way of a yes that is kept: a letter of the conversation that
+// staff have not dealt with, a signed agreement, an answer to a question of the
+// offer, a check that is still to come because the answer or the house rules changed
+// something. Each time one of these ends, standing is looked at anew.
+//
+// What holds, by the schema too: a job comes onto the print list only by a yes that
+// counts, at the terms of the last letter that offered any, but for what that letter
+// left to the patron and the patron chose, and never at another price. There it stays
+// at those terms; whoever changes them takes it off the list, and a new offer is drafted.
 package casework

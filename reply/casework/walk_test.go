@@ -440,31 +440,33 @@ func (w *walk) dealWith() {
 
 // decide lets staff say what a letter that was left to them means.
 func (w *walk) decide() {
-	for _, letter := range slices.Sorted(maps.Keys(w.unclear)) {
-		as := job.Reply(w.pick("accept", "decline", "change"))
-		d := Decision{Letter: letter, As: as, By: clerk}
-		if two := 2; as == job.Change {
-			d.Wishes.Copies = &two
-		}
-		err := w.o.Decide(w.ctx, d)
-		w.note("staff take %s as %s: %v", letter, as, err)
-		if err != nil {
-			if !strings.Contains(err.Error(), "faults.not-so") {
-				w.must(err)
-			}
-			return
-		}
-		delete(w.unclear, letter)
-		for _, j := range w.ids {
-			was := w.was[j]
-			switch at, ok := w.said[j]; {
-			case as == job.Decline && was != job.Printing && was != job.Ready:
-				w.agreed[j] = nil
-			case as == job.Accept && ok && was != job.Agreed && was != job.Printing && was != job.Ready && !was.Over():
-				w.agreed[j] = &at
-			}
+	letters := slices.Sorted(maps.Keys(w.unclear))
+	if len(letters) == 0 {
+		return
+	}
+	letter := letters[0]
+	as := job.Reply(w.pick("accept", "decline", "change"))
+	d := Decision{Letter: letter, As: as, By: clerk}
+	if two := 2; as == job.Change {
+		d.Wishes.Copies = &two
+	}
+	err := w.o.Decide(w.ctx, d)
+	w.note("staff take %s as %s: %v", letter, as, err)
+	if err != nil {
+		if !strings.Contains(err.Error(), "faults.not-so") {
+			w.must(err)
 		}
 		return
+	}
+	delete(w.unclear, letter)
+	for _, j := range w.ids {
+		was := w.was[j]
+		switch at, ok := w.said[j]; {
+		case as == job.Decline && was != job.Printing && was != job.Ready:
+			w.agreed[j] = nil
+		case as == job.Accept && ok && was != job.Agreed && was != job.Printing && was != job.Ready && !was.Over():
+			w.agreed[j] = &at
+		}
 	}
 }
 

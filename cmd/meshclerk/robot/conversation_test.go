@@ -73,7 +73,6 @@ type stage struct {
 	at     block
 	writer job.Address
 	last   []byte // the last letter that reached the patron
-	sent   int
 	letter string // id of the patron's last letter
 }
 

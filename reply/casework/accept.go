@@ -1,0 +1,115 @@
+package casework
+
+import (
+	"context"
+	"math"
+	"slices"
+	"time"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// accept takes a yes to the last offer of each job that it means. A yes to a part
+// that is too big is a yes to the smaller size that was offered; one to what was
+// closed asks for a new offer; one that is said again is filed.
+func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
+	said, again := 0, 0
+	for _, j := range in.meant(jobs) {
+		switch {
+		case j.Stage == job.Quoted && len(jobs) == 1 && onlyTooBig(j.Report):
+			return in.shrink(ctx, j)
+		case j.Stage == job.Lapsed && j.Blob != "", j.Stage == job.Withdrawn:
+			if err := in.again(ctx, j, j.File, j.Blob); err != nil {
+				return err
+			}
+			said++
+		case j.Stage == job.Agreed || j.Stage == job.Printing || j.Stage == job.Failed || j.Stage == job.Ready || j.Stage == job.Collected:
+			again++
+		default:
+			ok, err := in.acceptOne(ctx, j)
+			if err != nil {
+				return err
+			}
+			if ok {
+				said++
+			}
+		}
+	}
+	switch {
+	case said > 0:
+		return in.done(ctx, job.Say("history.patron-yes", nil))
+	case again > 0:
+		return in.done(ctx, job.Say("history.yes-again", nil))
+	}
+	return in.ask(ctx, jobs, ledger.NoticeYesToWhat, "yes-to-what")
+}
+
+// acceptOne takes a yes to one job, with what the letter answers beside it.
+func (in *incoming) acceptOne(ctx context.Context, j job.Job) (bool, error) {
+	now, recheck := in.merged(j)
+	if most := in.o.Rules.Limits.MaxCopies; now.Wishes.Copies != nil && *now.Wishes.Copies > most && now.Settings.Copies == most {
+		now.Wishes.Copies = &most // the offer asked whether that many will do
+	}
+	if !offered[j.Stage] {
+		return false, nil
+	}
+	if err := in.tx.SaveJob(ctx, now, in.who(), in.byLetter()); err != nil {
+		return false, err
+	}
+	if recheck {
+		if err := in.o.checkFirst(ctx, in.tx, now, in.who()); err != nil {
+			return false, err
+		}
+		now.Stage = job.Taken
+	}
+	return in.o.sayYes(ctx, in.tx, now, in.id, in.who())
+}
+
+// onlyTooBig tells whether nothing stops a part but its size.
+func onlyTooBig(r *job.Report) bool {
+	if r == nil || !r.Readable || r.CutShort() || r.Fit == nil || r.Fit.ScaleToFit <= 0 || r.Fit.ScaleToFit >= 1 {
+		return false
+	}
+	for _, f := range r.Findings {
+		if f.Level == job.Stop && f.Code != job.CodeTooBig && f.Code != job.CodeTooLong {
+			return false
+		}
+	}
+	return true
+}
+
+// shrink has a part checked anew at the whole percentage that fits.
+func (in *incoming) shrink(ctx context.Context, j job.Job) error {
+	now := j.Settings.Scale
+	if now == 0 {
+		now = 1 // as drawn
+	}
+	scale := math.Floor(100*now*j.Report.Fit.ScaleToFit) / 100
+	in.l.Wishes.Answer, in.l.Wishes.Scale = job.Change, &scale
+	return in.change(ctx, []job.Job{j})
+}
+
+// each moves jobs that may go there and drafts the letter that says so.
+func (in *incoming) each(ctx context.Context, jobs []job.Job, to job.Stage, why job.Message) error {
+	moved := 0
+	for _, j := range jobs {
+		if !job.MayGo(j.Stage, to) {
+			continue
+		}
+		if err := in.tx.Move(ctx, j.ID, to, in.who(), why); err != nil {
+			return err
+		}
+		moved++
+	}
+	if moved == 0 && !slices.ContainsFunc(jobs, func(j job.Job) bool { return !j.Stage.Over() || j.Stage == job.Collected }) {
+		return in.done(ctx, job.Say("history.no-again", nil))
+	}
+	if moved == 0 {
+		return in.ask(ctx, jobs, ledger.NoticeTooLate, "too-late")
+	}
+	if err := in.tx.Enqueue(ctx, ledger.StepDraft, jobs[0].Thread, time.Time{}); err != nil {
+		return err
+	}
+	return in.done(ctx, why)
+}

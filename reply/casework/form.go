@@ -1,0 +1,58 @@
+package casework
+
+import (
+	"context"
+	"slices"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// form tells staff that a document came while an agreement is missing.
+func (in *incoming) form(ctx context.Context, jobs []job.Job) (came bool, err error) {
+	if in.l.Authenticated != job.Pass {
+		return false, nil
+	}
+	for _, j := range jobs {
+		if j.Stage == job.NeedsAgreement && mayBeForm(in.l, true) {
+			return true, formCame(ctx, in.tx, in.id, j.ID)
+		}
+	}
+	return false, nil
+}
+
+// strayForm is form for a letter that begins a conversation of its own and is
+// surely from a patron whose agreement is missing.
+func (in *incoming) strayForm(ctx context.Context, threads []ledger.Thread) error {
+	if in.l.Disposition != job.Enquiry || in.l.Authenticated != job.Pass || !mayBeForm(in.l, true) {
+		return nil
+	}
+	for _, t := range threads {
+		jobs, err := in.tx.JobsIn(ctx, t.Token)
+		if err != nil {
+			return err
+		}
+		for _, j := range jobs {
+			if j.Stage != job.NeedsAgreement || j.Patron.Address != in.l.From.Address {
+				continue
+			}
+			if err := in.tx.Link(ctx, j.ID, in.id, ledger.RoleAnswer); err != nil {
+				return err
+			}
+			return formCame(ctx, in.tx, in.id, j.ID)
+		}
+	}
+	return nil
+}
+
+// mayBeForm tells whether a letter brings what may be a signed agreement. In a
+// letter that was asked for one, that may be a photograph too.
+func mayBeForm(l *job.Letter, asked bool) bool {
+	return slices.ContainsFunc(l.Attachments, func(a job.Attachment) bool {
+		return a.SHA256 != "" && (a.Kind == job.KindDocument || asked && a.Kind == job.KindPicture)
+	})
+}
+
+func formCame(ctx context.Context, tx *ledger.Tx, letter string, id job.ID) error {
+	return tx.AddNotice(ctx, ledger.NoticeForm, letter, job.Say("notices.form", job.Args{"letter": letter, "job": string(id)}))
+}
