@@ -23,26 +23,26 @@ func (in *incoming) form(ctx context.Context, jobs []job.Job) (came bool, err er
 
 // strayForm is form for a letter that begins a conversation of its own and is
 // surely from a patron whose agreement is missing.
-func (in *incoming) strayForm(ctx context.Context, threads []ledger.Thread) error {
+func (in *incoming) strayForm(ctx context.Context, threads []ledger.Thread) (came bool, err error) {
 	if in.l.Disposition != job.Enquiry || in.l.Authenticated != job.Pass || !mayBeForm(in.l, true) {
-		return nil
+		return false, nil
 	}
 	for _, t := range threads {
 		jobs, err := in.tx.JobsIn(ctx, t.Token)
 		if err != nil {
-			return err
+			return false, err
 		}
 		for _, j := range jobs {
 			if j.Stage != job.NeedsAgreement || j.Patron.Address != in.l.From.Address {
 				continue
 			}
 			if err := in.tx.Link(ctx, j.ID, in.id, ledger.RoleAnswer); err != nil {
-				return err
+				return false, err
 			}
-			return formCame(ctx, in.tx, in.id, j.ID)
+			return true, formCame(ctx, in.tx, in.id, j.ID)
 		}
 	}
-	return nil
+	return false, nil
 }
 
 // mayBeForm tells whether a letter brings what may be a signed agreement. In a

@@ -27,8 +27,12 @@ func (in *incoming) who() string { return cmp.Or(in.by, "patron") }
 // route decides whose letter it is: nobody's, a conversation's, or a new request.
 func (in *incoming) route(ctx context.Context, threads []ledger.Thread) error {
 	if leftAlone(in.l) {
-		if err := in.strayForm(ctx, threads); err != nil {
+		came, err := in.strayForm(ctx, threads)
+		if err != nil {
 			return err
+		}
+		if came { // staff are told of it already
+			return in.leave(ctx, in.l.Why)
 		}
 	}
 	if len(threads) == 1 && !threads[0].Guess && !leftAlone(in.l) {

@@ -94,6 +94,7 @@ func TestTenTurns(t *testing.T) {
 	h.answers(got, "Is PLA strong enough for a coat?") // 5
 	h.wantStage(job.Quoted)
 	_, got = h.approves("question") // 6: staff answer
+	h.putNoticesAway()              // nothing stands in the way of a yes any more
 
 	h.answers(got, "Thank you. Could I have two of them instead of one?") // 7
 	h.wantStage(job.Drafted)
@@ -142,6 +143,18 @@ func TestTenTurns(t *testing.T) {
 	}
 	h.inOneThread()
 	h.whole()
+}
+
+// putNoticesAway lets a person say that what they were told of is dealt with.
+func (h *house) putNoticesAway() {
+	h.t.Helper()
+	open, err := h.Ledger.Notices(h.t.Context(), false)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	for _, n := range open {
+		h.act(h.CloseNotice(h.t.Context(), n.ID, 0, marisol))
+	}
 }
 
 func (h *house) act(err error) {
