@@ -45,15 +45,12 @@ type publicAdvice struct {
 	Why   string `json:"why"`
 }
 
-// publish gives a report as scripts read it, its labels in the words of the house; nil
-// for none.
+// publish gives a report as scripts read it; nil for none. Its labels get their words
+// when it is written (encode).
 func publish(w words, r *job.Report) *publicReport {
 	if r == nil {
 		return nil
 	}
-	labelled := *r
-	r = &labelled
-	plainLabels(w, r)
 	p := &publicReport{File: r.File, Readable: r.Readable, Format: r.Format, Error: w.said(r.Error), Unfinished: r.Unfinished,
 		Mesh: r.Mesh, Fit: r.Fit, Estimate: r.Estimate, Quote: r.Quote}
 	if r.Findings != nil {

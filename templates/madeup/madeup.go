@@ -26,8 +26,12 @@ var quoted = regexp.MustCompile(`"(?:[^"\\]|\\.)*"`)
 
 // Write puts the language into a folder of the house's own, dir, from the folder of
 // the English sentences: dir/qps/notices.toml and so on.
-func Write(english, dir string) error {
-	files, err := filepath.Glob(filepath.Join(english, "*.toml"))
+func Write(english, dir string) error { return rewrite(english, dir, "*.toml", marked) }
+
+// rewrite puts the files of the English folder that a pattern names into the
+// language's folder in dir, each with its marks.
+func rewrite(english, dir, pattern string, mark func(string) string) error {
+	files, err := filepath.Glob(filepath.Join(english, pattern))
 	if err != nil {
 		return err
 	}
@@ -39,7 +43,7 @@ func Write(english, dir string) error {
 		if err != nil {
 			return err
 		}
-		if err := os.WriteFile(filepath.Join(dir, Language, filepath.Base(name)), []byte(marked(string(source))), 0o600); err != nil {
+		if err := os.WriteFile(filepath.Join(dir, Language, filepath.Base(name)), []byte(mark(string(source))), 0o600); err != nil {
 			return err
 		}
 	}

@@ -1,8 +1,6 @@
 package madeup
 
 import (
-	"os"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"unicode"
@@ -11,25 +9,7 @@ import (
 // WriteTexts puts the language's reply texts beside its sentences, from the folder of
 // the English ones: dir/qps/quote.md and so on, each run of their own words between
 // marks. What a text only shows, such as a name, stands outside.
-func WriteTexts(english, dir string) error {
-	files, err := filepath.Glob(filepath.Join(english, "*.md"))
-	if err != nil {
-		return err
-	}
-	if err := os.MkdirAll(filepath.Join(dir, Language), 0o700); err != nil {
-		return err
-	}
-	for _, name := range files {
-		source, err := os.ReadFile(name)
-		if err != nil {
-			return err
-		}
-		if err := os.WriteFile(filepath.Join(dir, Language, filepath.Base(name)), []byte(markedText(string(source))), 0o600); err != nil {
-			return err
-		}
-	}
-	return nil
-}
+func WriteTexts(english, dir string) error { return rewrite(english, dir, "*.md", markedText) }
 
 var (
 	action = regexp.MustCompile(`(?s)\{\{.*?\}\}`)
