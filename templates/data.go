@@ -31,6 +31,7 @@ type Data struct {
 	Links     int    // addresses of files kept elsewhere
 	TooMany   int    // files beyond those that were looked at
 
+	GivenUp  Text     // files that the patron no longer wants, which we have taken off the list
 	Changes  []Change // what is new since the last quote
 	Wait     Wait
 	NeededBy Text // the day the patron named
@@ -166,6 +167,7 @@ type File struct {
 
 // Change is one thing that differs from the last quote.
 type Change struct {
+	File        Text   // which part it is of, for a letter about several
 	What        string // "file", "copies", "colour", "material", "size", "supports", "layer", "infill", "shells", "time", "mass", "total"
 	Before, Now Text
 }

@@ -49,10 +49,11 @@ func full(l *Localizer) Data {
 		Limits:   Limits{Hours: l.Exact(8 * 3600), Copies: 20, Files: 5, PickupDays: 14, KeepDays: 30, Endings: ".stl"},
 		Reason:   "the nozzle ran dry", Note: "It let go of the plate.\n\nWe turned it and will print it with a brim.",
 		QuotedOn: l.Date(sampleDay.AddDate(0, 0, -7)), ClosesOn: l.Date(sampleDay), Picture: "![bracket.stl](cid:part@larkfield.example)",
+		GivenUp: "knob.stl",
 	}
 	d.Parts = []Part{d.Part}
 	for _, what := range []string{"file", "copies", "colour", "material", "size", "supports", "layer", "infill", "shells", "time", "mass", "total"} {
-		d.Changes = append(d.Changes, Change{What: what, Before: "1", Now: "2"})
+		d.Changes = append(d.Changes, Change{File: "bracket.stl", What: what, Before: "1", Now: "2"})
 	}
 	for i, key := range []string{"colour", "material", "copies", "supports", "size", "pickup", "card", "units-doubtful", "own-check"} {
 		d.Questions = append(d.Questions, Question{Number: i + 1, Key: key, Text: "Is this what you want?",
@@ -112,7 +113,7 @@ func awkward(l *Localizer) Data {
 	const words = "**bold** <script>alert(1)</script> [x](http://example.com) | `code` _a_ # 1. &lt; ![i](cid:x)\nSecond line\n\n- item\n> quote"
 	d := full(l)
 	d.Patron, d.Subject, d.Subjects = Name(words, 60), Text(words), Name(words, 80)
-	d.Reason, d.Note = words, words
+	d.Reason, d.Note, d.GivenUp = words, words, Name(words, 80)
 	d.Parts = nil
 	p := fullPart(l)
 	p.File, p.Colour, p.Really, p.TurnWhy = Name(words+strings.Repeat("x", 300)+".stl", 80), words, words, words
@@ -122,7 +123,7 @@ func awkward(l *Localizer) Data {
 		d.Questions[i].File, d.Questions[i].Said, d.Questions[i].Text = p.File, words, words
 	}
 	for i := range d.Changes {
-		d.Changes[i].Before, d.Changes[i].Now = words, words
+		d.Changes[i].File, d.Changes[i].Before, d.Changes[i].Now = p.File, words, words
 	}
 	for i := range d.Files {
 		d.Files[i].Name = Name(words, 80)

@@ -40,25 +40,84 @@ func (o *Office) toWriteAbout(ctx context.Context, all []job.Job) (about []job.J
 		return nil, false, err
 	}
 	checking := slices.ContainsFunc(all, func(j job.Job) bool { return j.Stage == job.Taken })
-	var first *job.Job
-	for i, j := range all {
-		if !t.wants(j) || checking && quotable(j.Stage) {
-			continue
+	var wanting []job.Job
+	for _, j := range all {
+		if t.wants(j) && !(checking && quotable(j.Stage)) {
+			wanting = append(wanting, j)
 		}
-		if first == nil {
-			first = &all[i]
-		}
-		more = more || !together(*first, j)
 	}
-	if first == nil {
+	if len(wanting) == 0 {
 		return nil, false, nil
 	}
+	kept, _ := apart(wanting)
+	first := kept[0]
+	same := func(j job.Job) bool { return together(first, j) || toldBeside(first, j) }
 	for _, j := range all {
-		if together(*first, j) && (t.wants(j) || t.unread(j)) {
+		wants := slices.ContainsFunc(wanting, func(w job.Job) bool { return w.ID == j.ID })
+		if wants && same(j) || together(first, j) && t.unread(j) {
+			about = append(about, j)
+		}
+		more = more || wants && !same(j)
+	}
+	return about, more, nil
+}
+
+// toldBeside reports whether the letter about one job tells of another that is given up.
+func toldBeside(first, j job.Job) bool {
+	return j.Stage == job.Withdrawn && (first.Stage == job.Agreed || quotable(first.Stage))
+}
+
+// apart divides the jobs of a letter into those that it is about and those that it only
+// says are given up.
+func apart(jobs []job.Job) (about, gone []job.Job) {
+	for _, j := range jobs {
+		if j.Stage == job.Withdrawn {
+			gone = append(gone, j)
+		} else {
 			about = append(about, j)
 		}
 	}
-	return about, more, nil
+	if len(about) == 0 {
+		return gone, nil
+	}
+	return about, gone
+}
+
+// withStanding adds to the jobs of a new offer those of the conversation whose own offer
+// still stands and waits for a yes, so that one yes is to one letter.
+func (o *Office) withStanding(ctx context.Context, all, about []job.Job) ([]job.Job, error) {
+	if kept, _ := apart(about); len(all) == len(about) || len(kept) == 0 || !quotable(kept[0].Stage) {
+		return about, nil
+	}
+	var out []job.Job
+	for _, j := range all {
+		if slices.ContainsFunc(about, func(a job.Job) bool { return a.ID == j.ID }) {
+			out = append(out, j)
+			continue
+		}
+		stands, err := o.offerStill(ctx, j)
+		if err != nil {
+			return nil, err
+		}
+		if stands {
+			out = append(out, j)
+		}
+	}
+	return out, nil
+}
+
+// offerStill reports whether the last offer of a job may be made again as it is.
+func (o *Office) offerStill(ctx context.Context, j job.Job) (bool, error) {
+	terms, ok := j.Terms()
+	if !ok || j.Stage != job.Quoted || o.ranOut(j) {
+		return false, nil
+	}
+	offer, ok, err := o.Ledger.LastOffer(ctx, j.ID)
+	if err != nil || !ok || offer.RulesHash != o.Rules.Hash || !offer.Meets(terms) {
+		return false, err
+	}
+	_, yes, err := o.Ledger.OpenYes(ctx, j.ID)
+	return !yes, err
 }
 
 // talk is what was written in a conversation so far.
@@ -150,6 +209,7 @@ func same(a, b job.Job) bool {
 
 // situate says what the letter is for, and gathers what such a letter tells.
 func (o *Office) situate(ctx context.Context, in *draft.Input, jobs []job.Job) (err error) {
+	jobs, _ = apart(jobs)
 	first := jobs[0]
 	in.Template = situations[first.Stage]
 	switch first.Stage {
@@ -250,25 +310,48 @@ func surely(l ledger.Letter, j job.Job, guardians []string) bool {
 // what it quoted is what a new quote is compared with, and an agreement that it
 // asked for has come when none is missing now.
 func (o *Office) compare(ctx context.Context, in *draft.Input, jobs []job.Job) error {
-	if s := jobs[0].Stage; s != job.Checked && s != job.Drafted || len(jobs) > 1 || !jobs[0].Report.Printable() {
-		return nil
-	}
-	sent, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{Job: jobs[0].ID, States: []ledger.DraftState{ledger.DraftSent}})
-	if err != nil {
-		return err
-	}
-	for _, last := range slices.Backward(sent) {
-		if byTheWay[last.Kind] {
-			continue
+	for _, j := range jobs {
+		if j.Stage != job.Checked && j.Stage != job.Drafted && (len(jobs) < 2 || j.Stage != job.Quoted) || !j.Report.Printable() && len(jobs) < 2 {
+			return nil
 		}
-		before := WrittenOf(last).Jobs
+		last, before, err := o.lastQuoted(ctx, j.ID)
+		if err != nil {
+			return err
+		}
 		switch {
-		case last.Kind == templates.TextNeedsAgreement || last.Kind == templates.TextAgreementExpired:
+		case len(jobs) == 1 && (last.Kind == templates.TextNeedsAgreement || last.Kind == templates.TextAgreementExpired):
 			in.Template = templates.TextAgreementArrived
-		case len(before) == 1 && before[0].Report.Printable():
-			in.Template, in.Before, in.QuotedOn = templates.TextChangedQuote, []*job.Job{&before[0]}, last.Changed
+		case before == nil:
+		default:
+			if len(jobs) == 1 {
+				in.Template = templates.TextChangedQuote
+			}
+			in.Before = append(in.Before, before)
+			if last.Changed.After(in.QuotedOn) {
+				in.QuotedOn = last.Changed
+			}
 		}
-		return nil
 	}
 	return nil
+}
+
+// lastQuoted gives the last answer to the request that left about a job, and the job as
+// that letter offered it; nil where it could not be printed then.
+func (o *Office) lastQuoted(ctx context.Context, id job.ID) (last ledger.Draft, before *job.Job, err error) {
+	sent, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{Job: id, States: []ledger.DraftState{ledger.DraftSent}})
+	if err != nil {
+		return last, nil, err
+	}
+	for _, d := range slices.Backward(sent) {
+		if byTheWay[d.Kind] {
+			continue
+		}
+		for _, j := range WrittenOf(d).Jobs {
+			if j.ID == id && j.Report.Printable() {
+				before = &j
+			}
+		}
+		return d, before, nil
+	}
+	return last, nil, nil
 }

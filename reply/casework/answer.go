@@ -65,15 +65,26 @@ func lastWordSaid(jobs []job.Job) bool {
 
 // reply acts on the words of an answer.
 func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
-	switch in.l.Wishes.Answer {
+	if len(in.own) > 0 {
+		return in.replyParts(ctx, jobs)
+	}
+	return in.as(ctx, in.l.Wishes.Answer, jobs)
+}
+
+// as acts on an answer that says the same of all the jobs that it is about.
+func (in *incoming) as(ctx context.Context, a job.Reply, jobs []job.Job) error {
+	switch a {
 	case job.Accept:
-		if len(in.l.Wishes.Unread) > 0 { // a yes beside something that nobody understood
+		if len(in.l.Wishes.Unread) > 0 && len(in.own) == 0 { // a yes beside something that nobody understood
 			return in.ask(ctx, jobs, ledger.NoticeQuestion, "question")
 		}
 		return in.accept(ctx, jobs)
 	case job.Decline:
 		return in.each(ctx, in.meant(jobs), job.Withdrawn, job.Say("history.patron-no", nil))
 	case job.Change:
+		if in.by == "" && !in.bringsAnything(in.meant(jobs)) { // "make it nicer": nobody knows how
+			return in.ask(ctx, jobs, ledger.NoticeQuestion, "question")
+		}
 		return in.change(ctx, in.meant(jobs))
 	case job.Question:
 		return in.ask(ctx, jobs, ledger.NoticeQuestion, "question")
@@ -90,12 +101,17 @@ func (in *incoming) answersUs(jobs []job.Job) bool {
 	if len(in.l.Wishes.Unread) > 0 {
 		return false
 	}
-	return slices.ContainsFunc(jobs, func(j job.Job) bool { return !j.Stage.Over() && in.wishesAnew(j) })
+	return slices.ContainsFunc(jobs, func(j job.Job) bool { return !j.Stage.Over() && wishesAnew(j, in.wishesFor(j)) })
 }
 
-// wishesAnew reports whether the letter brings a wish that the job does not have yet.
-func (in *incoming) wishesAnew(j job.Job) bool {
-	was, now := j.Wishes, wishes.Merge(j.Wishes, in.wishesFor(j))
+// bringsAnything reports whether a letter wishes something of a job that it has not.
+func (in *incoming) bringsAnything(jobs []job.Job) bool {
+	return slices.ContainsFunc(jobs, func(j job.Job) bool { return j.Stage.Over() || wishesAnew(j, in.wishesFor(j)) })
+}
+
+// wishesAnew reports whether a letter brings a wish that a job does not have yet.
+func wishesAnew(j job.Job, own job.Wishes) bool {
+	was, now := j.Wishes, wishes.Merge(j.Wishes, own)
 	for _, w := range []*job.Wishes{&was, &now} {
 		w.Answer, w.Words = "", nil
 	}
@@ -104,6 +120,9 @@ func (in *incoming) wishesAnew(j job.Job) bool {
 
 // meant are the jobs that the letter names by their files, or all of them.
 func (in *incoming) meant(jobs []job.Job) []job.Job {
+	if len(in.own) > 0 {
+		return jobs // divided among them already
+	}
 	var out []job.Job
 	for _, j := range jobs {
 		if namesFile(in.l.Text, j.File, jobs) {
@@ -117,7 +136,12 @@ func (in *incoming) meant(jobs []job.Job) []job.Job {
 }
 
 // wishesFor are the letter's wishes for one job.
-func (in *incoming) wishesFor(j job.Job) job.Wishes { return wishesOf(in.l.Wishes, j.File) }
+func (in *incoming) wishesFor(j job.Job) job.Wishes {
+	if own, ok := in.own[j.ID]; ok {
+		return wishesOf(own, j.File)
+	}
+	return wishesOf(in.l.Wishes, j.File)
+}
 
 // fillIn takes over the answers to what was asked. What changes the price has the job
 // checked anew; else it goes on waiting for a yes, or a yes that is kept counts now.

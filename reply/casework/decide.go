@@ -134,14 +134,15 @@ func (o *Office) Belongs(ctx context.Context, letter string, id job.ID, by strin
 	l := *rec.Parsed
 	l.Disposition = job.Answer
 	thread := ledger.Thread{Token: j.Thread, SameSender: job.SameAddress(j.Patron.Address, l.From.Address)}
-	if err := o.inContext(ctx, &l, []ledger.Thread{thread}); err != nil {
+	own, err := o.inContext(ctx, &l, []ledger.Thread{thread})
+	if err != nil {
 		return err
 	}
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if err := settleLetter(ctx, tx, letter, by); err != nil {
 			return err
 		}
-		in := &incoming{o: o, tx: tx, id: letter, l: &l}
+		in := &incoming{o: o, tx: tx, id: letter, l: &l, own: own}
 		return in.answer(ctx, thread)
 	})
 }

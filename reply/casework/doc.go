@@ -40,6 +40,10 @@
 //	no yes ─ the patron says yes ─→ kept ─ nothing stands in its way ─→ counts
 //	                                  └─ the terms are not those of the offer ─→ void
 //
+// A letter about several parts says of each what it says of that one alone, and a new
+// offer repeats the offers of the conversation that still stand, so that one yes is to
+// one letter.
+//
 // What stands in the way of a yes that is kept: a letter of the conversation that
 // staff have not dealt with, a signed agreement, an answer to a question of the
 // offer, a check that is still to come because the answer or the house rules changed

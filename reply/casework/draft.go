@@ -43,6 +43,9 @@ func (o *Office) Draft(ctx context.Context, s *ledger.Step) error {
 	if len(jobs) == 0 {
 		return o.Ledger.Done(ctx, s)
 	}
+	if jobs, err = o.withStanding(ctx, all, jobs); err != nil {
+		return err
+	}
 	in, answers, err := o.input(ctx, jobs)
 	if err != nil {
 		return err
@@ -100,10 +103,14 @@ func (o *Office) input(ctx context.Context, jobs []job.Job) (*draft.Input, strin
 // picture. It gives the letter's number too.
 func (o *Office) gather(ctx context.Context, id string, jobs []job.Job) (*draft.Input, string, error) {
 	in := &draft.Input{Rules: o.Rules, Templates: o.Texts(), ID: id, Domain: o.Domain, Now: o.Now(), Token: jobs[0].Thread}
-	for i := range jobs {
-		if jobs[i].Blob != "" {
-			in.Jobs = append(in.Jobs, &jobs[i])
+	about, gone := apart(jobs)
+	for i := range about {
+		if about[i].Blob != "" {
+			in.Jobs = append(in.Jobs, &about[i])
 		}
+	}
+	for _, j := range gone {
+		in.GivenUp = append(in.GivenUp, j.File)
 	}
 	letter, err := o.lastLetter(ctx, jobs)
 	if err != nil {

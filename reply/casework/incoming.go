@@ -18,6 +18,8 @@ type incoming struct {
 	id string
 	l  *job.Letter
 
+	own map[job.ID]job.Wishes // of each part that an answer names, where it names several
+
 	by string // the person who says what the letter means; "" reads it by itself
 }
 

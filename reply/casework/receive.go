@@ -27,14 +27,15 @@ func (o *Office) Receive(ctx context.Context, s *ledger.Step, l *job.Letter) err
 	if err != nil {
 		return err
 	}
-	if err := o.inContext(ctx, l, threads); err != nil {
+	own, err := o.inContext(ctx, l, threads)
+	if err != nil {
 		return err
 	}
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if err := tx.SaveParsed(ctx, s.Subject, *l, ledger.Robot); err != nil {
 			return err
 		}
-		in := &incoming{o: o, tx: tx, id: s.Subject, l: l}
+		in := &incoming{o: o, tx: tx, id: s.Subject, l: l, own: own}
 		if err := in.route(ctx, threads); err != nil {
 			return err
 		}
@@ -43,18 +44,18 @@ func (o *Office) Receive(ctx context.Context, s *ledger.Step, l *job.Letter) err
 }
 
 // inContext reads the wishes of an answer again, knowing what was asked and what
-// was known before.
-func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.Thread) error {
+// was known before. It gives those of each part where the answer names several.
+func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.Thread) (own map[job.ID]job.Wishes, err error) {
 	if l.Disposition != job.Answer || len(threads) != 1 || threads[0].Guess {
-		return nil
+		return nil, nil
 	}
 	jobs, err := o.Ledger.JobsIn(ctx, threads[0].Token)
 	if err != nil || len(jobs) == 0 {
-		return err
+		return nil, err
 	}
 	sent, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{Thread: threads[0].Token, States: []ledger.DraftState{ledger.DraftSent}})
 	if err != nil {
-		return err
+		return nil, err
 	}
 	to := known{earlier: jobs[0].Wishes}
 	if d, ok := answeredOf(l, sent); ok {
@@ -67,8 +68,16 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 		l.Language = letter.Language(l.Text, before, o.Rules.Words)
 	}
 	l.Wishes = o.understand(l, to)
-	drawnIn(l, jobs)
-	return nil
+	asked := drawnIn(l, jobs)
+	own, clear := o.ofParts(l, to, jobs)
+	if !clear {
+		l.Wishes.Answer = job.Question
+		return nil, nil
+	}
+	if own == nil {
+		own = asked
+	}
+	return own, nil
 }
 
 // answeredOf is which of the letters that were sent one answers: the one that it names

@@ -2,17 +2,18 @@ package casework
 
 import (
 	"regexp"
+	"slices"
 
 	"meshclerk/intake/job"
 )
 
 // drawnIn takes the answer to our question in which unit a part was drawn, where the
 // letter names one unit and no length: what was read as millimetres is so many times
-// as large.
-func drawnIn(l *job.Letter, jobs []job.Job) {
+// as large. Of several parts it means those whose unit was asked.
+func drawnIn(l *job.Letter, jobs []job.Job) (own map[job.ID]job.Wishes) {
 	w := &l.Wishes
 	if w.Size != nil || w.Scale != nil || !unitsOpen(jobs) {
-		return
+		return nil
 	}
 	scale, said := 0.0, 0
 	for _, u := range units {
@@ -20,9 +21,21 @@ func drawnIn(l *job.Letter, jobs []job.Job) {
 			scale, said = u.mm, said+1
 		}
 	}
-	if said == 1 {
-		w.Scale = &scale
+	if said != 1 {
+		return nil
 	}
+	other := *w
+	w.Scale = &scale
+	if !slices.ContainsFunc(jobs, func(j job.Job) bool { return !sizeOpen(j) }) {
+		return nil
+	}
+	own = map[job.ID]job.Wishes{}
+	for _, j := range jobs {
+		if own[j.ID] = other; sizeOpen(j) {
+			own[j.ID] = *w
+		}
+	}
+	return own
 }
 
 // unitsOpen reports whether the unit of a part is still asked.

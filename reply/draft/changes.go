@@ -34,6 +34,7 @@ func (f *filler) changes() []templates.Change {
 			{What: "total", Before: a.Total, Now: b.Total},
 		} {
 			if c.Before != c.Now {
+				c.File = templates.Name(now.File, longestFile)
 				out = append(out, c)
 			}
 		}

@@ -44,6 +44,7 @@ type Input struct {
 	Thread []string  // without a Letter: Message-IDs of the conversation, oldest first
 	Token  string    // ties answers to the conversation; "" takes the first job's thread
 
+	GivenUp     []string   // files of the conversation that the patron no longer wants
 	Before      []*job.Job // the jobs as they were last quoted, to say what changed
 	QuotedOn    time.Time
 	ClosesOn    time.Time

@@ -53,6 +53,11 @@ func (f *filler) data() *templates.Data {
 	f.pickup(d)
 	f.needed(d)
 	d.Changes = f.changes()
+	var gone []templates.Text
+	for _, file := range in.GivenUp {
+		gone = append(gone, templates.Name(file, longestFile))
+	}
+	d.GivenUp = f.locale.And(gone)
 	if in.Picture != nil {
 		d.Picture = templates.Text(fmt.Sprintf("![%s](cid:%s)", templates.Text(in.Picture.Alt), in.pictureID()))
 	}

@@ -1,0 +1,221 @@
+package casework
+
+import (
+	"context"
+	"regexp"
+	"slices"
+	"strings"
+
+	"meshclerk/intake/job"
+)
+
+// A letter about several parts
+//
+// What a letter says of one part holds for that part alone: "three lids, please; the
+// box stays as it is", "I no longer need the knob. The bracket, yes, go ahead." Each
+// part is read from the sentences that name it and from those that name none. A
+// sentence that names several is read clause by clause, unless it only lists them:
+// "yes to the lid and the box". Where one part is not clear, staff read the letter.
+
+// ofParts reads what an answer says of each part that it names, where it names several.
+// It reports false where what it says of one is not clear.
+func (o *Office) ofParts(l *job.Letter, to known, jobs []job.Job) (own map[job.ID]job.Wishes, clear bool) {
+	if len(jobs) < 2 || len(l.Inline) > 0 {
+		return nil, true // what stands below a question answers that question
+	}
+	r := partReader{cues: o.Rules.Words.Cues[l.Language], jobs: jobs}
+	texts := r.texts(l.Text)
+	own, clear = map[job.ID]job.Wishes{}, true
+	for _, j := range jobs {
+		text, named := texts[j.ID]
+		if !named {
+			continue
+		}
+		w := o.ofPart(l, text, to, j, r)
+		switch {
+		case (w.Answer == "" || w.Answer == job.Change) && !wishesAnew(j, w) && saidIn(text).has(o.Rules.Words.Replies[l.Language]["kept"]):
+			w.Answer, w.Unread = "", nil // nothing is to change about this one
+		case (w.Answer == "" || w.Answer == job.Change) && !wishesAnew(j, w), w.Answer == job.Question, len(w.Unread) > 0:
+			clear = false
+		}
+		own[j.ID] = w
+	}
+	if len(own) == 0 || len(own) == 1 && !clear {
+		return nil, true // of all of them, or of one as the whole letter says
+	}
+	return own, clear
+}
+
+// ofPart reads what a letter says of one part. A yes or a no that only its name keeps
+// from being plain is one: "yes to the lid".
+func (o *Office) ofPart(l *job.Letter, text string, to known, j job.Job, r partReader) job.Wishes {
+	one := *l
+	one.Text, to.earlier = text, j.Wishes
+	w := o.understand(&one, to)
+	if w.Answer != "" || len(w.Unread) == 0 {
+		return w
+	}
+	one.Text = r.withoutNames(text)
+	if plain := o.understand(&one, to); len(plain.Unread) == 0 && (plain.Answer == job.Accept || plain.Answer == job.Decline) {
+		return plain
+	}
+	return w
+}
+
+// partReader divides a letter among the parts that it names.
+type partReader struct {
+	cues map[string][]string
+	jobs []job.Job
+}
+
+// passage is what a letter says in one go, of the parts that it names there; of none is
+// of all.
+type passage struct {
+	text  string
+	about []job.ID
+}
+
+// texts are the passages of a letter about each part that it names, in their order.
+func (r partReader) texts(text string) map[job.ID]string {
+	var all []passage
+	for _, s := range sentences(text) {
+		all = append(all, r.divide(s)...)
+	}
+	out := map[job.ID]string{}
+	for _, p := range all {
+		for _, id := range p.about {
+			out[id] = ""
+		}
+	}
+	for _, p := range all {
+		for id := range out {
+			if len(p.about) == 0 || slices.Contains(p.about, id) {
+				out[id] += strings.TrimSpace(p.text) + "\n"
+			}
+		}
+	}
+	return out
+}
+
+// sentenceEnd ends a sentence, and no file's name: a mark with room behind it, an empty
+// line, or a line that is too short to have been broken by a mail program.
+var sentenceEnd = regexp.MustCompile(`[.!?;…]+(?:\s+|$)|\n\s*\n|(?m:^.{0,45}\n)`)
+
+func sentences(text string) []string {
+	var out []string
+	from := 0
+	for _, at := range sentenceEnd.FindAllStringIndex(text, 200) {
+		out = append(out, text[from:at[1]])
+		from = at[1]
+	}
+	return append(out, text[from:])
+}
+
+// divide cuts a sentence that names several parts into its clauses. One that says
+// nothing but a part's name goes on with what stands before it.
+func (r partReader) divide(sentence string) []passage {
+	whole := passage{sentence, r.named(sentence)}
+	if len(whole.about) < 2 {
+		return []passage{whole}
+	}
+	var out []passage
+	for _, c := range r.clauses(sentence) {
+		about := r.named(c)
+		switch last := len(out) - 1; {
+		case last < 0:
+			out = append(out, passage{c, about})
+		case len(about) == 0 || len(out[last].about) == 0 || r.onlyNames(c) || r.onlyNames(out[last].text):
+			out[last].text += " " + c
+			out[last].about = append(out[last].about, about...)
+		default:
+			out = append(out, passage{c, about})
+		}
+	}
+	return out
+}
+
+// clauses cuts a sentence at its commas and at words for "and" and "but".
+func (r partReader) clauses(sentence string) []string {
+	joints := append(slices.Clone(r.cues["and"]), r.cues["but"]...)
+	var out []string
+	begins := true
+	for _, word := range strings.Fields(sentence) {
+		joint := slices.Contains(joints, strings.ToLower(word))
+		if begins || joint {
+			out = append(out, "")
+		}
+		if joint && len(out) > 1 {
+			begins = false
+			continue // it says how the clauses hang together, and nothing of a part
+		}
+		out[len(out)-1] += " " + word
+		begins = strings.HasSuffix(word, ",") || strings.HasSuffix(word, ":") && len(out) > 1
+	}
+	return out
+}
+
+// named are the parts that a text names.
+func (r partReader) named(text string) (out []job.ID) {
+	for _, j := range r.jobs {
+		if namesFile(text, j.File, r.jobs) {
+			out = append(out, j.ID)
+		}
+	}
+	return out
+}
+
+// withoutNames takes the names of parts out of a text, with the small words before them.
+func (r partReader) withoutNames(text string) string {
+	small := slices.Concat(r.cues["det"], r.cues["my"], r.cues["for"], r.cues["at"], r.cues["withword"])
+	var out []string
+	for _, word := range strings.Fields(text) {
+		if len(r.named(word)) == 0 {
+			out = append(out, word)
+			continue
+		}
+		for len(out) > 0 && slices.Contains(small, strings.ToLower(out[len(out)-1])) {
+			out = out[:len(out)-1]
+		}
+		if mark := strings.TrimLeft(word, strings.TrimRight(word, ".,!?;:…")); mark != "" && len(out) > 0 {
+			out[len(out)-1] += mark
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+// onlyNames reports whether a clause says nothing but the names of parts.
+func (r partReader) onlyNames(clause string) bool {
+	words := saidIn(clause)
+	light := slices.Concat(r.cues["and"], r.cues["det"], r.cues["my"], r.cues["all"], r.cues["please"])
+	for i := 0; i < len(words); {
+		n := words.at(i, light)
+		if n == 0 && len(r.named(words[i])) > 0 {
+			n = 1
+		}
+		if n == 0 {
+			return false
+		}
+		i += n
+	}
+	return true
+}
+
+// replyParts acts on an answer that says different things of several parts: those that
+// are given up, those that change, then those that are agreed to.
+func (in *incoming) replyParts(ctx context.Context, jobs []job.Job) error {
+	for _, a := range []job.Reply{job.Decline, job.Change, "", job.Accept} {
+		var about []job.Job
+		for _, j := range jobs {
+			if w, named := in.own[j.ID]; named && w.Answer == a && (a != "" || wishesAnew(j, w)) {
+				about = append(about, j)
+			}
+		}
+		if len(about) == 0 {
+			continue
+		}
+		if err := in.as(ctx, a, about); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,73 @@
+package casework
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"meshclerk/intake/job"
+	"meshclerk/rules"
+)
+
+// What a letter says of one part holds for that part, and where one is not clear, staff
+// read it. The sentences are made up.
+func TestAnswersOfSeveralParts(t *testing.T) {
+	one := 1
+	known0 := job.Wishes{Copies: &one, Colours: []string{"white"}, Pickup: "Central"}
+	jobs := []job.Job{
+		{ID: "LP-1", File: "lid.stl", Stage: job.Quoted, Wishes: known0},
+		{ID: "LP-2", File: "box_v2.stl", Stage: job.Quoted, Wishes: known0},
+		{ID: "LP-3", File: "bouton.stl", Stage: job.Quoted, Wishes: known0},
+	}
+	o := &Office{Rules: rules.Default()}
+	for _, c := range []struct{ lang, text, want string }{
+		{"en", "Three lids, please. The box stays as it is.", "lid change 3; box_v2"},
+		{"en", "The box stays as it is, and three lids please.", "lid change 3; box_v2"},
+		{"fr", "Finalement je n’ai plus besoin du bouton. Pour le lid, oui, allez-y.", "lid accept; bouton decline"},
+		{"en", "Cancel the box. The lid: yes please.", "lid accept; box_v2 decline"},
+		{"en", "Yes please, the lid and the box.", "lid accept; box_v2 accept"},
+		{"en", "The lid in red, the box in blue please.", "lid change red; box_v2 change blue"},
+		{"en", "lid.stl: two copies please\nbox_v2.stl: no change", "lid change 2; box_v2"},
+		{"en", "Cancel the box, keep the lid.", "not clear"},
+		{"en", "The lid is lovely. How much would the box be at half the size?", "not clear"},
+		{"en", "Yes to the lid. But the box only if it costs less than a dollar.", "not clear"},
+		{"en", "Yes please!", "of all"},
+		{"en", "The lid in green, please.", "lid change green"}, // the others are not spoken of
+		{"en", "Yes to the lid.", "lid accept"},
+		{"en", "Go ahead with the box. No need for the lid", "not clear"},
+		{"fr", "Le bouton, oui. Le lid en rouge.", "lid change red; bouton accept"},
+		{"en", "Yes, without the lid.", "of all"}, // and not clear as a whole
+		{"en", "Not the lid.", "of all"},
+	} {
+		l := &job.Letter{Text: c.text, Language: c.lang, Disposition: job.Answer}
+		own, clear := o.ofParts(l, known{}, jobs)
+		got := "of all"
+		switch {
+		case !clear:
+			got = "not clear"
+		case own != nil:
+			got = saidOfParts(own, jobs)
+		}
+		if got != c.want {
+			t.Errorf("%q\n got %s\nwant %s", c.text, got, c.want)
+		}
+	}
+}
+
+func saidOfParts(own map[job.ID]job.Wishes, jobs []job.Job) string {
+	var out []string
+	for _, j := range jobs {
+		w, named := own[j.ID]
+		if !named {
+			continue
+		}
+		say := []string{strings.TrimSuffix(j.File, ".stl"), string(w.Answer)}
+		if w.Copies != nil {
+			say = append(say, fmt.Sprint(*w.Copies))
+		}
+		say = slices.DeleteFunc(append(say, w.Colours...), func(s string) bool { return s == "" })
+		out = append(out, strings.Join(say, " "))
+	}
+	return strings.Join(out, "; ")
+}
