@@ -7,6 +7,7 @@ import (
 
 	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/credential"
+	"meshclerk/intake/job"
 	"meshclerk/intake/mailbox"
 	"meshclerk/intake/mailbox/wire"
 	"meshclerk/reply/outbox"
@@ -43,9 +44,13 @@ func newServers(c *config, r *rules.Rules, getenv func(string) string, log *slog
 }
 
 // secretWarnings says which secret files of an installation others may read.
-func secretWarnings(c *config, getenv func(string) string) []string {
-	out := slices.Concat(credential.Warnings(c.IMAP.Credential, getenv), credential.Warnings(c.SMTP.Credential, getenv),
+func secretWarnings(c *config, getenv func(string) string, say func(job.Message) string) []string {
+	found := slices.Concat(credential.Warnings(c.IMAP.Credential, getenv), credential.Warnings(c.SMTP.Credential, getenv),
 		credential.Warnings(credential.Config{File: c.StaffPage.ProxySecretFile, Dir: c.StaffPage.dir}, getenv), credential.FileWarnings(c.StaffPage.KeyFile))
+	out := make([]string, len(found))
+	for i, m := range found {
+		out[i] = say(m)
+	}
 	slices.Sort(out)
 	return slices.Compact(out) // both servers may be opened by one file
 }

@@ -8,7 +8,6 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"meshclerk/intake/job"
@@ -25,12 +24,13 @@ type doctorCmd struct {
 
 // Run tries everything and prints one line for each; a fault is an error at the end.
 func (c *doctorCmd) Run(e *env) error {
-	d := doctor{out: e.out}
+	e.config = c.Config
+	d := doctor{out: e.out, words: e.words()}
 	conf, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}
-	d.say(wire.Passed("configuration", c.Config+" is in order"))
+	d.say(wire.Passed("configuration", job.Say("doctor.configuration", job.Args{"file": c.Config})))
 	r := d.rules(conf)
 	d.data(conf.Data)
 	d.secrets(conf, e.getenv)
@@ -47,6 +47,7 @@ func (c *doctorCmd) Run(e *env) error {
 
 type doctor struct {
 	out    io.Writer
+	words  words
 	faults int
 }
 
@@ -60,7 +61,7 @@ func (d *doctor) say(checks ...wire.Check) {
 		case c.Warn:
 			word = "look"
 		}
-		fmt.Fprintf(d.out, "%s  %-13s  %s\n", word, c.Area, c.Text)
+		fmt.Fprintf(d.out, "%s  %-13s  %s\n", word, c.Area, d.words.said(c.Text))
 	}
 }
 
@@ -71,7 +72,7 @@ func (d *doctor) rules(conf *config) *rules.Rules {
 		d.say(wire.Failed("rules", err))
 		return nil
 	}
-	d.say(wire.Passed("rules", fmt.Sprintf("%d printers, %d materials, a job may take %g hours", len(r.Printers), len(r.Materials), r.Limits.JobHours)))
+	d.say(wire.Passed("rules", job.Say("doctor.rules", job.Args{"printers": len(r.Printers), "materials": len(r.Materials), "hours": r.Limits.JobHours})))
 	set, err := templates.LoadHouse(conf.Templates, r)
 	if err == nil {
 		err = set.Check()
@@ -79,7 +80,7 @@ func (d *doctor) rules(conf *config) *rules.Rules {
 	if err != nil {
 		d.say(wire.Failed("reply texts", err))
 	} else {
-		d.say(wire.Passed("reply texts", fmt.Sprintf("%d situations in %d languages", len(set.Names()), len(set.Languages()))))
+		d.say(wire.Passed("reply texts", job.Say("doctor.texts", job.Args{"situations": len(set.Names()), "languages": len(set.Languages())})))
 	}
 	return r
 }
@@ -88,24 +89,24 @@ func (d *doctor) rules(conf *config) *rules.Rules {
 func (d *doctor) data(dir string) {
 	info, err := os.Stat(dir)
 	if os.IsNotExist(err) {
-		d.say(wire.Check{Area: "data", OK: true, Warn: true, Text: dir + " is not there yet; it is made at the first start"})
+		d.say(wire.Doubtful("data", job.Say("doctor.no-folder", job.Args{"folder": dir})))
 		return
 	}
 	if err == nil && !info.IsDir() {
-		err = fmt.Errorf("%s is not a folder", dir)
+		err = job.Refuse(job.Say("doctor.is-file", nil))
 	}
 	if err == nil {
 		err = writable(dir)
 	}
 	if err != nil {
-		d.say(wire.Failed("data", fmt.Errorf("%s cannot be used: %w", dir, err)))
+		d.say(wire.Failed("data", job.Refuse(job.Say("doctor.not-used", job.Args{"folder": dir, "why": job.Why(err)}))))
 		return
 	}
 	if info.Mode().Perm()&0o077 != 0 {
-		d.say(wire.Check{Area: "data", OK: true, Warn: true, Text: dir + " can be read by other users of this machine; patrons' mail is confidential: chmod 700 " + dir})
+		d.say(wire.Doubtful("data", job.Say("doctor.not-closed", job.Args{"folder": dir})))
 		return
 	}
-	d.say(wire.Passed("data", dir+" can be written, and only by us"))
+	d.say(wire.Passed("data", job.Say("doctor.closed", job.Args{"folder": dir})))
 }
 
 func writable(dir string) error {
@@ -119,8 +120,8 @@ func writable(dir string) error {
 
 // secrets tells which secret files others may read.
 func (d *doctor) secrets(conf *config, getenv func(string) string) {
-	for _, w := range secretWarnings(conf, getenv) {
-		d.say(wire.Doubtful("secrets", w))
+	for _, w := range secretWarnings(conf, getenv, d.words.said) {
+		d.say(wire.Doubtful("secrets", job.Plain(w)))
 	}
 }
 
@@ -144,25 +145,25 @@ func (d *doctor) page(c pageConfig, getenv func(string) string, now time.Time) {
 	case err != nil:
 		d.say(wire.Failed("staff page", err))
 	case len(c.Hosts) == 0:
-		d.say(wire.Doubtful("staff page", "it answers only to localhost and to its own address, since no hosts are set under [staff_page]; name what people type to reach it"))
+		d.say(wire.Doubtful("staff page", job.Say("doctor.no-hosts", nil)))
 	default:
-		d.say(wire.Passed("staff page", "it answers to "+strings.Join(c.Hosts, ", ")+" and to localhost"))
+		d.say(wire.Passed("staff page", job.Say("doctor.hosts", job.Args{"hosts": c.Hosts})))
 	}
 	if err == nil && cfg.Proxy != nil && c.ClientHeader == "" && len(cfg.Auth.Accounts) > 0 {
-		d.say(wire.Doubtful("staff page", "no client_header is set, so all who come through the proxy share the tries to sign in of one address"))
+		d.say(wire.Doubtful("staff page", job.Say("doctor.no-client-header", nil)))
 	}
 }
 
 // certificate tells until when the page's own certificate is good, and for whom.
 func (d *doctor) certificate(c pageConfig, leaf *x509.Certificate, now time.Time) {
-	if text := fmt.Sprintf("its certificate expires on %s", leaf.NotAfter.Format(time.DateOnly)); leaf.NotAfter.Sub(now) < soon {
-		d.say(wire.Doubtful("staff page", text+"; renew it"))
+	if on := leaf.NotAfter.Format(time.DateOnly); leaf.NotAfter.Sub(now) < soon {
+		d.say(wire.Doubtful("staff page", job.Say("doctor.expires-soon", job.Args{"on": on})))
 	} else {
-		d.say(wire.Passed("staff page", text))
+		d.say(wire.Passed("staff page", job.Say("doctor.expires", job.Args{"on": on})))
 	}
 	for _, h := range c.Hosts {
 		if err := leaf.VerifyHostname(h); err != nil {
-			d.say(wire.Doubtful("staff page", fmt.Sprintf("its certificate is not for %s, which stands under hosts; browsers will warn", h)))
+			d.say(wire.Doubtful("staff page", job.Say("doctor.not-for", job.Args{"host": h})))
 		}
 	}
 }

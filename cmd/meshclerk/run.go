@@ -39,7 +39,7 @@ func (c *runCmd) Run(e *env) error {
 		return err
 	}
 	log := newLog(e.err)
-	for _, w := range secretWarnings(conf, e.getenv) {
+	for _, w := range secretWarnings(conf, e.getenv, english().Say) {
 		log.Warn("secret file open to others", "what", w)
 	}
 	s, err := newServers(conf, r, e.getenv, log)

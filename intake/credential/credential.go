@@ -18,13 +18,14 @@ package credential
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"net"
 	"net/url"
 	"strings"
 
 	"github.com/emersion/go-sasl"
+
+	"meshclerk/intake/job"
 )
 
 // Source returns SASL exchanges for one user.
@@ -35,8 +36,8 @@ type Source interface {
 	// Rejected tells the source that the server refused what SASL last gave, so that a
 	// cached token is not offered again.
 	Rejected()
-	// Name says for a person which credential this is, without the secret.
-	Name() string
+	// With says for a person which credential this is, without the secret.
+	With() job.Message
 }
 
 // Passworder is a Source that also has the plain words, for IMAP servers that
@@ -92,41 +93,40 @@ func (c Config) Check() error {
 		return nil
 	}
 	if strings.TrimSpace(c.User) == "" {
-		return wrong("no user is given", `set user = "…" to the mailbox's name`)
+		return wrong(job.Say("servers.secret.no-user", nil))
 	}
 	if strings.ContainsAny(c.User, "\x00\x01\r\n") {
-		return wrong("the user holds a control character", "write the mailbox's name on one line")
+		return wrong(job.Say("servers.secret.user-control", nil))
 	}
 	switch c.Kind {
 	case KindPassword:
 		if (c.File == "") == (c.Env == "") {
-			return wrong("the password's place is not given, or twice", `set either file = "…" or env = "…"`)
+			return wrong(job.Say("servers.secret.no-place", nil))
 		}
 		return nil
 	case KindClient, KindRefresh:
 		return c.checkOAuth()
 	}
-	return wrong(fmt.Sprintf("the kind %q is not known", c.Kind),
-		`use "password", "oauth-client" or "oauth-refresh"`)
+	return wrong(job.Say("servers.secret.no-such-kind", job.Args{"given": c.Kind}))
 }
 
 func (c Config) checkOAuth() error {
 	if c.ClientID == "" {
-		return wrong("no client_id is given", "set it to the application's id at the mail host")
+		return wrong(job.Say("servers.secret.no-client", nil))
 	}
 	if c.Kind == KindClient && c.ClientSecretFile == "" {
-		return wrong("no client_secret_file is given", "name the file that holds the application's secret")
+		return wrong(job.Say("servers.secret.no-client-secret", nil))
 	}
 	if c.Kind == KindRefresh && c.RefreshTokenFile == "" {
-		return wrong("no refresh_token_file is given", "name the file that holds the refresh token")
+		return wrong(job.Say("servers.secret.no-refresh", nil))
 	}
 	u, err := url.Parse(c.TokenURL)
 	if err != nil || u.Host == "" || u.User != nil || (u.Scheme != "https" && u.Scheme != "http") {
-		return wrong("token_url is not a web address", `write it like "https://login.example.net/oauth2/token"`)
+		return wrong(job.Say("servers.secret.no-address", nil))
 	}
 	// RFC 6749, 3.2: the token endpoint requires TLS.
 	if u.Scheme != "https" && !loopback(u.Hostname()) {
-		return wrong("token_url is not encrypted", "use an address that begins with https://")
+		return wrong(job.Say("servers.secret.in-the-clear", nil))
 	}
 	return nil
 }
@@ -136,18 +136,21 @@ func loopback(host string) bool {
 	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
-// Error says that we cannot prove who we are, and what to mend.
+// Error says that we cannot prove who we are, and what to mend. Its cause is free of
+// secrets.
 type Error struct {
-	Text      string // what happened
-	Mend      string // what to do
-	Temporary bool   // the same may work later with nothing changed
-	Err       error  // the cause, free of secrets; may be nil
+	job.Fault
+	Temporary bool // the same may work later with nothing changed
 }
 
-func (e *Error) Error() string { return e.Text + "; " + e.Mend }
-func (e *Error) Unwrap() error { return e.Err }
+func (e *Error) Unwrap() error { return &e.Fault }
 
-func wrong(text, mend string) *Error { return &Error{Text: text, Mend: mend} }
+func wrong(m job.Message) *Error { return &Error{Fault: job.Fault{Message: m}} }
+
+// passing is an Error that may go away by itself.
+func passing(m job.Message, err error) *Error {
+	return &Error{Fault: job.Fault{Message: m, Err: err}, Temporary: true}
+}
 
 // Temporary reports whether the error may go away by itself.
 func Temporary(err error) bool {
@@ -158,11 +161,11 @@ func Temporary(err error) bool {
 // nobody signs in to a server that asks for nothing.
 type nobody struct{}
 
-func (nobody) Name() string { return "no sign-in" }
-func (nobody) Rejected()    {}
+func (nobody) With() job.Message { return job.Say("servers.with.nothing", nil) }
+func (nobody) Rejected()         {}
 
 func (nobody) SASL(context.Context, string, int, []string) (sasl.Client, error) {
-	return nil, wrong("the server wants us to sign in, and no credential is given", `set kind = "password" and its file`)
+	return nil, wrong(job.Say("servers.secret.wanted", nil))
 }
 
 // Anonymous reports whether the source signs in at all.

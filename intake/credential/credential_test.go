@@ -103,7 +103,7 @@ func TestPasswordFromEnvironment(t *testing.T) {
 		t.Fatalf("%q %v", got, err)
 	}
 	s, _ = source(t, credential.Config{Kind: "password", User: "u", Env: "PW"}, noEnv)
-	if _, err := s.SASL(t.Context(), "h", 1, []string{"PLAIN"}); err == nil || !strings.Contains(err.Error(), "environment variable PW is empty") {
+	if _, err := s.SASL(t.Context(), "h", 1, []string{"PLAIN"}); err == nil || !strings.Contains(err.Error(), `servers.secret.empty {"where":{"key":"servers.secret.in-env","args":{"name":"PW"}}}`) {
 		t.Fatal(err)
 	}
 }
@@ -115,16 +115,16 @@ func TestWrongConfigurationIsSaidPlainly(t *testing.T) {
 		want string
 		c    credential.Config
 	}{
-		{`the kind "passwort" is not known; use "password", "oauth-client" or "oauth-refresh"`, credential.Config{Kind: "passwort", User: "u"}},
-		{`no user is given; set user = "…" to the mailbox's name`, credential.Config{Kind: "password", File: "f"}},
-		{`the password's place is not given, or twice; set either file = "…" or env = "…"`, credential.Config{Kind: "password", User: "u"}},
-		{`no client_id is given; set it to the application's id at the mail host`, change(func(c *credential.Config) { c.ClientID = "" })},
-		{`no refresh_token_file is given; name the file that holds the refresh token`, change(func(c *credential.Config) { c.RefreshTokenFile = "" })},
-		{`no client_secret_file is given; name the file that holds the application's secret`, change(func(c *credential.Config) { c.Kind = "oauth-client" })},
-		{`token_url is not encrypted; use an address that begins with https://`, change(func(c *credential.Config) { c.TokenURL = "http://login.example.net/t" })},
-		{`token_url is not a web address; write it like "https://login.example.net/oauth2/token"`, change(func(c *credential.Config) { c.TokenURL = "login" })},
-		{`the user holds a control character; write the mailbox's name on one line`, change(func(c *credential.Config) { c.User = "a\x01b" })},
-		{`token_url is not a web address; write it like "https://login.example.net/oauth2/token"`, change(func(c *credential.Config) { c.TokenURL = "https://a:b@login.example.net/t" })},
+		{`servers.secret.no-such-kind {"given":"passwort"}`, credential.Config{Kind: "passwort", User: "u"}},
+		{"servers.secret.no-user", credential.Config{Kind: "password", File: "f"}},
+		{"servers.secret.no-place", credential.Config{Kind: "password", User: "u"}},
+		{"servers.secret.no-client", change(func(c *credential.Config) { c.ClientID = "" })},
+		{"servers.secret.no-refresh", change(func(c *credential.Config) { c.RefreshTokenFile = "" })},
+		{"servers.secret.no-client-secret", change(func(c *credential.Config) { c.Kind = "oauth-client" })},
+		{"servers.secret.in-the-clear", change(func(c *credential.Config) { c.TokenURL = "http://login.example.net/t" })},
+		{"servers.secret.no-address", change(func(c *credential.Config) { c.TokenURL = "login" })},
+		{"servers.secret.user-control", change(func(c *credential.Config) { c.User = "a\x01b" })},
+		{"servers.secret.no-address", change(func(c *credential.Config) { c.TokenURL = "https://a:b@login.example.net/t" })},
 	} {
 		_, err := credential.New(row.c, noEnv, slog.New(slog.DiscardHandler))
 		if err == nil || err.Error() != row.want {
@@ -138,9 +138,9 @@ func TestWrongConfigurationIsSaidPlainly(t *testing.T) {
 
 func TestSecretFilesThatCannotServe(t *testing.T) {
 	for want, content := range map[string]string{
-		"is empty":                 " \n",
-		"holds more than one line": "one\ntwo\n",
-		"is too large to hold":     strings.Repeat("x", 70000),
+		"servers.secret.empty ":     " \n",
+		"servers.secret.lines ":     "one\ntwo\n",
+		"servers.secret.too-large ": strings.Repeat("x", 70000),
 	} {
 		s, _ := source(t, credential.Config{Kind: "password", User: "u", File: write(t, "pw", content)}, noEnv)
 		_, err := s.SASL(t.Context(), "h", 1, []string{"PLAIN"})
@@ -150,17 +150,17 @@ func TestSecretFilesThatCannotServe(t *testing.T) {
 	}
 	s, _ := source(t, credential.Config{Kind: "password", User: "u", File: "/nonexistent/pw"}, noEnv)
 	if _, err := s.SASL(t.Context(), "h", 1, []string{"PLAIN"}); err == nil ||
-		err.Error() != "the secret file /nonexistent/pw cannot be read; make it, with the secret on one line, or mend its name in the configuration" {
+		err.Error() != `servers.secret.missing {"file":"/nonexistent/pw"}` {
 		t.Error(err)
 	}
 }
 
 func TestServerWithoutAFittingMechanism(t *testing.T) {
 	pw, _ := source(t, credential.Config{Kind: "password", User: "u", File: write(t, "pw", "x")}, noEnv)
-	if _, err := pw.SASL(t.Context(), "h", 1, []string{"XOAUTH2"}); err == nil || !strings.Contains(err.Error(), "no longer takes passwords") {
+	if _, err := pw.SASL(t.Context(), "h", 1, []string{"XOAUTH2"}); err == nil || !strings.Contains(err.Error(), "servers.secret.no-passwords") {
 		t.Error(err)
 	}
-	if _, err := pw.SASL(t.Context(), "h", 1, nil); err == nil || !strings.Contains(err.Error(), "it offers: nothing") {
+	if _, err := pw.SASL(t.Context(), "h", 1, nil); err == nil || !strings.Contains(err.Error(), "servers.secret.no-way-at-all") {
 		t.Error(err)
 	}
 }
@@ -175,7 +175,7 @@ func TestReadableSecretsAreNamed(t *testing.T) {
 		t.Fatal(err)
 	}
 	w := credential.Warnings(c, noEnv)
-	if len(w) != 1 || !strings.Contains(w[0], "(mode 0640); chmod 600 it") {
+	if len(w) != 1 || w[0].String() != `servers.secret.open {"file":"`+file+`","mode":"0640"}` {
 		t.Fatalf("%q", w)
 	}
 }
@@ -363,12 +363,12 @@ func TestTokenServerErrors(t *testing.T) {
 		want      string
 		temporary bool
 	}{
-		{400, `{"error":"invalid_grant","error_description":"gone: refresh-0"}`, `(status 400, "invalid_grant gone: ***"); the refresh token is no longer good: sign in once more`, false},
-		{401, `{"error":"invalid_client"}`, `(status 401, "invalid_client"); check client_id and client_secret_file`, false},
-		{400, `{"error":"invalid_scope"}`, `check scopes`, false},
-		{503, `busy s3cret`, `(status 503, ""); try again later`, true},
-		{429, `{}`, `try again later`, true},
-		{302, `elsewhere`, `(status 302, ""); check token_url`, false},
+		{400, `{"error":"invalid_grant","error_description":"gone: refresh-0"}`, `{"mend":{"key":"servers.secret.invalid-grant"},"status":"400","url":"`, false},
+		{401, `{"error":"invalid_client"}`, `{"mend":{"key":"servers.secret.invalid-client"},"status":"401"`, false},
+		{400, `{"error":"invalid_scope"}`, `{"key":"servers.secret.invalid-scope"}`, false},
+		{503, `busy s3cret`, `{"mend":{"key":"servers.secret.try-later"},"status":"503"`, true},
+		{429, `{}`, `{"key":"servers.secret.try-later"}`, true},
+		{302, `elsewhere`, `{"mend":{"key":"servers.secret.handbook"},"status":"302"`, false},
 	} {
 		srv := newTokenServer(t)
 		srv.status, srv.answer = c.status, c.answer
@@ -392,7 +392,7 @@ func TestTokenServerErrors(t *testing.T) {
 	c := srv.config(t, "oauth-client")
 	srv.Close()
 	s, _ := source(t, c, noEnv)
-	if _, err := s.SASL(t.Context(), "h", 1, []string{"XOAUTH2"}); !credential.Temporary(err) || !strings.Contains(err.Error(), "does not answer") {
+	if _, err := s.SASL(t.Context(), "h", 1, []string{"XOAUTH2"}); !credential.Temporary(err) || !strings.Contains(err.Error(), "servers.secret.token-silent ") {
 		t.Error(err)
 	}
 }

@@ -2,11 +2,12 @@ package credential
 
 import (
 	"context"
-	"fmt"
 	"slices"
 	"strings"
 
 	"github.com/emersion/go-sasl"
+
+	"meshclerk/intake/job"
 )
 
 // password signs in with a password from a file or the environment.
@@ -18,11 +19,11 @@ type password struct {
 
 func (p *password) Rejected() {}
 
-func (p *password) Name() string {
+func (p *password) With() job.Message {
 	if p.config.Env != "" {
-		return fmt.Sprintf("password of %s from $%s", p.config.User, p.config.Env)
+		return job.Say("servers.with.password-env", job.Args{"user": p.config.User, "name": p.config.Env})
 	}
-	return fmt.Sprintf("password of %s from %s", p.config.User, p.files.path(p.config.File))
+	return job.Say("servers.with.password-file", job.Args{"user": p.config.User, "file": p.files.path(p.config.File)})
 }
 
 // Password returns the plain words.
@@ -35,7 +36,7 @@ func (p *password) read() (secret, error) {
 	if p.config.Env == "" {
 		return p.files.read(p.config.File)
 	}
-	return oneLine(p.getenv(p.config.Env), "the environment variable "+p.config.Env)
+	return oneLine(p.getenv(p.config.Env), job.Say("servers.secret.in-env", job.Args{"name": p.config.Env}))
 }
 
 func (p *password) SASL(_ context.Context, _ string, _ int, mechanisms []string) (sasl.Client, error) {
@@ -49,19 +50,13 @@ func (p *password) SASL(_ context.Context, _ string, _ int, mechanisms []string)
 	case offers(mechanisms, sasl.Login):
 		return &login{user: p.config.User, password: s}, nil
 	case offers(mechanisms, sasl.OAuthBearer), offers(mechanisms, xoauth2Name):
-		return nil, wrong("the server no longer takes passwords", `use kind = "oauth-refresh" or "oauth-client"`)
+		return nil, wrong(job.Say("servers.secret.no-passwords", nil))
+	case len(mechanisms) == 0:
+		return nil, wrong(job.Say("servers.secret.no-way-at-all", nil))
 	}
-	return nil, wrong(fmt.Sprintf("the server offers no way to sign in with a password that we know (it offers: %s)", list(mechanisms)),
-		"ask its operator to allow PLAIN over an encrypted connection")
+	return nil, wrong(job.Say("servers.secret.no-way", job.Args{"offers": mechanisms}))
 }
 
 func offers(mechanisms []string, name string) bool {
 	return slices.ContainsFunc(mechanisms, func(m string) bool { return strings.EqualFold(m, name) })
-}
-
-func list(mechanisms []string) string {
-	if len(mechanisms) == 0 {
-		return "nothing"
-	}
-	return strings.Join(mechanisms, ", ")
 }

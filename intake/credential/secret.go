@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"meshclerk/intake/job"
 )
 
 // secretBytes bounds a secret; tokens of large hosts reach some kilobytes.
@@ -49,34 +51,30 @@ func (f folder) read(name string) (secret, error) {
 	if err != nil {
 		return "", unreadable(path, err)
 	}
-	return oneLine(string(raw), "the file "+path)
+	return oneLine(string(raw), job.Say("servers.secret.in-file", job.Args{"file": path}))
 }
 
 func unreadable(path string, err error) *Error {
-	e := &Error{Text: fmt.Sprintf("the secret file %s cannot be read", path), Err: err}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		e.Mend = "make it, with the secret on one line, or mend its name in the configuration"
+		return &Error{Fault: job.Fault{Message: job.Say("servers.secret.missing", job.Args{"file": path}), Err: err}}
 	case errors.Is(err, fs.ErrPermission):
-		e.Mend = "let the service's own user read it, and nobody else"
-	default:
-		e.Mend = "check the disk it lies on"
-		e.Temporary = true
+		return &Error{Fault: job.Fault{Message: job.Say("servers.secret.forbidden", job.Args{"file": path}), Err: err}}
 	}
-	return e
+	return passing(job.Say("servers.secret.unread", job.Args{"file": path}), err)
 }
 
 // oneLine takes off the line end that editors add. A second line is refused:
 // it is more often a wrong file than part of a secret.
-func oneLine(raw, where string) (secret, error) {
+func oneLine(raw string, where job.Message) (secret, error) {
 	s := strings.TrimRight(strings.TrimPrefix(raw, "\ufeff"), "\r\n")
 	switch {
 	case len(raw) > secretBytes:
-		return "", wrong(where+" is too large to hold a secret", "check that it is the right file")
+		return "", wrong(job.Say("servers.secret.too-large", job.Args{"where": where}))
 	case strings.TrimSpace(s) == "":
-		return "", wrong(where+" is empty", "put the secret into it, on one line")
+		return "", wrong(job.Say("servers.secret.empty", job.Args{"where": where}))
 	case strings.ContainsAny(s, "\x00\x01\r\n"):
-		return "", wrong(where+" holds more than one line", "leave only the secret in it")
+		return "", wrong(job.Say("servers.secret.lines", job.Args{"where": where}))
 	}
 	return secret(s), nil
 }
@@ -91,7 +89,7 @@ func Read(name, dir string, getenv func(string) string) (string, error) {
 // Warnings says which secret files others may read, one sentence each, for
 // the start of the service and for its doctor. Files that the service manager
 // hands over are its own business.
-func Warnings(c Config, getenv func(string) string) []string {
+func Warnings(c Config, getenv func(string) string) []job.Message {
 	f := folder{credentials: getenv("CREDENTIALS_DIRECTORY"), dir: c.Dir}
 	var ours []string
 	for _, name := range []string{c.File, c.ClientSecretFile, c.RefreshTokenFile} {
@@ -106,11 +104,11 @@ func Warnings(c Config, getenv func(string) string) []string {
 }
 
 // FileWarnings is Warnings for secret files by their paths; "" is none.
-func FileWarnings(paths ...string) []string {
-	var out []string
+func FileWarnings(paths ...string) []job.Message {
+	var out []job.Message
 	for _, path := range paths {
 		if info, err := os.Stat(path); err == nil && info.Mode().Perm()&0o077 != 0 {
-			out = append(out, fmt.Sprintf("the secret file %s may be read by others (mode %04o); chmod 600 it", path, info.Mode().Perm()))
+			out = append(out, job.Say("servers.secret.open", job.Args{"file": path, "mode": fmt.Sprintf("%04o", info.Mode().Perm())}))
 		}
 	}
 	return out

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -13,6 +14,8 @@ import (
 	"github.com/emersion/go-sasl"
 	"golang.org/x/oauth2"
 	"golang.org/x/oauth2/clientcredentials"
+
+	"meshclerk/intake/job"
 )
 
 // tokenTimeout bounds one visit to the token server.
@@ -46,8 +49,8 @@ func newTokens(c Config, files folder, log *slog.Logger) *tokens {
 	}
 }
 
-func (t *tokens) Name() string {
-	return fmt.Sprintf("token of %s from %s", t.config.User, t.config.TokenURL)
+func (t *tokens) With() job.Message {
+	return job.Say("servers.with.token", job.Args{"user": t.config.User, "url": t.config.TokenURL})
 }
 
 // Rejected forgets the access token; the next exchange asks for a new one.
@@ -59,9 +62,12 @@ func (t *tokens) Rejected() {
 
 func (t *tokens) SASL(ctx context.Context, host string, port int, mechanisms []string) (sasl.Client, error) {
 	useBearer := offers(mechanisms, sasl.OAuthBearer)
-	if !useBearer && !offers(mechanisms, xoauth2Name) {
-		return nil, wrong(fmt.Sprintf("the server takes no access tokens (it offers: %s)", list(mechanisms)),
-			`use kind = "password", or mend host and port`)
+	switch {
+	case useBearer, offers(mechanisms, xoauth2Name):
+	case len(mechanisms) == 0:
+		return nil, wrong(job.Say("servers.secret.no-tokens-at-all", nil))
+	default:
+		return nil, wrong(job.Say("servers.secret.no-tokens", job.Args{"offers": mechanisms}))
 	}
 	token, err := t.access(ctx)
 	if err != nil {
@@ -128,8 +134,7 @@ func (t *tokens) fromRefresh(ctx context.Context) (*oauth2.Token, error) {
 	path := t.files.path(t.config.RefreshTokenFile)
 	unlock, err := lock(ctx, path)
 	if err != nil {
-		return nil, &Error{Text: fmt.Sprintf("the secret file %s is held by another process", path),
-			Mend: "wait for it, or end it", Temporary: true, Err: err}
+		return nil, passing(job.Say("servers.secret.in-use", job.Args{"file": path}), err)
 	}
 	defer unlock()
 	old, err := t.refreshToken()
@@ -168,38 +173,33 @@ func (t *tokens) store(path string, next secret) {
 
 // refused turns the token server's answer into an error without secrets.
 func (t *tokens) refused(err error, secrets ...secret) *Error {
-	e := &Error{Temporary: true,
-		Text: fmt.Sprintf("the token server %s does not answer", t.config.TokenURL),
-		Mend: "check token_url and the network; we try again by ourselves",
-		Err:  errors.New(scrub(err.Error(), secrets))}
 	answer, ok := errors.AsType[*oauth2.RetrieveError](err)
 	if !ok {
-		return e
+		return passing(job.Say("servers.secret.token-silent", job.Args{"url": t.config.TokenURL}), errors.New(scrub(err.Error(), secrets)))
 	}
 	status := answer.Response.StatusCode
-	words := strings.TrimSpace(answer.ErrorCode + " " + answer.ErrorDescription)
-	words = short(scrub(words, secrets))
-	e.Err = fmt.Errorf("status %d: %s", status, words)
-	e.Text = fmt.Sprintf("the token server %s refused us (status %d, %q)", t.config.TokenURL, status, words)
-	e.Mend = "try again later"
-	if status >= 500 || status == http.StatusTooManyRequests || status == http.StatusRequestTimeout {
-		return e
+	words := short(scrub(strings.TrimSpace(answer.ErrorCode+" "+answer.ErrorDescription), secrets))
+	e := &Error{Temporary: status >= 500 || status == http.StatusTooManyRequests || status == http.StatusRequestTimeout}
+	todo := mend(answer.ErrorCode)
+	if e.Temporary {
+		todo = job.Say("servers.secret.try-later", nil)
 	}
-	e.Temporary, e.Mend = false, mend(answer.ErrorCode)
+	e.Fault = job.Fault{Err: fmt.Errorf("status %d: %s", status, words), Message: job.Say("servers.secret.token-refused",
+		job.Args{"url": t.config.TokenURL, "status": strconv.Itoa(status), "words": words, "mend": todo})}
 	return e
 }
 
 // mend returns what the error codes of RFC 6749, 5.2 ask for.
-func mend(code string) string {
+func mend(code string) job.Message {
 	switch code {
 	case "invalid_grant":
-		return "the refresh token is no longer good: sign in once more at the mail host and put the new token into refresh_token_file"
+		return job.Say("servers.secret.invalid-grant", nil)
 	case "invalid_client", "unauthorized_client":
-		return "check client_id and client_secret_file, and the application's rights at the mail host"
+		return job.Say("servers.secret.invalid-client", nil)
 	case "invalid_scope":
-		return "check scopes against the mail host's handbook"
+		return job.Say("servers.secret.invalid-scope", nil)
 	}
-	return "check token_url, client_id and scopes against the mail host's handbook"
+	return job.Say("servers.secret.handbook", nil)
 }
 
 func scrub(s string, secrets []secret) string {

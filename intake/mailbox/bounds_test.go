@@ -78,7 +78,7 @@ func TestSilentServer(t *testing.T) {
 		p.Stall()
 		wg.Go(func() {
 			err := command(t.Context(), c)
-			if !mailbox.Temporary(err) || !strings.Contains(err.Error(), "does not answer while ") || c.Alive() {
+			if !mailbox.Temporary(err) || !strings.Contains(err.Error(), "servers.silent ") || c.Alive() {
 				t.Errorf("%s: %v, alive %v", name, err, c.Alive())
 			}
 			if err := command(t.Context(), c); !mailbox.Temporary(err) {
@@ -109,7 +109,7 @@ func TestSilentFromTheStart(t *testing.T) {
 	k := mailtest.SMTP(t, mailtest.Silent)
 	config := mailbox.Config{Host: k.Host, Port: k.Port, TLS: "none", CommandTimeout: 200 * time.Millisecond}
 	_, err := mailbox.Dial(t.Context(), config, mailtest.Password(t, "u", "p"), slog.New(slog.DiscardHandler))
-	if !mailbox.Temporary(err) || !strings.Contains(err.Error(), "does not answer while waiting for its greeting (waited 200ms)") {
+	if !mailbox.Temporary(err) || !strings.Contains(err.Error(), `servers.silent {"doing":{"key":"servers.doing.greeting"}`) {
 		t.Fatal(err)
 	}
 	for _, way := range []string{"tls", "starttls"} {
@@ -135,7 +135,7 @@ func TestCutInsideALetter(t *testing.T) {
 		p.CutAfter(after)
 		var got bytes.Buffer
 		n, err := c.Fetch(t.Context(), b.Items[0].Ref, &got, noLimit)
-		if !mailbox.Temporary(err) || !strings.Contains(err.Error(), "was cut while reading a letter") || n >= int64(len(raw)) || c.Alive() {
+		if !mailbox.Temporary(err) || !strings.Contains(err.Error(), `servers.cut {"doing":{"key":"servers.doing.reading"}`) || n >= int64(len(raw)) || c.Alive() {
 			t.Fatalf("cut after %d: %d octets, %v", after, n, err)
 		}
 		if !bytes.HasPrefix(raw, got.Bytes()) {
@@ -189,7 +189,7 @@ func TestLargerThanTheLimit(t *testing.T) {
 	var got bytes.Buffer
 	ref := mailbox.Ref{Folder: "INBOX", UID: 1}
 	_, err := c.Fetch(t.Context(), ref, &got, int64(len(raw))-1)
-	want := fmt.Sprintf("message 1 in the folder \"INBOX\" has %d octets, more than the %d allowed; raise letter_bytes in caps.toml, or look at it in the mailbox", len(raw), len(raw)-1)
+	want := fmt.Sprintf(`servers.larger {"folder":"INBOX","message":"1","most":%d,"octets":%d}`, len(raw)-1, len(raw))
 	if !errors.Is(err, mailbox.ErrTooLarge) || err.Error() != want || got.Len() != 0 || !c.Alive() {
 		t.Fatalf("%v, %d octets, alive %v", err, got.Len(), c.Alive())
 	}
@@ -215,7 +215,7 @@ func TestFullDiskIsNotTheServersFault(t *testing.T) {
 	s.Deliver(letter("l", "L", strings.Repeat(strings.Repeat("x", 70)+"\r\n", 10000)))
 	c := s.Dial()
 	_, err := c.Fetch(t.Context(), mailbox.Ref{Folder: "INBOX", UID: 1}, &fullDisk{100000}, noLimit)
-	if !errors.Is(err, errFull) || err.Error() != "the letter could not be written down; check the disk that the data folder lies on" {
+	if !errors.Is(err, errFull) || err.Error() != "servers.not-written" {
 		t.Fatal(err)
 	}
 }

@@ -4,12 +4,13 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"github.com/emersion/go-imap/v2"
+
+	"meshclerk/intake/job"
 )
 
 // Append puts a message of ours into a folder and says where it lies.
@@ -22,7 +23,7 @@ func (c *Client) Append(ctx context.Context, folder string, flags []string, date
 		return Ref{}, err
 	}
 	if bytes.IndexByte(raw, 0) >= 0 { // RFC 9051, 4.3: a literal holds no NUL
-		return Ref{}, &Error{Folder: folder, Text: "the message holds a NUL octet, which mail cannot carry", Mend: "encode the part it comes from"}
+		return Ref{}, &Error{Fault: job.Fault{Message: job.Say("faults.nul", nil)}, Folder: folder}
 	}
 	if err := c.leave(ctx, name); err != nil {
 		return Ref{}, err
@@ -32,7 +33,7 @@ func (c *Client) Append(ctx context.Context, folder string, flags []string, date
 		options.Flags = append(options.Flags, imap.Flag(f))
 	}
 	var data *imap.AppendData
-	err = c.do(ctx, "storing a message", streamed, func() error {
+	err = c.do(ctx, "servers.doing.storing", streamed, func() error {
 		cmd := c.imap.Append(name, int64(len(raw)), options)
 		_, werr := cmd.Write(raw)
 		cerr := cmd.Close()
@@ -43,7 +44,7 @@ func (c *Client) Append(ctx context.Context, folder string, flags []string, date
 		return firstOf(werr, cerr)
 	})
 	if err != nil {
-		return Ref{}, c.refused(folder, fmt.Sprintf("store a message in the folder %q", folder), err)
+		return Ref{}, c.refused(folder, job.Say("servers.to.store", job.Args{"folder": folder}), err)
 	}
 	if data.UID != 0 {
 		return Ref{folder, data.UIDValidity, uint32(data.UID)}, nil
@@ -58,7 +59,7 @@ func (c *Client) leave(ctx context.Context, name string) error {
 		return nil
 	}
 	c.selected = ""
-	return c.do(ctx, "closing a folder", 1, func() error {
+	return c.do(ctx, "servers.doing.closing", 1, func() error {
 		if c.caps.Has(imap.CapUnselect) {
 			return c.imap.Unselect().Wait()
 		}
@@ -82,7 +83,7 @@ func (c *Client) newest(ctx context.Context, folder, messageID string) (Ref, err
 		return Ref{}, err
 	}
 	if len(refs) == 0 {
-		return Ref{}, c.gone(Ref{Folder: folder})
+		return Ref{}, c.wrong(folder, job.Say("servers.gone-again", job.Args{"folder": folder}), ErrGone)
 	}
 	return refs[len(refs)-1], nil
 }
@@ -157,7 +158,7 @@ func (c *Client) orGone(ctx context.Context, ref Ref, err error) error {
 // move is MOVE (RFC 6851).
 func (c *Client) move(ctx context.Context, ref Ref, to, name string) (Ref, error) {
 	moved := Ref{Folder: to}
-	err := c.do(ctx, "moving a message", 4, func() error {
+	err := c.do(ctx, "servers.doing.moving", 4, func() error {
 		data, err := c.imap.Move(imap.UIDSetNum(imap.UID(ref.UID)), name).Wait()
 		if err == nil {
 			moved.UIDValidity, moved.UID = data.UIDValidity, only(data.DestUIDs)
@@ -165,7 +166,7 @@ func (c *Client) move(ctx context.Context, ref Ref, to, name string) (Ref, error
 		return err
 	})
 	if err != nil {
-		return Ref{}, c.refused(to, fmt.Sprintf("move a message from %q to %q", ref.Folder, to), c.orGone(ctx, ref, err))
+		return Ref{}, c.refused(to, job.Say("servers.to.move", job.Args{"folder": ref.Folder, "to": to}), c.orGone(ctx, ref, err))
 	}
 	// A server that tells where messages went, and does not, has moved none.
 	if moved.UID == 0 && c.caps.Has(imap.CapUIDPlus) {
@@ -177,7 +178,7 @@ func (c *Client) move(ctx context.Context, ref Ref, to, name string) (Ref, error
 // copyAndDelete is what MOVE stands for (RFC 6851, 3.3), for this one UID.
 func (c *Client) copyAndDelete(ctx context.Context, ref Ref, to, name string) (Ref, error) {
 	moved := Ref{Folder: to}
-	err := c.do(ctx, "copying a message", 4, func() error {
+	err := c.do(ctx, "servers.doing.copying", 4, func() error {
 		data, err := c.imap.Copy(imap.UIDSetNum(imap.UID(ref.UID)), name).Wait()
 		if err == nil {
 			moved.UIDValidity, moved.UID = data.UIDValidity, only(data.DestUIDs)
@@ -185,7 +186,7 @@ func (c *Client) copyAndDelete(ctx context.Context, ref Ref, to, name string) (R
 		return err
 	})
 	if err != nil {
-		return Ref{}, c.refused(to, fmt.Sprintf("copy a message from %q to %q", ref.Folder, to), c.orGone(ctx, ref, err))
+		return Ref{}, c.refused(to, job.Say("servers.to.copy", job.Args{"folder": ref.Folder, "to": to}), c.orGone(ctx, ref, err))
 	}
 	return moved, c.remove(ctx, ref)
 }
@@ -208,13 +209,13 @@ func only(set imap.NumSet) uint32 {
 // along.
 func (c *Client) remove(ctx context.Context, ref Ref) error {
 	uid := imap.UIDSetNum(imap.UID(ref.UID))
-	err := c.do(ctx, "marking a draft as deleted", 1, func() error {
+	err := c.do(ctx, "servers.doing.marking", 1, func() error {
 		return c.imap.Store(uid, &imap.StoreFlags{Op: imap.StoreFlagsAdd, Silent: true, Flags: []imap.Flag{imap.FlagDeleted}}, nil).Close()
 	})
 	if err == nil && c.caps.Has(imap.CapUIDPlus) {
-		err = c.do(ctx, "deleting a draft", 1, func() error { return c.imap.UIDExpunge(uid).Close() })
+		err = c.do(ctx, "servers.doing.deleting", 1, func() error { return c.imap.UIDExpunge(uid).Close() })
 	}
-	return c.refused(ref.Folder, fmt.Sprintf("delete our draft from the folder %q", ref.Folder), err)
+	return c.refused(ref.Folder, job.Say("servers.to.delete", job.Args{"folder": ref.Folder}), err)
 }
 
 // RemoveOwn deletes a draft that we made: only outside the inbox, and only
@@ -245,6 +246,5 @@ func (c *Client) RemoveOwn(ctx context.Context, ref Ref, messageID string) error
 }
 
 func (c *Client) notOurs(ref Ref) error {
-	return &Error{Server: c.config.Server(), Folder: ref.Folder, Err: ErrNotOurs,
-		Text: fmt.Sprintf("message %d in the folder %q is not our own draft and was left alone", ref.UID, ref.Folder)}
+	return c.wrong(ref.Folder, job.Say("servers.not-ours", named(ref)), ErrNotOurs)
 }

@@ -213,12 +213,12 @@ func TestGoneAndRefused(t *testing.T) {
 	if _, err := c.Move(t.Context(), gone, "Outgoing archive"); !errors.Is(err, mailbox.ErrGone) {
 		t.Errorf("move: %v", err)
 	}
-	if _, err := c.Fetch(t.Context(), gone, nil, noLimit); !errors.Is(err, mailbox.ErrGone) || err.Error() != `message 7 is no longer in the folder "To approve"` {
+	if _, err := c.Fetch(t.Context(), gone, nil, noLimit); !errors.Is(err, mailbox.ErrGone) || err.Error() != `servers.gone {"folder":"To approve","message":"7"}` {
 		t.Errorf("fetch: %v", err)
 	}
 	raw, id := draft(1)
 	_, err := c.Append(t.Context(), "Nowhere", nil, time.Now(), raw, id)
-	if !errors.Is(err, mailbox.ErrNoFolder) || !strings.Contains(err.Error(), `make the folder "Nowhere", or mend its name in mailbox.toml`) {
+	if !errors.Is(err, mailbox.ErrNoFolder) || !strings.Contains(err.Error(), `{"key":"servers.mend.folder","args":{"folder":"Nowhere"}}`) {
 		t.Errorf("append: %v", err)
 	}
 	c = s.Dial()
@@ -229,11 +229,11 @@ func TestGoneAndRefused(t *testing.T) {
 	if _, err := c.New(t.Context(), "Nowhere", mailbox.Cursor{}, time.Time{}); !errors.Is(err, mailbox.ErrNoFolder) {
 		t.Errorf("new: %v", err)
 	}
-	if _, err := c.Append(t.Context(), "To approve", nil, time.Now(), []byte("A: b\r\n\r\n\x00\r\n"), ""); err == nil || !strings.Contains(err.Error(), "NUL") {
+	if _, err := c.Append(t.Context(), "To approve", nil, time.Now(), []byte("A: b\r\n\r\n\x00\r\n"), ""); err == nil || !strings.Contains(err.Error(), "faults.nul") {
 		t.Errorf("append: %v", err)
 	}
 	for _, folder := range []string{"", "a//b", "a/", "x\r\ny"} {
-		if _, err := c.Ensure(t.Context(), folder); err == nil || !strings.Contains(err.Error(), "is not possible") {
+		if _, err := c.Ensure(t.Context(), folder); err == nil || !strings.Contains(err.Error(), "servers.folder-") {
 			t.Errorf("%q: %v", folder, err)
 		}
 	}

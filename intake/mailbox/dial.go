@@ -3,7 +3,6 @@ package mailbox
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"log/slog"
 	"net"
@@ -15,6 +14,7 @@ import (
 	"github.com/emersion/go-imap/v2/imapclient"
 
 	"meshclerk/intake/credential"
+	"meshclerk/intake/job"
 	"meshclerk/intake/mailbox/wire"
 )
 
@@ -68,7 +68,7 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 	}}
 	if c.config.TLS != wire.StartTLS {
 		c.imap = imapclient.New(conn, options)
-		err := c.do(ctx, "waiting for its greeting", 1, c.imap.WaitGreeting)
+		err := c.do(ctx, "servers.doing.greeting", 1, c.imap.WaitGreeting)
 		if err != nil && !c.Alive() {
 			err = c.byeOr(err)
 		}
@@ -79,13 +79,11 @@ func (c *Client) greet(ctx context.Context, conn net.Conn) error {
 		return err
 	}
 	options.TLSConfig = config
-	return c.do(ctx, "asking for encryption", 1, func() error {
+	return c.do(ctx, "servers.doing.encryption", 1, func() error {
 		client, err := imapclient.NewStartTLS(conn, options)
 		c.imap = client
 		if no, ok := errors.AsType[*imap.Error](err); ok {
-			return &Error{Server: c.config.Server(), Err: err,
-				Text: fmt.Sprintf("the mail server %s cannot encrypt on this port (%s)", c.config.Server(), no.Text),
-				Mend: `set tls = "tls" and its port (usually 993) under [imap]`}
+			return c.config.Fault(job.Say("servers.imap-no-starttls", job.Args{"server": c.config.Server(), "words": words(no)}), err)
 		}
 		return err
 	})
@@ -106,13 +104,10 @@ func (c *Client) byeOr(err error) error {
 // explainGreeting explains what it means that a server greeted in its own way.
 func (c *Client) explainGreeting(err error) error {
 	if no, ok := asNo(err); ok { // BYE (RFC 9051, 7.1.5)
-		return &Error{Server: c.config.Server(), Err: err, Temporary: true,
-			Text: fmt.Sprintf("the mail server %s sends us away (it says: %s)", c.config.Server(), words(no)),
-			Mend: "we try again by ourselves; ask its operator if it goes on"}
+		return c.config.Passing(job.Say("servers.sent-away", job.Args{"server": c.config.Server(), "words": words(no)}), err)
 	}
 	if cut, ok := errors.AsType[*Error](err); ok && !c.raw.HungUp() && !c.raw.Silent() && !errors.Is(err, context.Canceled) {
-		return &Error{Server: c.config.Server(), Err: cut.Err,
-			Text: fmt.Sprintf("what answers at %s is no IMAP server", c.config.Server()), Mend: "mend host and port under [imap]"}
+		return c.config.Fault(job.Say("servers.no-imap", job.Args{"server": c.config.Server()}), cut.Err)
 	}
 	return err
 }
@@ -136,7 +131,7 @@ func (c *Client) signIn(ctx context.Context, source credential.Source) error {
 	if err != nil {
 		return err
 	}
-	err = c.do(ctx, "signing in", 1, login)
+	err = c.do(ctx, "servers.doing.signing-in", 1, login)
 	if no, ok := errors.AsType[*imap.Error](err); ok {
 		source.Rejected()
 		return c.refusedLogin(source, no)
@@ -162,27 +157,29 @@ func (c *Client) exchange(ctx context.Context, source credential.Source) (func()
 	}
 	sasl, err := source.SASL(ctx, c.config.Host, c.config.Port, mechanisms)
 	if err != nil {
-		return nil, fmt.Errorf("the mail server %s: %w", c.config.Server(), err)
+		return nil, &job.Fault{Message: job.Say("servers.no-proof", job.Args{"server": c.config.Server(), "why": job.Why(err)}), Err: err}
 	}
 	return func() error { return c.imap.Authenticate(sasl) }, nil
 }
 
 func (c *Client) refusedLogin(source credential.Source, no *imap.Error) error {
-	e := &Error{Server: c.config.Server(), Err: no,
-		Text: fmt.Sprintf("the mail server %s does not let us in with the %s (it says: %s)", c.config.Server(), source.Name(), words(no)),
-		Mend: "check user and secret under [imap.credential], and that the mailbox may be used over IMAP"}
+	mend, passing := job.Say("servers.mend.imap-secret", nil), true
 	// RFC 5530: these are about the server's state, not about the password.
 	switch no.Code {
 	case imap.ResponseCodeUnavailable, imap.ResponseCodeServerBug, imap.ResponseCodeInUse:
-		e.Temporary, e.Mend = true, "we try again by ourselves"
+		mend = job.Say("servers.mend.again", nil)
 	case imap.ResponseCodeLimit:
-		e.Temporary, e.Mend = true, "we try again by ourselves; close other programs on this mailbox if it goes on"
+		mend = job.Say("servers.mend.fewer", nil)
+	default:
+		passing = false
 	}
+	e := c.config.Fault(job.Say("servers.no-sign-in", job.Args{"server": c.config.Server(), "with": source.With(), "words": words(no), "mend": mend}), no)
+	e.Temporary = passing
 	return e
 }
 
 func (c *Client) learnCaps(ctx context.Context) error {
-	return c.do(ctx, "asking what it can do", 1, func() error {
+	return c.do(ctx, "servers.doing.abilities", 1, func() error {
 		if c.caps = c.imap.Caps(); c.caps == nil {
 			return io.ErrUnexpectedEOF
 		}
@@ -198,7 +195,7 @@ func (c *Client) Close() error {
 	if c.Alive() {
 		ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
 		defer cancel()
-		c.do(ctx, "saying goodbye", 1, func() error { return c.imap.Logout().Wait() })
+		c.do(ctx, "servers.doing.goodbye", 1, func() error { return c.imap.Logout().Wait() })
 	}
 	c.drop()
 	return nil
@@ -214,10 +211,11 @@ func (c *Client) drop() {
 }
 
 // do runs one command under its bounds: progress within the timeout, all of
-// it within so many timeouts, and no longer than the context.
+// it within so many timeouts, and no longer than the context. doing is the key of
+// what we are at.
 func (c *Client) do(ctx context.Context, doing string, timeouts int, command func() error) error {
 	if !c.Alive() {
-		return c.config.Cut(doing, io.ErrClosedPipe)
+		return c.config.Cut(job.Say(doing, nil), io.ErrClosedPipe)
 	}
 	// A little more, so that silence is told from slowness by who ends first.
 	bounded, cancel := context.WithTimeout(ctx, time.Duration(timeouts)*c.config.Timeout()+time.Second)
@@ -227,12 +225,12 @@ func (c *Client) do(ctx context.Context, doing string, timeouts int, command fun
 	c.raw.Arm(0)
 	err := command()
 	c.raw.Rest()
-	return c.explain(ctx, bounded, doing, err)
+	return c.explain(ctx, bounded, job.Say(doing, nil), err)
 }
 
 // explain sorts a command's error: the server's refusal and our own faults
 // leave the connection in order, all others end it.
-func (c *Client) explain(ctx, bounded context.Context, doing string, err error) error {
+func (c *Client) explain(ctx, bounded context.Context, doing job.Message, err error) error {
 	if err == nil {
 		return nil
 	}
@@ -253,33 +251,40 @@ func (c *Client) explain(ctx, bounded context.Context, doing string, err error) 
 }
 
 // refused turns the server's NO into an Error; other errors pass.
-func (c *Client) refused(folder, what string, err error) error {
+func (c *Client) refused(folder string, what job.Message, err error) error {
 	no, ok := errors.AsType[*imap.Error](err)
 	if !ok {
 		return err
 	}
-	e := &Error{Server: c.config.Server(), Folder: folder, Err: err,
-		Text: fmt.Sprintf("the mail server %s refuses to %s (it says: %s)", c.config.Server(), what, words(no))}
-	e.Mend, e.Temporary = mend(no.Code, folder)
+	mend, passing := mend(no.Code, folder)
+	e := c.wrong(folder, job.Say("servers.refuses", job.Args{"server": c.config.Server(), "what": what, "words": words(no), "mend": mend}), err)
+	e.Temporary = passing
 	if no.Code == imap.ResponseCodeNonExistent || no.Code == imap.ResponseCodeTryCreate {
 		e.Err = errors.Join(ErrNoFolder, err)
 	}
 	return e
 }
 
+// wrong is an Error about a folder.
+func (c *Client) wrong(folder string, m job.Message, err error) *Error {
+	e := c.config.Fault(m, err)
+	e.Folder = folder
+	return e
+}
+
 // mend returns what the response codes of RFC 5530 ask for.
-func mend(code imap.ResponseCode, folder string) (string, bool) {
+func mend(code imap.ResponseCode, folder string) (do job.Message, passing bool) {
 	switch code {
 	case imap.ResponseCodeUnavailable, imap.ResponseCodeInUse, imap.ResponseCodeServerBug, imap.ResponseCodeLimit:
-		return "we try again by ourselves", true
+		return job.Say("servers.mend.again", nil), true
 	case imap.ResponseCodeNoPerm:
-		return fmt.Sprintf("ask its operator for the right to use the folder %q", folder), false
+		return job.Say("servers.mend.right", job.Args{"folder": folder}), false
 	case imap.ResponseCodeNonExistent, imap.ResponseCodeTryCreate:
-		return fmt.Sprintf("make the folder %q, or mend its name in mailbox.toml", folder), false
+		return job.Say("servers.mend.folder", job.Args{"folder": folder}), false
 	case imap.ResponseCodeOverQuota:
-		return "make room in the mailbox", false
+		return job.Say("servers.mend.room", nil), false
 	}
-	return "meshclerk doctor tries each right by itself", false
+	return job.Say("servers.mend.try", nil), false
 }
 
 // words are the server's own, on one line and bounded.

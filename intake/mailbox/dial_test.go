@@ -36,14 +36,14 @@ func TestWhatMayGoWrongAtTheDoor(t *testing.T) {
 		temporary bool
 	}{
 		"wrong password": {func(*mailbox.Config) {}, "wrong",
-			"does not let us in with the password of print@larkfield.example from $PW (it says: Authentication failed.); check user and secret under [imap.credential]", false},
-		"nobody listens": {func(c *mailbox.Config) { c.Port = closed }, s.Password, "refuses the connection; check host and port under [imap]", true},
+			`"with":{"key":"servers.with.password-env","args":{"name":"PW","user":"print@larkfield.example"}},"words":"Authentication failed."}`, false},
+		"nobody listens": {func(c *mailbox.Config) { c.Port = closed }, s.Password, "servers.nobody-there ", true},
 		"unknown authority": {func(c *mailbox.Config) { c.Port, c.TLS, c.CAFile = s.TLSPort, "tls", "" }, s.Password,
-			"is signed by nobody we know; name the signing authority in ca_file under [imap]", false},
+			"servers.signed-by-nobody ", false},
 		"unknown authority after STARTTLS": {func(c *mailbox.Config) { c.TLS, c.CAFile = "starttls", "" }, s.Password,
-			"is signed by nobody we know; name the signing authority in ca_file under [imap]", false},
+			"servers.signed-by-nobody ", false},
 		"TLS on the plain port": {func(c *mailbox.Config) { c.TLS = "tls" }, s.Password,
-			`does not encrypt from the first byte; set tls = "starttls" under [imap], or mend port`, false},
+			"servers.not-from-first ", false},
 	} {
 		t.Run(name, func(t *testing.T) {
 			config := good
@@ -90,11 +90,11 @@ func TestServersThatAreNone(t *testing.T) {
 		says []string
 		want string
 	}{
-		"a sending server":    {[]string{"220 mail.example.com ESMTP"}, "is no IMAP server; mend host and port under [imap]"},
-		"a web server":        {[]string{"HTTP/1.1 400 Bad Request", ""}, "is no IMAP server; mend host and port under [imap]"},
-		"goodbye at once":     {[]string{"* BYE too many connections"}, "sends us away (it says: too many connections); we try again by ourselves; ask its operator if it goes on"},
-		"no mechanisms":       {[]string{"* OK [CAPABILITY IMAP4rev1 LOGINDISABLED] hello"}, "offers no way to sign in with a password that we know (it offers: nothing)"},
-		"tokens only":         {[]string{"* OK [CAPABILITY IMAP4rev1 AUTH=XOAUTH2] hello"}, `the server no longer takes passwords; use kind = "oauth-refresh" or "oauth-client"`},
+		"a sending server":    {[]string{"220 mail.example.com ESMTP"}, "servers.no-imap "},
+		"a web server":        {[]string{"HTTP/1.1 400 Bad Request", ""}, "servers.no-imap "},
+		"goodbye at once":     {[]string{"* BYE too many connections"}, `"words":"too many connections"}`},
+		"no mechanisms":       {[]string{"* OK [CAPABILITY IMAP4rev1 LOGINDISABLED] hello"}, "servers.secret.no-way-at-all"},
+		"tokens only":         {[]string{"* OK [CAPABILITY IMAP4rev1 AUTH=XOAUTH2] hello"}, "servers.secret.no-passwords"},
 		"endless line":        {[]string{"* OK " + strings.Repeat("x", 1<<20)}, "127.0.0.1:"},
 		"nonsense after that": {[]string{"* OK hello", "* 4294967296 EXISTS", "*"}, "127.0.0.1:"},
 	} {
@@ -152,7 +152,7 @@ func TestSigningInWithTokens(t *testing.T) {
 		t.Fatal(err)
 	}
 	bearer := onlyMechanism{src, "OAUTHBEARER"}
-	if _, err := mailbox.Dial(t.Context(), s.Config("none"), bearer, quiet); err == nil || !strings.Contains(err.Error(), "does not let us in with the token of print@larkfield.example") {
+	if _, err := mailbox.Dial(t.Context(), s.Config("none"), bearer, quiet); err == nil || !strings.Contains(err.Error(), `"with":{"key":"servers.with.token","args":{"url":"`) {
 		t.Fatalf("with a withdrawn token: %v", err)
 	}
 	withdrawn = false
@@ -189,7 +189,7 @@ func TestTooManyConnections(t *testing.T) {
 	s := mailtest.Dovecot(t, mailtest.Connections(1))
 	s.Dial()
 	_, err := mailbox.Dial(t.Context(), s.Config("none"), s.Source(), quiet)
-	if !mailbox.Temporary(err) || !strings.Contains(err.Error(), "close other programs on this mailbox if it goes on") {
+	if !mailbox.Temporary(err) || !strings.Contains(err.Error(), `{"key":"servers.mend.fewer"}`) {
 		t.Fatal(err)
 	}
 }

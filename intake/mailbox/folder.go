@@ -2,12 +2,13 @@ package mailbox
 
 import (
 	"context"
-	"fmt"
 	"slices"
 	"strings"
 
 	"github.com/emersion/go-imap/v2"
 	"golang.org/x/text/unicode/norm"
+
+	"meshclerk/intake/job"
 )
 
 // inbox is the one folder every server has, in any letter case (RFC 9051, 5.1).
@@ -24,7 +25,7 @@ type names struct {
 func (c *Client) learnNames(ctx context.Context) error {
 	if c.caps.Has(imap.CapNamespace) {
 		var data *imap.NamespaceData
-		err := c.do(ctx, "asking for its folders", 1, func() (err error) {
+		err := c.do(ctx, "servers.doing.names", 1, func() (err error) {
 			data, err = c.imap.Namespace().Wait()
 			return err
 		})
@@ -32,7 +33,7 @@ func (c *Client) learnNames(ctx context.Context) error {
 			c.names = names{data.Personal[0].Prefix, delimiter(data.Personal[0].Delim)}
 			return nil
 		}
-		if err := c.refused("", "name its folders", err); err != nil && !c.Alive() {
+		if err := c.refused("", job.Say("servers.to.names", nil), err); err != nil && !c.Alive() {
 			return err
 		}
 	}
@@ -64,14 +65,13 @@ func (n names) wire(folder string) (string, error) {
 		return folder, nil // written as the server writes it
 	}
 	if strings.ContainsFunc(folder, func(r rune) bool { return r < ' ' || r == 0x7f }) || folder == "" || slices.Contains(strings.Split(folder, "/"), "") {
-		return "", &Error{Folder: folder, Text: fmt.Sprintf("the folder name %q is not possible", folder), Mend: "mend it in mailbox.toml"}
+		return "", &Error{Fault: job.Fault{Message: job.Say("servers.folder-name", job.Args{"folder": folder})}, Folder: folder}
 	}
 	if n.delim == "/" || n.delim == "" && !deep {
 		return n.under(first, folder), nil
 	}
 	if n.delim == "" || strings.Contains(folder, n.delim) {
-		return "", &Error{Folder: folder, Text: fmt.Sprintf("the folder name %q is not possible on this mail server: it separates levels with %q", folder, n.delim),
-			Mend: "choose another name in mailbox.toml"}
+		return "", &Error{Fault: job.Fault{Message: job.Say("servers.folder-levels", job.Args{"folder": folder, "sign": n.delim})}, Folder: folder}
 	}
 	if !deep {
 		return n.under(first, first), nil
@@ -100,11 +100,11 @@ func (n names) rules(wire string) string {
 
 func (c *Client) list(ctx context.Context, pattern string) ([]*imap.ListData, error) {
 	var all []*imap.ListData
-	err := c.do(ctx, "listing its folders", 1, func() (err error) {
+	err := c.do(ctx, "servers.doing.folders", 1, func() (err error) {
 		all, err = c.imap.List("", pattern, nil).Collect()
 		return err
 	})
-	return all, c.refused("", "list its folders", err)
+	return all, c.refused("", job.Say("servers.to.list", nil), err)
 }
 
 // Folder is one folder that can hold messages.
@@ -184,14 +184,14 @@ func (c *Client) create(ctx context.Context, folder string) error {
 	if err != nil {
 		return err
 	}
-	err = c.do(ctx, "making a folder", 1, func() error { return c.imap.Create(name, nil).Wait() })
+	err = c.do(ctx, "servers.doing.making", 1, func() error { return c.imap.Create(name, nil).Wait() })
 	if no, ok := asNo(err); ok && no.Code == imap.ResponseCodeAlreadyExists { // another client was faster
 		err = nil
 	}
 	if err != nil {
-		return c.refused(folder, fmt.Sprintf("make the folder %q", folder), err)
+		return c.refused(folder, job.Say("servers.to.make", job.Args{"folder": folder}), err)
 	}
-	err = c.do(ctx, "subscribing to a folder", 1, func() error { return c.imap.Subscribe(name).Wait() })
+	err = c.do(ctx, "servers.doing.subscribing", 1, func() error { return c.imap.Subscribe(name).Wait() })
 	if _, ok := asNo(err); ok { // it is there; mail programs may need to be told
 		c.log.Warn("folder made but not subscribed", "folder", folder, "cause", err)
 		return nil
@@ -206,12 +206,12 @@ func (c *Client) Status(ctx context.Context, folder string) (Status, error) {
 		return Status{}, err
 	}
 	var data *imap.StatusData
-	err = c.do(ctx, "asking for a folder's status", 1, func() (err error) {
+	err = c.do(ctx, "servers.doing.status", 1, func() (err error) {
 		data, err = c.imap.Status(name, &imap.StatusOptions{NumMessages: true, NumUnseen: true, UIDNext: true, UIDValidity: true}).Wait()
 		return err
 	})
 	if err != nil {
-		return Status{}, c.refused(folder, fmt.Sprintf("tell the status of the folder %q", folder), err)
+		return Status{}, c.refused(folder, job.Say("servers.to.status", job.Args{"folder": folder}), err)
 	}
 	s := Status{UIDNext: uint32(data.UIDNext), UIDValidity: data.UIDValidity}
 	if data.NumMessages != nil {
@@ -231,17 +231,15 @@ func (c *Client) open(ctx context.Context, folder string, writable bool) (*imap.
 	}
 	c.selected = ""
 	var data *imap.SelectData
-	err = c.do(ctx, "opening a folder", 1, func() (err error) {
+	err = c.do(ctx, "servers.doing.opening", 1, func() (err error) {
 		data, err = c.imap.Select(name, &imap.SelectOptions{ReadOnly: !writable}).Wait()
 		return err
 	})
 	if err != nil {
-		return nil, c.refused(folder, fmt.Sprintf("open the folder %q", folder), c.missing(ctx, folder, err))
+		return nil, c.refused(folder, job.Say("servers.to.open", job.Args{"folder": folder}), c.missing(ctx, folder, err))
 	}
 	if data.UIDValidity == 0 {
-		return nil, &Error{Server: c.config.Server(), Folder: folder,
-			Text: fmt.Sprintf("the mail server %s gives no lasting numbers to the messages in %q", c.config.Server(), folder),
-			Mend: "use a folder on a server that does"}
+		return nil, c.wrong(folder, job.Say("servers.no-lasting-numbers", job.Args{"server": c.config.Server(), "folder": folder}), nil)
 	}
 	c.selected, c.validity, c.writable = name, data.UIDValidity, writable
 	return data, nil
@@ -272,9 +270,9 @@ func (c *Client) at(ctx context.Context, ref Ref, writable bool) error {
 		}
 	}
 	if ref.UIDValidity != 0 && ref.UIDValidity != c.validity {
-		return &Error{Server: c.config.Server(), Folder: ref.Folder, Err: ErrRenumbered, Temporary: true,
-			Text: fmt.Sprintf("the mail server has numbered the messages in %q anew", ref.Folder),
-			Mend: "the folder is read again by itself"}
+		e := c.wrong(ref.Folder, job.Say("servers.numbered-anew", job.Args{"folder": ref.Folder}), ErrRenumbered)
+		e.Temporary = true
+		return e
 	}
 	return nil
 }

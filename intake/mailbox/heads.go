@@ -51,7 +51,7 @@ func (c *Client) Headers(ctx context.Context, folder string, refs ...Ref) ([]Hea
 func (c *Client) heads(ctx context.Context, folder string, uids []imap.UID, into map[uint32]Head) error {
 	options := &imap.FetchOptions{RFC822Size: true, InternalDate: true, Flags: true,
 		BodySection: []*imap.FetchItemBodySection{{Peek: true, Specifier: imap.PartSpecifierHeader, HeaderFields: headFields}}}
-	return c.fetch(ctx, folder, "reading headers", uids, options, func(m *imapclient.FetchMessageData) error {
+	return c.fetch(ctx, folder, "servers.doing.headers", uids, options, func(m *imapclient.FetchMessageData) error {
 		h, found, err := c.head(folder, m)
 		if found {
 			into[h.Ref.UID] = h

@@ -6,6 +6,8 @@ import (
 
 	"github.com/emersion/go-imap/v2"
 	"github.com/emersion/go-imap/v2/imapclient"
+
+	"meshclerk/intake/job"
 )
 
 // longestIdle keeps below the half hour after which servers may hang up (RFC 2177, 3).
@@ -32,14 +34,14 @@ func (c *Client) Idle(ctx context.Context, folder string, known Cursor, max time
 	}
 	err = c.listen(ctx, min(max, longestIdle), &news)
 	if err != nil {
-		return false, c.refused(folder, "tell of new mail", err)
+		return false, c.refused(folder, job.Say("servers.to.news", nil), err)
 	}
 	return news, nil
 }
 
 func (c *Client) listen(ctx context.Context, max time.Duration, news *bool) error {
 	var cmd *imapclient.IdleCommand
-	err := c.do(ctx, "starting to listen for mail", 1, func() (err error) {
+	err := c.do(ctx, "servers.doing.listen", 1, func() (err error) {
 		cmd, err = c.imap.Idle()
 		return err
 	})
@@ -56,14 +58,14 @@ func (c *Client) listen(ctx context.Context, max time.Duration, news *bool) erro
 	case <-c.imap.Closed():
 	}
 	// The context may be over: the goodbye has a bound of its own.
-	err = c.do(context.WithoutCancel(ctx), "listening for mail", 1, func() error {
+	err = c.do(context.WithoutCancel(ctx), "servers.doing.listening", 1, func() error {
 		if err := cmd.Close(); err != nil {
 			return err
 		}
 		return cmd.Wait()
 	})
 	if err == nil && ctx.Err() != nil {
-		return c.config.Explain(ctx, "listening for mail", ctx.Err())
+		return c.config.Explain(ctx, job.Say("servers.doing.listening", nil), ctx.Err())
 	}
 	return err
 }

@@ -11,6 +11,8 @@ import (
 
 	"github.com/emersion/go-imap/v2"
 	"github.com/emersion/go-imap/v2/imapclient"
+
+	"meshclerk/intake/job"
 )
 
 func asNo(err error) (*imap.Error, bool) { return errors.AsType[*imap.Error](err) }
@@ -61,12 +63,12 @@ func (c *Client) after(ctx context.Context, folder string, last uint32, since ti
 // search returns the UIDs in the open folder, sorted.
 func (c *Client) search(ctx context.Context, folder string, criteria *imap.SearchCriteria) ([]imap.UID, error) {
 	var data *imap.SearchData
-	err := c.do(ctx, "searching a folder", 4, func() (err error) {
+	err := c.do(ctx, "servers.doing.searching", 4, func() (err error) {
 		data, err = c.imap.UIDSearch(criteria, nil).Wait()
 		return err
 	})
 	if err != nil {
-		return nil, c.refused(folder, fmt.Sprintf("search the folder %q", folder), err)
+		return nil, c.refused(folder, job.Say("servers.to.search", job.Args{"folder": folder}), err)
 	}
 	uids := data.AllUIDs()
 	slices.Sort(uids)
@@ -84,7 +86,7 @@ func (c *Client) items(ctx context.Context, folder string, uids []imap.UID) ([]I
 	var out []Item
 	missing := slices.Clone(uids)
 	for range tries {
-		err := c.fetch(ctx, folder, "listing letters", missing, &imap.FetchOptions{RFC822Size: true, InternalDate: true, Flags: true}, func(m *imapclient.FetchMessageData) error {
+		err := c.fetch(ctx, folder, "servers.doing.listing", missing, &imap.FetchOptions{RFC822Size: true, InternalDate: true, Flags: true}, func(m *imapclient.FetchMessageData) error {
 			buf, err := m.Collect()
 			if err == nil && !buf.InternalDate.IsZero() {
 				out = append(out, c.item(folder, buf))
@@ -122,9 +124,9 @@ func (c *Client) still(ctx context.Context, folder string, uids []imap.UID) ([]i
 }
 
 func (c *Client) unanswered(folder string, uid imap.UID) error {
-	return &Error{Server: c.config.Server(), Folder: folder, Temporary: true,
-		Text: fmt.Sprintf("the mail server %s does not give message %d of the folder %q, which is there", c.config.Server(), uid, folder),
-		Mend: "we try again by ourselves; open it in a mail program if it goes on"}
+	e := c.wrong(folder, job.Say("servers.not-given", job.Args{"server": c.config.Server(), "message": fmt.Sprint(uid), "folder": folder}), nil)
+	e.Temporary = true
+	return e
 }
 
 func (c *Client) item(folder string, buf *imapclient.FetchMessageBuffer) Item {
@@ -154,7 +156,7 @@ func (c *Client) fetch(ctx context.Context, folder, doing string, uids []imap.UI
 		}
 		return cmd.Close()
 	})
-	return c.refused(folder, fmt.Sprintf("give messages of the folder %q", folder), err)
+	return c.refused(folder, job.Say("servers.to.give", job.Args{"folder": folder}), err)
 }
 
 // brokenLiteral is a failure to read from the server inside a literal. The
@@ -202,21 +204,23 @@ func (c *Client) size(ctx context.Context, ref Ref) (int64, error) {
 }
 
 func (c *Client) gone(ref Ref) error {
-	return &Error{Server: c.config.Server(), Folder: ref.Folder, Err: ErrGone,
-		Text: fmt.Sprintf("message %d is no longer in the folder %q", ref.UID, ref.Folder)}
+	return c.wrong(ref.Folder, job.Say("servers.gone", named(ref)), ErrGone)
+}
+
+// named are the arguments of a sentence about one message.
+func named(ref Ref) job.Args {
+	return job.Args{"message": fmt.Sprint(ref.UID), "folder": ref.Folder}
 }
 
 func (c *Client) tooLarge(ref Ref, size, limit int64) error {
-	return &Error{Server: c.config.Server(), Folder: ref.Folder, Err: ErrTooLarge,
-		Text: fmt.Sprintf("message %d in the folder %q has %d octets, more than the %d allowed", ref.UID, ref.Folder, size, limit),
-		Mend: "raise letter_bytes in caps.toml, or look at it in the mailbox"}
+	return c.wrong(ref.Folder, job.Say("servers.larger", job.Args{"message": fmt.Sprint(ref.UID), "folder": ref.Folder, "octets": size, "most": limit}), ErrTooLarge)
 }
 
 // body streams BODY[]; found is false when no answer held it.
 func (c *Client) body(ctx context.Context, ref Ref, w io.Writer, limit int64) (n int64, found bool, err error) {
 	options := &imap.FetchOptions{BodySection: []*imap.FetchItemBodySection{{Peek: true}}}
 	uids := []imap.UID{imap.UID(ref.UID)}
-	err = c.fetch(ctx, ref.Folder, "reading a letter", uids, options, func(m *imapclient.FetchMessageData) error {
+	err = c.fetch(ctx, ref.Folder, "servers.doing.reading", uids, options, func(m *imapclient.FetchMessageData) error {
 		for item := m.Next(); item != nil; item = m.Next() {
 			section, ok := item.(imapclient.FetchItemDataBodySection)
 			if !ok || section.Literal == nil || found {
@@ -241,7 +245,7 @@ func copyTo(w io.Writer, lit imap.LiteralReader) (int64, error) {
 	n, err := io.Copy(own, lit)
 	switch {
 	case own.err != nil:
-		return n, &Error{Err: own.err, Text: "the letter could not be written down", Mend: "check the disk that the data folder lies on", Temporary: true}
+		return n, &Error{Fault: job.Fault{Message: job.Say("servers.not-written", nil), Err: own.err}, Temporary: true}
 	case err == nil && n != lit.Size():
 		err = io.ErrUnexpectedEOF
 	}

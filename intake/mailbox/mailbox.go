@@ -31,8 +31,8 @@ import (
 // Config says where the IMAP server is.
 type Config = wire.Config
 
-// Error is what went wrong with the server, in words for a person; it wraps
-// the cause.
+// Error is what went wrong with the server, as a person can understand and mend it; it
+// wraps the cause.
 type Error = wire.Error
 
 // Temporary reports whether the error may go away by itself, also one of a token

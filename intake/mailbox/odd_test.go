@@ -112,7 +112,7 @@ func TestCrossedAnswers(t *testing.T) {
 	}
 	// Crossed for ever: an error that says so, and the cursor stays.
 	flicker.Store(1000)
-	if b, err := c.New(t.Context(), "INBOX", mailbox.Cursor{}, time.Time{}); !mailbox.Temporary(err) || !strings.Contains(err.Error(), "does not give message 1 of the folder \"INBOX\", which is there") {
+	if b, err := c.New(t.Context(), "INBOX", mailbox.Cursor{}, time.Time{}); !mailbox.Temporary(err) || !strings.Contains(err.Error(), `servers.not-given {"folder":"INBOX","message":"1"`) {
 		t.Fatalf("%+v %v", b, err)
 	}
 	if _, err := c.Fetch(t.Context(), b.Items[0].Ref, io.Discard, noLimit); !mailbox.Temporary(err) {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/rand"
 	"errors"
-	"fmt"
 	"log/slog"
 	"slices"
 	"strings"
@@ -37,7 +36,7 @@ func Probe(ctx context.Context, config Config, source credential.Source, want Wa
 		return []Check{wire.Failed("mailbox", err)}
 	}
 	defer c.Close()
-	out := []Check{wire.Passed("mailbox", fmt.Sprintf("%s lets us in with the %s", config.Server(), source.Name()))}
+	out := []Check{wire.Passed("mailbox", job.Say("doctor.lets-in", job.Args{"server": config.Server(), "with": source.With()}))}
 	out = append(out, c.probeAbilities()...)
 	out = append(out, probeConnections(ctx, config, source, log)...)
 	out = append(out, c.probeFolder(ctx, want.Inbox, readRights))
@@ -53,16 +52,17 @@ func Probe(ctx context.Context, config Config, source credential.Source, want Wa
 
 func (c *Client) probeAbilities() []Check {
 	var out []Check
+	server := c.config.Server()
 	for _, a := range []struct {
 		cap     imap.Cap
-		without string
+		without job.Message
 	}{
-		{imap.CapIdle, "it cannot tell of new mail by itself (IDLE), so letters are seen at the next poll"},
-		{imap.CapUIDPlus, "it cannot delete single messages (UIDPLUS), so our old drafts stay, marked as deleted"},
-		{imap.CapMove, "it cannot move in one step (MOVE), so messages are copied and the first removed"},
+		{imap.CapIdle, job.Say("doctor.no-idle", job.Args{"server": server})},
+		{imap.CapUIDPlus, job.Say("doctor.no-uidplus", job.Args{"server": server})},
+		{imap.CapMove, job.Say("doctor.no-move", job.Args{"server": server})},
 	} {
 		if !c.caps.Has(a.cap) {
-			out = append(out, wire.Doubtful("mailbox", fmt.Sprintf("%s: %s", c.config.Server(), a.without)))
+			out = append(out, wire.Doubtful("mailbox", a.without))
 		}
 	}
 	return out
@@ -78,8 +78,7 @@ func probeConnections(ctx context.Context, config Config, source credential.Sour
 	for n := 1; n < connections; n++ {
 		c, err := Dial(ctx, config, source, log)
 		if err != nil {
-			return []Check{wire.Doubtful("mailbox", fmt.Sprintf("%s lets us in %s at once, not %d: approvals by folder are seen with each poll only; allow the account more connections",
-				config.Server(), job.Count(n, "time", "times"), connections))}
+			return []Check{wire.Doubtful("mailbox", job.Say("doctor.connections", job.Args{"server": config.Server(), "times": n, "wanted": connections}))}
 		}
 		defer c.Close()
 	}
@@ -93,7 +92,8 @@ var (
 	draftRights = "lrite"
 )
 
-var rightWords = map[rune]string{'l': "see the folder", 'r': "read it", 'i': "put messages in", 't': "mark messages as deleted", 'e': "remove messages"}
+var rightWords = map[rune]job.Message{'l': job.Say("doctor.right.l", nil), 'r': job.Say("doctor.right.r", nil), 'i': job.Say("doctor.right.i", nil),
+	't': job.Say("doctor.right.t", nil), 'e': job.Say("doctor.right.e", nil)}
 
 func (c *Client) probeFolder(ctx context.Context, folder, rights string) Check {
 	made, err := c.Ensure(ctx, folder)
@@ -109,47 +109,53 @@ func (c *Client) probeFolder(ctx context.Context, folder, rights string) Check {
 		return wire.Failed("mailbox", err)
 	}
 	if len(missing) > 0 {
-		return wire.Failed("mailbox", fmt.Errorf("we may not %s in the folder %q; ask the mailbox's owner for the right", strings.Join(missing, ", "), folder))
+		return wire.Failed("mailbox", job.Refuse(job.Say("doctor.no-rights", job.Args{"rights": missing, "folder": folder})))
 	}
-	state := "is there"
+	found := job.Say("doctor.found.there", nil)
 	if len(made) > 0 {
-		state = "was missing and has been made"
+		found = job.Say("doctor.found.made", nil)
 	}
-	state = fmt.Sprintf("the folder %q %s (%d messages)", folder, state, data.NumMessages)
 	if rights == readRights {
-		return wire.Passed("mailbox", state)
+		return wire.Passed("mailbox", job.Say("doctor.folder", job.Args{"folder": folder, "found": found, "messages": data.NumMessages}))
 	}
-	return c.probeStore(ctx, folder, state, rights)
+	tried, err := c.probeStore(ctx, folder, rights)
+	switch {
+	case err == nil:
+		return wire.Passed("mailbox", job.Say("doctor.folder-tried", job.Args{"folder": folder, "found": found, "messages": data.NumMessages, "tried": tried}))
+	case errors.Is(err, errNotRemoved) && rights == storeRights:
+		return wire.Doubtful("mailbox", job.Why(err))
+	}
+	return wire.Failed("mailbox", err)
 }
 
-// probeStore stores a message as the robot stores a draft, and removes it. It is
-// marked as deleted from the start: nobody takes it for a draft, and where it
-// cannot be removed it goes with the next clearing up.
-func (c *Client) probeStore(ctx context.Context, folder, state, rights string) Check {
+// errNotRemoved says that a test message lies in a folder still.
+var errNotRemoved = errors.New("the test message was not removed")
+
+// probeStore stores a message as the robot stores a draft, and removes it; it says what
+// was done. The message is marked as deleted from the start: nobody takes it for a
+// draft, and where it cannot be removed it goes with the next clearing up.
+func (c *Client) probeStore(ctx context.Context, folder, rights string) (tried job.Message, err error) {
 	if rights == storeRights {
 		missing, err := c.missingRights(ctx, folder, draftRights)
 		if err != nil {
-			return wire.Failed("mailbox", err)
+			return tried, err
 		}
 		if len(missing) > 0 { // nor need we: what is sent stays there
-			return wire.Passed("mailbox", state+"; no test message was put in, since we may not take it out again")
+			return job.Say("doctor.tried.not-put", nil), nil
 		}
 	}
 	id := "<doctor." + strings.ToLower(rand.Text()) + "@meshclerk.invalid>"
 	ref, err := c.AppendOnce(ctx, folder, []string{`\Seen`, `\Deleted`}, time.Now(), probeMessage(id), id)
 	if err != nil {
-		return wire.Failed("mailbox", err)
+		return tried, err
 	}
 	if err := c.probeRemove(ctx, ref, id); err != nil {
-		if rights == storeRights {
-			return wire.Doubtful("mailbox", err.Error())
-		}
-		return wire.Failed("mailbox", err)
+		return tried, err
 	}
 	if !c.caps.Has(imap.CapUIDPlus) {
-		return wire.Passed("mailbox", state+"; a test message was put in and marked as deleted")
+		return job.Say("doctor.tried.marked", nil), nil
 	}
-	return wire.Passed("mailbox", state+"; a test message was put in and taken out again")
+	return job.Say("doctor.tried.removed", nil), nil
 }
 
 func (c *Client) probeRemove(ctx context.Context, ref Ref, id string) error {
@@ -157,11 +163,11 @@ func (c *Client) probeRemove(ctx context.Context, ref Ref, id string) error {
 	if err == nil && c.caps.Has(imap.CapUIDPlus) {
 		var left []Ref
 		if left, err = c.FindMessageID(ctx, ref.Folder, id); err == nil && len(left) > 0 {
-			err = errors.New("the server keeps it")
+			err = job.Refuse(job.Say("doctor.tried.kept", nil))
 		}
 	}
 	if err != nil {
-		return fmt.Errorf("a test message that was put into the folder %q could not be taken out again (%w); delete it in a mail program and ask the mailbox's owner for the right to delete there", ref.Folder, err)
+		return &job.Fault{Message: job.Say("doctor.not-removed", job.Args{"folder": ref.Folder, "why": job.Why(err)}), Err: errors.Join(errNotRemoved, err)}
 	}
 	return nil
 }
@@ -172,7 +178,7 @@ func probeMessage(id string) []byte {
 }
 
 // missingRights asks for our own rights where the server can tell (RFC 4314, 3.5).
-func (c *Client) missingRights(ctx context.Context, folder, want string) ([]string, error) {
+func (c *Client) missingRights(ctx context.Context, folder, want string) ([]job.Message, error) {
 	if !c.caps.Has(imap.CapACL) {
 		return nil, nil
 	}
@@ -184,7 +190,7 @@ func (c *Client) missingRights(ctx context.Context, folder, want string) ([]stri
 	if strings.ContainsRune(rights, 'd') {
 		rights += "te"
 	}
-	var out []string
+	var out []job.Message
 	for _, r := range want {
 		if !strings.ContainsRune(rights, r) {
 			out = append(out, rightWords[r])
@@ -201,14 +207,14 @@ func (c *Client) Rights(ctx context.Context, folder string) (string, error) {
 		return "", err
 	}
 	var rights string
-	err = c.do(ctx, "asking for our rights", 1, func() error {
+	err = c.do(ctx, "servers.doing.rights", 1, func() error {
 		data, err := c.imap.MyRights(name).Wait()
 		if err == nil {
 			rights = data.Rights.String()
 		}
 		return err
 	})
-	return rights, c.refused(folder, fmt.Sprintf("tell our rights in the folder %q", folder), err)
+	return rights, c.refused(folder, job.Say("servers.to.rights", job.Args{"folder": folder}), err)
 }
 
 // probeUse notices a second Sent folder beside the server's own (RFC 6154).
@@ -219,7 +225,7 @@ func (c *Client) probeUse(ctx context.Context, want Wanted) []Check {
 	}
 	for _, f := range all {
 		if f.Use == "sent" && f.Name != want.Sent {
-			return []Check{wire.Doubtful("mailbox", fmt.Sprintf("the server keeps sent mail in %q and mailbox.toml says %q; set sent to the former if staff look there", f.Name, want.Sent))}
+			return []Check{wire.Doubtful("mailbox", job.Say("doctor.other-sent", job.Args{"theirs": f.Name, "ours": want.Sent}))}
 		}
 	}
 	return nil

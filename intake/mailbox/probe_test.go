@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/mailbox"
 	"meshclerk/intake/mailbox/mailtest"
 )
@@ -19,9 +20,15 @@ func text(lines []mailbox.Check) string {
 		default:
 			b.WriteString("mend ")
 		}
-		b.WriteString(l.Text + "\n")
+		b.WriteString(l.Text.String() + "\n")
 	}
 	return b.String()
+}
+
+// folderTried is the line of a folder that was there, and may be used.
+func folderTried(folder string, messages uint32) string {
+	return "ok " + job.Say("doctor.folder-tried", job.Args{"folder": folder, "found": job.Say("doctor.found.there", nil), "messages": messages,
+		"tried": job.Say("doctor.tried.removed", nil)}).String() + "\n"
 }
 
 func TestProbeOfAGoodMailbox(t *testing.T) {
@@ -30,11 +37,11 @@ func TestProbeOfAGoodMailbox(t *testing.T) {
 	want := mailbox.Wanted{Inbox: "INBOX", Folders: []string{"To approve", "Set aside"}, Sent: "Outgoing archive"}
 	got := text(mailbox.Probe(t.Context(), s.Config("starttls"), s.Source(), want, quiet))
 	for _, line := range []string{
-		"lets us in with the password of print@larkfield.example from $PW\n",
-		"ok the folder \"INBOX\" is there (0 messages)\n",
-		"ok the folder \"To approve\" is there (1 messages); a test message was put in and taken out again\n",
-		"ok the folder \"Set aside\" was missing and has been made (0 messages); a test message was put in and taken out again\n",
-		"ok the folder \"Outgoing archive\" is there (0 messages); a test message was put in and taken out again\n",
+		`"with":{"key":"servers.with.password-env","args":{"name":"PW","user":"print@larkfield.example"}}}` + "\n",
+		`ok doctor.folder {"folder":"INBOX","found":{"key":"doctor.found.there"},"messages":0}` + "\n",
+		folderTried("To approve", 1),
+		strings.Replace(folderTried("Set aside", 0), "found.there", "found.made", 1),
+		folderTried("Outgoing archive", 0),
 	} {
 		if !strings.Contains(got, line) {
 			t.Errorf("%q is not in\n%s", line, got)
@@ -48,8 +55,8 @@ func TestProbeOfAGoodMailbox(t *testing.T) {
 func TestProbeOfALesserServer(t *testing.T) {
 	s := mailtest.Dovecot(t, mailtest.Hide("IDLE", "MOVE", "UIDPLUS"))
 	got := text(mailbox.Probe(t.Context(), s.Config("none"), s.Source(), mailbox.Wanted{Inbox: "INBOX", Sent: "Sent"}, quiet))
-	for _, line := range []string{"(IDLE), so letters are seen at the next poll", "(UIDPLUS), so our old drafts stay, marked as deleted", "(MOVE), so messages are copied",
-		`the server keeps sent mail in "Outgoing archive" and mailbox.toml says "Sent"; set sent to the former if staff look there`} {
+	for _, line := range []string{"doctor.no-idle ", "doctor.no-uidplus ", "doctor.no-move ",
+		`doctor.other-sent {"ours":"Sent","theirs":"Outgoing archive"}`} {
 		if !strings.Contains(got, line) {
 			t.Errorf("%q is not in\n%s", line, got)
 		}
@@ -63,7 +70,7 @@ func TestProbeOfRights(t *testing.T) {
 	s.Put("Set aside", letter("d", "x", "x"))
 	s.Restrict("To approve", "lrs")
 	got := text(mailbox.Probe(t.Context(), s.Config("none"), s.Source(), mailbox.Wanted{Inbox: "INBOX", Folders: []string{"To approve", "Set aside"}, Sent: "Outgoing archive"}, quiet))
-	want := "mend we may not put messages in, mark messages as deleted, remove messages in the folder \"To approve\"; ask the mailbox's owner for the right\n"
+	want := `mend doctor.no-rights {"folder":"To approve","rights":[{"key":"doctor.right.i"},{"key":"doctor.right.t"},{"key":"doctor.right.e"}]}` + "\n"
 	if !strings.Contains(got, want) || strings.Count(got, "mend ") != 1 {
 		t.Fatal(got)
 	}
@@ -72,7 +79,7 @@ func TestProbeOfRights(t *testing.T) {
 func TestProbeOfNoServer(t *testing.T) {
 	s := mailtest.Dovecot(t)
 	got := mailbox.Probe(t.Context(), s.Config("none"), mailtest.Password(t, s.User, "wrong"), mailbox.Wanted{Inbox: "INBOX"}, quiet)
-	if len(got) != 1 || got[0].OK || !strings.Contains(got[0].Text, "check user and secret") {
+	if len(got) != 1 || got[0].OK || !strings.Contains(got[0].Text.String(), `{"key":"servers.mend.imap-secret"}`) {
 		t.Fatal(text(got))
 	}
 }
@@ -85,8 +92,8 @@ func TestProbeReallyPosts(t *testing.T) {
 		s.Restrict(folder, rights)
 	}
 	got := text(mailbox.Probe(t.Context(), s.Config("none"), s.Source(), mailbox.Wanted{Inbox: "INBOX", Folders: []string{"To approve", "Set aside", "Approved"}, Sent: "Outgoing archive"}, quiet))
-	for _, want := range []string{`refuses to store a message in the folder "To approve"`, `a test message that was put into the folder "Set aside" could not be taken out again`,
-		"ok the folder \"Approved\" is there (1 messages); a test message was put in and taken out again\n", "ok the folder \"Outgoing archive\" is there (0 messages); a test message was put in and taken out again\n"} {
+	for _, want := range []string{`"what":{"key":"servers.to.store","args":{"folder":"To approve"}}`, `doctor.not-removed {"folder":"Set aside"`,
+		folderTried("Approved", 1), folderTried("Outgoing archive", 0)} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q is not in\n%s", want, got)
 		}
@@ -105,7 +112,7 @@ func TestProbeReallyPosts(t *testing.T) {
 func TestProbeOfFewConnections(t *testing.T) {
 	s := mailtest.Dovecot(t, mailtest.Connections(2))
 	got := text(mailbox.Probe(t.Context(), s.Config("none"), s.Source(), mailbox.Wanted{Inbox: "INBOX", Sent: "Outgoing archive"}, quiet))
-	if want := "look 127.0.0.1:"; !strings.Contains(got, want) || !strings.Contains(got, "lets us in 2 times at once, not 4: approvals by folder are seen with each poll only") || strings.Contains(got, "mend ") {
+	if want := `look doctor.connections {"server":"127.0.0.1:`; !strings.Contains(got, want) || !strings.Contains(got, `"times":2,"wanted":4}`) || strings.Contains(got, "mend ") {
 		t.Error(got)
 	}
 }

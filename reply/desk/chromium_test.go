@@ -322,7 +322,7 @@ func rich(t *testing.T, h *house) (id job.ID, d string) {
 		if i == 0 {
 			outcome = ledger.Uncertain
 		}
-		if err := h.ledger.EndSend(t.Context(), s, outcome, job.Plain("no answer after the last dot"), ledger.Robot); err != nil {
+		if err := h.ledger.EndSend(t.Context(), s, outcome, job.Say("servers.no-answer", job.Args{"server": "smtp.larkfield.example:465"}), ledger.Robot); err != nil {
 			t.Fatal(err)
 		}
 		h.do(func(tx *ledger.Tx) error {

@@ -51,7 +51,7 @@ var names = strings.NewReplacer(pairs(
 	"Meshclerk", ledger.Robot, "Larkfield Public Library", "Central", "Millbrook", "Fernhill", "Harbour Road", "Bench 1", "Bench 2", "PLA", "PETG",
 	"Marisol Teague", "Owen Dufresne", "Priya Lindqvist", "Amara Okafor", "Amara", "Okafor", "Tomas Lindgren", "Hélène Marchand", "Wei Tan", "Greta Solheim", "Omar Benali", "Priya Raman", "Ada Moreau",
 	"bracket.stl", "pen box.stl", "boîte à thé.stl", "gear.stl", "vase.stl", "lid.stl",
-	"Shelf bracket", "Une boîte", "no answer after the last dot", "look at this letter")...)
+	"Shelf bracket", "Une boîte", "look at this letter")...)
 
 // pairs takes each name away.
 func pairs(names ...string) (out []string) {

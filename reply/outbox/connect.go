@@ -3,17 +3,18 @@ package outbox
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"net"
 	"net/textproto"
 	"os"
+	"strconv"
 	"strings"
 
 	"github.com/emersion/go-sasl"
 	"github.com/wneessen/go-mail/smtp"
 
 	"meshclerk/intake/credential"
+	"meshclerk/intake/job"
 	"meshclerk/intake/mailbox/wire"
 )
 
@@ -50,25 +51,24 @@ func connect(ctx context.Context, config Config, source Source, log *slog.Logger
 // greet waits for the server's greeting, says hello, and encrypts where it is to.
 func (c *client) greet(ctx context.Context, conn net.Conn) (err error) {
 	if c.smtp, err = smtp.NewClient(conn, c.config.Host); err != nil {
-		return c.fault(ctx, "waiting for its greeting", err)
+		return c.fault(ctx, job.Say("servers.doing.greeting", nil), err)
 	}
 	c.smtp.SkipSMTPUTF8(true) // only asked for where an address needs it
 	if err := c.smtp.Hello(c.hello()); err != nil {
-		return c.fault(ctx, "saying hello", err)
+		return c.fault(ctx, job.Say("servers.doing.hello", nil), err)
 	}
 	if c.config.TLS != wire.StartTLS {
 		return nil
 	}
 	if ok, _ := c.smtp.Extension("STARTTLS"); !ok {
-		return &wire.Error{Server: c.config.Server(), Text: fmt.Sprintf("the mail server %s does not encrypt on this port", c.config.Server()),
-			Mend: `set tls = "tls" and its port (usually 465) under [smtp], or ask its operator`}
+		return c.config.Fault(job.Say("servers.smtp-no-starttls", job.Args{"server": c.config.Server()}), nil)
 	}
 	config, err := c.config.ClientTLS()
 	if err != nil {
 		return err
 	}
 	if err := c.smtp.StartTLS(config); err != nil {
-		return c.fault(ctx, "starting encryption", err)
+		return c.fault(ctx, job.Say("servers.doing.encryption", nil), err)
 	}
 	return nil
 }
@@ -100,20 +100,20 @@ func (c *client) signIn(ctx context.Context, source Source) error {
 	}
 	exchange, err := source.SASL(ctx, c.config.Host, c.config.Port, c.mechanisms())
 	if err != nil {
-		return fmt.Errorf("the mail server %s: %w", c.config.Server(), err)
+		return &job.Fault{Message: job.Say("servers.no-proof", job.Args{"server": c.config.Server(), "why": job.Why(err)}), Err: err}
 	}
 	err = c.smtp.Auth(&authenticator{Client: exchange})
 	answer, no := errors.AsType[*textproto.Error](err)
 	if !no {
-		return c.fault(ctx, "signing in", err)
+		return c.fault(ctx, job.Say("servers.doing.signing-in", nil), err)
 	}
 	source.Rejected()
-	e := &wire.Error{Server: c.config.Server(), Err: err,
-		Text: fmt.Sprintf("the mail server %s does not let us in with the %s (it says: %d %s)", c.config.Server(), source.Name(), answer.Code, words(answer.Msg)),
-		Mend: "check user and secret under [smtp.credential], and that the mailbox may send over SMTP"}
+	mend := job.Say("servers.mend.smtp-secret", nil)
 	if answer.Code/100 == 4 {
-		e.Temporary, e.Mend = true, "we try again by ourselves"
+		mend = job.Say("servers.mend.again", nil)
 	}
+	e := c.config.Fault(job.Say("servers.no-sign-in", job.Args{"server": c.config.Server(), "with": source.With(), "words": said(answer), "mend": mend}), err)
+	e.Temporary = answer.Code/100 == 4
 	return e
 }
 
@@ -130,7 +130,7 @@ func (a *authenticator) Next(challenge []byte, more bool) ([]byte, error) {
 }
 
 // fault turns an error before the message into one for a person.
-func (c *client) fault(ctx context.Context, doing string, err error) error {
+func (c *client) fault(ctx context.Context, doing job.Message, err error) error {
 	if err == nil {
 		return nil
 	}
@@ -143,16 +143,17 @@ func (c *client) fault(ctx context.Context, doing string, err error) error {
 	return c.config.Explain(ctx, doing, err)
 }
 
-func (c *client) refusal(doing string, answer *textproto.Error) *wire.Error {
-	e := &wire.Error{Server: c.config.Server(), Err: answer, Temporary: answer.Code/100 == 4,
-		Text: fmt.Sprintf("the mail server %s said no while %s (it says: %d %s)", c.config.Server(), doing, answer.Code, words(answer.Msg)),
-		Mend: "mend the address or the message, and approve it again"}
+func (c *client) refusal(doing job.Message, answer *textproto.Error) *wire.Error {
+	passing := answer.Code/100 == 4
+	mend := job.Say("servers.mend.message", nil)
 	switch {
-	case e.Temporary:
-		e.Mend = "we try again by ourselves"
+	case passing:
+		mend = job.Say("servers.mend.again", nil)
 	case ours(answer.Code):
-		e.Mend = "check [smtp] and [smtp.credential]; meshclerk doctor tries them"
+		mend = job.Say("servers.mend.sending", nil)
 	}
+	e := c.config.Fault(job.Say("servers.said-no", job.Args{"server": c.config.Server(), "doing": doing, "words": said(answer), "mend": mend}), answer)
+	e.Temporary = passing
 	return e
 }
 
@@ -164,6 +165,11 @@ func ours(code int) bool {
 		return true
 	}
 	return false
+}
+
+// said is the server's answer, as it came.
+func said(answer *textproto.Error) string {
+	return strings.TrimSpace(strconv.Itoa(answer.Code) + " " + words(answer.Msg))
 }
 
 // words are the server's own, on one line and bounded.

@@ -89,11 +89,31 @@ func masked(m job.Message) job.Message {
 		switch v := v.(type) {
 		case string:
 			m.Args[name] = Mask(v)
+		case []string:
+			m.Args[name] = maskedAll(v)
 		case job.Message:
 			m.Args[name] = masked(v)
+		case []job.Message:
+			m.Args[name] = maskedEach(v)
 		}
 	}
 	return m
+}
+
+func maskedAll(words []string) []string {
+	out := make([]string, len(words))
+	for i, w := range words {
+		out[i] = Mask(w)
+	}
+	return out
+}
+
+func maskedEach(messages []job.Message) []job.Message {
+	out := make([]job.Message, len(messages))
+	for i, m := range messages {
+		out[i] = masked(m)
+	}
+	return out
 }
 
 // LogValue keeps addresses out of the log.

@@ -280,7 +280,7 @@ func TestOtherFormIsRefused(t *testing.T) {
 func TestProbe(t *testing.T) {
 	k := mailtest.SMTP(t, mailtest.Accept, mailtest.Encrypt(t), mailtest.MaxBytes(5000))
 	lines := outbox.Probe(t.Context(), config(k, "starttls"), mailtest.Password(t, k.User, k.Password), quiet)
-	if len(lines) != 2 || !lines[0].OK || !strings.Contains(lines[0].Text, "(encrypted)") || !strings.Contains(lines[1].Text, "up to 5000 octets") {
+	if len(lines) != 2 || !lines[0].OK || !strings.Contains(english.Say(lines[0].Text), "(encrypted)") || !strings.Contains(english.Say(lines[1].Text), "up to 5000 octets") {
 		t.Errorf("%+v", lines)
 	}
 	lines = outbox.Probe(t.Context(), config(k, "starttls"), mailtest.Password(t, k.User, "no"), quiet)

@@ -2,11 +2,10 @@ package outbox
 
 import (
 	"context"
-	"fmt"
 	"log/slog"
-	"strings"
 
 	"meshclerk/intake/credential"
+	"meshclerk/intake/job"
 	"meshclerk/intake/mailbox/wire"
 )
 
@@ -20,15 +19,15 @@ func Probe(ctx context.Context, config Config, source Source, log *slog.Logger) 
 		return []wire.Check{wire.Failed("sending", err)}
 	}
 	defer c.raw.Close()
-	out := []wire.Check{wire.Passed("sending", fmt.Sprintf("%s lets us in with the %s (%s)", server, source.Name(), c.encryption()))}
+	out := []wire.Check{wire.Passed("sending", job.Say("doctor.sending.lets-in", job.Args{"server": server, "with": source.With(), "encrypted": c.encryption()}))}
 	if credential.Anonymous(source) && len(c.mechanisms()) > 0 {
-		out = append(out, wire.Doubtful("sending", fmt.Sprintf("%s offers to sign in (%s) and we do not; it may refuse mail to the outside", server, strings.Join(c.mechanisms(), ", "))))
+		out = append(out, wire.Doubtful("sending", job.Say("doctor.sending.not-signed-in", job.Args{"server": server, "offers": c.mechanisms()})))
 	}
 	if _, limit := c.smtp.Extension("SIZE"); limit != "" && limit != "0" {
-		out = append(out, wire.Passed("sending", fmt.Sprintf("%s takes messages of up to %s octets", server, limit)))
+		out = append(out, wire.Passed("sending", job.Say("doctor.sending.limit", job.Args{"server": server, "octets": limit})))
 	}
 	if ok, _ := c.smtp.Extension("8BITMIME"); !ok {
-		out = append(out, wire.Doubtful("sending", fmt.Sprintf("%s takes no 8-bit text; drafts edited in some mail programs will be refused", server)))
+		out = append(out, wire.Doubtful("sending", job.Say("doctor.sending.plain-text", job.Args{"server": server})))
 	}
 	c.smtp.Quit()
 	return out
@@ -46,15 +45,15 @@ func Reach(ctx context.Context, config Config, source Source, log *slog.Logger) 
 	stop := context.AfterFunc(ctx, func() { c.raw.Close() })
 	defer stop()
 	if err := c.smtp.Noop(); err != nil {
-		return c.fault(ctx, "being asked whether it is there", err)
+		return c.fault(ctx, job.Say("servers.doing.noop", nil), err)
 	}
 	c.smtp.Quit() // how it says goodbye does not matter
 	return nil
 }
 
-func (c *client) encryption() string {
+func (c *client) encryption() job.Message {
 	if _, ok := c.smtp.TLSConnectionState(); ok {
-		return "encrypted"
+		return job.Say("doctor.sending.encrypted", nil)
 	}
-	return "not encrypted, on this machine"
+	return job.Say("doctor.sending.in-the-clear", nil)
 }

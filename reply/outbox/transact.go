@@ -10,7 +10,7 @@ import (
 	"strconv"
 	"time"
 
-	"meshclerk/intake/mailbox/wire"
+	"meshclerk/intake/job"
 )
 
 // transact is one mail transaction (RFC 5321, 3.3).
@@ -25,7 +25,7 @@ func (c *client) transact(ctx context.Context, e envelope, m Message) Outcome {
 	}
 	if m.Commit != nil {
 		if err := m.Commit(ctx); err != nil {
-			return later(fmt.Errorf("nothing was sent, since the attempt could not be written down: %w", err))
+			return later(&job.Fault{Message: job.Say("servers.not-recorded", job.Args{"why": job.Why(err)}), Err: err})
 		}
 	}
 	data, out := c.body(ctx, m.Raw)
@@ -38,18 +38,16 @@ func (c *client) transact(ctx context.Context, e envelope, m Message) Outcome {
 
 // able says what of the message this server cannot carry.
 func (c *client) able(e envelope, size int) error {
-	cannot := func(text, mend string) error {
-		return &wire.Error{Server: c.config.Server(), Text: text, Mend: mend}
-	}
+	server := c.config.Server()
 	_, limit := c.smtp.Extension("SIZE") // RFC 1870
 	if n, err := strconv.Atoi(limit); err == nil && n > 0 && size > n {
-		return cannot(fmt.Sprintf("the message has %d octets and the mail server %s takes at most %d", size, c.config.Server(), n), "make its pictures smaller, and approve it again")
+		return c.config.Fault(job.Say("servers.too-large", job.Args{"octets": size, "server": server, "most": n}), nil)
 	}
 	if ok, _ := c.smtp.Extension("SMTPUTF8"); e.utf8 && !ok { // RFC 6531
-		return cannot(fmt.Sprintf("the mail server %s takes no addresses with other than plain letters", c.config.Server()), "ask the patron for another address")
+		return c.config.Fault(job.Say("servers.plain-addresses", job.Args{"server": server}), nil)
 	}
 	if ok, _ := c.smtp.Extension("8BITMIME"); e.bit8 && !ok { // RFC 6152
-		return cannot(fmt.Sprintf("the mail server %s takes no 8-bit text", c.config.Server()), "save the draft with quoted-printable text, and approve it again")
+		return c.config.Fault(job.Say("servers.plain-text", job.Args{"server": server}), nil)
 	}
 	return nil
 }
@@ -62,11 +60,11 @@ func (c *client) address(ctx context.Context, e envelope, size int) *Outcome {
 		from += fmt.Sprintf(" SIZE=%d", size) // RFC 1870, 6
 	}
 	if err := c.smtp.Mail(from); err != nil {
-		return c.before(ctx, "being given the sender", err)
+		return c.before(ctx, job.Say("servers.doing.sender", nil), err)
 	}
 	for i, to := range e.to {
 		if err := c.smtp.Rcpt(to); err != nil {
-			return c.before(ctx, fmt.Sprintf("being given recipient %d of %d", i+1, len(e.to)), err)
+			return c.before(ctx, job.Say("servers.doing.recipient", job.Args{"which": i + 1, "of": len(e.to)}), err)
 		}
 	}
 	return nil
@@ -76,7 +74,7 @@ func (c *client) address(ctx context.Context, e envelope, size int) *Outcome {
 func (c *client) body(ctx context.Context, raw []byte) (io.WriteCloser, *Outcome) {
 	data, err := c.smtp.Data()
 	if err != nil {
-		return nil, c.before(ctx, "being offered the message", err)
+		return nil, c.before(ctx, job.Say("servers.doing.offered", nil), err)
 	}
 	_, err = data.Write(raw)
 	if err == nil {
@@ -86,7 +84,7 @@ func (c *client) body(ctx context.Context, raw []byte) (io.WriteCloser, *Outcome
 		err = c.early()
 	}
 	if err != nil {
-		return nil, c.before(ctx, "being given the message", err)
+		return nil, c.before(ctx, job.Say("servers.doing.message", nil), err)
 	}
 	return data, nil
 }
@@ -115,7 +113,7 @@ func (c *client) early() error {
 }
 
 // before is the outcome of a failure with no final dot written.
-func (c *client) before(ctx context.Context, doing string, err error) *Outcome {
+func (c *client) before(ctx context.Context, doing job.Message, err error) *Outcome {
 	fault := c.fault(ctx, doing, err)
 	answer, ok := errors.AsType[*textproto.Error](err)
 	if !ok {
@@ -155,11 +153,9 @@ func (c *client) finish(ctx context.Context, data io.WriteCloser) Outcome {
 	}
 	answer, ok := errors.AsType[*textproto.Error](err)
 	if !ok {
-		return Outcome{State: Uncertain, Err: &wire.Error{Server: c.config.Server(), Err: err,
-			Text: fmt.Sprintf("the mail server %s was given the whole message and did not answer, so it may have left", c.config.Server()),
-			Mend: "look for it in the Sent folder and settle it by hand"}}
+		return Outcome{State: Uncertain, Err: c.config.Fault(job.Say("servers.no-answer", job.Args{"server": c.config.Server()}), err)}
 	}
-	out := Outcome{Code: answer.Code, Words: words(answer.Msg), Err: c.refusal("taking the message", answer)}
+	out := Outcome{Code: answer.Code, Words: words(answer.Msg), Err: c.refusal(job.Say("servers.doing.taking", nil), answer)}
 	switch answer.Code / 100 {
 	case 2: // RFC 5321, 4.2.1: any 2yz is a yes
 		return Outcome{State: Sent, Code: answer.Code, Words: out.Words}

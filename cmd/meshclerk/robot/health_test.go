@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 	"meshclerk/intake/mailbox/wire"
 )
@@ -21,7 +22,8 @@ func TestHealthTellsTheRealCause(t *testing.T) {
 	}{
 		"sign-in refused": {func(h *house) {
 			h.Dial = func(context.Context) (Mail, error) {
-				return nil, &wire.Error{Server: "127.0.0.1:143", Text: "the mail server does not let us in with the password of amara.okafor@example.org", Mend: "check the secret"}
+				return nil, wire.Config{Host: "127.0.0.1", Port: 143}.Fault(job.Say("servers.no-sign-in", job.Args{"server": "127.0.0.1:143", "words": "no",
+					"with": job.Say("servers.with.password-env", job.Args{"user": "amara.okafor@example.org", "name": "PW"}), "mend": job.Say("servers.mend.imap-secret", nil)}), nil)
 			}
 			h.forward(time.Hour)
 			h.Poll(h.t.Context())

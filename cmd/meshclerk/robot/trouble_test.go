@@ -72,9 +72,9 @@ func TestWaitsBetweenTriesGrow(t *testing.T) {
 // up, staff are told once, and it goes on by itself.
 func TestRefusingMailboxIsNotTheLettersFault(t *testing.T) {
 	for name, refusal := range map[string]error{
-		"sign-in": &wire.Error{Server: "127.0.0.1:143", Text: "the mail server does not let us in", Mend: "check the secret"},
+		"sign-in": refusedBy("servers.mend.imap-secret"),
 		"token":   errors.New("the token server says no"),
-		"quota":   &wire.Error{Server: "127.0.0.1:143", Folder: "to approve", Text: "the mailbox is full", Mend: "make room in the mailbox"},
+		"quota":   refusedBy("servers.mend.room"),
 	} {
 		t.Run(name, func(t *testing.T) {
 			h := newHouse(t)
@@ -91,7 +91,7 @@ func TestRefusingMailboxIsNotTheLettersFault(t *testing.T) {
 				}
 				h.forward(time.Hour)
 			}
-			if n := h.notices(); len(n) != 1 || !strings.Contains(n[0], refusal.Error()) {
+			if n := h.notices(); len(n) != 1 || !strings.Contains(n[0], h.Error(refusal)) {
 				t.Errorf("notices %q, want the one refusal", n)
 			}
 			h.Dial = dial
@@ -133,10 +133,16 @@ func TestRefusedPostIsNotGivenUp(t *testing.T) {
 	}
 }
 
+// refusedBy is the no of a mail server, with what is to be done about it.
+func refusedBy(mend string) error {
+	return wire.Config{Host: "127.0.0.1", Port: 143}.Fault(job.Say("servers.refuses", job.Args{"server": "127.0.0.1:143", "words": "no",
+		"what": job.Say("servers.to.list", nil), "mend": job.Say(mend, nil)}), nil)
+}
+
 type fullMailbox struct{ Mail }
 
 func (fullMailbox) AppendOnce(context.Context, string, []string, time.Time, []byte, string) (mailbox.Ref, error) {
-	return mailbox.Ref{}, &wire.Error{Server: "127.0.0.1:143", Folder: "to approve", Text: "the mail server refuses to store a message", Mend: "make room in the mailbox"}
+	return mailbox.Ref{}, refusedBy("servers.mend.room")
 }
 
 // A server that takes a letter and says nothing holds up neither the other
@@ -204,7 +210,7 @@ func TestOneSilenceDoesNotMakeEveryLetterUncertain(t *testing.T) {
 		if reachable {
 			return nil
 		}
-		return &wire.Error{Server: "127.0.0.1:25", Temporary: true, Text: "the sending server does not answer"}
+		return wire.Config{Host: "127.0.0.1", Port: 25}.Silence(job.Say("servers.doing.greeting", nil), nil)
 	}
 	for i := range 4 {
 		h.imap.Deliver(request(t, fmt.Sprintf("many-%d", i)))

@@ -13,11 +13,12 @@ import (
 	"context"
 	"crypto/tls"
 	"crypto/x509"
-	"fmt"
 	"net"
 	"os"
 	"strconv"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // The ways of encryption that Config.TLS names.
@@ -55,11 +56,11 @@ func (c Config) Timeout() time.Duration {
 func (c Config) Check() error {
 	switch {
 	case c.Host == "":
-		return c.fault("no mail server is given", fmt.Sprintf("set host under [%s]", c.Table), false, nil)
+		return c.Fault(job.Say("servers.no-host", job.Args{"table": c.Table}), nil)
 	case c.Port < 1 || c.Port > 65535:
-		return c.fault(fmt.Sprintf("port %d of the mail server %s is no port", c.Port, c.Host), fmt.Sprintf("mend port under [%s]", c.Table), false, nil)
+		return c.Fault(job.Say("servers.no-port", job.Args{"port": strconv.Itoa(c.Port), "host": c.Host, "table": c.Table}), nil)
 	case c.TLS != "" && c.TLS != TLS && c.TLS != StartTLS && c.TLS != None:
-		return c.fault(fmt.Sprintf("tls = %q is not known", c.TLS), fmt.Sprintf(`use "tls" or "starttls" under [%s]`, c.Table), false, nil)
+		return c.Fault(job.Say("servers.no-such-tls", job.Args{"given": c.TLS, "table": c.Table}), nil)
 	case c.TLS == None && net.ParseIP(c.Host) != nil && !net.ParseIP(c.Host).IsLoopback():
 		return c.notLoopback()
 	}
@@ -67,8 +68,7 @@ func (c Config) Check() error {
 }
 
 func (c Config) notLoopback() error {
-	return c.fault(fmt.Sprintf("the connection to %s would not be encrypted, and it leaves this machine", c.Server()),
-		fmt.Sprintf(`set tls = "tls" or "starttls" under [%s]`, c.Table), false, nil)
+	return c.mend("servers.in-the-clear", nil)
 }
 
 // ClientTLS is the TLS configuration for this server.
@@ -79,11 +79,11 @@ func (c Config) ClientTLS() (*tls.Config, error) {
 	}
 	raw, err := os.ReadFile(c.CAFile)
 	if err != nil {
-		return nil, c.fault("the certificate file "+c.CAFile+" cannot be read", fmt.Sprintf("mend ca_file under [%s]", c.Table), false, err)
+		return nil, c.Fault(job.Say("servers.authority-unread", job.Args{"file": c.CAFile, "table": c.Table}), err)
 	}
 	out.RootCAs = x509.NewCertPool()
 	if !out.RootCAs.AppendCertsFromPEM(raw) {
-		return nil, c.fault("the file "+c.CAFile+" holds no certificate", fmt.Sprintf("give ca_file under [%s] in PEM", c.Table), false, nil)
+		return nil, c.Fault(job.Say("servers.authority-none", job.Args{"file": c.CAFile, "table": c.Table}), nil)
 	}
 	return out, nil
 }
@@ -102,7 +102,7 @@ func Dial(ctx context.Context, c Config) (*Conn, net.Conn, error) {
 	dialer := net.Dialer{Timeout: c.Timeout()}
 	plain, err := dialer.DialContext(ctx, "tcp", c.Server())
 	if err != nil {
-		return nil, nil, c.Explain(ctx, "connecting", err)
+		return nil, nil, c.Explain(ctx, job.Say("servers.doing.connecting", nil), err)
 	}
 	if addr, ok := plain.RemoteAddr().(*net.TCPAddr); c.TLS == None && (!ok || !addr.IP.IsLoopback()) {
 		plain.Close()
@@ -118,7 +118,7 @@ func Dial(ctx context.Context, c Config) (*Conn, net.Conn, error) {
 	secure := tls.Client(raw, config)
 	if err := secure.HandshakeContext(ctx); err != nil {
 		raw.Close()
-		return nil, nil, c.Explain(ctx, "connecting", err)
+		return nil, nil, c.Explain(ctx, job.Say("servers.doing.connecting", nil), err)
 	}
 	return raw, secure, nil
 }

@@ -5,11 +5,12 @@ import (
 	"errors"
 	"net"
 	"os"
-	"strings"
 	"syscall"
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // A server that is slow may take its time; one that is silent may not.
@@ -87,12 +88,12 @@ func TestConfigurationIsChecked(t *testing.T) {
 		change func(*Config)
 		want   string
 	}{
-		{func(c *Config) { c.Host = "" }, "no mail server is given; set host under [imap]"},
-		{func(c *Config) { c.Port = 0 }, "port 0 of the mail server imap.larkfield.example is no port; mend port under [imap]"},
-		{func(c *Config) { c.TLS = "ssl" }, `tls = "ssl" is not known; use "tls" or "starttls" under [imap]`},
-		{func(c *Config) { c.TLS, c.Host = None, "192.0.2.7" }, `the connection to 192.0.2.7:993 would not be encrypted, and it leaves this machine; set tls = "tls" or "starttls" under [imap]`},
-		{func(c *Config) { c.CAFile = "/nonexistent/ca.pem" }, "the certificate file /nonexistent/ca.pem cannot be read; mend ca_file under [imap]"},
-		{func(c *Config) { c.CAFile = os.Args[0] }, "the file " + os.Args[0] + " holds no certificate; give ca_file under [imap] in PEM"},
+		{func(c *Config) { c.Host = "" }, `servers.no-host {"table":"imap"}`},
+		{func(c *Config) { c.Port = 0 }, `servers.no-port {"host":"imap.larkfield.example","port":"0","table":"imap"}`},
+		{func(c *Config) { c.TLS = "ssl" }, `servers.no-such-tls {"given":"ssl","table":"imap"}`},
+		{func(c *Config) { c.TLS, c.Host = None, "192.0.2.7" }, `servers.in-the-clear {"server":"192.0.2.7:993","table":"imap"}`},
+		{func(c *Config) { c.CAFile = "/nonexistent/ca.pem" }, `servers.authority-unread {"file":"/nonexistent/ca.pem","table":"imap"}`},
+		{func(c *Config) { c.CAFile = os.Args[0] }, `servers.authority-none {"file":"` + os.Args[0] + `","table":"imap"}`},
 	} {
 		c := good
 		row.change(&c)
@@ -114,16 +115,16 @@ func TestFailuresAreExplained(t *testing.T) {
 		want      string
 		temporary bool
 	}{
-		{t.Context(), &net.DNSError{IsNotFound: true}, "no machine is called imap.larkfield.example; mend host under [imap]", false},
-		{t.Context(), &net.DNSError{IsTemporary: true}, "the name imap.larkfield.example cannot be looked up now; check this machine's network", true},
-		{t.Context(), syscall.ECONNREFUSED, "the mail server imap.larkfield.example:993 refuses the connection; check host and port under [imap], and that the server runs", true},
-		{t.Context(), syscall.EHOSTUNREACH, "there is no way to the mail server imap.larkfield.example:993; check this machine's network", true},
-		{t.Context(), os.ErrDeadlineExceeded, "the mail server imap.larkfield.example:993 does not answer while signing in (waited 1m0s); check host and port under [imap], and the network between", true},
-		{t.Context(), syscall.ECONNRESET, "the connection to the mail server imap.larkfield.example:993 was cut while signing in; we try again by ourselves; check the network if it goes on", true},
-		{stopped, syscall.ECONNRESET, "stopped while signing in (mail server imap.larkfield.example:993)", true},
+		{t.Context(), &net.DNSError{IsNotFound: true}, `servers.no-machine {"host":"imap.larkfield.example","table":"imap"}`, false},
+		{t.Context(), &net.DNSError{IsTemporary: true}, `servers.no-look-up {"host":"imap.larkfield.example"}`, true},
+		{t.Context(), syscall.ECONNREFUSED, `servers.nobody-there {"server":"imap.larkfield.example:993","table":"imap"}`, true},
+		{t.Context(), syscall.EHOSTUNREACH, `servers.no-way {"server":"imap.larkfield.example:993"}`, true},
+		{t.Context(), os.ErrDeadlineExceeded, `servers.silent {"doing":{"key":"servers.doing.signing-in"},"server":"imap.larkfield.example:993","table":"imap","waited":60}`, true},
+		{t.Context(), syscall.ECONNRESET, `servers.cut {"doing":{"key":"servers.doing.signing-in"},"server":"imap.larkfield.example:993"}`, true},
+		{stopped, syscall.ECONNRESET, `servers.stopped {"doing":{"key":"servers.doing.signing-in"},"server":"imap.larkfield.example:993"}`, true},
 	} {
-		err := c.Explain(row.ctx, "signing in", row.err)
-		if err.Error() != row.want || err.Temporary != row.temporary || strings.ContainsAny(err.Error()[:1], "ABCDEFGHIJKLMNOPQRSTUVWXYZ") {
+		err := c.Explain(row.ctx, job.Say("servers.doing.signing-in", nil), row.err)
+		if err.Error() != row.want || err.Temporary != row.temporary {
 			t.Errorf("got  %v (temporary %v)\nwant %s", err, err.Temporary, row.want)
 		}
 	}
