@@ -9,9 +9,9 @@ import (
 // Telephone numbers as they are written in North America, France and Spain.
 // plain ones count only beside a word such as "call".
 var (
-	phoneLike = regexp.MustCompile(`\+\d[\d ().-]{7,18}\d|\(\d{3}\)[ .-]?\d{3}[ .-]?\d{4}|\d{3}[ .-]\d{3}[ .-]\d{4}|\d{3}[.-]\d{4}|0\d(?:[ .-]\d{2}){4}|1[ .-]\d{3}[ .-]\d{3}[ .-]\d{4}|[6-9]\d{2}[ .-]\d{3}[ .-]\d{3}|[6-9]\d{2}(?:[ .-]\d{2}){3}`)
-	plainLike = regexp.MustCompile(`\d{7,11}|\d{3} \d{4}`)
-	cardLike  = regexp.MustCompile(`^[A-Za-z]{0,4}[ -]?\d[\d -]{3,22}\d`)
+	phoneLike = regexp.MustCompile(`\+\d[\d ().-]{7,18}\d|(?:1[ .-]?)?\(\d{3}\)[ .-]?\d{3}[ .-]?\d{4}|1[ .-]\d{3}[ .-]\d{3}[ .-]\d{4}|\d{3}[ .-]\d{3}[ .-]\d{4}|\d{3}[ .-]\d{3}(?:[ .-]\d{2}){2}|\d{3}[.-]\d{4}|0\d(?:[ .-]\d{2}){4}|0\d[ .-]\d{3}(?:[ .-]\d{2}){2}|[6-9]\d{2}[ .-]\d{3}[ .-]\d{3}|[6-9]\d{2}(?:[ .-]\d{2}){3}`)
+	plainLike = regexp.MustCompile(`\(\d{3}\) ?\d{4}|\d{3}[ ./-]\d{2}[ .-]?\d{2}|\d{7,11}`)
+	cardLike  = regexp.MustCompile(`^(?:[A-Z]{1,4}[ -]?|[a-z]{1,4}-?)?\d(?:[\d -]{2,22}\d|\d*(?:-\d+)+)`)
 )
 
 // contact finds the card number and the telephone number and claims both.
@@ -46,7 +46,7 @@ func (d *doc) phone(shape *regexp.Regexp, needsCue bool) (string, string) {
 // dialled gives where numbers of that shape are, at most 50. The shape is tried
 // only on stretches of the signs it may hold, with digits enough for a telephone.
 func (d *doc) dialled(shape *regexp.Regexp) (found [][]int) {
-	const signs, least, most = "0123456789+ ().-", 7, 50
+	const signs, least, most = "0123456789+ ().-/", 7, 50
 	for from := 0; from < len(d.text) && len(found) < most; from++ {
 		digits, to := 0, from
 		for ; to < len(d.text) && strings.IndexByte(signs, d.text[to]) >= 0; to++ {
@@ -64,8 +64,12 @@ func (d *doc) dialled(shape *regexp.Regexp) (found [][]int) {
 	return found
 }
 
-// preferred tells of a second number that is said to be the better one.
+// preferred tells of a second number that is said to be the better one, or that is
+// given instead of the first.
 func (d *doc) preferred(from int) bool {
+	if d.has(span{d.clauseOf(from).from, from}, "instead", "replaced") >= 0 {
+		return false
+	}
 	return d.has(span{d.sentence(from).from, from}, "better", "correct") >= 0
 }
 
@@ -103,21 +107,24 @@ func (d *doc) notPhone(from int) bool {
 		if d.ended(k, "notphone") > 0 {
 			return true
 		}
-		if d.ended(k, "phoneword") > 0 {
-			return d.has(span{max(0, k-5), k}, "not") >= 0
+		if n := d.ended(k, "phoneword"); n > 0 {
+			return d.behind(k-n, "refuseahead")
 		}
 	}
 	return false
 }
 
-// besidePhone tells whether a word such as "call" stands near.
+// besidePhone tells whether a word such as "call" stands near, or nothing else in
+// its sentence.
 func (d *doc) besidePhone(from, to int) bool {
-	for k := from; k > max(0, from-8); k-- {
+	s := d.sentence(from)
+	for k := from; k > max(s.from, from-near); k-- {
 		if d.ended(k, "phoneword") > 0 {
 			return true
 		}
 	}
-	return d.topic == "phone" || d.has(span{to, min(to+4, len(d.toks))}, "phoneword") >= 0
+	alone := from == s.from || from == s.from+1 && d.toks[s.from].kind == mark
+	return d.topic == "phone" || d.has(span{to, min(to+4, s.to)}, "phoneword") >= 0 || alone && (to >= s.to || d.toks[to].kind == mark)
 }
 
 // card takes the number that follows "card", "card number is", "card #".
@@ -132,16 +139,29 @@ func (d *doc) card() (string, string) {
 		if n == 0 || d.ended(i, "notcard") > 0 {
 			continue
 		}
-		j := i + n
-		for range 5 {
-			if m := d.cue(j, "cardlink"); m > 0 {
-				j += m
-			} else if f := d.fold(j); f == ":" || f == "#" || f == "=" || f == "-" || f == "(" || f == "°" || f == "." || f == "º" {
-				j++
-			}
-		}
-		if c, w := d.cardFrom(j); c != "" {
+		if c, w := d.cardAfter(i, i+n); c != "" {
 			return c, w
+		}
+	}
+	return "", ""
+}
+
+// cardAfter goes over the few words between "card" and its number: "my card says",
+// "the card of my wife, 88120".
+func (d *doc) cardAfter(i, j int) (string, string) {
+	for k := j; k < min(j+near, len(d.toks)); k++ {
+		linked := d.cue(k, "cardlink") > 0 || strings.Contains(":#=-(°.º,«\"", d.fold(k))
+		if d.toks[k].sent > d.toks[i].sent && !(k <= j+1 || strings.Contains(":?", d.fold(j))) || !linked && d.cue(k, "phoneword", "notcard") > 0 {
+			break
+		}
+		if _, date := d.numericDate(k); date > 0 {
+			break
+		}
+		if c, w := d.cardFrom(k); c != "" {
+			return c, w
+		}
+		if d.toks[k].kind == number && !d.behind(k, "partial") {
+			break
 		}
 	}
 	return "", ""
@@ -234,11 +254,21 @@ func (d *doc) refusesPlace(i int) bool {
 // elsewhere tells of a branch's name that means another place: "I live in
 // Millbrook", "Fernhill School", "the central hole".
 func (d *doc) elsewhere(i, j int) bool {
-	if d.cue(j, "otherplace") > 0 || d.has(span{max(d.clauseOf(i).from, i-6), i}, "livein") >= 0 {
+	if d.cue(j, "otherplace") > 0 || d.has(span{max(d.clauseOf(i).from, i-6), i}, "livein") >= 0 || d.conditional(span{d.clauseOf(i).from, i}) {
 		return true
 	}
 	if unicode.IsLower(firstRune(d.toks[i].text)) && d.isCommonWord(i) {
 		return d.cue(j, "branchword") == 0 && d.ended(d.skipDet(i), "place") == 0 && d.topic != "pickup" && !d.labelled(i, "pickuplabel") && d.clauseOf(i).to-i > 2
+	}
+	return false
+}
+
+// conditional tells of "unless it is at Harbour Road"; "if possible" sets no condition.
+func (d *doc) conditional(s span) bool {
+	for k := s.from; k < s.to; k++ {
+		if d.cue(k, "if") > 0 && d.cue(k, "filler", "please", "else") == 0 {
+			return true
+		}
 	}
 	return false
 }

@@ -84,6 +84,26 @@ func TestStrangers(t *testing.T) {
 	}
 }
 
+// TestCauses reads the letters of causes.txt, one or more for each cause of a fault
+// that was mended; every field must be right.
+func TestCauses(t *testing.T) {
+	b, err := os.ReadFile(labelled + "/causes.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range parseFile(t, "causes.txt", string(b)) {
+		scores, wrongYes := measure(t, []letterCase{c})
+		for _, f := range fieldNames {
+			if s := scores[f]; s.wrong+s.missed > 0 {
+				t.Errorf("%s: %s is not what its label says", c.name, f)
+			}
+		}
+		if wrongYes > 0 {
+			t.Errorf("%s: taken for an acceptance and is none", c.name)
+		}
+	}
+}
+
 func measure(t *testing.T, cases []letterCase) (map[string]*score, int) {
 	house := rules.Default()
 	r := New(house.Words, house.Library.Branches, house.Materials)

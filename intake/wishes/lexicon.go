@@ -9,7 +9,11 @@ import (
 // lexicon finds the phrases of the house's words in a token sequence.
 type lexicon struct {
 	first map[string][]phrase // by the first word
+	stems map[string][]phrase // by the first letters: "recog*" is every word that begins so
+	other []*lexicon          // of the other languages, for what we wrote ourselves
 }
+
+const stemBytes = 4 // least length of a stem, and by how much of it it is found
 
 // phrase is one way of writing a stock word.
 type phrase struct {
@@ -26,7 +30,7 @@ type tag struct {
 
 // newLexicon compiles the words of one language, with those of "any".
 func newLexicon(in *Input, lang string) *lexicon {
-	l := &lexicon{first: map[string][]phrase{}}
+	l := &lexicon{first: map[string][]phrase{}, stems: map[string][]phrase{}}
 	w := &in.Words
 	for _, set := range []struct {
 		group string
@@ -69,6 +73,10 @@ func (l *lexicon) addAll(group string, ways map[string][]string) {
 
 func (l *lexicon) addWays(group, key string, ways []string) {
 	for _, way := range ways {
+		if stem := fold(strings.TrimSuffix(way, "*")); stem != fold(way) && len(stem) >= stemBytes {
+			l.stems[stem[:stemBytes]] = append(l.stems[stem[:stemBytes]], phrase{[]string{stem}, group, key})
+			continue
+		}
 		var words []string
 		for _, t := range tokens(way, maxTokens) {
 			if t.fold != "-" {
@@ -88,6 +96,13 @@ func (l *lexicon) match(tags []tag, toks []token, i int) []tag {
 		p := &starting[k]
 		if n := p.length(toks[i:]); n > 0 {
 			tags = append(tags, tag{p.group, p.key, n})
+		}
+	}
+	if f := toks[i].fold; toks[i].kind == word && len(f) >= stemBytes {
+		for _, p := range l.stems[f[:stemBytes]] {
+			if strings.HasPrefix(f, p.words[0]) {
+				tags = append(tags, tag{p.group, p.key, 1})
+			}
 		}
 	}
 	return tags

@@ -58,8 +58,19 @@ func (d *doc) hypothetical(i int) bool {
 	return d.has(s, "price") >= 0 && (d.isQuestion(i) || d.has(s, "whatif") >= 0) || d.has(s, "whatif") >= 0 && d.isQuestion(i)
 }
 
-// topicOf tells which field a question of ours asks for, or "".
+// topicOf tells which field a question of ours asks for, or "". Our letter may have
+// been in another language than the answer is.
 func topicOf(question string, lex *lexicon, in *Input) string {
+	topic := topicIn(question, lex, in)
+	for _, other := range lex.other {
+		if topic == "" {
+			topic = topicIn(question, other, in)
+		}
+	}
+	return topic
+}
+
+func topicIn(question string, lex *lexicon, in *Input) string {
 	d := newDoc(question, lex, in)
 	best, topic := -1, ""
 	for i := range d.toks {

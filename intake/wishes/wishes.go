@@ -69,6 +69,13 @@ func New(words rules.Words, branches []rules.Branch, materials []rules.Material)
 	for _, lang := range languages {
 		r.lex[lang] = newLexicon(&r.house, lang)
 	}
+	for _, lang := range languages {
+		for _, other := range languages {
+			if other != lang {
+				r.lex[lang].other = append(r.lex[lang].other, r.lex[other])
+			}
+		}
+	}
 	return r
 }
 
