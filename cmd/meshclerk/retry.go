@@ -68,11 +68,11 @@ func subjects(steps []ledger.OpenStep) []string {
 func (c *retryCmd) list(e *env, given, open []ledger.OpenStep) error {
 	var rows [][]string
 	for _, s := range given {
-		rows = append(rows, []string{s.Subject, string(s.Kind), "given up", s.LastError})
+		rows = append(rows, []string{s.Subject, string(s.Kind), "given up", e.words().said(s.LastError)})
 	}
 	for _, s := range open {
 		if s.Trouble != ledger.NoTrouble {
-			rows = append(rows, []string{s.Subject, string(s.Kind), "tried again at " + s.Due.Local().Format("15:04:05"), s.LastError})
+			rows = append(rows, []string{s.Subject, string(s.Kind), "tried again at " + s.Due.Local().Format("15:04:05"), e.words().said(s.LastError)})
 		}
 	}
 	if len(rows) == 0 {

@@ -14,6 +14,8 @@ import (
 	"strings"
 	"time"
 
+	"golang.org/x/text/language"
+
 	"meshclerk/cmd/meshclerk/robot"
 	"meshclerk/intake/ledger"
 	"meshclerk/reply/outbox"
@@ -157,12 +159,25 @@ func handler(bot *robot.Robot, page *staffPage) http.Handler {
 	return mux
 }
 
+// heard are the words of who asks for the health: in the language that they read, or in English.
+func heard(bot *robot.Robot, r *http.Request) *templates.Localizer {
+	book := bot.Texts().Book()
+	known := book.LanguagesOf("health")
+	var tags []language.Tag
+	for _, lang := range known {
+		tags = append(tags, language.Make(lang))
+	}
+	_, i := language.MatchStrings(language.NewMatcher(tags), r.Header.Get("Accept-Language")) // RFC 9110, 12.5.4
+	return book.In(known[i], bot.Rules.Prices.Locale, bot.Rules.Prices.Currency)
+}
+
 // health answers 200 while all is well, else 503; either way it says how things stand.
 func health(bot *robot.Robot) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		state := bot.Health(r.Context())
+		state := bot.Health(r.Context()).In(heard(bot, r).Say)
 		w.Header().Set("Content-Type", "application/json")
 		w.Header().Set("Cache-Control", "no-store")
+		w.Header().Set("Vary", "Accept-Language")
 		if !state.OK {
 			w.WriteHeader(http.StatusServiceUnavailable)
 		}

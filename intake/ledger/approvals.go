@@ -40,7 +40,7 @@ func (tx *Tx) Approve(ctx context.Context, id, sha, by, via string) error {
 	case d.Approval != nil:
 		return &ApprovedError{Draft: id, By: d.Approval.By, At: d.Approval.At, SHA256: d.Approval.SHA256}
 	case d.State != DraftWaiting && d.State != DraftFailed:
-		return &DraftStateError{Draft: id, State: d.State, Wanted: "approve", Hint: d.hint()}
+		return &DraftStateError{Draft: id, State: d.State, Wanted: job.Say("faults.draft.approved", nil), Hint: d.hint()}
 	case d.SHA256 != sha:
 		return &StaleError{id, sha, d.SHA256}
 	case via == ViaFolder && d.AddressedBefore != "":

@@ -201,11 +201,11 @@ func (tx *Tx) putBytes(ctx context.Context, kind string, b []byte) (sha string, 
 // OpenBlob opens a blob for reading.
 func (l *Ledger) OpenBlob(sha string) (*os.File, error) {
 	if !isSHA(sha) {
-		return nil, notFound("stored file", sha)
+		return nil, notFound("file", sha)
 	}
 	f, err := l.root.Open(blobName(sha))
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, notFound("stored file", sha)
+		return nil, notFound("file", sha)
 	}
 	return f, l.plain(err)
 }

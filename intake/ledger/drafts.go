@@ -157,7 +157,7 @@ var draftMoves = map[DraftState][]DraftState{
 // longer on its way has no approval any more; what was approved stays on record.
 func (tx *Tx) moveDraft(ctx context.Context, d Draft, to DraftState, who string, why job.Message) error {
 	if !slices.Contains(draftMoves[d.State], to) {
-		return &DraftStateError{Draft: d.ID, State: d.State, Wanted: "make " + string(to) + " of", Hint: d.hint()}
+		return &DraftStateError{Draft: d.ID, State: d.State, Wanted: job.Say("faults.draft.become", job.Args{"state": job.Say("notices.state."+string(to), nil)}), Hint: d.hint()}
 	}
 	approval := `approval`
 	if to == DraftWaiting || to == DraftSetAside || to == DraftFailed {
@@ -199,7 +199,7 @@ func (tx *Tx) Replace(ctx context.Context, id, base string, e Edit, who string, 
 	case err != nil:
 		return Draft{}, err
 	case d.State != DraftWaiting && d.State != DraftFailed:
-		return Draft{}, &DraftStateError{Draft: id, State: d.State, Wanted: "edit", Hint: d.hint()}
+		return Draft{}, &DraftStateError{Draft: id, State: d.State, Wanted: job.Say("faults.draft.edited", nil), Hint: d.hint()}
 	case d.SHA256 != base:
 		return Draft{}, &StaleError{id, base, d.SHA256}
 	case len(e.Raw) == 0:
@@ -247,14 +247,14 @@ func or(a, b string) string {
 }
 
 // hint says who approved a draft, or why it is where it is.
-func (d Draft) hint() string {
+func (d Draft) hint() job.Message {
 	if d.Approval != nil {
-		return "approved by " + d.Approval.By
+		return job.Say("faults.draft.approved-by", job.Args{"by": d.Approval.By})
 	}
 	if other, ok := d.Why.Args["draft"].(string); ok && d.State == DraftSuperseded {
-		return "draft " + other + " takes its place"
+		return job.Say("faults.draft.replaced-by", job.Args{"draft": other})
 	}
-	return d.Why.Text
+	return d.Why
 }
 
 // SetAside declines to send a draft that waits, failed, or is approved but not yet on its way.
@@ -274,7 +274,7 @@ func (tx *Tx) Reopen(ctx context.Context, id, who string, why job.Message) error
 		return err
 	}
 	if d.State == DraftUncertain {
-		return &DraftStateError{Draft: id, State: d.State, Wanted: "reopen", Hint: "settle first whether it was sent"}
+		return &DraftStateError{Draft: id, State: d.State, Wanted: job.Say("faults.draft.reopened", nil), Hint: job.Say("faults.draft.settle-first", nil)}
 	}
 	return tx.moveDraft(ctx, d, DraftWaiting, who, why)
 }

@@ -3,7 +3,6 @@ package ledger
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io/fs"
 	"syscall"
 	"time"
@@ -29,14 +28,17 @@ var (
 
 // notFound says that there is no such row.
 func notFound(what, id string) error {
-	return fmt.Errorf("there is no %s %s: %w", what, id, ErrNotFound)
+	return &job.Fault{Message: job.Say("faults.none."+what, job.Args{"id": id}), Err: ErrNotFound}
 }
+
+// Each refusal below is a job.Fault too, whose words stand in the book of sentences.
 
 // StaleError refuses an approval of bytes that are no longer the draft's.
 type StaleError struct{ Draft, Asked, Now string }
 
-func (e *StaleError) Error() string {
-	return fmt.Sprintf("draft %s was changed after you read it; read it again and approve what it says now", e.Draft)
+func (e *StaleError) Error() string { return e.Unwrap().Error() }
+func (e *StaleError) Unwrap() error {
+	return job.Refuse(job.Say("faults.stale", job.Args{"draft": e.Draft}))
 }
 
 // ApprovedError says that a draft was approved already, by whom and when.
@@ -47,24 +49,31 @@ type ApprovedError struct {
 	SHA256 string // of the bytes that were approved
 }
 
-func (e *ApprovedError) Error() string {
-	return fmt.Sprintf("draft %s was approved already, by %s at %s", e.Draft, e.By, e.At.Format("2006-01-02 15:04 MST"))
+func (e *ApprovedError) Error() string { return e.Unwrap().Error() }
+func (e *ApprovedError) Unwrap() error {
+	return job.Refuse(e.Said(e.At.Format("2006-01-02 15:04 MST")))
+}
+
+// Said is the refusal with the moment as the reader's clock shows it.
+func (e *ApprovedError) Said(moment string) job.Message {
+	return job.Say("faults.approved-already", job.Args{"draft": e.Draft, "by": e.By, "moment": moment})
 }
 
 // DraftStateError refuses a change that a draft's state does not allow.
 type DraftStateError struct {
 	Draft  string
 	State  DraftState
-	Wanted string // "approve", "send" …
-	Hint   string
+	Wanted job.Message // what it cannot: "be approved"
+	Hint   job.Message // may be none
 }
 
-func (e *DraftStateError) Error() string {
-	s := fmt.Sprintf("cannot %s draft %s: it is %s", e.Wanted, e.Draft, e.State)
-	if e.Hint != "" {
-		s += "; " + e.Hint
+func (e *DraftStateError) Error() string { return e.Unwrap().Error() }
+func (e *DraftStateError) Unwrap() error {
+	state := job.Say("notices.state."+string(e.State), nil)
+	if e.Hint.IsZero() {
+		return job.Refuse(job.Say("faults.draft-state", job.Args{"draft": e.Draft, "state": state, "wanted": e.Wanted}))
 	}
-	return s
+	return job.Refuse(job.Say("faults.draft-state-since", job.Args{"draft": e.Draft, "state": state, "wanted": e.Wanted, "hint": e.Hint}))
 }
 
 // StageError refuses an unlawful move of a job.
@@ -73,25 +82,22 @@ type StageError struct {
 	From, To job.Stage
 }
 
-func (e *StageError) Error() string {
-	s := fmt.Sprintf("job %s is %s and cannot become %s", e.Job, e.From, e.To)
-	next := ""
+func (e *StageError) Error() string { return e.Unwrap().Error() }
+func (e *StageError) Unwrap() error {
+	var next []job.Message
 	for _, st := range job.Stages() {
 		if job.MayGo(e.From, st) {
-			if next != "" {
-				next += ", "
-			}
-			next += string(st)
+			next = append(next, st.Word())
 		}
 	}
-	if next == "" {
-		return s + "; it has come to its end"
+	if len(next) == 0 {
+		return job.Refuse(job.Say("faults.stage-ended", job.Args{"job": string(e.Job), "stage": e.From.Word(), "wanted": e.To.Word()}))
 	}
-	return s + "; it may become " + next
+	return job.Refuse(job.Say("faults.stage", job.Args{"job": string(e.Job), "stage": e.From.Word(), "wanted": e.To.Word(), "next": next}))
 }
 
-// plain turns an error of the database or the disk into one sentence that says
-// what to do. The cause stays inside for the log.
+// plain turns an error of the database or the disk into a fault that says what to
+// do. The cause stays inside for the log.
 func (l *Ledger) plain(err error) error {
 	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
@@ -103,7 +109,7 @@ func (l *Ledger) plain(err error) error {
 		return l.full(err)
 	}
 	if errors.Is(err, fs.ErrPermission) {
-		return &plainError{fmt.Sprintf("may not write in %s; give the service's user the right to, or correct the data folder in the configuration", l.dir), err, nil}
+		return said(job.Say("faults.ledger.no-right", job.Args{"folder": l.dir}), err, nil)
 	}
 	if db, ok := errors.AsType[*sqlite.Error](err); ok {
 		return l.plainDB(db, err)
@@ -116,33 +122,34 @@ func (l *Ledger) plainDB(db *sqlite.Error, err error) error {
 	case sqlitelib.SQLITE_FULL:
 		return l.full(err)
 	case sqlitelib.SQLITE_BUSY, sqlitelib.SQLITE_LOCKED:
-		return &plainError{"the ledger is held by another program for too long; try again, and look for a backup or command that hangs", err, ErrBusy}
+		return said(job.Say("faults.ledger.busy", nil), err, ErrBusy)
 	case sqlitelib.SQLITE_IOERR:
-		return &plainError{fmt.Sprintf("the disk that holds %s gives errors; look at the machine's log, and take a backup to another disk", l.dir), err, syscall.EIO}
+		return said(job.Say("faults.ledger.disk", job.Args{"folder": l.dir}), err, syscall.EIO)
 	case sqlitelib.SQLITE_CORRUPT, sqlitelib.SQLITE_NOTADB:
-		return &plainError{fmt.Sprintf("the ledger in %s is damaged; stop the service, keep a copy of the folder, and restore the last backup", l.dir), err, nil}
+		return said(job.Say("faults.ledger.damaged", job.Args{"folder": l.dir}), err, nil)
 	case sqlitelib.SQLITE_READONLY, sqlitelib.SQLITE_CANTOPEN, sqlitelib.SQLITE_PERM:
-		return &plainError{fmt.Sprintf("the ledger in %s cannot be opened for writing; look who owns the folder and whether the disk is read-only", l.dir), err, ErrNotWritable}
+		return said(job.Say("faults.ledger.read-only", job.Args{"folder": l.dir}), err, ErrNotWritable)
 	}
 	return err
 }
 
 func (l *Ledger) full(err error) error {
-	return &plainError{fmt.Sprintf("the disk that holds %s is full; free some space, nothing is lost and the work goes on by itself", l.dir), err, ErrDiskFull}
+	return said(job.Say("faults.ledger.full", job.Args{"folder": l.dir}), err, ErrDiskFull)
 }
 
-// plainError is a sentence for a person around a cause for the log.
+// plainError is a fault for a person around a cause for the log.
 type plainError struct {
-	text  string
-	cause error
-	kind  error
+	job.Fault
+	kind error // may be nil
 }
 
-func (e *plainError) Error() string { return e.text }
+func said(m job.Message, cause, kind error) *plainError {
+	return &plainError{job.Fault{Message: m, Err: cause}, kind}
+}
 
 func (e *plainError) Unwrap() []error {
 	if e.kind == nil {
-		return []error{e.cause}
+		return []error{&e.Fault}
 	}
-	return []error{e.cause, e.kind}
+	return []error{&e.Fault, e.kind}
 }

@@ -78,7 +78,7 @@ func replay(id job.ID, events []Event) (job.Stage, error) {
 		stage = to
 	}
 	if stage == "" {
-		return "", notFound("history of job", string(id))
+		return "", notFound("history", string(id))
 	}
 	return stage, nil
 }

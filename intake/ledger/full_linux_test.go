@@ -50,7 +50,7 @@ func fillDisk(t *testing.T, dir string) {
 		t.Fatal(err)
 	}
 	_, _, err = take(t.Context(), l, 1, 2, strings.Repeat("a large letter ", 300_000))
-	if !errors.Is(err, ErrDiskFull) || !strings.Contains(err.Error(), "is full; free some space") {
+	if !errors.Is(err, ErrDiskFull) || !strings.Contains(err.Error(), "faults.ledger.full ") {
 		t.Fatalf("says %v", err)
 	}
 	for uid := uint32(3); uid < 1000; uid++ { // until the database has no room either

@@ -20,7 +20,7 @@ func TestMoveFollowsTheTable(t *testing.T) {
 	if !ok || bad.From != job.Taken || bad.To != job.Collected {
 		t.Fatal(err)
 	}
-	want := "job LP-000001 is taken and cannot become collected; it may become checked, needs-agreement, declined, withdrawn"
+	want := `faults.stage {"job":"LP-000001","next":[{"key":"codes.stage.checked"},{"key":"codes.stage.needs-agreement"},{"key":"codes.stage.declined"},{"key":"codes.stage.withdrawn"}],"stage":{"key":"codes.stage.taken"},"wanted":{"key":"codes.stage.collected"}}`
 	if err.Error() != want {
 		t.Errorf("says %q\nwant %q", err, want)
 	}

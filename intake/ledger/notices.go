@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
 	"slices"
 	"time"
 
@@ -84,7 +83,7 @@ func (tx *Tx) CloseNotice(ctx context.Context, id, who string) error {
 		return err
 	}
 	if n == 0 {
-		return notFound("open notice", id)
+		return notFound("notice", id)
 	}
 	return tx.event(ctx, Event{Who: who, Subject: id, What: "notice-done"})
 }
@@ -97,7 +96,7 @@ func (tx *Tx) CloseNoticeSeen(ctx context.Context, id string, times int, who str
 		return err
 	}
 	if len(grown) > 0 {
-		return fmt.Errorf("notice %s: %w", id, ErrNoticeGrew)
+		return &job.Fault{Message: job.Say("faults.notice-grew", job.Args{"notice": id}), Err: ErrNoticeGrew}
 	}
 	return tx.CloseNotice(ctx, id, who)
 }
@@ -120,7 +119,7 @@ func (r Reader) Notices(ctx context.Context, all bool) ([]Notice, error) {
 func (r Reader) Notice(ctx context.Context, id string) (Notice, error) {
 	list, err := r.notices(ctx, `WHERE id = ?`, id)
 	if err == nil && len(list) == 0 {
-		err = notFound("open notice", id)
+		err = notFound("notice", id)
 	}
 	if err != nil {
 		return Notice{}, err

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -154,7 +153,7 @@ func (tx *Tx) CountYes(ctx context.Context, id job.ID) error {
 }
 
 // ErrOtherTerms refuses a yes to something else than what would be printed.
-var ErrOtherTerms = errors.New("the yes was to other terms than those of the job now; send the new offer first")
+var ErrOtherTerms = job.Refuse(job.Say("faults.other-terms", nil))
 
 // VoidYes ends the open yes of a job, where there is one.
 func (tx *Tx) VoidYes(ctx context.Context, id job.ID, why job.Message) error {

@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"errors"
 	"strings"
 	"testing"
 
@@ -80,7 +81,7 @@ func TestPrintListIsAsAgreed(t *testing.T) {
 	agree := func(id job.ID) error { return l.Move(ctx, id, job.Agreed, "patron", job.Plain("")) }
 	refused := func(what string, err error) {
 		t.Helper()
-		if err == nil || !strings.Contains(err.Error(), "said yes to") && !strings.Contains(err.Error(), "agreed to cannot change") && !strings.Contains(err.Error(), "other terms") {
+		if err == nil || !strings.Contains(err.Error(), "said yes to") && !strings.Contains(err.Error(), "agreed to cannot change") && !errors.Is(err, ErrOtherTerms) {
 			t.Errorf("%s: %v, want it refused", what, err)
 		}
 	}

@@ -78,7 +78,7 @@ func TestOpenRefuses(t *testing.T) {
 		if err := os.WriteFile(filepath.Join(dir, dbFile), bytes.Repeat([]byte("not a database "), 100), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := Open(t.Context(), dir, nil, nil); err == nil || !strings.Contains(err.Error(), "is damaged") {
+		if _, err := Open(t.Context(), dir, nil, nil); err == nil || !strings.Contains(err.Error(), "faults.ledger.damaged ") {
 			t.Error(err)
 		}
 	})
@@ -212,7 +212,7 @@ func TestFullDatabase(t *testing.T) {
 	for i := 0; err == nil && i < 1000; i++ {
 		err = l.AddNotice(ctx, "test", fmt.Sprint(i), job.Plain(strings.Repeat("words ", 1000)))
 	}
-	if !errors.Is(err, ErrDiskFull) || !strings.Contains(err.Error(), "free some space") || strings.Contains(err.Error(), "\n") {
+	if !errors.Is(err, ErrDiskFull) || !strings.Contains(err.Error(), "faults.ledger.full ") || strings.Contains(err.Error(), "\n") {
 		t.Fatalf("says %v", err)
 	}
 	if _, err := l.write.ExecContext(ctx, `PRAGMA max_page_count = 1000000`); err != nil {

@@ -54,13 +54,13 @@ func (tx *Tx) beginSend(ctx context.Context, id, owner string) (Send, []byte, er
 	case err != nil:
 		return Send{}, nil, err
 	case d.State != DraftApproved || d.Approval == nil:
-		return Send{}, nil, &DraftStateError{Draft: id, State: d.State, Wanted: "send", Hint: "only a draft that a person approved is sent, and only once"}
+		return Send{}, nil, &DraftStateError{Draft: id, State: d.State, Wanted: job.Say("faults.draft.sent", nil), Hint: job.Say("faults.draft.only-approved", nil)}
 	case d.Approval.SHA256 != d.SHA256:
-		return Send{}, nil, fmt.Errorf("draft %s is not what %s approved; it was not sent", id, d.Approval.By)
+		return Send{}, nil, job.Refuse(job.Say("faults.not-what-approved", job.Args{"draft": id, "by": d.Approval.By}))
 	}
 	raw, err := tx.l.readBlob(d.Approval.SHA256)
 	if err != nil {
-		return Send{}, nil, fmt.Errorf("draft %s was not sent: %w", id, err)
+		return Send{}, nil, &job.Fault{Message: job.Say("faults.not-sent", job.Args{"draft": id, "why": job.Why(err)}), Err: err}
 	}
 	s := Send{Draft: id, SHA256: d.SHA256, Owner: owner, Begun: tx.now, Outcome: "open", Approval: d.Approval.ID}
 	s.ID, err = tx.insert(ctx, `INSERT INTO sends (draft, approval, sha256, owner, begun) VALUES (?, ?, ?, ?, ?) RETURNING id`,
@@ -115,7 +115,7 @@ func (tx *Tx) Settle(ctx context.Context, id string, sent bool, by string, why j
 		return err
 	}
 	if d.State != DraftUncertain {
-		return &DraftStateError{Draft: id, State: d.State, Wanted: "settle", Hint: "only an uncertain one can be settled"}
+		return &DraftStateError{Draft: id, State: d.State, Wanted: job.Say("faults.draft.settled", nil), Hint: job.Say("faults.draft.only-uncertain", nil)}
 	}
 	outcome, to := string(Delivered), DraftSent
 	if !sent {

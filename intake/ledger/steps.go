@@ -12,15 +12,15 @@ import (
 
 // Step is one piece of work that somebody holds a lease on.
 type Step struct {
-	ID        int64     `json:"id"`
-	Kind      StepKind  `json:"kind"`
-	Subject   string    `json:"subject"`  // id of a letter, job, conversation or draft
-	Attempts  int       `json:"attempts"` // this one counted: 1 at the first try
-	Due       time.Time `json:"due"`
-	Until     time.Time `json:"lease_until"`
-	LastError string    `json:"last_error,omitempty"`
-	Trouble   Trouble   `json:"trouble,omitempty"` // what it waited for last time
-	Waits     int       `json:"waits,omitempty"`   // how often it waited for the house, since it was last worked on
+	ID        int64       `json:"id"`
+	Kind      StepKind    `json:"kind"`
+	Subject   string      `json:"subject"`  // id of a letter, job, conversation or draft
+	Attempts  int         `json:"attempts"` // this one counted: 1 at the first try
+	Due       time.Time   `json:"due"`
+	Until     time.Time   `json:"lease_until"`
+	LastError job.Message `json:"last_error,omitempty"`
+	Trouble   Trouble     `json:"trouble,omitempty"` // what it waited for last time
+	Waits     int         `json:"waits,omitempty"`   // how often it waited for the house, since it was last worked on
 
 	owner string
 	lease int64 // grows with every lease, so that a late worker is known
@@ -80,7 +80,7 @@ func (tx *Tx) leaseOne(ctx context.Context, owner string, d time.Duration, which
 	args = append([]any{owner, stamp(s.Until), now, now}, args...)
 	err := tx.q.QueryRowContext(ctx, `UPDATE steps SET state = 'leased', lease_owner = ?, lease_until = ?, lease = lease + 1, attempts = attempts + 1
 		WHERE id = `+which+` RETURNING id, kind, subject, attempts, due, last_error, trouble, waits, lease`, args...).
-		Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, &s.LastError, &s.Trouble, &s.Waits, &s.lease)
+		Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, kept{&s.LastError}, &s.Trouble, &s.Waits, &s.lease)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}
@@ -91,8 +91,8 @@ func (tx *Tx) leaseOne(ctx context.Context, owner string, d time.Duration, which
 // single robot, at its start. The attempts stay counted.
 func (l *Ledger) ReleaseOwned(ctx context.Context, owner string) (int64, error) {
 	return in(ctx, l, func(tx *Tx) (int64, error) {
-		return tx.changed(ctx, `UPDATE steps SET state = 'waiting', lease_owner = '', lease_until = '', last_error = CASE WHEN last_error = '' THEN 'the program stopped while it worked on this' ELSE last_error END
-			WHERE state = 'leased' AND lease_owner = ?`, owner)
+		return tx.changed(ctx, `UPDATE steps SET state = 'waiting', lease_owner = '', lease_until = '', last_error = CASE WHEN last_error = '' THEN ? ELSE last_error END
+			WHERE state = 'leased' AND lease_owner = ?`, keep(job.Say("faults.stopped-in-work", nil)), owner)
 	})
 }
 
@@ -116,13 +116,13 @@ func (tx *Tx) Done(ctx context.Context, s *Step) error {
 // Retry lets a step be tried again after wait. The attempt that failed counts.
 func (tx *Tx) Retry(ctx context.Context, s *Step, cause error, wait time.Duration) error {
 	return tx.held(ctx, s, `state = 'waiting', due = ?, again = 0, trouble = '', lease_owner = '', lease_until = '', last_error = ?`,
-		stamp(tx.now.Add(wait)), text(cause))
+		stamp(tx.now.Add(wait)), keep(reason(cause)))
 }
 
 // GiveUp ends a step that failed too often. Its letter is set aside, with all
 // its bytes, and a notice tells staff.
 func (tx *Tx) GiveUp(ctx context.Context, s *Step, cause error, who string) error {
-	err := tx.held(ctx, s, `state = 'given-up', again = 0, trouble = '', ended = ?, lease_owner = '', lease_until = '', last_error = ?`, stamp(tx.now), text(cause))
+	err := tx.held(ctx, s, `state = 'given-up', again = 0, trouble = '', ended = ?, lease_owner = '', lease_until = '', last_error = ?`, stamp(tx.now), keep(reason(cause)))
 	if err != nil {
 		return err
 	}
@@ -143,13 +143,6 @@ func reason(err error) job.Message {
 	return job.Why(err)
 }
 
-func text(err error) string {
-	if err == nil {
-		return ""
-	}
-	return err.Error()
-}
-
 // OpenStep is a step that is not ended, as staff and tests see it.
 type OpenStep struct {
 	Step
@@ -166,7 +159,7 @@ func (r Reader) openSteps(ctx context.Context, where string) ([]OpenStep, error)
 	var out []OpenStep
 	err := r.each(ctx, `SELECT id, kind, subject, attempts, due, lease_until, last_error, trouble, waits, state, lease_owner FROM steps WHERE `+where, nil, func(rows *sql.Rows) error {
 		var s OpenStep
-		err := rows.Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, stamped{&s.Until}, &s.LastError, &s.Trouble, &s.Waits, &s.State, &s.Owner)
+		err := rows.Scan(&s.ID, &s.Kind, &s.Subject, &s.Attempts, stamped{&s.Due}, stamped{&s.Until}, kept{&s.LastError}, &s.Trouble, &s.Waits, &s.State, &s.Owner)
 		out = append(out, s)
 		return err
 	})

@@ -67,7 +67,7 @@ func TestReleaseOwned(t *testing.T) {
 		t.Fatalf("released %d, %v", n, err)
 	}
 	again := lease(t, l, "robot")
-	if again == nil || again.Attempts != 2 || again.LastError == "" {
+	if again == nil || again.Attempts != 2 || again.LastError.IsZero() {
 		t.Errorf("after a crash: %+v; the attempt must stay counted", again)
 	}
 	if lease(t, l, "robot") != nil {
@@ -102,7 +102,7 @@ func TestRetryPostponeGiveUp(t *testing.T) {
 			}
 		}
 	}
-	if s.LastError != "the mesh is odd" {
+	if s.LastError.Text != "the mesh is odd" {
 		t.Errorf("last error %q", s.LastError)
 	}
 	if err := l.GiveUp(ctx, s, errors.New("the mesh is odd"), Robot); err != nil {

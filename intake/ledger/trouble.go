@@ -54,7 +54,7 @@ func TroubleOf(err error) Trouble {
 // the attempt does not count, and Waits grows.
 func (tx *Tx) Wait(ctx context.Context, s *Step, t Trouble, cause error, wait time.Duration) error {
 	return tx.held(ctx, s, `state = 'waiting', due = ?, again = 0, attempts = attempts - 1, waits = waits + 1, trouble = ?, lease_owner = '', lease_until = '', last_error = ?`,
-		stamp(tx.now.Add(wait)), string(t), text(cause))
+		stamp(tx.now.Add(wait)), string(t), keep(reason(cause)))
 }
 
 // Release lays a step back as it was before its lease.
@@ -101,7 +101,7 @@ func (tx *Tx) TryAgain(ctx context.Context, subject, who string) error {
 		return err
 	}
 	if len(kinds) == 0 {
-		return notFound("step that was given up for", subject)
+		return notFound("step", subject)
 	}
 	if err := tx.exec(ctx, `UPDATE steps SET state = 'done' WHERE subject = ? AND state = 'given-up'`, subject); err != nil {
 		return err

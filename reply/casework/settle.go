@@ -68,8 +68,9 @@ func revise(ctx context.Context, tx *ledger.Tx, id string, m draft.Message, v Re
 // ChangedError refuses a change to a job that is not as the person saw it.
 type ChangedError struct{ Job job.ID }
 
-func (e *ChangedError) Error() string {
-	return "this job was changed meanwhile; look at it as it is now, and try again"
+func (e *ChangedError) Error() string { return e.Unwrap().Error() }
+func (e *ChangedError) Unwrap() error {
+	return job.Refuse(job.Say("faults.job-changed", job.Args{"job": string(e.Job)}))
 }
 
 // NewSettings are settings that a person takes over for a job, with the report

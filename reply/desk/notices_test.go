@@ -60,7 +60,7 @@ func TestFoldedNoticeLeadsToEachLetter(t *testing.T) {
 	if code != http.StatusConflict {
 		t.Errorf("put away with a letter unseen: %d", code)
 	}
-	holds(t, page, "More came in about this")
+	holds(t, page, "More came in about what notice")
 	_, page = b.get("/")
 	holds(t, page, "4 letters")
 	for range mostLetters {

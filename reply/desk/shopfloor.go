@@ -130,8 +130,7 @@ func backFrom(r *http.Request, id job.ID) string {
 // actionAgain shows the page the form came from, with what is wrong.
 func (d *Desk) actionAgain(w http.ResponseWriter, r *http.Request, who personal, id job.ID, cause error) error {
 	var fault *job.Fault
-	var stage *ledger.StageError
-	if !errors.As(cause, &fault) && !errors.As(cause, &stage) {
+	if !errors.As(cause, &fault) || errors.Is(cause, ledger.ErrNotFound) || errors.Is(cause, ledger.ErrDiskFull) {
 		return cause
 	}
 	status, text := d.localizer(r).wrong(cause)

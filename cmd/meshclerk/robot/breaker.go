@@ -2,10 +2,10 @@ package robot
 
 import (
 	"context"
-	"errors"
 	"sync"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 )
 
@@ -38,7 +38,7 @@ func (b *breaker) open(now time.Time) (wait, probe bool) {
 	return now.Before(b.until), b.silent > 0
 }
 
-var errSilentServer = errors.New("the sending server took a letter and did not answer, so the next one waits until it does; meshclerk doctor tries it")
+var errSilentServer = job.Refuse(job.Say("servers.next-waits", nil))
 
 // mayTry reports as an error why no letter is to be tried now.
 func (r *Robot) mayTry(ctx context.Context) error {

@@ -2,7 +2,6 @@ package robot
 
 import (
 	"context"
-	"fmt"
 	"maps"
 	"slices"
 	"time"
@@ -14,15 +13,15 @@ import (
 // Health is how the robot fares, as the health address tells it. Ages are in
 // seconds. No patron's name or word is in it.
 type Health struct {
-	OK            bool     `json:"ok"`
-	LastGoodPoll  string   `json:"last_good_poll,omitempty"`
-	Why           []string `json:"why,omitempty"` // what is wrong now: while there is one, OK is false
-	Note          []string `json:"note,omitempty"`
-	OldestDueS    int      `json:"oldest_due_s"`
-	OldestSendS   int      `json:"oldest_sending_s"`
-	GivenUp       int      `json:"given_up"`
-	Uncertain     int      `json:"uncertain"`
-	FreeDiskBytes uint64   `json:"free_disk_bytes,omitempty"`
+	OK            bool          `json:"ok"`
+	LastGoodPoll  string        `json:"last_good_poll,omitempty"`
+	Why           []job.Message `json:"why,omitempty"` // what is wrong now: while there is one, OK is false
+	Note          []job.Message `json:"note,omitempty"`
+	OldestDueS    int           `json:"oldest_due_s"`
+	OldestSendS   int           `json:"oldest_sending_s"`
+	GivenUp       int           `json:"given_up"`
+	Uncertain     int           `json:"uncertain"`
+	FreeDiskBytes uint64        `json:"free_disk_bytes,omitempty"`
 }
 
 const (
@@ -38,12 +37,21 @@ func (r *Robot) Health(ctx context.Context) Health {
 	r.laneHealth(&h)
 	r.ledgerHealth(ctx, &h)
 	if doubt := r.clockDoubt(); !doubt.IsZero() {
-		h.Why = append(h.Why, r.Say(doubt))
-	}
-	for i := range h.Why {
-		h.Why[i] = outbox.Mask(h.Why[i])
+		h.Why = append(h.Why, doubt)
 	}
 	h.OK = len(h.Why) == 0
+	return h
+}
+
+// In gives the same in the words of a reader, with the addresses in it masked.
+func (h Health) In(say func(job.Message) string) Health {
+	worded := func(messages []job.Message) (out []job.Message) {
+		for _, m := range messages {
+			out = append(out, job.Plain(outbox.Mask(say(m))))
+		}
+		return out
+	}
+	h.Why, h.Note = worded(h.Why), worded(h.Note)
 	return h
 }
 
@@ -55,12 +63,12 @@ func (r *Robot) mailHealth(h *Health) {
 	switch {
 	case r.Well():
 		if err != nil {
-			h.Note = append(h.Note, "the last look at the mailbox failed: "+outbox.Mask(r.Error(err)))
+			h.Note = append(h.Note, job.Say("health.last-look", job.Args{"why": job.Why(err)}))
 		}
 	case err != nil:
-		h.Why = append(h.Why, r.Error(err))
+		h.Why = append(h.Why, job.Why(err))
 	default:
-		h.Why = append(h.Why, "the mailbox was not looked at yet")
+		h.Why = append(h.Why, job.Say("health.no-look-yet", nil))
 	}
 }
 
@@ -69,16 +77,16 @@ func (r *Robot) laneHealth(h *Health) {
 	beats, unsaved := r.vitals.all()
 	for _, name := range slices.Sorted(maps.Keys(beats)) {
 		b := beats[name]
-		quiet := r.Now().Sub(b.at)
+		quiet, since := r.Now().Sub(b.at), b.at.UTC().Format(time.RFC3339)
 		switch {
 		case b.step == "" && quiet > mostQuiet:
-			h.Why = append(h.Why, fmt.Sprintf("the %s loop stands still since %s; restart the service", name, b.at.UTC().Format(time.RFC3339)))
+			h.Why = append(h.Why, job.Say("health.loop-still", job.Args{"loop": name, "since": since}))
 		case b.step != "" && quiet > lease:
-			h.Why = append(h.Why, fmt.Sprintf("the %s loop is at one %s step since %s; restart the service", name, b.step, b.at.UTC().Format(time.RFC3339)))
+			h.Why = append(h.Why, job.Say("health.loop-at-step", job.Args{"loop": name, "step": b.step, "since": since}))
 		}
 	}
 	if unsaved != nil {
-		h.Why = append(h.Why, "what was done cannot be written down: "+unsaved.Error())
+		h.Why = append(h.Why, job.Say("health.not-written", job.Args{"why": job.Why(unsaved)}))
 	}
 }
 
@@ -86,12 +94,12 @@ func (r *Robot) ledgerHealth(ctx context.Context, h *Health) {
 	if free, ok := r.Ledger.Free(); ok {
 		h.FreeDiskBytes = free
 		if least := 2 * uint64(r.Rules.Caps.LetterBytes); free < least {
-			h.Why = append(h.Why, fmt.Sprintf("%d MB are free on the disk that holds the data, and two of the largest letters need %d MB; free some space", free>>20, least>>20))
+			h.Why = append(h.Why, job.Say("health.little-room", job.Args{"free": int64(free >> 20), "needed": int64(least >> 20)}))
 		}
 	}
 	p, err := r.Ledger.Pulse(ctx)
 	if err != nil {
-		h.Why = append(h.Why, r.Error(err))
+		h.Why = append(h.Why, job.Why(err))
 		return
 	}
 	age := func(t time.Time) time.Duration {
@@ -103,18 +111,18 @@ func (r *Robot) ledgerHealth(ctx context.Context, h *Health) {
 	due, sending := age(p.OldestDue), age(p.OldestSending)
 	h.OldestDueS, h.OldestSendS, h.GivenUp, h.Uncertain = int(due.Seconds()), int(sending.Seconds()), p.GivenUp, p.Uncertain
 	if due > mostDue {
-		h.Why = append(h.Why, fmt.Sprintf("work that was due %s ago is not done; meshclerk doctor and the log say why", r.Say(roughly(due))))
+		h.Why = append(h.Why, job.Say("health.overdue", job.Args{"age": roughly(due)}))
 	}
 	if sending > mostSending {
-		h.Why = append(h.Why, fmt.Sprintf("a reply is being sent for %s; restart the service, which makes it uncertain", r.Say(roughly(sending))))
+		h.Why = append(h.Why, job.Say("health.long-sending", job.Args{"age": roughly(sending)}))
 	}
 	if p.GivenUp > 0 {
-		h.Note = append(h.Note, fmt.Sprintf("%s given up: meshclerk retry", job.Count(p.GivenUp, "step was", "steps were")))
+		h.Note = append(h.Note, job.Say("health.given-up", job.Args{"n": p.GivenUp}))
 	}
 	if p.Uncertain > 0 {
-		h.Note = append(h.Note, fmt.Sprintf("%s uncertain: meshclerk drafts settle", job.Count(p.Uncertain, "reply is", "replies are")))
+		h.Note = append(h.Note, job.Say("health.uncertain", job.Args{"n": p.Uncertain}))
 	}
 	if !p.Held.IsZero() {
-		h.Note = append(h.Note, "the ledger was restored and nothing is sent until somebody says go on: meshclerk restored")
+		h.Note = append(h.Note, job.Say("health.restored", nil))
 	}
 }

@@ -13,6 +13,15 @@ import (
 	"meshclerk/intake/mailbox/wire"
 )
 
+// all are words, one below the other.
+func all(words []job.Message) string {
+	out := make([]string, len(words))
+	for i, w := range words {
+		out[i] = w.Text
+	}
+	return strings.Join(out, "\n")
+}
+
 // The health address tells the real cause, whatever it is, and not always that
 // the mailbox cannot be reached.
 func TestHealthTellsTheRealCause(t *testing.T) {
@@ -71,7 +80,7 @@ func TestHealthTellsTheRealCause(t *testing.T) {
 			}
 			c.make(h)
 			got := h.Health(t.Context())
-			if said := strings.Join(got.Why, "\n"); got.OK || !strings.Contains(said, c.want) {
+			if said := all(got.In(h.Say).Why); got.OK || !strings.Contains(said, c.want) {
 				t.Errorf("says %q, want %q", said, c.want)
 			}
 		})
@@ -89,7 +98,7 @@ func TestHealthNotesWhatWaitsForAPerson(t *testing.T) {
 	}
 	h.once()
 	got := h.Health(t.Context())
-	if !got.OK || got.GivenUp != 1 || !strings.Contains(strings.Join(got.Note, " "), "meshclerk retry") {
+	if !got.OK || got.GivenUp != 1 || !strings.Contains(all(got.In(h.Say).Note), "meshclerk retry") {
 		t.Errorf("health %+v", got)
 	}
 }
@@ -106,7 +115,7 @@ func TestHealthTellsOfASendThatIsStuck(t *testing.T) {
 		t.Fatal(err)
 	}
 	stuck := func() bool {
-		return slices.ContainsFunc(h.Health(t.Context()).Why, func(why string) bool { return strings.Contains(why, "being sent") })
+		return slices.ContainsFunc(h.Health(t.Context()).Why, func(why job.Message) bool { return why.Key == "health.long-sending" })
 	}
 	h.forward(12*time.Minute - 30*time.Second)
 	if stuck() {

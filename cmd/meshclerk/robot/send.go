@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"time"
 
 	"meshclerk/intake/job"
@@ -59,7 +58,7 @@ func (r *Robot) send(ctx context.Context, h *worker, s *ledger.Step) error {
 			return err
 		}
 		if !bytes.Equal(recorded, raw) {
-			return fmt.Errorf("draft %s changed on disk while it was being sent", d.ID)
+			return job.Refuse(job.Say("faults.changed-on-disk", job.Args{"draft": d.ID}))
 		}
 		try = &t
 		r.Log.Info("sending", "draft", d.ID)

@@ -2,10 +2,10 @@ package robot
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"time"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 )
 
@@ -105,7 +105,7 @@ func (r *Robot) oneStep(ctx context.Context, h *worker) (more bool, err error) {
 func guarded(work func() error) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = fmt.Errorf("the program met a fault of its own (%v); please report it to its developers", p)
+			err = job.Refuse(job.Say("faults.own-fault", job.Args{"cause": fmt.Sprint(p)}))
 		}
 	}()
 	return work()
@@ -114,7 +114,7 @@ func guarded(work func() error) (err error) {
 // step does the work of one step. A letter that was read early comes with it.
 func (r *Robot) step(ctx context.Context, h *worker, s *ledger.Step, early *prefetch) error {
 	if s.Attempts > r.Rules.Caps.Attempts {
-		return errors.New("the program stopped each time it worked on this")
+		return job.Refuse(job.Say("faults.stopped-each-time", nil))
 	}
 	switch s.Kind {
 	case ledger.StepRead:
@@ -142,5 +142,5 @@ func (r *Robot) step(ctx context.Context, h *worker, s *ledger.Step, early *pref
 	case ledger.StepFile:
 		return r.file(ctx, h, s)
 	}
-	return fmt.Errorf("there is no step %q; was the ledger written by a newer program?", s.Kind)
+	return job.Refuse(job.Say("faults.no-such-step", job.Args{"step": string(s.Kind)}))
 }
