@@ -233,7 +233,7 @@ func (d *doc) nounsBefore() int {
 // wishWords may stand in a clause that is nothing but wishes.
 var wishWords = []string{"colour", "material", "number", "unit", "axis", "filler", "skip", "in", "plastic", "branch", "branchword", "place", "copies", "or", "and",
 	"range", "det", "adj", "colourword", "prefer", "please", "this", "instead", "accept", "yes", "ok", "but", "opener", "now", "supports", "supportword", "strong",
-	"ofthese", "copula", "scale", "sizeword", "factor", "percent", "infillword", "times", "pickupword", "pickuplabel", "hello"}
+	"ofthese", "copula", "scale", "sizeword", "factor", "percent", "infillword", "times", "pickupword", "pickuplabel", "hello", "axislink", "about", "andhalf"}
 
 // listed tells whether the clause holds nothing but wishes: "White, please",
 // "2x blue", "orange would be great".

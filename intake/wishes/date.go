@@ -127,8 +127,8 @@ func (d *doc) numericDate(i int) (time.Time, int) {
 	if a >= 2000 && a < 2100 && third {
 		return d.calendar(a, b, int(d.toks[i+4].value)), i + 5
 	}
-	if sep != "/" && !third {
-		return time.Time{}, 0
+	if sep != "/" && !third || !third && d.cue(i+3, "unit", "percent", "sizeword", "infillword") > 0 {
+		return time.Time{}, 0 // "3/4 inch"
 	}
 	j, year := i+3, 0
 	if third {

@@ -19,6 +19,7 @@ const stemBytes = 4 // least length of a stem, and by how much of it it is found
 type phrase struct {
 	words []string
 	group string // "colour", "day", or the name of a cue
+	plain string // a word of one letter as it is written: "a" is not "à"
 	key   string // the stock word, or "" for a cue
 }
 
@@ -74,7 +75,7 @@ func (l *lexicon) addAll(group string, ways map[string][]string) {
 func (l *lexicon) addWays(group, key string, ways []string) {
 	for _, way := range ways {
 		if stem := fold(strings.TrimSuffix(way, "*")); stem != fold(way) && len(stem) >= stemBytes {
-			l.stems[stem[:stemBytes]] = append(l.stems[stem[:stemBytes]], phrase{[]string{stem}, group, key})
+			l.stems[stem[:stemBytes]] = append(l.stems[stem[:stemBytes]], phrase{words: []string{stem}, group: group, key: key})
 			continue
 		}
 		var words []string
@@ -84,7 +85,11 @@ func (l *lexicon) addWays(group, key string, ways []string) {
 			}
 		}
 		if len(words) > 0 {
-			l.first[words[0]] = append(l.first[words[0]], phrase{words, group, key})
+			p := phrase{words: words, group: group, key: key}
+			if len(way) == 1 {
+				p.plain = way
+			}
+			l.first[words[0]] = append(l.first[words[0]], p)
 		}
 	}
 }
@@ -121,6 +126,9 @@ func find(tags []tag, group string) (best tag, found bool) {
 // length is how many tokens the phrase covers, or 0 when it does not stand
 // here. Hyphens between its words do not count: "water-soluble".
 func (p *phrase) length(toks []token) int {
+	if p.plain != "" && len(toks[0].text) > 1 {
+		return 0
+	}
 	at := 0
 	for k, w := range p.words {
 		if k > 0 && at+1 < len(toks) && toks[at].fold == "-" && toks[at].tight {

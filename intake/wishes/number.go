@@ -75,15 +75,25 @@ func (d *doc) endsNumeral(i int) bool {
 // of a choice: "2 or 3", "8-10 cm", "entre 2 y 3".
 func (d *doc) ranged(i, j int) bool {
 	if n := d.cue(j, "range"); n > 0 && d.isNumeral(j+n) {
-		return true
+		return d.cue(j, "and") == 0 || d.ended(i, "between") > 0
 	}
 	if n := d.ended(i, "range"); n > 0 && d.endsNumeral(i-n) {
-		return true
+		return d.ended(i, "and") == 0 || d.betweenBehind(i-n)
 	}
 	if d.fold(j) == "-" && d.isNumeral(j+1) || d.fold(i-1) == "-" && d.endsNumeral(i-1) {
 		return true
 	}
 	return d.fold(j) == "–" && d.isNumeral(j+1) || d.fold(i-1) == "–" && d.endsNumeral(i-1)
+}
+
+// betweenBehind tells of the "between" of "between 12 and", where the number ends at i.
+func (d *doc) betweenBehind(i int) bool {
+	for k := i - 1; k >= max(0, i-4); k-- {
+		if d.ended(k, "between") > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // bounded tells whether the number at a token is only a bound: "at most 10 cm".

@@ -42,11 +42,13 @@ func (d *doc) footSign(j int) bool {
 	return d.fold(j) == "'" && d.isTight(j) && d.isNumber(j-1) && d.isNumber(j+1)
 }
 
-// measure reads one number with its unit.
+// measure reads one number with its unit, and the half behind it: "7 pouces et demi".
 func (d *doc) measure(i int) (mm float64, to int) {
 	value, n := d.numeral(i)
 	if n == 0 {
-		return 0, 0
+		if value, n = d.oneUnit(i); n == 0 {
+			return 0, 0
+		}
 	}
 	j := i + n
 	if d.fold(j) == "-" && d.isTight(j) && d.cue(j+1, "unit") > 0 { // "10-cm"
@@ -66,7 +68,19 @@ func (d *doc) measure(i int) (mm float64, to int) {
 	if d.fold(j) == "." && d.isTight(j) && j+1 < len(d.toks) && d.toks[j+1].sent == d.toks[j].sent {
 		j++ // "4 in. wide"
 	}
+	if n := d.cue(j, "andhalf"); n > 0 {
+		value, j = value+0.5, j+n
+	}
 	return value * mmPerUnit[t.key], j
+}
+
+// oneUnit is the "a" of "a foot long"; a foot alone may be the part.
+func (d *doc) oneUnit(i int) (value float64, n int) {
+	t, ok := find(d.tagsAt(i+1), "unit")
+	if d.cue(i, "a") == 0 || d.toks[i].claimed || d.toks[i].away || d.toks[i].told || !ok || d.axisAfter(i+1+t.n) == "" && d.cue(i+1+t.n, "andhalf") == 0 {
+		return 0, 0
+	}
+	return 1, 1
 }
 
 func (d *doc) tagsAt(i int) []tag {
@@ -82,7 +96,12 @@ func (d *doc) inchSign(j int) bool { return d.fold(j) == `"` && d.isTight(j) }
 // inches tells "4 in wide" and "4in" from "2 in blue".
 func (d *doc) inches(i, j int) bool {
 	return d.isNumber(i) && (d.isTight(j) || d.fold(j+1) == "." && d.isTight(j+1)) || d.axisAfter(j+1) != "" ||
-		j+1 < len(d.toks) && d.fold(j+1) == "x"
+		j+1 < len(d.toks) && d.fold(j+1) == "x" || d.isNumber(i) && d.endsHere(j+1)
+}
+
+// endsHere tells whether a sign or the end of the sentence stands at a token.
+func (d *doc) endsHere(j int) bool {
+	return j >= len(d.toks) || d.toks[j].kind == mark && d.fold(j) != "(" || d.toks[j].sent != d.toks[j-1].sent
 }
 
 // axisAfter reads the axis that follows a length: "tall", "in height", "de haut".
@@ -105,10 +124,15 @@ func (d *doc) axisAfter(j int) string {
 
 // axisBefore reads the axis that a length follows: "height: 10 cm".
 func (d *doc) axisBefore(i int) (axis string, from int) {
+	unknown := false
 	for range 5 {
 		if n := d.ended(i, "axis"); n > 0 {
 			t, _ := find(d.tags[i-n], "axis")
 			return t.key, i - n
+		}
+		if !unknown && i > 1 && d.toks[i-1].kind == word && len(d.tags[i-1]) == 0 && d.ended(i-1, "axis") > 0 { // "largeur finie 18 cm"
+			unknown, i = true, i-1
+			continue
 		}
 		n := d.ended(i, "axislink", "should", "about", "skip", "set")
 		if f := d.fold(i - 1); n == 0 && (f == ":" || f == "=" || f == "-" && !d.isTight(i)) {
@@ -122,11 +146,40 @@ func (d *doc) axisBefore(i int) (axis string, from int) {
 	return "", i
 }
 
+// axisAbove is the axis that a colon leads on from: "only the height: I'd need 8 cm".
+func (d *doc) axisAbove(i int) string {
+	c := d.clauseOf(i).from
+	if d.fold(c-1) != ":" {
+		return ""
+	}
+	axis, _ := d.axisBefore(c)
+	return axis
+}
+
+// plainSize tells of a length that is wished and has no axis, which then is that of
+// the longest side: "it should be 8 cm", "one, grey, 4 cm", "four of 6 cm each".
+func (d *doc) plainSize(i, to int) bool {
+	c := d.clauseOf(i)
+	if d.has(c, "notpart", "axis") >= 0 {
+		return false
+	}
+	at := i - d.ended(i, "about", "at", "axislink")
+	switch {
+	case d.behind(at, "should", "resize") || d.labelled(at, "sizeword"):
+		return true
+	case d.cue(to, "eachword") > 0 && d.ended(i, "of") > 0:
+		return true
+	case d.ended(i, "of", "at") > 0 && d.has(span{c.from, i}, "verb", "want", "printing", "set", "ask") >= 0 && d.has(c, "is", "past", "my", "fit") < 0:
+		return !d.in.Answer // "cuatro tiradores en blanco, de 6 cm"
+	}
+	return d.wishesOnly(span{c.from, i}) && d.wishesOnly(span{to, c.to}) && d.has(c, "is", "past") < 0
+}
+
 // size finds the one length that the part is to have. All lengths are claimed
 // on the way. Two different wishes for one axis are no wish.
 func (d *doc) size() (*job.Size, string) {
 	var best *found[job.Size]
-	clash := false
+	clash, axed := false, false // axed: the best has an axis of its own
 	for i := 0; i < len(d.toks); i++ {
 		mm, to := d.length(i)
 		if to == 0 {
@@ -139,10 +192,13 @@ func (d *doc) size() (*job.Size, string) {
 		} else {
 			d.use(i, to)
 		}
+		plain := s != nil && d.axisAfter(to) == "" && s.from == i && d.axisAbove(i) == ""
 		switch {
 		case s == nil:
-		case best == nil || d.corrects(i):
-			best, clash = s, false
+		case plain && axed:
+			d.toks[i].used, d.loose[i] = false, "size"
+		case best == nil || d.corrects(i) || !plain && !axed:
+			best, clash, axed = s, false, !plain
 		case best.value.Axis == s.value.Axis && math.Abs(best.value.MM-s.value.MM) > 0.05*s.value.MM: // "10 cm (4 inches)" is one wish
 			clash = true
 			d.toks[i].used, d.loose[i] = false, "size"
@@ -171,6 +227,12 @@ func (d *doc) sizeAt(i, to int, mm float64) *found[job.Size] {
 	if axis == "" {
 		axis, from = d.axisBefore(i)
 	}
+	if axis == "" {
+		axis, from = d.axisAbove(i), i
+	}
+	if axis == "" && d.plainSize(i, to) {
+		axis = "longest"
+	}
 	if axis == "" || !d.ofPart(from, to) || !d.wishedSize(from, to) {
 		return nil
 	}
@@ -187,7 +249,7 @@ func (d *doc) wishedSize(from, to int) bool {
 	if d.topic == "size" || d.has(span{s.from, c.from}, "verb", "printing", "ask") >= 0 && d.has(span{s.from, c.to}, "is", "notpart") < 0 {
 		return true
 	}
-	told := d.has(s, "is", "past") >= 0 && d.has(s, "want", "ask") < 0
+	told := d.has(span{s.from, c.to}, "is", "past") >= 0 && d.has(s, "want", "ask") < 0
 	return !told && (d.cue(from, "axis") > 0 || d.wishesOnly(c) || d.opens(from))
 }
 
@@ -198,7 +260,15 @@ func (d *doc) ofHoles(c span) bool {
 	for start < c.to && (d.toks[start].kind == mark || d.cue(start, "opener", "and") > 0) {
 		start++
 	}
-	return d.cue(start, "theyword") > 0 && d.has(span{max(0, c.from-near), c.from}, "notpart") >= 0
+	if d.cue(start, "theyword") == 0 {
+		return false
+	}
+	for k := max(0, c.from-near); k < c.from; k++ {
+		if n := d.cue(k, "notpart"); n > 0 && (d.toks[k+n].kind != word || len(d.tags[k+n]) > 0) { // a "drawer tray" is no drawer
+			return true
+		}
+	}
+	return false
 }
 
 func (d *doc) afterAxis(j int) int {
@@ -229,7 +299,11 @@ func (d *doc) ofPart(from, to int) bool {
 		if d.ended(k, "should", "resize", "verb", "set", "printing", "prefer") > 0 {
 			break
 		}
-		if d.ended(k, "notpart", "my", "is", "fit") > 0 {
+		n := d.ended(k, "notpart")
+		if n > 0 && d.in.Language == "fr" && d.ended(k-n, "at") > 0 {
+			continue // "des présentoirs à bobines de 30 cm"
+		}
+		if n > 0 || d.ended(k, "my", "is", "fit") > 0 {
 			return false
 		}
 	}
