@@ -206,7 +206,7 @@ type Prices struct {
 type Limits struct {
 	JobHours            float64  `toml:"job_hours"` // longest plate
 	MaxCopies           int      `toml:"max_copies"`
-	FilesPerLetter      int      `toml:"files_per_letter"` // more are taken, and staff are told
+	FilesPerLetter      int      `toml:"files_per_letter"` // looked at at once; more are kept
 	Accepted            []string `toml:"accepted"`         // file name endings: [".stl"]
 	PickupDays          int      `toml:"pickup_days"`
 	ReminderDays        int      `toml:"reminder_days"` // silence after a quote

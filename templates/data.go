@@ -29,7 +29,8 @@ type Data struct {
 	Files     []File // other files that came
 	Unopened  []File // files that came and could not be opened, and why
 	Links     int    // addresses of files kept elsewhere
-	TooMany   int    // files beyond those that were looked at
+	TooMany   int    // files beyond those that were looked at; they are kept
+	Sent      int    // 3D files that came with the letter, those too
 
 	GivenUp  Text     // files that the patron no longer wants, which we have taken off the list
 	Changes  []Change // what is new since the last quote
@@ -195,7 +196,7 @@ type Cautions struct {
 type Limits struct {
 	Hours      Text // longest print, "8 hours"
 	Copies     int
-	Files      int // looked at in one letter
+	Files      int // looked at at once
 	PickupDays int
 	KeepDays   int
 	Endings    Text // ".stl"

@@ -41,7 +41,7 @@ func full(l *Localizer) Data {
 		Part: fullPart(l), Printable: true, Total: l.Money("3.40", "CAD"), Deposit: l.Money("1.00", "CAD"), ValidTo: l.Date(sampleDay),
 		AskPhone:  true,
 		Agreement: Agreement{State: "good", Form: "https://www.larkfield.example/3d-print/agreement", Expired: l.Date(sampleDay), Months: 24, Age: 18},
-		Files:     sampleFiles(), Unopened: sampleFiles(), Links: 2, TooMany: 2,
+		Files:     sampleFiles(), Unopened: sampleFiles(), Links: 2, TooMany: 2, Sent: 3,
 		Wait: Wait{2, 4}, NeededBy: l.Date(sampleDay), Late: true,
 		Pickup: Pickup{Branch: "Millbrook", Hours: "Tuesday to Saturday, 10:00 to 18:00", Until: l.Date(sampleDay),
 			Paid: l.Money("3.40", "CAD"), Due: l.Money("2.40", "CAD"), Days: 14},

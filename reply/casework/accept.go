@@ -36,6 +36,11 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 			}
 		}
 	}
+	if said > 0 {
+		if err := in.theRest(ctx, jobs[0].Thread); err != nil {
+			return err
+		}
+	}
 	switch {
 	case said > 0:
 		return in.done(ctx, job.Say("history.patron-yes", nil))
@@ -43,6 +48,37 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 		return in.done(ctx, job.Say("history.yes-again", nil))
 	}
 	return in.ask(ctx, jobs, ledger.NoticeYesToWhat, "yes-to-what")
+}
+
+// theRest opens the jobs for the files of a request that were more than are looked at
+// at once, as its reply promised. They are offered in a letter of their own.
+func (in *incoming) theRest(ctx context.Context, thread string) error {
+	jobs, err := in.tx.JobsIn(ctx, thread)
+	if err != nil || len(jobs) == 0 {
+		return err
+	}
+	letters, err := in.tx.LettersOf(ctx, jobs[0].ID)
+	if err != nil || len(letters) == 0 || letters[0].Parsed == nil {
+		return err
+	}
+	request := *letters[0].Parsed
+	most := in.o.Rules.Limits.FilesPerLetter
+	if meshesIn(&request) <= most {
+		return nil
+	}
+	first := &incoming{o: in.o, tx: in.tx, id: letters[0].ID, l: &request}
+	request.Wishes = eachOnce(request.Wishes, meshesIn(&request))
+	for _, a := range request.Attachments {
+		known := slices.ContainsFunc(jobs, func(j job.Job) bool { return j.Blob == a.SHA256 && j.File == a.Name })
+		if a.Kind != job.KindMesh || a.SHA256 == "" || known || most == 0 {
+			continue
+		}
+		if _, err := first.newJobs(ctx, thread, a); err != nil {
+			return err
+		}
+		most--
+	}
+	return nil
 }
 
 // acceptOne takes a yes to one job, with what the letter answers beside it.

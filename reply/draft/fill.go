@@ -187,6 +187,7 @@ func (f *filler) subject(d *templates.Data) {
 
 // letter takes over what came beside the meshes.
 func (f *filler) letter(d *templates.Data) {
+	d.Sent = len(f.in.Jobs)
 	if f.in.Letter == nil {
 		return
 	}
@@ -207,7 +208,7 @@ func (f *filler) letter(d *templates.Data) {
 		}
 	}
 	if max := f.in.Rules.Limits.FilesPerLetter; meshes > max && len(f.in.Jobs) == max {
-		d.TooMany = meshes - max
+		d.TooMany, d.Sent = meshes-max, meshes
 	}
 }
 
