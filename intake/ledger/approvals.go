@@ -138,13 +138,18 @@ func (d Draft) readdressed() job.Message {
 	return job.Say("notices.readdressed", job.Args{"draft": d.ID})
 }
 
-// SetAsideMoved sets aside what a person moved into the set-aside folder.
+// SetAsideMoved sets aside what a person moved into the set-aside folder. A copy that was
+// filed there when its draft was set aside elsewhere is no person's act: a draft that
+// waits again has no copy that anybody could have moved until it is posted anew.
 func (tx *Tx) SetAsideMoved(ctx context.Context, m Moved) (MoveOutcome, error) {
 	return tx.moved(ctx, m, func(d Draft, sha string) (MoveOutcome, string, error) {
 		switch d.State {
 		case DraftSetAside, DraftSuperseded:
 			return MoveKnown, "it was " + string(d.State) + " already", nil
 		case DraftWaiting, DraftApproved, DraftFailed:
+			if d.State == DraftWaiting && d.Place == (Place{}) {
+				return MoveKnown, "it waits again, and its copy lies here from before", nil
+			}
 			return MoveSetAside, "", tx.moveDraft(ctx, d, DraftSetAside, m.By, job.Say("history.moved-into", job.Args{"folder": m.Place.Folder}))
 		}
 		return tx.refuseMove(ctx, d, m)

@@ -170,6 +170,13 @@ func TestSetAsideMoved(t *testing.T) {
 	m := moved(1, d, "Dear Ada")
 	m.Place.Folder = "Set aside"
 	var got MoveOutcome
+	// Set aside on the page, filed there by the program, and waiting again: nobody moved it.
+	do(t, l, func(tx *Tx) (err error) { got, err = tx.SetAsideMoved(ctx, m); return err })
+	if now, _ := l.Draft(ctx, d.ID); got != MoveKnown || now.State != DraftWaiting {
+		t.Errorf("%s, %+v", got, now)
+	}
+	do(t, l, func(tx *Tx) error { return tx.PlaceDraft(ctx, d.ID, Place{"To approve", 1, 7}) })
+	m.Place.UID = 3
 	do(t, l, func(tx *Tx) (err error) { got, err = tx.SetAsideMoved(ctx, m); return err })
 	if now, _ := l.Draft(ctx, d.ID); got != MoveSetAside || now.State != DraftSetAside {
 		t.Errorf("%s, %+v", got, now)

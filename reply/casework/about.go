@@ -42,7 +42,7 @@ func (o *Office) toWriteAbout(ctx context.Context, all []job.Job) (about []job.J
 	checking := slices.ContainsFunc(all, func(j job.Job) bool { return j.Stage == job.Taken })
 	var wanting []job.Job
 	for _, j := range all {
-		if t.wants(j) && !(checking && quotable(j.Stage)) {
+		if t.wants(j) && !(checking && quotable(j.Stage)) && !(t.form && j.Stage == job.NeedsAgreement) {
 			wanting = append(wanting, j)
 		}
 	}
@@ -125,12 +125,17 @@ type talk struct {
 	since map[job.ID]time.Time    // in its stage
 	last  map[job.ID]ledger.Draft // the newest that was not superseded
 	back  map[job.ID]bool         // a mistake was corrected: it had been in its stage before
+	form  bool                    // what may be the agreement that is missing has come, and nobody has looked yet
 }
 
 func (o *Office) talk(ctx context.Context, all []job.Job) (talk, error) {
-	t := talk{map[job.ID]time.Time{}, map[job.ID]ledger.Draft{}, map[job.ID]bool{}}
+	t := talk{since: map[job.ID]time.Time{}, last: map[job.ID]ledger.Draft{}, back: map[job.ID]bool{}}
 	if len(all) == 0 {
 		return t, nil
+	}
+	var err error
+	if t.form, err = o.Ledger.LetterOpen(ctx, all[0].Thread, forms); err != nil {
+		return t, err
 	}
 	rows, err := o.Ledger.Jobs(ctx, ledger.Filter{Thread: all[0].Thread})
 	if err != nil {

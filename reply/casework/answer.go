@@ -113,7 +113,7 @@ func (in *incoming) bringsAnything(jobs []job.Job) bool {
 func wishesAnew(j job.Job, own job.Wishes) bool {
 	was, now := j.Wishes, wishes.Merge(j.Wishes, own)
 	for _, w := range []*job.Wishes{&was, &now} {
-		w.Answer, w.Words = "", nil
+		w.Answer, w.Words, w.Unread = "", nil, nil
 	}
 	return !reflect.DeepEqual(was, now)
 }
@@ -229,7 +229,7 @@ func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind ledger.NoticeK
 	if err := in.tx.AddNotice(ctx, kind, in.id, text); err != nil {
 		return err
 	}
-	if in.l.Wishes.Answer == job.Question && kind == ledger.NoticeQuestion {
+	if kind == ledger.NoticeQuestion && (in.l.Wishes.Answer == job.Question || in.o.setsCondition(in.l)) {
 		if err := in.tx.Enqueue(ctx, ledger.StepQuestion, jobs[0].Thread, time.Time{}); err != nil {
 			return err
 		}

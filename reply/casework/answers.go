@@ -1,12 +1,15 @@
 package casework
 
 import (
+	"cmp"
 	"context"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
 	"meshclerk/intake/job"
+	"meshclerk/reply/draft"
 	"meshclerk/templates"
 )
 
@@ -21,18 +24,46 @@ type answers struct {
 
 	said []string
 	rest bool // something is asked that is not answered here
+	// proposes: something is spoken of beside the last offer, which a yes might be to
+	proposes bool
 }
 
-// answered gives the answers as paragraphs, and whether a person must write the rest.
-func (o *Office) answered(ctx context.Context, l *job.Letter, jobs []job.Job) (note string, rest bool, err error) {
+// answer has a reply say what the record and the rules say to a letter's questions.
+func (o *Office) answer(ctx context.Context, in *draft.Input, jobs []job.Job) error {
+	l := in.Letter
 	a := &answers{o: o, l: l, jobs: jobs, say: o.Texts().Book().In(l.Language, o.Rules.Prices.Locale, o.Rules.Prices.Currency)}
 	for _, q := range questionsIn(l.Text) {
 		if err := a.answer(ctx, saidIn(q)); err != nil {
-			return "", false, err
+			return err
 		}
 	}
-	return strings.Join(a.said, "\n\n"), a.rest || len(a.said) == 0, nil
+	if !a.rest && len(a.said) > 0 && o.setsCondition(l) && slices.ContainsFunc(jobs, func(j job.Job) bool { return j.Stage == job.Quoted }) {
+		if _, err := a.tell("replies.answer.then-yes", nil); err != nil {
+			return err
+		}
+	}
+	in.Note, in.Rest, in.Proposes = strings.Join(a.said, "\n\n"), a.rest || len(a.said) == 0, a.proposes
+	return nil
 }
+
+// setsCondition reports whether a letter asks nothing, and speaks of paying or of a price
+// as a condition: "only after I have paid", "if it is under 5 dollars".
+func (o *Office) setsCondition(l *job.Letter) bool {
+	return !strings.ContainsAny(l.Text, "?¿") && (saidIn(l.Text).has(o.Rules.Words.Asks[l.Language]["pay"]) || o.pricesIn(l) > 0)
+}
+
+// pricesIn counts the sums of money that a letter names.
+func (o *Office) pricesIn(l *job.Letter) (n int) {
+	words, money := saidIn(l.Text), o.Rules.Words.Cues["any"]["money"]
+	for i, w := range words {
+		if _, err := strconv.Atoi(w); err == nil && (i+1 < len(words) && slices.ContainsFunc(money, func(m string) bool { return strings.EqualFold(m, words[i+1]) })) {
+			n++
+		}
+	}
+	return n + len(sumOfMoney.FindAllString(l.Text, 9))
+}
+
+var sumOfMoney = regexp.MustCompile(`[$€]\s?\d|\d\s?[$€]`)
 
 // sentence is a run of words up to the mark that ends it.
 var sentence = regexp.MustCompile(`[^.!?\n]*(?:\n[^.!?\n]+)*[.!?]?`)
@@ -56,11 +87,11 @@ func questionsIn(text string) []string {
 func (a *answers) answer(ctx context.Context, q said) error {
 	asks := a.o.Rules.Words.Asks[a.l.Language]
 	topics := map[string]func(context.Context, said) (bool, error){
-		"price": a.price, "ready": a.ready, "where": a.where, "other": a.other, "missing": a.missing,
+		"price": a.price, "pay": a.pay, "ready": a.ready, "where": a.where, "other": a.other, "missing": a.missing,
 	}
 	found := false
-	for _, t := range []string{"price", "missing", "ready", "other", "where"} {
-		if !q.has(asks[t]) || found && t == "where" {
+	for _, t := range []string{"price", "pay", "missing", "ready", "other", "where"} {
+		if !q.has(asks[t]) && !(t == "price" && a.o.setsCondition(a.l) && a.o.pricesIn(a.l) > 0) || found && t == "where" {
 			continue
 		}
 		ok, err := topics[t](ctx, q)
@@ -125,6 +156,7 @@ func (a *answers) price(ctx context.Context, q said) (bool, error) {
 	if err != nil || !report.Printable() || report.Quote == nil || report.Estimate == nil {
 		return false, err
 	}
+	a.proposes = true
 	before := args["price"]
 	args["what"], args["price"], args["time"] = strings.Join(what, " "), string(a.say.Money(report.Quote.Total, report.Quote.Currency)), string(a.say.About(report.Estimate.PrintTimeS))
 	if report.Quote.Total == now.Total {
@@ -145,7 +177,7 @@ func (a *answers) otherwise(j job.Job, q said) (other job.Job, what []string, su
 		if m := percentOf.FindStringSubmatch(word); m != nil {
 			n, _ := strconv.Atoi(m[1])
 			scale = float64(n) / 100
-		} else if _, err := strconv.Atoi(word); err == nil {
+		} else if _, err := strconv.Atoi(word); err == nil && a.o.pricesIn(a.l) == 0 {
 			return j, nil, false
 		}
 	}
@@ -174,6 +206,22 @@ func (a *answers) material(q said) string {
 		}
 	}
 	return ""
+}
+
+// pay tells when and where one pays, as the rules have it.
+func (a *answers) pay(_ context.Context, _ said) (bool, error) {
+	deposit, branch := false, ""
+	for _, j := range a.jobs {
+		deposit = deposit || j.Report != nil && j.Report.Quote != nil && j.Report.Quote.Deposit != ""
+		branch = cmp.Or(j.Wishes.Pickup, branch)
+	}
+	switch {
+	case deposit:
+		return a.tell("replies.answer.deposit", nil)
+	case branch != "":
+		return a.tell("replies.answer.pay-at", job.Args{"place": branch})
+	}
+	return a.tell("replies.answer.pay", nil)
 }
 
 // ready tells how the jobs stand, and when they should be there.
@@ -234,6 +282,7 @@ func (a *answers) where(_ context.Context, _ said) (bool, error) {
 
 // other tells who may collect a part, as the letter that it is ready does.
 func (a *answers) other(_ context.Context, _ said) (bool, error) {
+	a.proposes = true
 	return a.tell("replies.answer.only-you", nil)
 }
 

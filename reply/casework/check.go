@@ -75,6 +75,11 @@ func (o *Office) recordCheck(ctx context.Context, tx *ledger.Tx, j job.Job) erro
 	if o.Rules.Agreement.Required && j.Agreement.State != job.AgreementGood && j.Report.Printable() {
 		to, why = job.NeedsAgreement, j.Agreement.Why
 	}
+	if o.Rules.Agreement.Required && j.Agreement.State == job.AgreementGood {
+		if err := formAnswered(ctx, tx, j.ID); err != nil {
+			return err
+		}
+	}
 	if j.Stage == to {
 		return o.standing(ctx, tx, j)
 	}

@@ -26,6 +26,7 @@ type Written struct {
 	Notes     []job.Message    `json:"notes"`              // what staff should know before they approve
 	Edited    bool             `json:"edited,omitempty"`   // the text is a person's own
 	Promises  bool             `json:"promises,omitempty"` // it says that a person will write
+	Proposes  bool             `json:"proposes,omitempty"` // it speaks of something beside the last offer
 	Jobs      []job.Job        `json:"jobs"`               // as they were then
 }
 
@@ -124,7 +125,7 @@ func (o *Office) gather(ctx context.Context, id string, jobs []job.Job) (*draft.
 // recordDraft keeps the reply, moves its jobs, and sees to the mailbox.
 func (o *Office) recordDraft(ctx context.Context, tx *ledger.Tx, in *draft.Input, m draft.Message, letter string, jobs []job.Job) error {
 	doc, err := json.Marshal(Written{Markdown: m.Markdown, Questions: m.Questions, Notes: m.Notes, Jobs: afterDraft(jobs),
-		Promises: m.Template == templates.TextQuestion && (in.Note == "" || in.Rest)})
+		Proposes: in.Proposes, Promises: m.Template == templates.TextQuestion && (in.Note == "" || in.Rest)})
 	if err != nil {
 		return err
 	}

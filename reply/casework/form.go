@@ -3,10 +3,39 @@ package casework
 import (
 	"context"
 	"slices"
+	"time"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
 )
+
+// forms are the notices of what may be a signed agreement. While one is open, its patron
+// is not asked to sign.
+var forms = []ledger.NoticeKind{ledger.NoticeForm}
+
+// formLookedAt has the letter written that waited for a person to look at a form: it
+// asks for an agreement where none is on file now.
+func formLookedAt(ctx context.Context, tx *ledger.Tx, letter string) error {
+	jobs, err := tx.JobsOf(ctx, letter)
+	for _, j := range jobs {
+		if j.Stage == job.NeedsAgreement {
+			return tx.Enqueue(ctx, ledger.StepDraft, j.Thread, time.Time{})
+		}
+	}
+	return err
+}
+
+// formAnswered closes what is open about forms in a job's letters, once an agreement is
+// on file.
+func formAnswered(ctx context.Context, tx *ledger.Tx, id job.ID) error {
+	letters, err := tx.LettersOf(ctx, id)
+	for _, l := range letters {
+		if err := tx.SettleLetter(ctx, ledger.NoticeForm, l.ID, ledger.Robot); err != nil {
+			return err
+		}
+	}
+	return err
+}
 
 // form tells staff that a document came while an agreement is missing.
 func (in *incoming) form(ctx context.Context, jobs []job.Job) (came bool, err error) {

@@ -164,10 +164,16 @@ func (o *Office) CloseNotice(ctx context.Context, id string, seen int, by string
 		} else {
 			err = tx.CloseNotice(ctx, id, by)
 		}
-		if err != nil || !slices.Contains(unclear, n.Kind) {
+		if err != nil || !slices.Contains(unclear, n.Kind) && n.Kind != ledger.NoticeForm {
 			return err
 		}
 		for _, letter := range n.Letters {
+			if n.Kind == ledger.NoticeForm {
+				if err := formLookedAt(ctx, tx, letter); err != nil {
+					return err
+				}
+				continue
+			}
 			if err := o.standingAfter(ctx, tx, letter); err != nil {
 				return err
 			}

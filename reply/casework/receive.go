@@ -59,10 +59,11 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 	}
 	to := known{earlier: jobs[0].Wishes}
 	if d, ok := answeredOf(l, sent); ok {
-		for _, q := range WrittenOf(d).Questions {
+		w := WrittenOf(d)
+		for _, q := range w.Questions {
 			to.asked = append(to.asked, q.Text)
 		}
-		to.personal = d.Kind == templates.TextQuestion
+		to.personal = d.Kind == templates.TextQuestion && (w.Edited || w.Promises || w.Proposes)
 	}
 	if before := jobs[0].Language; before != "" {
 		l.Language = letter.Language(l.Text, before, o.Rules.Words)

@@ -88,7 +88,7 @@ func (o *Office) Frame(ctx context.Context, s *ledger.Step) error {
 	in.Template, in.Picture = templates.TextQuestion, nil
 	in.SaidYes = slices.ContainsFunc(about, func(j job.Job) bool { return !offered[j.Stage] })
 	if in.Letter != nil && in.Letter.Disposition != job.Request {
-		if in.Note, in.Rest, err = o.answered(ctx, in.Letter, about); err != nil {
+		if err := o.answer(ctx, in, about); err != nil {
 			return err
 		}
 	}

@@ -14,7 +14,7 @@ func Understand(l *job.Letter, r *rules.Rules) job.Wishes {
 // known is what a letter answers.
 type known struct {
 	asked    []string // the questions of the letter that it answers, as they were numbered
-	personal bool     // that letter was a person's own words
+	personal bool     // that letter had more in it than the offer, so that a bare yes may be to anything
 	earlier  job.Wishes
 }
 

@@ -32,7 +32,11 @@ func (o *Office) WaitsFor(ctx context.Context, j job.Job) (string, error) {
 	if slices.ContainsFunc(drafts, func(d ledger.Draft) bool { return d.State == ledger.DraftApproved || d.State == ledger.DraftSending }) {
 		return ForRobot, nil
 	}
-	open, err := o.Ledger.LetterOpen(ctx, j.Thread, unclear)
+	kinds := unclear
+	if j.Stage == job.NeedsAgreement {
+		kinds = append(slices.Clone(unclear), forms...)
+	}
+	open, err := o.Ledger.LetterOpen(ctx, j.Thread, kinds)
 	if err != nil {
 		return "", err
 	}

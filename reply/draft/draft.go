@@ -53,6 +53,7 @@ type Input struct {
 	Wait        templates.Wait
 	SaidYes     bool   // the patron said yes to the offer already
 	Rest        bool   // a person writes about the rest of a question
+	Proposes    bool   // the note speaks of something beside the last offer, which a yes might be to
 	Reason      string // one line: why a print failed, why a request is declined
 	Note        string // staff's own words
 	Picture     *Picture

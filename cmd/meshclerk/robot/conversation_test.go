@@ -482,6 +482,12 @@ func (s *stage) staff(line string) {
 		decide("")
 	case "close":
 		must(s.CloseLetter(ctx, s.letter, marisol))
+	case "puts": // away what they were told of
+		open, err := s.Ledger.Notices(ctx, false)
+		must(err)
+		for _, n := range open {
+			must(s.CloseNotice(ctx, n.ID, 0, marisol))
+		}
 	case "belongs":
 		must(s.Belongs(ctx, s.letter, first(), marisol))
 	case "set":
@@ -490,7 +496,7 @@ func (s *stage) staff(line string) {
 		must(s.SetAside(ctx, s.waiting().ID, marisol, rest))
 	case "again":
 		for _, d := range s.drafts(ledger.DraftSetAside) {
-			must(s.Ledger.Tx(ctx, func(tx *ledger.Tx) error { return tx.Reopen(ctx, d.ID, marisol, job.Plain("")) }))
+			must(s.Reopen(ctx, d.ID, marisol, ""))
 		}
 	case "decline":
 		must(s.Close(ctx, first(), job.Declined, marisol, rest))
