@@ -123,7 +123,7 @@ func (d *doc) ruledOut(i int, by ...string) bool {
 // wishesColour tells whether a colour from i to j-1 is what the part should have.
 func (d *doc) wishesColour(i, j, last int) bool {
 	switch {
-	case d.topic == "colour":
+	case d.topic == "colour", d.given[i]:
 		return true
 	case d.ofOther(i, j), d.onlyAsks(i):
 		return false

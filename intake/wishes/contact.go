@@ -200,7 +200,7 @@ func (d *doc) pickup() (string, string) {
 		if !ok || d.elsewhere(i, i+t.n) {
 			continue
 		}
-		if d.refusesPlace(i) {
+		if d.refusesPlace(i) || d.has(d.clauseOf(i), "habit") >= 0 {
 			d.use(i, i+t.n)
 			continue
 		}

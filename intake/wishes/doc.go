@@ -27,6 +27,7 @@ type doc struct {
 	clauses []span
 	topic   string
 	counted map[int]bool    // tokens right behind a count of copies
+	given   map[int]bool    // tokens at which a value begins that another is exchanged for
 	loose   map[int]string  // tokens at which a length or a date begins that was not taken for a wish, with what it is about
 	asked   map[string]bool // see askedStems
 	in      *Input
@@ -37,7 +38,7 @@ type span struct{ from, to int }
 
 // newDoc reads a text in one language.
 func newDoc(text string, lex *lexicon, in *Input) *doc {
-	d := &doc{text: clean(text), in: in, counted: map[int]bool{}, loose: map[int]string{}}
+	d := &doc{text: clean(text), in: in, counted: map[int]bool{}, given: map[int]bool{}, loose: map[int]string{}}
 	d.toks = tokens(d.text, maxTokens)
 	d.mark(lex)
 	d.revise(lex)

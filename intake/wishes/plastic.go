@@ -47,10 +47,11 @@ func (d *doc) wishesMaterial(i, j int) bool {
 	if d.isQuestion(i) {
 		return d.has(span{s.from, i}, "ask", "want") >= 0 && d.has(s, "compare") < 0
 	}
-	if d.behindColour(i, "in", "colour", "set", "should", "prefer", "materialword", "using") || d.object(i) || d.listedMaterial(i) {
-		return d.has(s, "compare") < 0
+	if d.has(s, "compare") >= 0 {
+		return false
 	}
-	return false
+	return d.behindColour(i, "in", "colour", "set", "should", "prefer", "materialword", "using") || d.object(i) || d.listedMaterial(i) ||
+		d.has(d.clauseOf(i), "past", "my", "if") < 0 && d.has(span{d.clauseOf(i).from, i}, "is") < 0
 }
 
 func (d *doc) listedMaterial(i int) bool {
@@ -91,7 +92,8 @@ func (d *doc) infillAt(i int) *found[float64] {
 	to := i + n
 	p := d.cue(to, "percent")
 	to += p
-	if p == 0 && value >= 1 || d.ranged(i, to) || value > 100 || !d.nearInfill(i, to) || d.onlyAsks(i) {
+	if p == 0 && value >= 1 && d.topic != "infill" || d.ranged(i, to) || value > 100 || d.onlyAsks(i) ||
+		!d.nearInfill(i, to) && !(p > 0 && (d.infillSentence(i, to) || d.barePercent(i, to))) {
 		return nil
 	}
 	if p > 0 {
@@ -126,6 +128,23 @@ func (d *doc) nearInfill(i, to int) bool {
 		i -= n
 	}
 	return false
+}
+
+// infillSentence tells whether the word "infill" stands somewhere before a percentage
+// in its sentence, and no word of another measure: "the infill may go up, say 40 %".
+func (d *doc) infillSentence(i, to int) bool {
+	s := d.sentence(i)
+	return d.has(span{s.from, i}, "infillword") >= 0 && d.has(span{d.clauseOf(i).from, to}, "notscale", "sizeword", "resize", "shrink", "grow") < 0
+}
+
+// barePercent is "PETG, 25 %": less than the whole, alone in its clause, in a sentence
+// of the material or of strength. What it is a percentage of goes without saying.
+func (d *doc) barePercent(i, to int) bool {
+	c, s := d.clauseOf(i), d.sentence(i)
+	if d.ended(i, "at") > 0 || d.ended(i, "byword") > 0 || d.has(s, "sizeword", "resize", "shrink", "grow", "notscale", "price") >= 0 {
+		return false
+	}
+	return d.wishesOnly(span{c.from, i}) && d.wishesOnly(span{to, c.to}) && d.has(s, "material", "strong", "solidinfill") >= 0
 }
 
 // strong gives the words by which the part is wished strong.

@@ -5,6 +5,7 @@ package wishes
 // over a wish ("I don't want it in red") and back over the value right before it
 // ("red no, please"; "rojo no").
 func (d *doc) scopes() {
+	d.exchanges()
 	for _, s := range d.sents {
 		for i := s.from; i < s.to; i++ {
 			if d.toks[i].away {
@@ -18,6 +19,56 @@ func (d *doc) scopes() {
 			}
 		}
 	}
+}
+
+// exchanges claims the values that are given up for others: "swap the red for blue",
+// "remplacer le PLA par du PETG", and in an answer "from 20 % to 45 %".
+func (d *doc) exchanges() {
+	for i := range d.toks {
+		n := d.cue(i, "exchange")
+		if from := d.cue(i, "fromword"); n == 0 && d.in.Answer && from > 0 && !d.toks[i].newline {
+			n = from
+		}
+		if n == 0 || d.toks[i].away {
+			continue
+		}
+		old := d.valueNear(i+n, 5)
+		kind, to := d.valueKind(old)
+		if kind == "" {
+			continue
+		}
+		if given := d.exchangedFor(to, kind); given > 0 {
+			d.claim(old, to)
+			d.use(old, to)
+			d.given[given] = n > 0 && d.cue(i, "exchange") > 0
+		}
+	}
+}
+
+// valueNear is where the first value stands among the next few tokens.
+func (d *doc) valueNear(i, tokens int) int {
+	for k := i; k < min(i+tokens, len(d.toks)); k++ {
+		if kind, _ := d.valueKind(k); kind != "" {
+			return k
+		}
+	}
+	return len(d.toks)
+}
+
+// exchangedFor gives where, behind a link such as "for" or "to", a value of the same
+// sort follows, or 0.
+func (d *doc) exchangedFor(i int, kind string) int {
+	for k := i; k < min(i+6, len(d.toks)); k++ {
+		if n := d.cue(k, "exchangelink"); n > 0 {
+			given := d.valueNear(k+n, 4)
+			other, _ := d.valueKind(given)
+			return zeroUnless(other == kind, given)
+		}
+		if f := d.fold(k); f == "." || f == ";" || f == "?" {
+			return 0
+		}
+	}
+	return 0
 }
 
 func (d *doc) refuse(from, to int) {

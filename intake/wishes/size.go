@@ -326,11 +326,14 @@ func (d *doc) scale() (*float64, string) {
 		if s == nil {
 			continue
 		}
-		if best != nil && best.value != s.value && !d.corrects(i) {
+		if best != nil && best.value != s.value && best.value != 1 && s.value != 1 && !d.corrects(i) {
 			return nil, ""
 		}
-		best = s
 		d.claim(s.from, s.to)
+		if best != nil && s.value == 1 {
+			continue // "the file is full size, print it at half"
+		}
+		best = s
 		d.use(s.from, s.to)
 		i = s.to - 1
 	}
@@ -363,27 +366,36 @@ func (d *doc) scaleAt(i int) *found[float64] {
 
 // percentAt reads "at 50 %", "scale 150 %", "20 % smaller".
 func (d *doc) percentAt(i, to int, value float64) *found[float64] {
+	n := d.cue(to, "of")
+	if t, ok := find(d.tagsAt(to+n), "scale"); ok && t.key == "1" {
+		to += n + t.n // "150 % of the original size"
+	}
 	defer d.claim(i, to)
-	if d.has(d.clauseOf(i), "notscale") < 0 && !same(d.in.Earlier.Scale, &[]float64{value / 100}[0]) {
+	c, s := d.clauseOf(i), d.sentence(i)
+	if d.has(c, "notscale") < 0 && !same(d.in.Earlier.Scale, &[]float64{value / 100}[0]) {
 		d.loose[i] = "number"
 	}
-	if d.ranged(i, to) || value <= 0 || value > 1000 || d.has(d.clauseOf(i), "infillword", "notscale") >= 0 {
+	if d.ranged(i, to) || value <= 0 || value > 1000 || d.has(c, "infillword", "notscale") >= 0 || d.onlyAsks(i) {
 		return nil
 	}
 	one := func(v float64) *found[float64] { return &found[float64]{math.Round(v*1e4) / 1e4, i, to} }
+	by, at := d.ended(i, "byword") > 0, d.ended(i, "at") > 0
+	filled := d.has(s, "infillword") >= 0
 	switch {
-	case d.cue(to, "smaller") > 0 || d.ended(i, "byword") > 0 && d.has(d.clauseOf(i), "shrink") >= 0:
+	case d.cue(to, "smaller") > 0 || by && d.has(c, "shrink") >= 0:
 		if value < 100 {
 			return one(1 - value/100)
 		}
 		return nil
-	case d.cue(to, "larger") > 0 || d.ended(i, "byword") > 0 && d.has(d.clauseOf(i), "grow") >= 0:
+	case d.cue(to, "larger") > 0 || by && d.has(c, "grow") >= 0:
 		return one(1 + value/100)
-	case d.ended(i, "byword") > 0:
+	case by:
 		return nil // by how much of what is not said
-	case d.cue(to, "sizeword") > 0 || d.has(d.clauseOf(i), "sizeword", "resize", "shrink", "grow") >= 0 || d.labelled(i, "sizeword"):
+	case d.cue(to, "sizeword") > 0 || d.has(c, "sizeword", "resize", "shrink", "grow") >= 0 || d.labelled(i, "sizeword"):
 		return one(value / 100)
-	case d.ended(i, "at") > 0 && d.printedAt(i), d.topic == "scale", d.topic == "size":
+	case at && d.printedAt(i), d.topic == "scale", d.topic == "size":
+		return one(value / 100)
+	case at && !filled && value != 100, value > 100, d.has(s, "sizeword", "resize", "shrink", "grow") >= 0 && !filled:
 		return one(value / 100)
 	}
 	return nil
@@ -428,7 +440,10 @@ func (d *doc) factorAt(i, to int, value float64) *found[float64] {
 	if n := d.cue(to, "sizeword", "bigger"); n > 0 && value != math.Trunc(value) { // "1/2 scale"
 		return &found[float64]{math.Round(value*1e4) / 1e4, i, to + n}
 	}
-	if n := d.cue(to, "timesword"); n > 0 && d.cue(to+n, "bigger") > 0 {
+	if n := d.cue(to, "timesword"); n > 0 && d.cue(to+n, "smaller") > 0 {
+		return &found[float64]{math.Round(1e4/value) / 1e4, i, to + n + d.cue(to+n, "smaller")}
+	}
+	if n := d.cue(to, "timesword"); n > 0 && d.cue(to+n, "bigger", "larger") > 0 {
 		return &found[float64]{value, i, to + n}
 	}
 	return nil

@@ -87,7 +87,7 @@ func (d *doc) unreadTag(i int, t tag) string {
 			return "other"
 		}
 	case "number":
-		if t.key != "1" && t.key != "0.5" && !d.explained(i) {
+		if t.key != "1" && !d.explained(i) {
 			return "number"
 		}
 	}
