@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/tagger"
 )
 
 // verdict gathers what the sentences of an answer say.
@@ -15,24 +16,42 @@ type verdict struct {
 	yes, kinNo                       bool // some word for yes; a no that is passed on
 	doubts, but                      bool
 	money, when, not                 bool // speaks of money beside no consent; of a time that may be a condition; denies something
-	unsure                           bool // a condition, an unexplained number
+	unsure                           bool // a condition, or a consent that is denied
+	led                              bool // a phrase of consent that something unknown leads to
+	vague                            bool // an unexplained number, a consent with words that nothing knows
 }
+
+// How probable a learned act must be. A yes counts by itself from sureYes on,
+// where nothing that holds back reaches sureNot; one that the phrases of consent
+// say too counts where nothing that holds back is likely.
+const (
+	sureYes = 0.9
+	sureNot = 0.15
+	likely  = 0.85
+)
 
 // answer tells what an answer says to a quote. Changed are wishes that no
 // question of ours had asked for and that differ from what was quoted; moved is
 // another branch than was known, which changes nothing unless a "but" says so.
 //
-// It accepts only when a phrase of consent stands there and no sentence asks,
-// doubts, sets a condition, takes back or changes anything, and nothing is unread.
+// It accepts only when a phrase of consent stands there, or a sentence was learned
+// to be a sure yes, and no sentence asks, doubts, sets a condition, takes back or
+// changes anything, and nothing is unread. Where a phrase of consent stands behind
+// words that nothing knows ("I never said …"), the learned yes does not count.
 func (d *doc) answer(changed, moved, asked bool) job.Reply {
 	v := verdict{changes: changed, asks: asked}
 	for _, s := range d.sents {
 		d.judge(s, &v)
 	}
 	v.accepts = v.accepts || d.onlyOK()
+
+	p := d.sense()
+	hold := max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt])
+	clear := p[tagger.Yes] >= sureYes && hold < sureNot && !v.led
+	v.accepts = v.accepts || clear
 	v.unsure = v.unsure || v.doubts || len(d.unread()) > 0
 	v.changes = v.changes || v.drops && (v.accepts || v.yes)
-	v.unsure = v.unsure || (v.money || v.when || v.not && v.accepts) && !v.declines
+	v.unsure = v.unsure || (v.vague || v.money || v.when || v.not && v.accepts) && !v.declines && !clear
 	v.changes = v.changes || moved && v.but && v.accepts
 	v.unsure = v.unsure || v.kinNo && (v.accepts || v.yes)
 	if v.mind && !v.changes && !v.accepts {
@@ -53,6 +72,8 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 		return job.Question
 	case v.unsure:
 		return ""
+	case v.accepts && hold >= likely:
+		return job.Question
 	case v.accepts:
 		return job.Accept
 	}
@@ -64,6 +85,16 @@ func (d *doc) judge(s span, v *verdict) {
 	if d.toks[s.from].away && d.toks[s.to-1].away {
 		return
 	}
+	if d.story(s) {
+		var own verdict
+		if d.judgeAll(s, &own); !own.accepts && !own.declines && !own.drops && !own.mind {
+			return
+		}
+	}
+	d.judgeAll(s, v)
+}
+
+func (d *doc) judgeAll(s span, v *verdict) {
 	if d.isQuestion(s.from) {
 		v.asks = true
 		v.changes = v.changes || d.has(s, "change") >= 0 && d.has(s, "ask", "want") >= 0 && d.has(s, "price", "whatif", "available") < 0
@@ -118,11 +149,11 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 		return n
 	}
 	if n := d.cue(i, "change", "replaced"); n > 0 {
-		v.changes = true
+		v.changes = v.changes || !d.onlyTold(i)
 		return n
 	}
 	if n := d.cue(i, "yes"); n > 0 && !(d.fold(i) == "si" && !d.spanishYes(i)) {
-		v.yes, v.accepts = true, v.accepts || bare
+		v.yes, v.accepts, v.led = true, v.accepts || bare, v.led || !bare && !d.leads(i, consentLead...)
 		d.use(i, i+n)
 		if d.cue(i+1, "accept", "acceptstart") > 0 {
 			return 1 // "yes please print"
@@ -135,7 +166,7 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 	case d.cue(i, "no") > 0 && (bare || d.standsAlone(i)) && !d.toks[i].used:
 		v.declines = true
 	case d.leftNumber(i):
-		v.unsure = true
+		v.vague = true
 	case d.cue(i, "not") > 0 && !d.toks[i].used && !d.ofCollecting(i):
 		v.not = true
 	case d.cue(i, "money") > 0 && !consents:
@@ -238,12 +269,16 @@ func (d *doc) ofCollecting(i int) bool {
 // consent takes a phrase of consent, unless it is denied: "do not go ahead".
 func (d *doc) consent(i, j int, lead []string, v *verdict) {
 	if d.cue(j, "thatclause") > 0 || !d.leads(i, lead...) {
-		return // "agreed that it is too thin", "my wife said to go ahead"
+		v.led = true // "agreed that it is too thin", "my wife said to go ahead"
+		return
 	}
 	d.use(i, j)
-	if d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0 || d.withOther(j) || d.foreign(j) {
+	switch {
+	case d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0 || d.withOther(j):
 		v.unsure = true
-	} else {
+	case d.foreign(j):
+		v.vague = true
+	default:
 		v.accepts = true
 	}
 }

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"meshclerk/intake/tagger"
 )
 
 const (
@@ -26,10 +28,11 @@ type doc struct {
 	sents   []span
 	clauses []span
 	topic   string
-	counted map[int]bool    // tokens right behind a count of copies
-	given   map[int]bool    // tokens at which a value begins that another is exchanged for
-	loose   map[int]string  // tokens at which a length or a date begins that was not taken for a wish, with what it is about
-	asked   map[string]bool // see askedStems
+	counted map[int]bool      // tokens right behind a count of copies
+	given   map[int]bool      // tokens at which a value begins that another is exchanged for
+	loose   map[int]string    // tokens at which a length or a date begins that was not taken for a wish, with what it is about
+	asked   map[string]bool   // see askedStems
+	learned []tagger.Sentence // of the letter as written
 	in      *Input
 }
 

@@ -101,6 +101,9 @@ func pairs(in *Input) ([]pair, string) {
 	text := in.Text
 	for _, p := range in.Inline {
 		q, n := lastQuestion(p.Quoted, in.Questions)
+		if q == "" && !strings.Contains(text, strings.TrimSpace(p.Text)) {
+			text += "\n\n" + p.Text
+		}
 		if q == "" || strings.TrimSpace(p.Text) == "" {
 			continue
 		}

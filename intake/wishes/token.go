@@ -7,6 +7,8 @@ import (
 	"unicode/utf8"
 
 	"golang.org/x/text/unicode/norm"
+
+	"meshclerk/intake/tagger"
 )
 
 type kind uint8
@@ -28,11 +30,14 @@ type token struct {
 	tight      bool // follows the token before without a space
 	newline    bool // begins a line
 
-	sent, clause int  // which sentence and clause it belongs to
-	away         bool // in a greeting, a signature or a quotation: no word to us
-	told         bool // said of earlier prints: no wish
-	refused      bool // a value that is not wished: "not in red", "two is too many"
-	used         bool // some field was read from it
+	sent, clause int         // which sentence and clause it belongs to
+	away         bool        // in a greeting, a signature or a quotation: no word to us
+	told         bool        // said of earlier prints: no wish
+	refused      bool        // a value that is not wished: "not in red", "two is too many"
+	used         bool        // some field was read from it
+	role         tagger.Role // what was learned of it, and how sure that is, 0 to 1
+	sure         float64
+	says         int  // which sentence of doc.learned it stands in
 	claimed      bool // already understood as another thing, such as a telephone number
 }
 

@@ -4,6 +4,7 @@ import (
 	"unicode"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/tagger"
 )
 
 // unread lists the passages that speak of a number, a colour, a size or a date
@@ -29,6 +30,9 @@ func (d *doc) unread() []job.Unread {
 	return out
 }
 
+// sureNone is how sure it must be that a value means nothing here.
+const sureNone = 0.9
+
 const mostUnread = 20 // passages are shown
 
 // passage is the clause around a token without the signs at its ends.
@@ -51,6 +55,9 @@ func (d *doc) unreadAt(i int) string {
 	}
 	if about, ok := d.loose[i]; ok {
 		return about
+	}
+	if t.role == tagger.None && t.sure >= sureNone && d.ended(i, "choice") == 0 {
+		return ""
 	}
 	if t.claimed || t.refused && len(d.counted) > 0 && d.isNumeral(i) {
 		return "" // "I do not need two, one is enough"

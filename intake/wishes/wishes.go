@@ -14,16 +14,21 @@
 // sentence refuses. Items are read from the stretches between joints, where parts
 // or copies differ. What speaks of a wish and was used by no field is unread.
 //
+// Package tagger adds what was learned from marked letters: what each sentence
+// does, which the grammar and it vote on (answer.go), and which numbers and
+// colours mean nothing here, which are then not unread.
+//
 // Invariants:
 //
 //   - Precision before recall. What is not clear stays unsaid, and the patron is
 //     asked: a wrong number or a wrong yes costs more than one more question.
 //   - An answer is an acceptance only when it has a phrase of consent whose clause
-//     goes on with known words, nothing in it asks, doubts, sets a condition or
-//     changes something, and nothing is unread.
+//     goes on with known words, or a sentence that the tagger is sure agrees;
+//     nothing in it asks, doubts, sets a condition or changes something, neither by
+//     the grammar nor by what was learned; and nothing is unread.
 //   - No word of a quoted letter, a signature or a file's name is a wish.
 //   - The work is linear in the length of the text; a grammar looks only a fixed
-//     number of tokens around. No model, no network.
+//     number of tokens around. No network.
 package wishes
 
 import (
@@ -33,6 +38,7 @@ import (
 	"time"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/tagger"
 	"meshclerk/rules"
 )
 
@@ -59,6 +65,7 @@ type Input struct {
 // several goroutines at once.
 type Reader struct {
 	lex   map[string]*lexicon // by language
+	tags  *tagger.Tagger
 	house Input
 }
 
@@ -66,6 +73,7 @@ type Reader struct {
 func New(words rules.Words, branches []rules.Branch, materials []rules.Material) *Reader {
 	r := &Reader{lex: map[string]*lexicon{}}
 	r.house = Input{Words: words, Branches: branches, Materials: materials}
+	r.tags = tagger.New(tagger.NewWords(words, branches, materials))
 	for _, lang := range languages {
 		r.lex[lang] = newLexicon(&r.house, lang)
 	}
@@ -96,8 +104,9 @@ func (r *Reader) Understand(in Input) job.Wishes {
 	lex := r.lex[in.Language]
 	answered, text := pairs(&in)
 	d := newDoc(opening(&in)+text, lex, &in)
+	d.learn(r.tags)
 	w := d.wishes()
-	v := replies{topics: asked(&in, lex), lex: lex, in: &in}
+	v := replies{topics: asked(&in, lex), lex: lex, in: &in, tags: r.tags}
 	changed := in.Answer && changedWish(w, in.Earlier, v.topics)
 	w = v.inline(w, answered)
 	if len(answered) == 0 {
@@ -227,6 +236,7 @@ type replies struct {
 	topics []string
 	lex    *lexicon
 	in     *Input
+	tags   *tagger.Tagger
 
 	consent string // "yes" or "no" to a question whether to go ahead
 	asks    bool   // an answer is itself a question
@@ -238,10 +248,12 @@ type replies struct {
 func (v *replies) inline(w job.Wishes, answered []pair) job.Wishes {
 	for _, p := range answered {
 		d := newDoc(p.answer, v.lex, v.in)
+		d.learn(v.tags)
 		d.topic = topicOf(p.question, v.lex, v.in)
 		v.asks = v.asks || strings.Contains(p.answer, "?")
 		if d.topic == "accept" {
 			v.consent, _ = d.yesOrNo()
+			v.consent = d.sureOf(v.consent)
 		}
 		own := d.wishes()
 		v.strayed = v.strayed || changedWish(own, v.in.Earlier, append([]string{d.topic}, v.topics...))

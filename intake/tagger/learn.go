@@ -1,0 +1,235 @@
+package tagger
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+)
+
+// Rounds, pace and the pull towards zero were chosen by leaving out one writer at
+// a time; see the package comment.
+const (
+	actRounds  = 12
+	actPace    = 0.15
+	actPull    = 2e-4
+	roleRounds = 12
+	rolePace   = 0.12
+	rolePull   = 1e-4
+	parts      = 4 // the acts that features of words see are guessed by a model of the other parts
+)
+
+// learner is a table whose weights move (AdaGrad with a pull towards zero: Duchi,
+// Hazan, Singer 2011, "Adaptive subgradient methods").
+type learner struct {
+	table
+	moved      []float32 // sum of the squares of all moves asked for
+	pace, pull float64
+}
+
+func newLearner(wide int, pace, pull float64) *learner {
+	return &learner{table: table{wide: wide, at: map[feature]int32{}}, pace: pace, pull: pull}
+}
+
+// know makes rows for the features that at least two examples have.
+func (l *learner) know(examples [][]feature) {
+	seen := map[feature]int{}
+	for k, fs := range examples {
+		for _, f := range fs {
+			switch at, ok := seen[f]; {
+			case !ok:
+				seen[f] = k
+			case at != k && at >= 0:
+				seen[f] = -1
+				l.at[f] = int32(len(l.at) * l.wide)
+			}
+		}
+	}
+	l.w, l.moved = make([]float32, len(l.at)*l.wide), make([]float32, len(l.at)*l.wide)
+}
+
+// move shifts the weights of a feature against the slope of each column.
+func (l *learner) move(f feature, slope []float64) {
+	at, ok := l.at[f]
+	if !ok {
+		return
+	}
+	w, moved := l.w[at:int(at)+l.wide], l.moved[at:int(at)+l.wide]
+	for k, g := range slope {
+		if math.Abs(g) < 1e-3 {
+			continue
+		}
+		moved[k] += float32(g * g)
+		rate := l.pace / math.Sqrt(float64(moved[k])+1e-8)
+		v := float64(w[k]) - rate*g
+		w[k] = float32(math.Copysign(max(0, math.Abs(v)-rate*l.pull), v))
+	}
+}
+
+// example is a sentence of the training text, made ready.
+type example struct {
+	s        sentence
+	language string
+	acts     [Acts]bool
+	roles    []Role
+	fs       []feature // of its acts
+	actsOnly bool
+	guessed  string // acts, as a model that has not seen it guesses
+}
+
+// Learn returns a model of marked letters. The same letters give the same model.
+func Learn(letters []Marked, words *Words) *Model {
+	all := examples(letters, words)
+	for k := range parts {
+		var others []*example
+		for i, e := range all {
+			if i/64%parts != k {
+				others = append(others, e)
+			}
+		}
+		m := &Model{acts: learnActs(others)}
+		for i, e := range all {
+			if i/64%parts == k {
+				p := m.judge(e.fs)
+				e.guessed = actLetters(&p)
+			}
+		}
+	}
+	m := &Model{acts: learnActs(all)}
+	m.learnRoles(slices.DeleteFunc(all, func(e *example) bool { return e.actsOnly }))
+	return m
+}
+
+func examples(letters []Marked, words *Words) []*example {
+	var all []*example
+	for _, l := range letters {
+		ss := make([]sentence, 0, len(l.Sentences))
+		kept := make([]*MarkedSentence, 0, len(l.Sentences))
+		for k := range l.Sentences {
+			if toks := tokens(l.Sentences[k].Text); len(toks) > 0 {
+				words.classify(toks, l.Language)
+				ss, kept = append(ss, newSentence(toks)), append(kept, &l.Sentences[k])
+			}
+		}
+		for k := range ss {
+			e := &example{s: ss[k], language: l.Language, acts: kept[k].Acts, roles: kept[k].roles(ss[k].toks), actsOnly: l.ActsOnly}
+			e.fs = actFeatures(nil, &ss[k], placeOf(ss, k, l.Language, l.Answer))
+			all = append(all, e)
+		}
+	}
+	return all
+}
+
+// learnActs fits one logistic model for each act.
+func learnActs(all []*example) table {
+	l := newLearner(int(Acts), actPace, actPull)
+	fs := make([][]feature, len(all))
+	for k, e := range all {
+		fs[k] = e.fs
+	}
+	l.know(fs)
+	dice := rand.New(rand.NewPCG(1, 1))
+	slope := make([]float64, Acts)
+	m := &Model{}
+	for range actRounds {
+		for _, k := range dice.Perm(len(all)) {
+			m.acts = l.table
+			p, scale := m.judge(fs[k]), evenness(len(fs[k]))
+			for a := range slope {
+				slope[a] = (p[a] - truth(all[k].acts[a])) * scale
+			}
+			for _, f := range fs[k] {
+				l.move(f, slope)
+			}
+		}
+	}
+	return l.table
+}
+
+func truth(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// learnRoles fits the chain, sentence by sentence.
+func (m *Model) learnRoles(all []*example) {
+	l := newLearner(int(Roles), rolePace, rolePull)
+	next := newLearner(int(Roles), rolePace, rolePull)
+	var flat [][]feature
+	first := make([]int, len(all)) // of each example in flat
+	for k, e := range all {
+		first[k] = len(flat)
+		for i := range e.s.toks {
+			flat = append(flat, roleFeatures(nil, &e.s, i, e.language, e.guessed))
+		}
+	}
+	l.know(flat)
+	for q := range feature(Roles + 1) {
+		next.at[q] = int32(q) * int32(Roles)
+	}
+	next.w, next.moved = make([]float32, (Roles+1)*Roles), make([]float32, (Roles+1)*Roles)
+	m.roles = l.table
+	dice := rand.New(rand.NewPCG(2, 2))
+	for range roleRounds {
+		for _, k := range dice.Perm(len(all)) {
+			m.learnSentence(all[k].roles, flat[first[k]:first[k]+len(all[k].roles)], l, next)
+		}
+	}
+}
+
+func (m *Model) learnSentence(roles []Role, fs [][]feature, l, next *learner) {
+	for q := range m.next {
+		for r, w := range next.row(feature(q)) {
+			m.next[q][r] = float64(w)
+			m.exp[q][r] = math.Exp(float64(w))
+		}
+	}
+	c := &chain{model: m, score: make([][Roles]float64, len(roles)), next: &m.exp}
+	for i := range roles {
+		for _, f := range fs[i] {
+			for r, w := range l.row(f) {
+				c.score[i][r] += float64(w)
+			}
+		}
+	}
+	c.marginals()
+	for i, role := range roles {
+		slope := c.p[i]
+		slope[role]--
+		for _, f := range fs[i] {
+			l.move(f, slope[:])
+		}
+	}
+	c.learnNext(roles, next)
+}
+
+// learnNext moves the weights between neighbours by how often they should have
+// followed one another, and how often they were expected to.
+func (c *chain) learnNext(roles []Role, next *learner) {
+	var slope [Roles + 1][Roles]float64
+	slope[Roles] = c.p[0]
+	slope[Roles][roles[0]]--
+	for i := 1; i < len(roles); i++ {
+		c.expected(i, &slope)
+		slope[roles[i-1]][roles[i]]--
+	}
+	for q := range slope {
+		next.move(feature(q), slope[q][:])
+	}
+}
+
+// expected adds how probable each pair of roles is at tokens i-1 and i.
+func (c *chain) expected(i int, slope *[Roles + 1][Roles]float64) {
+	var pair [Roles][Roles]float64
+	for r := range Roles {
+		in := 0.0 // what comes into role r from all roles before
+		for q := range Roles {
+			pair[q][r] = c.alpha[i-1][q] * c.next[q][r]
+			in += pair[q][r]
+		}
+		for q := range Roles {
+			slope[q][r] += pair[q][r] / in * c.p[i][r]
+		}
+	}
+}

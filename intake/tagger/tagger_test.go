@@ -1,0 +1,259 @@
+package tagger
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"meshclerk/rules"
+)
+
+const marked = "../../testdata/wishes/marked"
+
+func houseWords() *Words {
+	h := rules.Default()
+	return NewWords(h.Words, h.Library.Branches, h.Materials)
+}
+
+func readMarked(t testing.TB, folder string) []Marked {
+	letters, _, err := ReadMarked(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return letters
+}
+
+// count is how often something was found rightly, wrongly, and not found.
+type count struct{ right, wrong, missed int }
+
+func (c *count) add(got, want bool) {
+	switch {
+	case got && want:
+		c.right++
+	case got:
+		c.wrong++
+	case want:
+		c.missed++
+	}
+}
+
+func (c count) precision() float64 { return float64(c.right) / float64(max(1, c.right+c.wrong)) }
+func (c count) recall() float64    { return float64(c.right) / float64(max(1, c.right+c.missed)) }
+
+type scores struct {
+	acts  [Acts]count
+	roles [Roles]count
+}
+
+func (s *scores) String() string {
+	var b strings.Builder
+	for a, c := range s.acts {
+		fmt.Fprintf(&b, "%-10s %5d %5d %5d  %.3f %.3f\n", Act(a), c.right, c.wrong, c.missed, c.precision(), c.recall())
+	}
+	for r, c := range s.roles {
+		fmt.Fprintf(&b, "%-10s %5d %5d %5d  %.3f %.3f\n", Role(r), c.right, c.wrong, c.missed, c.precision(), c.recall())
+	}
+	return b.String()
+}
+
+// measure compares what a model finds in letters with their marks.
+func measure(m *Model, letters []Marked, words *Words, s *scores) {
+	for _, e := range examples(letters, words) {
+		p := m.judge(e.fs)
+		for a := range p {
+			s.acts[a].add(p[a] >= 0.5, e.acts[a])
+		}
+		if e.actsOnly {
+			continue
+		}
+		path, sure, _ := m.path(nil, &e.s, e.language, actLetters(&p))
+		got := wholeSpans(e.s.toks, path, sure)
+		want := wholeSpans(e.s.toks, e.roles, make([]float64, len(e.roles)))
+		for _, g := range got {
+			s.roles[g.Role].add(true, slices.ContainsFunc(want, g.same))
+		}
+		for _, w := range want {
+			if !slices.ContainsFunc(got, w.same) {
+				s.roles[w.Role].missed++
+			}
+		}
+	}
+}
+
+func (p Span) same(q Span) bool { return p.Role == q.Role && p.Start == q.Start && p.End == q.End }
+
+func wholeSpans(toks []token, path []Role, sure []float64) []Span {
+	return slices.DeleteFunc(spans(toks, path, sure), func(s Span) bool { return s.Role == None })
+}
+
+// byWriter learns from all writers but one and measures on that one, for each.
+func byWriter(letters []Marked, words *Words, folds int) *scores {
+	var writers []string
+	for _, l := range letters {
+		if !slices.Contains(writers, l.Writer) {
+			writers = append(writers, l.Writer)
+		}
+	}
+	s := &scores{}
+	for fold := range min(folds, len(writers)) {
+		var learn, held []Marked
+		for _, l := range letters {
+			if slices.Index(writers, l.Writer)%folds == fold {
+				held = append(held, l)
+			} else {
+				learn = append(learn, l)
+			}
+		}
+		measure(Learn(learn, words), held, words, s)
+	}
+	return s
+}
+
+// TestWeightsBelongToText: the weights in the program were learned from the
+// letters in testdata.
+func TestWeightsBelongToText(t *testing.T) {
+	_, sum, err := ReadMarked(marked)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if sum != TextHash() {
+		t.Error("the marked letters have changed since: run go generate ./intake/tagger")
+	}
+	if b := learned().Bytes(); !bytes.Equal(b, weights) {
+		t.Error("the weights do not survive being read and written")
+	}
+	if len(weights) > 3<<19 {
+		t.Errorf("%d bytes of weights", len(weights))
+	}
+}
+
+// TestLearnTwice: the same letters give the same weights.
+func TestLearnTwice(t *testing.T) {
+	letters, words := readMarked(t, marked)[:60], houseWords()
+	if a, b := Learn(letters, words).Bytes(), Learn(letters, words).Bytes(); !bytes.Equal(a, b) {
+		t.Error("two runs over the same letters differ")
+	}
+}
+
+// TestReadBounds: of an endless letter 32 kB are read, sentences are cut, and
+// spans lie in the text and in order.
+func TestReadBounds(t *testing.T) {
+	g := New(houseWords())
+	for name, text := range map[string]string{
+		"words": strings.Repeat("two red ", 1<<16), "digits": strings.Repeat("7", 1<<20), "signs": strings.Repeat("!?…(", 1<<18),
+		"lines": strings.Repeat("yes\n", 1<<18), "cut rune": strings.Repeat("é", 1<<18), "no text": "\xff\xfe\x80", "": "", "space": " \n ",
+	} {
+		at := 0
+		for _, s := range g.Read(text, "en", true) {
+			if s.Start < at || s.End <= s.Start || s.End > min(len(text), maxBytes) {
+				t.Fatalf("%s: a sentence at %d..%d behind %d", name, s.Start, s.End, at)
+			}
+			if n := len(tokens(text[s.Start:s.End])); n > maxSentence {
+				t.Errorf("%s: a sentence of %d tokens", name, n)
+			}
+			for _, p := range s.Spans {
+				if p.Start < at || p.End > s.End || !(p.P >= 0 && p.P <= 1.0001) {
+					t.Fatalf("%s: span %+v in %d..%d", name, p, s.Start, s.End)
+				}
+				at = p.End
+			}
+			at = s.End
+		}
+	}
+}
+
+// TestYesNeedsAWord: what only looks like known words is no yes.
+func TestYesNeedsAWord(t *testing.T) {
+	g := New(houseWords())
+	for _, text := range []string{"acceptorial", "approvington", "okayama", "proceedings"} {
+		if p := g.Read(text, "en", true)[0].Acts[Yes]; p >= 0.5 {
+			t.Errorf("%q is a yes with %.2f", text, p)
+		}
+	}
+	if p := g.Read("yes please go ahead", "en", true)[0].Acts[Yes]; p < 0.9 {
+		t.Errorf("a plain yes is one with only %.2f", p)
+	}
+}
+
+func TestParseMarked(t *testing.T) {
+	got, err := ParseMarked("# a note\n=== a en answer\npolite | Hi [sic],\nwish+yes | Make it [three|copies] in [navy blue|colour]\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := got[0].Sentences[1]
+	if got[0].Sentences[0].Text != "Hi [sic]," || s.Text != "Make it three in navy blue" || !s.Acts[Yes] || !s.Acts[Wish] || s.Acts[No] {
+		t.Errorf("read %+v", got)
+	}
+	if want := []Span{{8, 13, Copies, 1}, {17, 26, Colour, 1}}; !slices.Equal(s.Spans, want) {
+		t.Errorf("spans %v, want %v", s.Spans, want)
+	}
+	for text, want := range map[string]string{
+		"yes | ok":                         "line 1: want \"=== name",
+		"=== a en":                         "line 1: want",
+		"=== a en answer\nok":              "line 2: no sign |",
+		"=== a en answer\nagree | ok":      "line 2: no act \"agree\"",
+		"=== a en first\nwish | [2|count]": "line 2: no role \"count\"",
+	} {
+		if _, err := ParseMarked(text); err == nil || !strings.HasPrefix(err.Error(), want) {
+			t.Errorf("%q: error %v, want %s", text, err, want)
+		}
+	}
+}
+
+func TestParseModelCutShort(t *testing.T) {
+	b := Learn(readMarked(t, marked)[:20], houseWords()).Bytes()
+	for _, n := range []int{0, 10, 100, 300, len(b) / 2} {
+		if _, err := ParseModel(b[:n]); err == nil {
+			t.Errorf("%d of %d bytes are read without an error", n, len(b))
+		}
+	}
+}
+
+func BenchmarkRead(b *testing.B) {
+	g := New(houseWords())
+	text := "Hello,\n\nplease print two of the attached shelf brackets in blue PLA, 10 cm tall, by Friday. I would collect them at Millbrook. My number is 555-0142.\n\nThank you,\nAmara\n"
+	b.SetBytes(int64(len(text)))
+	for b.Loop() {
+		g.Read(text, "en", false)
+	}
+}
+
+// TestTry looks at letters elsewhere.
+func TestTry(t *testing.T) {
+	folder := os.Getenv("MARKED")
+	if folder == "" {
+		t.Skip()
+	}
+	letters := readMarked(t, folder)
+	words := houseWords()
+	n := 0
+	for _, l := range letters {
+		n += len(l.Sentences)
+	}
+	t.Logf("%d letters %d sentences", len(letters), n)
+	if f, _ := filepath.Glob(folder + "/*.txt"); len(f) > 1 {
+		t.Logf("\n%v", byWriter(letters, words, 6))
+	} else {
+		for k := range letters {
+			letters[k].Writer = fmt.Sprint(k / 15)
+		}
+		t.Logf("\n%v", byWriter(letters, words, 6))
+	}
+	m := Learn(letters, words)
+	b := m.Bytes()
+	t.Logf("%d bytes, acts %d, roles %d", len(b), len(m.acts.at), len(m.roles.at))
+	m2, err := ParseModel(b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(b, m2.Bytes()) {
+		t.Error("differ")
+	}
+	s := &scores{}
+	measure(m2, letters, words, s)
+	t.Logf("\n%v", s)
+}

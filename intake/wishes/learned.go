@@ -1,0 +1,83 @@
+package wishes
+
+import (
+	"cmp"
+	"slices"
+
+	"meshclerk/intake/tagger"
+)
+
+// learn asks the tagger what the letter's sentences do and what its words stand
+// for. It reads the letter as it was written, before revise.
+func (d *doc) learn(tags *tagger.Tagger) {
+	text := d.text
+	if len(d.cuts) > 0 {
+		text = d.letter
+	}
+	d.learned = tags.Read(text, d.in.Language, d.in.Answer)
+	var spans []tagger.Span // in the order of the letter
+	for _, s := range d.learned {
+		spans = append(spans, s.Spans...)
+	}
+	for i := range d.toks {
+		t := &d.toks[i]
+		at := d.inLetter(t.start)
+		t.says, _ = slices.BinarySearchFunc(d.learned, at, func(s tagger.Sentence, at int) int { return cmp.Compare(s.End, at+1) })
+		k, _ := slices.BinarySearchFunc(spans, at, func(p tagger.Span, at int) int { return cmp.Compare(p.End, at+1) })
+		if k < len(spans) && spans[k].Start <= at {
+			t.role, t.sure = spans[k].Role, spans[k].P
+		}
+	}
+}
+
+// sense is how probable it is that some sentence of the letter does each thing.
+func (d *doc) sense() (p [tagger.Acts]float64) {
+	for _, s := range d.learned {
+		for a, v := range s.Acts {
+			p[a] = max(p[a], v)
+		}
+	}
+	return p
+}
+
+// does is how probable it is that the sentence around a token does one of some
+// things; certain when nothing was learned of it.
+func (d *doc) does(i int, acts ...tagger.Act) float64 {
+	if i < 0 || i >= len(d.toks) || d.toks[i].says >= len(d.learned) {
+		return 1
+	}
+	return d.learned[d.toks[i].says].Is(acts...)
+}
+
+// onlyTold tells of a word of changing in a sentence that agrees or tells, and
+// surely wishes nothing: "please make it as quoted".
+func (d *doc) onlyTold(i int) bool {
+	if s := d.sents[d.toks[i].sent]; d.isQuestion(i) || d.has(s, "question") >= 0 || d.has(s, "number") >= 0 {
+		return false
+	}
+	wish := d.does(i, tagger.Wish)
+	return wish < 0.5 && d.does(i, tagger.Yes) >= 0.8 || wish < 0.2 && d.does(i, tagger.Tell) >= 0.8
+}
+
+// story tells whether a sentence surely tells or greets, and does nothing else.
+func (d *doc) story(s span) bool {
+	for i := s.from; i < s.to; i++ {
+		if d.does(i, tagger.Tell, tagger.Polite) < 0.9 || d.does(i, tagger.Yes, tagger.No, tagger.If, tagger.Ask, tagger.Wish, tagger.Doubt) >= 0.05 {
+			return false
+		}
+	}
+	return true
+}
+
+// sureOf is a yes or no to the question whether to go ahead, where only what was
+// learned says one.
+func (d *doc) sureOf(said string) string {
+	switch p := d.sense(); {
+	case said != "":
+	case p[tagger.Yes] >= sureYes && max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt]) < sureNot:
+		return "yes"
+	case p[tagger.No] >= sureYes && p[tagger.Yes] < sureNot:
+		return "no"
+	}
+	return said
+}
