@@ -13,11 +13,18 @@ const farthest = 330
 // the letter's own date. All dates are claimed on the way: no day is a count.
 func (d *doc) neededBy() (string, string) {
 	best, from, to := "", 0, 0
+	var named found[time.Time] // the last date
 	for i := 0; i < len(d.toks); i++ {
+		if n := d.cue(i, "thatday"); n > 0 && best == "" && !named.value.IsZero() && d.ended(i, "by", "fordate") > 0 && d.days(named.value) >= 0 && d.days(named.value) <= farthest {
+			d.use(named.from, named.to)
+			delete(d.loose, named.from)
+			best, from, to = named.value.Format(time.DateOnly), named.from, named.to // "on the 20th, and we need them for that day"
+		}
 		day, j := d.date(i)
 		if j == 0 {
 			continue
 		}
+		named = found[time.Time]{day, i, j}
 		if n := d.cue(j, "or"); n > 0 && j+n < len(d.toks) {
 			if _, k := d.date(j + n); k > 0 { // "Thursday or Friday"
 				d.claim(i, k)
@@ -224,9 +231,8 @@ func (d *doc) withYear(month string, day, j int) (time.Time, int) {
 // dayDate reads "the 3rd": the next such day. The ordinal is what makes it a date.
 func (d *doc) dayDate(i int) (time.Time, int) {
 	day, n := d.dayNumber(i)
-	article := d.ended(i, "daydet") > 0
-	if n == 0 || !article || n == 1 && d.in.Language == "en" || d.ended(i-d.ended(i, "daydet"), "by") == 0 ||
-		n == 1 && !d.closed(i+1) {
+	before := i - d.ended(i, "daydet")
+	if n == 0 || before == i || n == 1 && d.in.Language == "en" || n == 1 && !d.closedDay(i+1) || !d.dated(i, before, i+n) {
 		return time.Time{}, 0
 	}
 	t := d.calendar(d.in.Date.Year(), int(d.in.Date.Month()), day)
@@ -235,6 +241,18 @@ func (d *doc) dayDate(i int) (time.Time, int) {
 		t = d.calendar(first.Year(), int(first.Month()), day)
 	}
 	return t, i + n
+}
+
+// closedDay is closed, where a time of day, "at the latest" or "and not" may follow too.
+func (d *doc) closedDay(j int) bool {
+	return d.closed(j) || d.cue(j, "bytail", "daytime", "not") > 0 || d.cue(j, "at", "in") > 0 && d.cue(j+1, "daytime") > 0
+}
+
+// dated tells whether a day of the month from i to j-1, whose article begins at
+// before, is meant as a date: "by the 3rd", "il me le faudrait le 9".
+func (d *doc) dated(i, before, j int) bool {
+	return d.ended(i, "by") > 0 || d.ended(before, "by", "fordate") > 0 || d.cue(j, "bytail") > 0 ||
+		d.has(span{d.clauseOf(i).from, before}, "need", "deadlineword") >= 0 && (d.in.Language != "en" || j-i > 1)
 }
 
 // feast reads "Christmas".
@@ -271,11 +289,8 @@ func (d *doc) weekday(i int) (time.Time, int) {
 	if day, to := d.monthDate(k); to > 0 {
 		return day, to
 	}
-	if day, n := d.dayNumber(k); n > 0 && (n > 1 || d.in.Language != "en") {
-		if t := d.calendar(d.in.Date.Year(), int(d.in.Date.Month()), day); !t.Before(d.today()) {
-			return t, k + n
-		}
-		return time.Time{}, k + n
+	if day, n := d.dayNumber(k); n > 0 && (n > 1 || d.in.Language != "en") && !d.otherNumber(k, k+n) {
+		return d.fallsOn(weekdays[t.key], day), k + n
 	}
 	if n := d.cue(j, "weekafter"); n > 0 { // "Friday next week"
 		return d.thisWeek(weekdays[t.key]).AddDate(0, 0, 7), j + n
@@ -284,6 +299,17 @@ func (d *doc) weekday(i int) (time.Time, int) {
 		return d.thisWeek(weekdays[t.key]).AddDate(0, 0, 7), j
 	}
 	return d.nextWeekday(weekdays[t.key], next > 0), j
+}
+
+// fallsOn gives the next day of the month that is that day of the week, within the
+// time that a wish may lie ahead: "jueves 3".
+func (d *doc) fallsOn(w time.Weekday, day int) time.Time {
+	for k := range farthest {
+		if t := d.today().AddDate(0, 0, k); t.Day() == day && t.Weekday() == w {
+			return t
+		}
+	}
+	return time.Time{}
 }
 
 // nextWeekday gives the day of that name after the letter's. In English "next
@@ -327,19 +353,21 @@ func (d *doc) relative(i int) (time.Time, int) {
 		return time.Date(today.Year(), today.Month()+1, 0, 0, 0, 0, 0, time.UTC), i + n
 	}
 	n := d.cue(i, "within")
-	if n == 0 {
-		return time.Time{}, 0
-	}
 	value, m := d.numeral(i + n)
 	j := i + n + m
+	if n == 0 && !(m > 0 && (d.cue(j+d.cue(j, "dayword", "weekword"), "fromnow") > 0)) {
+		return time.Time{}, 0
+	}
 	if m == 0 || value < 1 || value > 60 || value != float64(int(value)) || d.ranged(i+n, j) {
 		return time.Time{}, 0
 	}
 	switch {
 	case d.cue(j, "dayword") > 0:
-		return today.AddDate(0, 0, int(value)), j + d.cue(j, "dayword")
+		j += d.cue(j, "dayword")
+		return today.AddDate(0, 0, int(value)), j + d.cue(j, "fromnow")
 	case d.cue(j, "weekword") > 0:
-		return today.AddDate(0, 0, 7*int(value)), j + d.cue(j, "weekword")
+		j += d.cue(j, "weekword")
+		return today.AddDate(0, 0, 7*int(value)), j + d.cue(j, "fromnow")
 	}
 	return time.Time{}, 0
 }
@@ -351,7 +379,7 @@ func (d *doc) deadline(i, j int) bool {
 	}
 	at := d.beforeDate(i)
 	s := d.sentence(i)
-	if d.onlyAsks(i) || d.otherPlan(i, at, s) || d.hypothetical(i) {
+	if d.onlyAsks(i) && d.ended(at, "by") == 0 || d.otherPlan(i, at, s) || d.hypothetical(i) {
 		return false
 	}
 	before := at - d.ended(at, "by") // "no later than" is no "no"
@@ -359,7 +387,7 @@ func (d *doc) deadline(i, j int) bool {
 		return false
 	}
 	switch {
-	case d.ended(at, "by") > 0, d.cue(i, "withinsure") > 0, d.cue(i, "within") > 0 && d.has(s, "need") >= 0:
+	case d.ended(at, "by") > 0, d.cue(j, "bytail") > 0, d.cue(i, "withinsure") > 0, d.numberedWeeks(i) && d.has(s, "need") >= 0, d.cue(i, "within") > 0 && d.has(s, "need") >= 0:
 		return true
 	case d.ended(at, "fordate") > 0:
 		return d.closed(j) || d.has(s, "need") >= 0
@@ -369,14 +397,26 @@ func (d *doc) deadline(i, j int) bool {
 	return d.neededOn(at)
 }
 
+// numberedWeeks is "two weeks from today".
+func (d *doc) numberedWeeks(i int) bool {
+	return d.isNumeral(i) && d.has(span{i, min(i+5, len(d.toks))}, "fromnow") >= 0
+}
+
 // otherPlan tells of a date on which the patron means to come, or is away. "I
 // need to collect it by Friday" still is a wish.
 func (d *doc) otherPlan(i, at int, s span) bool {
 	before := span{d.clauseOf(i).from, i}
-	if d.has(before, "awayword") >= 0 {
-		return true
+	need := d.has(before, "need") >= 0
+	for k := before.from; k < before.to; k++ {
+		if n := d.cue(k, "awayword"); n > 0 && !(need && k+n == at && d.ended(at, "by") > 0) { // not "the door stop by Tuesday"
+			return true
+		}
 	}
-	return d.has(before, "pickupword") >= 0 && !(d.ended(at, "by") > 0 && d.has(s, "ask", "want", "need") >= 0)
+	collects := false
+	for k := before.from; k < before.to; k++ {
+		collects = collects || d.cue(k, "pickupword") > 0 && d.cue(k, "delivery") == 0
+	}
+	return collects && !(d.ended(at, "by") > 0 && d.has(s, "ask", "want", "need") >= 0)
 }
 
 // neededOn is "we need it on Friday" and "need 5 for our fair on December 11".
@@ -386,11 +426,15 @@ func (d *doc) neededOn(at int) bool {
 	if need < 0 {
 		return false
 	}
-	if d.ended(at, "need") > 0 || d.has(span{need, at}, "fordate") >= 0 && d.ended(at, "on") > 0 {
+	if d.ended(at, "need") > 0 || d.has(span{need, at}, "fordate") >= 0 && d.has(span{need, at}, "is", "past") < 0 {
 		return true
 	}
+	nouns := 0
 	for k := need + d.cue(need, "need"); k < at; {
-		n := d.cue(k, "this", "skip", "on", "need", "here")
+		n := d.cue(k, "this", "skip", "on", "need", "here", "det", "copies", "pieces", "number", "should")
+		if n == 0 && (len(d.tags[k]) == 0 || d.isNumber(k)) && d.toks[k].kind != mark && nouns < 3 {
+			n, nouns = 1, nouns+1 // "necesitaría las piezas el miércoles"
+		}
 		if n == 0 {
 			return false
 		}
