@@ -56,7 +56,7 @@ func (d *doc) unreadAt(i int) string {
 	if about, ok := d.loose[i]; ok {
 		return about
 	}
-	if t.role == tagger.None && t.sure >= sureNone && d.ended(i, "choice") == 0 {
+	if d.meansNothing(i) {
 		return ""
 	}
 	if t.claimed || t.refused && len(d.counted) > 0 && d.isNumeral(i) {
@@ -71,6 +71,13 @@ func (d *doc) unreadAt(i int) string {
 		return "number"
 	}
 	return ""
+}
+
+// meansNothing tells of a number or colour that was learned to be none of ours:
+// somebody's age, the team's colour. The number of a choice and a factor stay.
+func (d *doc) meansNothing(i int) bool {
+	t := &d.toks[i]
+	return t.role == tagger.None && t.sure >= sureNone && d.ended(i, "choice") == 0 && d.cue(i, "scale") == 0
 }
 
 func (d *doc) unreadTag(i int, t tag) string {
