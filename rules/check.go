@@ -11,6 +11,8 @@ import (
 
 	"github.com/bojanz/currency"
 	"golang.org/x/text/language"
+
+	"meshclerk/intake/job"
 )
 
 // check judges values and how files fit together. A file that could not be
@@ -64,7 +66,7 @@ func (j judge) at(path string, index ...int) judge {
 }
 
 // bad notes a problem at a key; an empty key means the table itself.
-func (j judge) bad(key, hint, format string, args ...any) {
+func (j judge) bad(key string, text, hint job.Message) {
 	path := j.prefix
 	if strings.HasPrefix(key, "[") {
 		path += key
@@ -72,29 +74,36 @@ func (j judge) bad(key, hint, format string, args ...any) {
 		path = join(path, key)
 	}
 	at, _ := j.s.find(path)
-	j.l.problems = append(j.l.problems, j.s.problem(at, fmt.Sprintf(format, args...), hint))
+	j.l.problems = append(j.l.problems, j.s.problem(at, text, hint))
 }
 
-// between checks a number; unit is said in the message.
+// none is no hint.
+var none job.Message
+
+// example is the hint that shows how a line is written.
+func example(line string) job.Message { return job.Say("rules.hint.example", job.Args{"line": line}) }
+
+// between checks a number; unit is said in the message, by its sign or by a key.
 func (j judge) between(key string, v, low, high float64, unit string) {
 	if v >= low && v <= high { // false for NaN too
 		return
 	}
-	if unit != "" {
-		unit = " " + unit
+	said := job.Plain(unit)
+	if strings.HasPrefix(unit, "rules.") {
+		said = job.Say(unit, nil)
 	}
-	j.bad(key, "", "%s is %s, but must be between %s and %s%s", lastKey(key), number(v), number(low), number(high), unit)
+	j.bad(key, job.Say("rules.between", job.Args{"key": lastKey(key), "given": number(v), "low": number(low), "high": number(high), "unit": said}), none)
 }
 
 func (j judge) count(key string, v, low, high int) {
 	if v < low || v > high {
-		j.bad(key, "", "%s is %d, but must be a whole number between %d and %d", lastKey(key), v, low, high)
+		j.bad(key, job.Say("rules.count", job.Args{"key": lastKey(key), "given": v, "low": low, "high": high}), none)
 	}
 }
 
 func (j judge) filled(key, v string) {
 	if strings.TrimSpace(v) == "" {
-		j.bad(key, "", "%s is empty", lastKey(key))
+		j.bad(key, job.Say("rules.empty", job.Args{"key": lastKey(key)}), none)
 	} else {
 		j.line(key, v)
 	}
@@ -103,25 +112,21 @@ func (j judge) filled(key, v string) {
 // line checks that a text is one line: it may end up in a header or a sentence.
 func (j judge) line(key, v string) {
 	if strings.ContainsFunc(v, func(r rune) bool { return r < ' ' || r == 0x7f }) {
-		j.bad(key, "write it on one line", "%s contains a line break or another control character", lastKey(key))
+		j.bad(key, job.Say("rules.control", job.Args{"key": lastKey(key)}), job.Say("rules.hint.one-line", nil))
 	}
 }
 
 func (j judge) oneOf(key, v string, known ...string) {
 	if !slices.Contains(known, v) {
-		j.bad(key, didYouMean(v, known), "%s is %q, but must be one of %s", lastKey(key), v, strings.Join(known, ", "))
+		j.bad(key, job.Say("rules.one-of", job.Args{"key": lastKey(key), "given": v, "known": known}), didYouMean(v, known))
 	}
 }
 
 // money checks a decimal amount that is not negative and is exact in the currency.
 func (j judge) money(key, v, code string) {
-	const hint = `write it in quotes as a plain decimal, e.g. "0.10"`
-	if !plainDecimal(v) {
-		j.bad(key, hint, "%s is %q, which is no amount of money", lastKey(key), v)
-		return
-	}
-	if _, err := currency.NewAmount(v, code); err != nil && currency.IsValid(code) {
-		j.bad(key, hint, "%s is %q, which is no amount of money", lastKey(key), v)
+	_, err := currency.NewAmount(v, code)
+	if !plainDecimal(v) || err != nil && currency.IsValid(code) {
+		j.bad(key, job.Say("rules.no-amount", job.Args{"key": lastKey(key), "given": v}), job.Say("rules.hint.amount", nil))
 	}
 }
 
@@ -129,7 +134,7 @@ func (j judge) money(key, v, code string) {
 func (j judge) percent(key, v string) {
 	f, err := strconv.ParseFloat(v, 64)
 	if !plainDecimal(v) || err != nil || f > 100 {
-		j.bad(key, `write it in quotes as a plain decimal without a % sign, e.g. "13"`, "%s is %q, but must be between 0 and 100", lastKey(key), v)
+		j.bad(key, job.Say("rules.percent", job.Args{"key": lastKey(key), "given": v}), job.Say("rules.hint.percent", nil))
 	}
 }
 
@@ -144,7 +149,7 @@ func plainDecimal(v string) bool {
 
 func (j judge) address(key, v string) {
 	if a, err := mail.ParseAddress(v); err != nil || a.Name != "" || a.Address != v {
-		j.bad(key, "write only the address, e.g. print@larkfield.example", "%s is %q, which is no mail address", lastKey(key), v)
+		j.bad(key, job.Say("rules.no-address", job.Args{"key": lastKey(key), "given": v}), job.Say("rules.hint.address", nil))
 	}
 }
 
@@ -154,7 +159,7 @@ func (j judge) unique(table, key string, names []string) {
 	for i, n := range names {
 		fold := strings.ToLower(strings.TrimSpace(n))
 		if first, twice := seen[fold]; twice && fold != "" {
-			j.at(table, i).bad(key, "give each its own name", "the name %q is used twice (first in number %d)", n, first+1)
+			j.at(table, i).bad(key, job.Say("rules.twice", job.Args{"name": n, "first": first + 1}), job.Say("rules.hint.own-name", nil))
 		} else {
 			seen[fold] = i
 		}
@@ -181,10 +186,10 @@ func (l *loader) checkLibrary() {
 		j.line(key, v)
 	}
 	if _, err := time.LoadLocation(lib.Timezone); err != nil || lib.Timezone == "" {
-		j.bad("timezone", "use a name from the IANA time zone list, e.g. America/Toronto", "timezone is %q, which is no time zone", lib.Timezone)
+		j.bad("timezone", job.Say("rules.no-time-zone", job.Args{"given": lib.Timezone}), job.Say("rules.hint.time-zone", nil))
 	}
 	if len(lib.Languages) == 0 {
-		j.bad("languages", `e.g. languages = ["en"]`, "languages is empty, so no reply could be written")
+		j.bad("languages", job.Say("rules.no-languages", nil), example(`languages = ["en"]`))
 	}
 	for i, v := range lib.Languages {
 		j.language(fmt.Sprintf("languages[%d]", i), v)
@@ -208,7 +213,7 @@ func (l *loader) checkTranslations(j judge) {
 		for name, v := range t.BranchHours {
 			at.line("branch_hours."+name, v)
 			if !slices.Contains(branches, name) {
-				at.bad("branch_hours."+name, didYouMean(name, branches), "there is no branch %q", name)
+				at.bad("branch_hours."+name, job.Say("rules.no-such-branch", job.Args{"given": name}), didYouMean(name, branches))
 			}
 		}
 	}
@@ -219,16 +224,16 @@ func (l *loader) checkTranslations(j judge) {
 func (j judge) language(key, v string) {
 	switch tag, err := language.Parse(v); {
 	case err != nil || tag == language.Und:
-		j.bad(key, "write it as in en, fr or pt-BR (BCP 47)", "%q is no language", v)
+		j.bad(key, job.Say("rules.no-language", job.Args{"given": v}), job.Say("rules.hint.language", nil))
 	case tag.String() != v:
-		j.bad(key, "did you mean "+tag.String()+"?", "%q is not how the language is named here", v)
+		j.bad(key, job.Say("rules.not-named-so", job.Args{"given": v}), job.Say("rules.hint.near", job.Args{"word": tag.String()}))
 	}
 }
 
 func (l *loader) checkPeople(j judge) {
 	lib := &l.rules.Library
 	if len(lib.Branches) == 0 {
-		j.bad("branch", "", "there is no branch, so nothing could be collected anywhere")
+		j.bad("branch", job.Say("rules.no-branch", nil), none)
 	}
 	var names, staff []string
 	for i, b := range lib.Branches {
@@ -236,7 +241,7 @@ func (l *loader) checkPeople(j judge) {
 		names = append(names, b.Name)
 	}
 	if len(lib.Staff) == 0 {
-		j.bad("staff", "", "there are no staff, so nobody could approve a reply")
+		j.bad("staff", job.Say("rules.no-staff", nil), none)
 	}
 	for i, p := range lib.Staff {
 		j.at("staff", i).filled("name", p.Name)
@@ -254,9 +259,9 @@ func (l *loader) checkMaterials() {
 		at := j.at("material", i)
 		at.filled("name", m.Name)
 		at.between("density_g_cm3", m.Density, 0.3, 10, "g/cm3")
-		at.between("softens_c", m.SoftensC, 30, 400, "degrees Celsius")
+		at.between("softens_c", m.SoftensC, 30, 400, "rules.unit.celsius")
 		if len(m.Colours) == 0 {
-			at.bad("colours", `e.g. colours = ["black", "white"]`, "colours is empty, so %s could not be offered", m.Name)
+			at.bad("colours", job.Say("rules.no-colours", job.Args{"material": m.Name}), example(`colours = ["black", "white"]`))
 		}
 		for k, c := range m.Colours {
 			at.filled(fmt.Sprintf("colours[%d]", k), c)
@@ -264,7 +269,7 @@ func (l *loader) checkMaterials() {
 		names = append(names, m.Name)
 	}
 	if len(names) == 0 {
-		j.bad("material", "", "there is no material, so nothing could be printed")
+		j.bad("material", job.Say("rules.no-material", nil), none)
 	}
 	j.unique("material", "name", names)
 }
@@ -305,7 +310,7 @@ func (l *loader) checkChecks() {
 		at.line("question", c.Question)
 		at.oneOf("level", c.Level, "stop", "ask", "note", "off")
 		if _, taken := l.rules.Checks.Check[c.Code]; taken {
-			at.bad("code", "choose another code", "%q is the code of a built-in check", c.Code)
+			at.bad("code", job.Say("rules.own-code-taken", job.Args{"code": c.Code}), job.Say("rules.hint.other-code", nil))
 		}
 		codes = append(codes, c.Code)
 	}

@@ -3,6 +3,8 @@ package rules
 import (
 	"fmt"
 	"slices"
+
+	"meshclerk/intake/job"
 )
 
 func (l *loader) checkPrinters() {
@@ -20,14 +22,14 @@ func (l *loader) checkPrinters() {
 		names = append(names, p.Name)
 	}
 	if len(names) == 0 {
-		j.bad("printer", "", "there is no printer, so nothing could be printed")
+		j.bad("printer", job.Say("rules.no-printer", nil), none)
 	}
 	j.unique("printer", "name", names)
 }
 
 func (l *loader) checkNozzles(at judge, p Printer) {
 	if len(p.NozzleMM) == 0 || len(p.NozzleMM) > 16 {
-		at.bad("nozzle_mm", "one number per nozzle, e.g. nozzle_mm = [0.4]", "nozzle_mm has %d entries, but must have 1 to 16", len(p.NozzleMM))
+		at.bad("nozzle_mm", job.Say("rules.nozzles", job.Args{"entries": len(p.NozzleMM)}), job.Say("rules.hint.nozzles", nil))
 	}
 	for k, mm := range p.NozzleMM {
 		at.between(fmt.Sprintf("nozzle_mm[%d]", k), mm, 0.1, 2, "mm")
@@ -38,16 +40,16 @@ func (l *loader) checkNozzles(at judge, p Printer) {
 	for k, m := range p.Materials {
 		i := slices.IndexFunc(l.rules.Materials, func(x Material) bool { return x.Name == m })
 		if i < 0 {
-			at.bad(fmt.Sprintf("materials[%d]", k), didYouMean(m, known), "the material %q is not in materials.toml", m)
+			at.bad(fmt.Sprintf("materials[%d]", k), job.Say("rules.not-in-materials", job.Args{"material": m}), didYouMean(m, known))
 			continue
 		}
 		solid = solid || !l.rules.Materials[i].Soluble
 		if l.rules.Materials[i].Soluble && len(p.NozzleMM) < 2 {
-			at.bad(fmt.Sprintf("materials[%d]", k), "soluble support needs a second nozzle", "%q dissolves in water, but %s has one nozzle", m, p.Name)
+			at.bad(fmt.Sprintf("materials[%d]", k), job.Say("rules.one-nozzle", job.Args{"material": m, "printer": p.Name}), job.Say("rules.hint.second-nozzle", nil))
 		}
 	}
 	if !solid {
-		at.bad("materials", "", "%s has no material that a part can be made of", p.Name)
+		at.bad("materials", job.Say("rules.nothing-solid", job.Args{"printer": p.Name}), none)
 	}
 }
 
@@ -67,10 +69,10 @@ func (l *loader) checkMotion(at judge, p Printer) {
 	at.between("retract_speed_mm_s", p.RetractSpeed, 1, 500, "mm/s")
 	at.between("retract_after_travel_mm", p.MinTravelForRetractMM, 0, 1000, "mm")
 	at.between("z_speed_mm_s", p.ZSpeed, 0.1, 500, "mm/s")
-	at.between("warm_up_s", p.WarmUpS, 0, 7200, "seconds")
-	at.between("min_layer_s", p.MinLayerS, 0, 600, "seconds")
+	at.between("warm_up_s", p.WarmUpS, 0, 7200, "rules.unit.seconds")
+	at.between("min_layer_s", p.MinLayerS, 0, 600, "rules.unit.seconds")
 	at.between("slowest_speed_mm_s", p.SlowestSpeed, 0.5, 500, "mm/s")
-	at.between("nozzle_switch_s", p.SwitchS, 0, 600, "seconds")
+	at.between("nozzle_switch_s", p.SwitchS, 0, 600, "rules.unit.seconds")
 	at.between("purge_mm3", p.PurgeMM3, 0, 5000, "mm3")
 }
 
@@ -79,16 +81,16 @@ func (l *loader) checkPrinting() {
 	l.checkDefaultMaterial(j)
 	low, high := l.layerRange()
 	for key, v := range map[string]float64{"layer_mm": p.LayerMM, "first_layer_mm": p.FirstLayerMM} {
-		j.between(key, v, low, high, "mm (25 to 75 % of the nozzle)")
+		j.between(key, v, low, high, "rules.unit.of-nozzle")
 	}
 	for i, v := range p.LayerChoices {
-		j.between(fmt.Sprintf("layer_choices_mm[%d]", i), v, low, high, "mm (25 to 75 % of the nozzle)")
+		j.between(fmt.Sprintf("layer_choices_mm[%d]", i), v, low, high, "rules.unit.of-nozzle")
 	}
 	j.between("line_width_mm", p.LineWidthMM, 0.1, 2, "mm")
 	j.count("shells", p.Shells, 1, 50)
 	j.count("strong_shells", p.StrongShells, 1, 50)
-	j.between("infill", p.Infill, 0, 1, "(0.1 is 10 %)")
-	j.between("strong_infill", p.StrongInfill, 0, 1, "(0.1 is 10 %)")
+	j.between("infill", p.Infill, 0, 1, "rules.unit.share")
+	j.between("strong_infill", p.StrongInfill, 0, 1, "rules.unit.share")
 	j.count("solid_layers", p.SolidLayers, 0, 100)
 	l.checkSupports(j)
 	j.between("spread_low", p.SpreadLow, 0.2, 1, "")
@@ -115,19 +117,19 @@ func (l *loader) checkDefaultMaterial(j judge) {
 	i := slices.Index(known, name)
 	switch {
 	case i < 0:
-		j.bad("material", didYouMean(name, known), "the material %q is not in materials.toml", name)
+		j.bad("material", job.Say("rules.not-in-materials", job.Args{"material": name}), didYouMean(name, known))
 	case l.rules.Materials[i].Soluble:
-		j.bad("material", "", "%q dissolves in water and is for supports only", name)
+		j.bad("material", job.Say("rules.soluble", job.Args{"material": name}), none)
 	case !slices.ContainsFunc(l.rules.Printers, func(p Printer) bool { return slices.Contains(p.Materials, name) }):
-		j.bad("material", "add it to a printer's materials in printers.toml", "no printer prints %q", name)
+		j.bad("material", job.Say("rules.not-printed", job.Args{"material": name}), job.Say("rules.hint.to-printer", nil))
 	}
 }
 
 func (l *loader) checkSupports(j judge) {
 	p := &l.rules.Printing
-	j.between("support_angle_deg", p.SupportAngleDeg, 1, 89, "degrees from vertical")
+	j.between("support_angle_deg", p.SupportAngleDeg, 1, 89, "rules.unit.from-vertical")
 	j.between("support_gap_mm", p.SupportGapMM, 0, 5, "mm")
-	j.between("support_density", p.SupportDensity, 0.01, 1, "(0.1 is 10 %)")
+	j.between("support_density", p.SupportDensity, 0.01, 1, "rules.unit.share")
 	j.between("bridge_mm", p.BridgeMM, 0, 500, "mm")
 	j.oneOf("adhesion", p.Adhesion, "none", "skirt", "brim", "raft")
 	j.count("skirt_loops", p.SkirtLoops, 0, 50)

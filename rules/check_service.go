@@ -7,22 +7,24 @@ import (
 	"time"
 
 	"github.com/bojanz/currency"
+
+	"meshclerk/intake/job"
 )
 
 func (l *loader) checkPrices() {
 	j, p := l.in("prices.toml"), &l.rules.Prices
 	if p.Currency == "" || !currency.IsValid(p.Currency) {
-		near := didYouMean(p.Currency, currency.GetCurrencyCodes())
-		if len(near) > 40 {
-			near = "use the three letters of ISO 4217, e.g. CAD"
+		hint := job.Say("rules.hint.currency", nil)
+		if near := Nearest(p.Currency, currency.GetCurrencyCodes()); near != "" {
+			hint = job.Say("rules.hint.near", job.Args{"word": near})
 		}
-		j.bad("currency", near, "currency is %q, which is no currency code", p.Currency)
+		j.bad("currency", job.Say("rules.no-currency", job.Args{"given": p.Currency}), hint)
 	}
 	for key, v := range map[string]string{"per_job": p.PerJob, "per_hour": p.PerHour, "minimum": p.Minimum, "round_to": p.RoundTo} {
 		j.money(key, v, p.Currency)
 	}
 	if plainDecimal(p.RoundTo) && strings.Trim(p.RoundTo, "0.") == "" {
-		j.bad("round_to", `"0.01" rounds to the cent`, "round_to is %q, but must be more than zero", p.RoundTo)
+		j.bad("round_to", job.Say("rules.round-to", job.Args{"given": p.RoundTo}), job.Say("rules.hint.cent", nil))
 	}
 	for key, v := range map[string]string{"free_amount": p.FreeAmount, "deposit_over": p.DepositOver} {
 		if v != "" {
@@ -36,8 +38,8 @@ func (l *loader) checkPrices() {
 	}
 	l.checkPerGram(j)
 	j.filled("locale", p.Locale)
-	j.between("hour_step", p.HourStep, 0, 24, "hours")
-	j.between("free_grams", p.FreeGrams, 0, 100000, "grams")
+	j.between("hour_step", p.HourStep, 0, 24, "rules.unit.hours")
+	j.between("free_grams", p.FreeGrams, 0, 100000, "rules.unit.grams")
 	j.count("valid_days", p.ValidDays, 1, 3650)
 	j.line("tax_label", p.TaxLabel)
 }
@@ -48,23 +50,23 @@ func (l *loader) checkPerGram(j judge) {
 	for name, v := range p.PerGram {
 		j.money("per_gram."+name, v, p.Currency)
 		if !slices.Contains(known, name) {
-			j.bad("per_gram."+name, didYouMean(name, known), "the material %q is not in materials.toml", name)
+			j.bad("per_gram."+name, job.Say("rules.not-in-materials", job.Args{"material": name}), didYouMean(name, known))
 		}
 	}
 	for _, name := range known {
 		if _, ok := p.PerGram[name]; !ok {
-			j.bad("per_gram", fmt.Sprintf(`add a line %s = "0.10" under [per_gram]; "0" where it costs nothing`, name), "the material %q has no price per gram", name)
+			j.bad("per_gram", job.Say("rules.no-price", job.Args{"material": name}), job.Say("rules.hint.per-gram", job.Args{"material": name}))
 		}
 	}
 }
 
 func (l *loader) checkLimits() {
 	j, m := l.in("limits.toml"), &l.rules.Limits
-	j.between("job_hours", m.JobHours, 0.1, 1000, "hours")
+	j.between("job_hours", m.JobHours, 0.1, 1000, "rules.unit.hours")
 	j.count("max_copies", m.MaxCopies, 1, 100000)
 	j.count("files_per_letter", m.FilesPerLetter, 1, 1000)
 	if len(m.Accepted) == 0 {
-		j.bad("accepted", `e.g. accepted = [".stl"]`, "accepted is empty, so no file could be taken")
+		j.bad("accepted", job.Say("rules.no-accepted", nil), example(`accepted = [".stl"]`))
 	}
 	for i, v := range m.Accepted {
 		// Only STL is read; another ending would be accepted and then found unreadable.
@@ -74,14 +76,14 @@ func (l *loader) checkLimits() {
 	j.count("reminder_days", m.ReminderDays, 1, 3650)
 	j.count("lapse_days", m.LapseDays, 1, 3650)
 	if m.LapseDays <= m.ReminderDays {
-		j.bad("lapse_days", "", "lapse_days is %d, but must be more than reminder_days (%d), so that the reminder comes first", m.LapseDays, m.ReminderDays)
+		j.bad("lapse_days", job.Say("rules.lapse-first", job.Args{"given": m.LapseDays, "than": m.ReminderDays}), none)
 	}
 	j.count("pickup_reminder_days", m.PickupReminderDays, 1, 3650)
 	if m.PickupReminderDays >= m.PickupDays {
-		j.bad("pickup_reminder_days", "", "pickup_reminder_days is %d, but must be less than pickup_days (%d)", m.PickupReminderDays, m.PickupDays)
+		j.bad("pickup_reminder_days", job.Say("rules.pickup-first", job.Args{"given": m.PickupReminderDays, "than": m.PickupDays}), none)
 	}
 	j.count("keep_days", m.KeepDays, 0, 36500)
-	j.between("printing_hours_per_day", m.PrintingHoursPerDay, 0.1, 24, "hours")
+	j.between("printing_hours_per_day", m.PrintingHoursPerDay, 0.1, 24, "rules.unit.hours")
 }
 
 func (l *loader) checkMailbox() {
@@ -105,7 +107,7 @@ func (l *loader) checkMailbox() {
 		at.filled("folder", a.Folder)
 		l.oneUse(at, folders, "folder", a.Folder)
 		if !slices.Contains(staff, a.By) {
-			at.bad("by", didYouMean(a.By, staff), "%q is not among the staff in library.toml, and only they can approve", a.By)
+			at.bad("by", job.Say("rules.not-staff", job.Args{"given": a.By}), didYouMean(a.By, staff))
 		}
 	}
 }
@@ -114,7 +116,7 @@ func (l *loader) checkMailbox() {
 // mean two things.
 func (l *loader) oneUse(j judge, folders map[string]string, key, name string) {
 	if other, twice := folders[name]; twice && name != "" {
-		j.bad(key, "give each its own folder", "the folder %q is already used as %s", name, other)
+		j.bad(key, job.Say("rules.folder-twice", job.Args{"folder": name, "key": other}), job.Say("rules.hint.own-folder", nil))
 	}
 	folders[name] = key
 }
@@ -122,7 +124,7 @@ func (l *loader) oneUse(j judge, folders map[string]string, key, name string) {
 func (j judge) duration(key, v string, low, high time.Duration) time.Duration {
 	d, err := time.ParseDuration(v)
 	if err != nil || d < low || d > high {
-		j.bad(key, `write a number and a unit, e.g. "60s" or "5m"`, "%s is %q, but must be a time between %s and %s", key, v, short(low), short(high))
+		j.bad(key, job.Say("rules.time", job.Args{"key": key, "given": v, "low": short(low), "high": short(high)}), job.Say("rules.hint.time", nil))
 	}
 	return d
 }
@@ -136,17 +138,17 @@ func (l *loader) checkCaps() {
 	j, c := l.in("caps.toml"), &l.rules.Caps
 	const mib = 1 << 20
 	for key, v := range map[string]int64{"letter_bytes": c.LetterBytes, "archive_bytes": c.ArchiveBytes, "mesh_bytes": c.MeshBytes} {
-		j.between(key, float64(v), 1000, 4096*mib, "bytes")
+		j.between(key, float64(v), 1000, 4096*mib, "rules.unit.bytes")
 	}
-	j.between("header_bytes", float64(c.HeaderBytes), 1000, 64*mib, "bytes")
-	j.between("text_bytes", float64(c.TextBytes), 1000, 64*mib, "bytes")
+	j.between("header_bytes", float64(c.HeaderBytes), 1000, 64*mib, "rules.unit.bytes")
+	j.between("text_bytes", float64(c.TextBytes), 1000, 64*mib, "rules.unit.bytes")
 	j.count("parts", c.Parts, 1, 100000)
 	j.count("depth", c.Depth, 1, 100)
 	j.count("archive_files", c.ArchiveFiles, 1, 100000)
-	j.between("archive_ratio", c.ArchiveRatio, 2, 100000, "times")
+	j.between("archive_ratio", c.ArchiveRatio, 2, 100000, "rules.unit.times")
 	j.count("archive_depth", c.ArchiveDepth, 0, 10)
 	j.count("facets", c.Facets, 4, 100_000_000)
 	j.between("coordinate_mm", c.CoordinateMM, 100, 1e9, "mm")
-	j.between("check_work", c.CheckWork, 100, 1_000_000, "million steps")
+	j.between("check_work", c.CheckWork, 100, 1_000_000, "rules.unit.steps")
 	j.count("attempts", c.Attempts, 1, 100)
 }

@@ -16,6 +16,8 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"meshclerk/intake/job"
 )
 
 //go:embed *.toml
@@ -65,7 +67,7 @@ func Files() []string {
 func Builtin(name string) ([]byte, error) {
 	b, err := builtin.ReadFile(name)
 	if err != nil {
-		return nil, fmt.Errorf("there is no rule file %s (%s)", name, didYouMean(name, Files()))
+		return nil, fmt.Errorf("there is no rule file %s (there are: %s)", name, strings.Join(Files(), ", "))
 	}
 	return b, nil
 }
@@ -76,10 +78,10 @@ func Builtin(name string) ([]byte, error) {
 func (r *Rules) Fault(file, key, text, hint string) error {
 	s, ok := r.sources[file]
 	if !ok {
-		return Problem{File: file, Text: text, Hint: hint}
+		return Problem{File: file, Text: job.Plain(text), Hint: job.Plain(hint)}
 	}
 	at, _ := s.find(key)
-	return s.problem(at, text, hint)
+	return s.problem(at, job.Plain(text), job.Plain(hint))
 }
 
 // loader gathers the problems of one Load.
@@ -152,8 +154,7 @@ func (l *loader) override(dir string, e fs.DirEntry) error {
 		return nil
 	}
 	if !slices.Contains(Files(), name) {
-		l.problems = append(l.problems, Problem{File: path, Text: "this is no rule file, so nothing in it would count",
-			Hint: didYouMean(name, Files())})
+		l.problems = append(l.problems, Problem{File: path, Text: job.Say("rules.no-rule-file", nil), Hint: didYouMean(name, Files())})
 		return nil
 	}
 	info, err := os.Stat(path)
@@ -161,7 +162,7 @@ func (l *loader) override(dir string, e fs.DirEntry) error {
 		return fmt.Errorf("the rule file cannot be read: %w", err)
 	}
 	if info.Size() > maxFile {
-		l.problems = append(l.problems, Problem{File: path, Text: fmt.Sprintf("the file has %d bytes, more than the %d a rule file may have", info.Size(), maxFile)})
+		l.problems = append(l.problems, Problem{File: path, Text: job.Say("rules.file-too-large", job.Args{"bytes": info.Size(), "most": maxFile})})
 		return nil
 	}
 	b, err := os.ReadFile(path)
@@ -194,7 +195,7 @@ func (l *loader) decodeFile(s *source, t target) {
 		l.syntax(s, t.into, bad)
 		return
 	} else if err != nil {
-		l.problems = append(l.problems, Problem{File: s.path, Text: err.Error()})
+		l.problems = append(l.problems, Problem{File: s.path, Text: job.Plain(err.Error())})
 		return
 	}
 	if !t.free {
@@ -206,24 +207,32 @@ func (l *loader) decodeFile(s *source, t target) {
 func (l *loader) syntax(s *source, into any, bad *toml.DecodeError) {
 	row, col := bad.Position()
 	at := place{s.lineStart(row) + col - 1, 1}
-	text := strings.TrimPrefix(bad.Error(), "toml: ")
-	hint := `text stands in quotes, e.g. name = "value"; a list in brackets, e.g. [1, 2]`
+	says := strings.TrimPrefix(bad.Error(), "toml: ") // the reader's own words
+	text, hint := job.Plain(says), job.Say("rules.hint.quotes", nil)
 	if key := bad.Key(); len(key) > 0 {
-		if t := typeAt(reflect.TypeOf(into).Elem(), key); t != nil && strings.Contains(text, "cannot decode") {
-			text, hint = fmt.Sprintf("%s must be %s", key[len(key)-1], kindWord(t)), ""
+		if t := typeAt(reflect.TypeOf(into).Elem(), key); t != nil && strings.Contains(says, "cannot decode") {
+			text, hint = job.Say("rules.kind", job.Args{"key": key[len(key)-1], "kind": kindWord(t)}), none
 		}
 	}
 	l.problems = append(l.problems, s.problem(at, text, hint))
 }
 
 // replaced has the keys that stand in place of those that earlier versions had.
-var replaced = map[string]struct{ key, hint string }{
-	"printers.toml outer_wall":  {"outside", "it is now called outside: write outside = … with the same number"},
-	"printers.toml inner_wall":  {"shells", "it is now called shells: write shells = … with the same number"},
-	"printers.toml skin":        {"solid", "it is now called solid: write solid = … with the same number"},
-	"printing.toml skin_layers": {"solid_layers", "it is now called solid_layers: write solid_layers = … with the same number"},
-	"printing.toml top_skin":    {"solid_top", "it is now called solid_top: write solid_top = … with the same value"},
-	"caps.toml check_seconds":   {"check_work", "write check_work = 6000 instead; it counts work, in millions of steps, so that a busy machine gives the same report"},
+var replaced = map[string]string{
+	"printers.toml outer_wall":  "outside",
+	"printers.toml inner_wall":  "shells",
+	"printers.toml skin":        "solid",
+	"printing.toml skin_layers": "solid_layers",
+	"printing.toml top_skin":    "solid_top",
+	"caps.toml check_seconds":   "check_work",
+}
+
+// insteadOf says how the key is written that stands in place of an earlier one.
+func insteadOf(key string) job.Message {
+	if key == "check_work" { // it counts something else
+		return job.Say("rules.hint.check-work", nil)
+	}
+	return job.Say("rules.hint.renamed", job.Args{"key": key})
 }
 
 // unknown reports each key that no rule has, with the nearest one that a rule
@@ -236,11 +245,11 @@ func (l *loader) unknown(s *source, into any, strict *toml.StrictMissingError) (
 		known := keysOf(typeAt(reflect.TypeOf(into).Elem(), key[:len(key)-1]))
 		at := place{s.lineStart(row) + col - 1, len(name)}
 		if now, was := replaced[s.name+" "+name]; was {
-			l.problems = append(l.problems, s.problem(at, "the key "+name+" is no longer used", now.hint))
-			misspelt = append(misspelt, now.key)
+			l.problems = append(l.problems, s.problem(at, job.Say("rules.no-longer", job.Args{"key": name}), insteadOf(now)))
+			misspelt = append(misspelt, now)
 			continue
 		}
-		l.problems = append(l.problems, s.problem(at, "unknown key "+name, didYouMean(name, known)))
+		l.problems = append(l.problems, s.problem(at, job.Say("rules.unknown-key", job.Args{"key": name}), didYouMean(name, known)))
 		misspelt = append(misspelt, Nearest(name, known))
 	}
 	return misspelt
@@ -276,11 +285,11 @@ func (l *loader) missing(s *source, path string, t reflect.Type, misspelt []stri
 		case found:
 			l.missingInside(s, key, f.typ, misspelt)
 		case !f.optional && !slices.Contains(misspelt, f.name):
-			p := Problem{File: s.path, Text: fmt.Sprintf("the key %s is missing", f.name)}
+			p := Problem{File: s.path, Text: job.Say("rules.missing", job.Args{"key": f.name})}
 			if path != "" {
-				p = s.problem(at, p.Text+" in this table", "")
+				p = s.problem(at, job.Say("rules.missing-here", job.Args{"key": f.name}), none)
 			}
-			p.Hint = fmt.Sprintf("add a line %s = …; the built-in %s explains it", f.name, s.name)
+			p.Hint = job.Say("rules.hint.add-line", job.Args{"key": f.name, "file": s.name})
 			l.problems = append(l.problems, p)
 		}
 	}

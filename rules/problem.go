@@ -5,17 +5,32 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"meshclerk/intake/job"
 )
 
 // Problem is one thing wrong with a rule file, and how to mend it.
 type Problem struct {
-	File   string // as a person would find it
-	Line   int    // from 1; 0 when the whole file is meant
-	Column int    // in bytes, from 1
-	Width  int    // bytes to underline
-	Source string // the line itself
-	Text   string // what is wrong: lower case, no full stop
-	Hint   string // how to mend it, or empty
+	File   string      // as a person would find it
+	Line   int         // from 1; 0 when the whole file is meant
+	Column int         // in bytes, from 1
+	Width  int         // bytes to underline
+	Source string      // the line itself
+	Text   job.Message // what is wrong: lower case, no full stop
+	Hint   job.Message // how to mend it, or none
+}
+
+// hint is how the problem is mended, as a line of its own.
+func (p Problem) hint() job.Message { return job.Say("rules.hint.is", job.Args{"hint": p.Hint}) }
+
+// Unwrap gives what is wrong and how to mend it as faults, for whoever has the words
+// (templates.Localizer.Error).
+func (p Problem) Unwrap() []error {
+	out := []error{job.Refuse(p.Text)}
+	if !p.Hint.IsZero() {
+		out = append(out, job.Refuse(p.hint()))
+	}
+	return out
 }
 
 // Error shows file, line and column, the line itself with carets under the
@@ -31,8 +46,8 @@ func (p Problem) Error() string {
 		fmt.Fprintf(&b, "\n  %s | %s", number, p.Source)
 		fmt.Fprintf(&b, "\n  %s | %s%s", strings.Repeat(" ", len(number)), before, under)
 	}
-	if p.Hint != "" {
-		b.WriteString("\n  hint: " + p.Hint)
+	if !p.Hint.IsZero() {
+		b.WriteString("\n  " + p.hint().String())
 	}
 	return b.String()
 }
@@ -60,6 +75,15 @@ func (ps Problems) Error() string {
 		texts[i] = p.Error()
 	}
 	return strings.Join(texts, "\n")
+}
+
+// Unwrap lists the problems.
+func (ps Problems) Unwrap() []error {
+	out := make([]error, len(ps))
+	for i, p := range ps {
+		out[i] = p
+	}
+	return out
 }
 
 // Nearest returns the known word that is closest to what was written, by the
@@ -99,12 +123,12 @@ func Distance(a, b string) int {
 }
 
 // didYouMean is a hint with the nearest known word, or with all of them when they are few.
-func didYouMean(word string, known []string) string {
+func didYouMean(word string, known []string) job.Message {
 	if near := Nearest(word, known); near != "" {
-		return fmt.Sprintf("did you mean %s?", near)
+		return job.Say("rules.hint.near", job.Args{"word": near})
 	}
 	if len(known) == 0 {
-		return ""
+		return none
 	}
-	return "known here: " + strings.Join(known, ", ")
+	return job.Say("rules.hint.known", job.Args{"known": known})
 }

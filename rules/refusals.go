@@ -2,10 +2,11 @@ package rules
 
 import (
 	"cmp"
-	"fmt"
 	"regexp"
 	"slices"
 	"strings"
+
+	"meshclerk/intake/job"
 )
 
 // Refusal is a reason for which the house declines a request.
@@ -43,20 +44,20 @@ func (l *loader) checkRefusals() {
 		j := l.in("refusals.toml").at("refusal", i)
 		switch {
 		case !refusalCode.MatchString(f.Code):
-			j.bad("code", `use small letters, digits and hyphens, e.g. "too-many"`, "code is %q, which is no word that the report could count by", f.Code)
+			j.bad("code", job.Say("rules.no-code", job.Args{"given": f.Code}), job.Say("rules.hint.code", nil))
 		case f.Code == RefusedOther:
-			j.bad("code", "choose another word", `code is "other", which counts reasons in a person's own words`)
+			j.bad("code", job.Say("rules.code-other", nil), job.Say("rules.hint.other-word", nil))
 		case seen[f.Code]:
-			j.bad("code", "", "the code %q is there twice", f.Code)
+			j.bad("code", job.Say("rules.code-twice", job.Args{"given": f.Code}), none)
 		}
 		seen[f.Code] = true
 		for _, lang := range l.spoken() {
 			text := strings.TrimSpace(f.Say[lang])
 			switch {
 			case text == "":
-				j.bad("say", fmt.Sprintf(`add %s = "…" to it`, lang), "the reason has no sentence in %q, which library.toml names", lang)
+				j.bad("say", job.Say("rules.no-sentence", job.Args{"language": lang}), job.Say("rules.hint.add-sentence", job.Args{"language": lang}))
 			case strings.HasSuffix(text, "."):
-				j.bad("say", "leave the full stop out", "the sentence in %q ends with a full stop, but a letter goes on after it", lang)
+				j.bad("say", job.Say("rules.full-stop", job.Args{"language": lang}), job.Say("rules.hint.no-stop", nil))
 			default:
 				j.line("say", text)
 			}

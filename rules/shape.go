@@ -1,10 +1,11 @@
 package rules
 
 import (
-	"fmt"
 	"iter"
 	"reflect"
 	"strings"
+
+	"meshclerk/intake/job"
 )
 
 // field is a key that a table of a rule file may have.
@@ -76,19 +77,19 @@ func keysOf(t reflect.Type) []string {
 }
 
 // kindWord returns what a value must look like, to a person who edits a file.
-func kindWord(t reflect.Type) string {
+func kindWord(t reflect.Type) job.Message {
 	switch t.Kind() {
 	case reflect.String:
-		return `text in quotes, e.g. "value"`
+		return job.Say("rules.kind.text", nil)
 	case reflect.Bool:
-		return "true or false, without quotes"
+		return job.Say("rules.kind.truth", nil)
 	case reflect.Int, reflect.Int64:
-		return "a whole number, without quotes"
+		return job.Say("rules.kind.whole", nil)
 	case reflect.Float64:
-		return "a number, without quotes"
+		return job.Say("rules.kind.number", nil)
 	case reflect.Array:
-		return fmt.Sprintf("a list of %d, e.g. [1, 2, 3]", t.Len())
+		return job.Say("rules.kind.list", job.Args{"length": t.Len()})
 	default:
-		return "a table"
+		return job.Say("rules.kind.table", nil)
 	}
 }

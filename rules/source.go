@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2/unstable"
+
+	"meshclerk/intake/job"
 )
 
 // source is one rule file as it was read, with the place of every key in it.
@@ -127,7 +129,7 @@ func (s *source) find(path string) (place, bool) {
 }
 
 // problem makes a Problem at a place of the file.
-func (s *source) problem(at place, text, hint string) Problem {
+func (s *source) problem(at place, text, hint job.Message) Problem {
 	offset := min(max(at.offset, 0), len(s.data))
 	start := bytes.LastIndexByte(s.data[:offset], '\n') + 1
 	end := len(s.data)

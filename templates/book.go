@@ -154,9 +154,12 @@ func (l *Localizer) Say(m job.Message) string {
 
 // Error gives the words of an error, in which each job.Fault has those of the book.
 func (l *Localizer) Error(err error) string {
-	text := err.Error()
-	for _, f := range faults(err) {
-		text = strings.ReplaceAll(text, f.Error(), l.Say(f.Message))
+	text, all := err.Error(), faults(err)
+	slices.SortStableFunc(all, func(a, b *job.Fault) int { return len(b.Error()) - len(a.Error()) }) // one key may begin as another
+	for _, f := range all {
+		if shown := f.Error(); shown != "" {
+			text = strings.ReplaceAll(text, shown, l.Say(f.Message))
+		}
 	}
 	return text
 }

@@ -20,7 +20,7 @@ func (b *Book) Check() error {
 		for _, key := range b.Keys() {
 			for _, n := range []int{1, 2} {
 				if err := l.Missing(job.Say(key, b.SampleArgs(key, n))); err != nil {
-					problems = append(problems, rules.Problem{File: lang, Text: fmt.Sprintf("the sentence %s: %v", key, err)})
+					problems = append(problems, rules.Problem{File: lang, Text: job.Plain(fmt.Sprintf("the sentence %s: %v", key, err))})
 					break
 				}
 			}

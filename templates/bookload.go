@@ -17,6 +17,7 @@ import (
 	"golang.org/x/text/feature/plural"
 	"golang.org/x/text/language"
 
+	"meshclerk/intake/job"
 	"meshclerk/rules"
 )
 
@@ -74,7 +75,7 @@ func (l *bookLoader) readTree(from fs.FS, prefix string, own bool) error {
 
 func (l *bookLoader) readFile(lang, name string, f *bookFile, own bool) {
 	if len(f.data) > maxFile {
-		l.problems = append(l.problems, rules.Problem{File: f.path, Text: fmt.Sprintf("the file has %d bytes, more than the %d that a file of sentences may have", len(f.data), maxFile)})
+		l.problems = append(l.problems, rules.Problem{File: f.path, Text: job.Plain(fmt.Sprintf("the file has %d bytes, more than the %d that a file of sentences may have", len(f.data), maxFile))})
 		return
 	}
 	if l.files[lang] == nil {
@@ -290,7 +291,7 @@ func or(a, b string) string {
 func (l *bookLoader) complete(lang string) {
 	tag, err := language.Parse(lang)
 	if err != nil {
-		l.problems = append(l.problems, rules.Problem{File: lang, Text: fmt.Sprintf("%q is no language (BCP 47), so its sentences would not be used", lang), Hint: "name the folder as in en, fr or pt-BR"})
+		l.problems = append(l.problems, rules.Problem{File: lang, Text: job.Plain(fmt.Sprintf("%q is no language (BCP 47), so its sentences would not be used", lang)), Hint: job.Plain("name the folder as in en, fr or pt-BR")})
 		return
 	}
 	for _, key := range slices.Sorted(maps.Keys(l.original)) {
@@ -298,8 +299,8 @@ func (l *bookLoader) complete(lang string) {
 		file, _, _ := strings.Cut(key, ".")
 		switch {
 		case s == nil && l.files[lang][file]:
-			l.problems = append(l.problems, rules.Problem{File: lang + "/" + file + ".toml", Text: fmt.Sprintf("the sentence %s is not translated", key),
-				Hint: fmt.Sprintf("it stands in %s", reference.at.file.path)})
+			l.problems = append(l.problems, rules.Problem{File: lang + "/" + file + ".toml", Text: job.Plain(fmt.Sprintf("the sentence %s is not translated", key)),
+				Hint: job.Plain(fmt.Sprintf("it stands in %s", reference.at.file.path))})
 		case s == nil:
 		default:
 			l.whole(tag, reference, s)
@@ -351,5 +352,5 @@ func (l *bookLoader) tell(at place, text, hint string) {
 	start := bytes.LastIndexByte(data[:offset], '\n') + 1
 	line, _, _ := bytes.Cut(data[start:], []byte("\n"))
 	l.problems = append(l.problems, rules.Problem{File: at.file.path, Line: bytes.Count(data[:start], []byte("\n")) + 1, Column: offset - start + 1,
-		Width: max(1, at.length), Source: strings.TrimSuffix(string(line), "\r"), Text: text, Hint: hint})
+		Width: max(1, at.length), Source: strings.TrimSuffix(string(line), "\r"), Text: job.Plain(text), Hint: job.Plain(hint)})
 }

@@ -285,7 +285,7 @@ func (c *checker) tell(n parse.Node, word, text string, known []string) {
 		hint = "known here: " + strings.Join(known, ", ")
 	}
 	p := c.src.problem(line, column, len(word), text, hint)
-	if !slices.Contains(c.l.problems, p) { // a piece may be taken in by many texts
+	if !slices.ContainsFunc(c.l.problems, func(was rules.Problem) bool { return was.Error() == p.Error() }) { // a piece may be taken in by many texts
 		c.l.tell(p)
 	}
 }
@@ -321,7 +321,7 @@ func (s *Set) Check() error {
 					continue
 				}
 				if _, _, err := t.Render(&sample.Data); err != nil {
-					problems = append(problems, rules.Problem{File: t.Path, Text: fmt.Sprintf("with the sample %q: %v", sample.Name, err)})
+					problems = append(problems, rules.Problem{File: t.Path, Text: job.Plain(fmt.Sprintf("with the sample %q: %v", sample.Name, err))})
 				}
 			}
 		}

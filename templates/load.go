@@ -15,6 +15,7 @@ import (
 	"text/template"
 	"text/template/parse"
 
+	"meshclerk/intake/job"
 	"meshclerk/rules"
 )
 
@@ -65,15 +66,15 @@ func (l *loader) readOwn(dir string, languages []string) error {
 		switch {
 		case ignored(name):
 		case !e.IsDir():
-			l.tell(rules.Problem{File: path.Join(dir, name), Text: "this file is not in a folder of its language, so it would not be used",
-				Hint: "move it, e.g. to " + languages[0] + "/" + name})
+			l.tell(rules.Problem{File: path.Join(dir, name), Text: job.Plain("this file is not in a folder of its language, so it would not be used"),
+				Hint: job.Plain("move it, e.g. to " + languages[0] + "/" + name)})
 		case slices.Contains(languages, name):
 			if err := l.readFolder(own, name, strings.TrimSuffix(dir, "/")+"/"); err != nil {
 				return err
 			}
 		case !slices.Contains(Languages(), name) && hasTexts(own, name): // sentences alone are a language of the staff page
-			l.tell(rules.Problem{File: path.Join(dir, name), Text: fmt.Sprintf("%q is none of the languages in library.toml (%s)", name, strings.Join(languages, ", ")),
-				Hint: "name it there too if replies shall be written in it"})
+			l.tell(rules.Problem{File: path.Join(dir, name), Text: job.Plain(fmt.Sprintf("%q is none of the languages in library.toml (%s)", name, strings.Join(languages, ", "))),
+				Hint: job.Plain("name it there too if replies shall be written in it")})
 		}
 	}
 	return nil
@@ -141,7 +142,7 @@ func (l *loader) readFolder(from fs.FS, lang, prefix string) error {
 			continue
 		}
 		if !isText || e.IsDir() {
-			l.tell(rules.Problem{File: prefix + file, Text: "this is no reply text, so it would not be used", Hint: "names end in .md"})
+			l.tell(rules.Problem{File: prefix + file, Text: job.Plain("this is no reply text, so it would not be used"), Hint: job.Plain("names end in .md")})
 			continue
 		}
 		b, err := fs.ReadFile(from, file)
@@ -149,7 +150,7 @@ func (l *loader) readFolder(from fs.FS, lang, prefix string) error {
 			return fmt.Errorf("the reply text cannot be read: %w", err)
 		}
 		if len(b) > maxFile {
-			l.tell(rules.Problem{File: prefix + file, Text: fmt.Sprintf("the file has %d bytes, more than the %d a reply text may have", len(b), maxFile)})
+			l.tell(rules.Problem{File: prefix + file, Text: job.Plain(fmt.Sprintf("the file has %d bytes, more than the %d a reply text may have", len(b), maxFile))})
 			continue
 		}
 		text := strings.ReplaceAll(strings.TrimPrefix(string(b), "\ufeff"), "\r\n", "\n")
@@ -172,11 +173,11 @@ func (l *loader) parse(lang string) map[string]*Template {
 		switch {
 		case s == nil && !slices.Contains(Situations(), name): // told where it is
 		case s == nil:
-			l.tell(rules.Problem{File: lang + "/" + name + ".md", Text: "this translation is missing", Hint: "translate " + l.inOther(name)})
+			l.tell(rules.Problem{File: lang + "/" + name + ".md", Text: job.Plain("this translation is missing"), Hint: job.Plain("translate " + l.inOther(name))})
 		case !slices.Contains(Situations(), name):
-			p := rules.Problem{File: s.path, Text: "there is no situation of this name, so the text would not be used"}
+			p := rules.Problem{File: s.path, Text: job.Plain("there is no situation of this name, so the text would not be used")}
 			if near := rules.Nearest(name, Situations()); near != "" {
-				p.Hint = "did you mean " + near + ".md?"
+				p.Hint = job.Plain("did you mean " + near + ".md?")
 			}
 			l.tell(p)
 		case all.Lookup(name) != nil:
@@ -186,7 +187,7 @@ func (l *loader) parse(lang string) map[string]*Template {
 		}
 	}
 	if err := countSteps(all); err != nil {
-		l.tell(rules.Problem{File: lang, Text: err.Error()})
+		l.tell(rules.Problem{File: lang, Text: job.Plain(err.Error())})
 	}
 	return texts
 }
@@ -281,7 +282,7 @@ var (
 func (l *loader) syntax(s *source, err error) {
 	m := syntaxPlace.FindStringSubmatch(err.Error())
 	if m == nil {
-		l.tell(rules.Problem{File: s.path, Text: err.Error()})
+		l.tell(rules.Problem{File: s.path, Text: job.Plain(err.Error())})
 		return
 	}
 	line, _ := strconv.Atoi(m[1])
@@ -309,5 +310,5 @@ func (s *source) line(n int) string {
 }
 
 func (s *source) problem(line, column, width int, text, hint string) rules.Problem {
-	return rules.Problem{File: s.path, Line: line, Column: column, Width: max(1, width), Source: s.line(line), Text: text, Hint: hint}
+	return rules.Problem{File: s.path, Line: line, Column: column, Width: max(1, width), Source: s.line(line), Text: job.Plain(text), Hint: job.Plain(hint)}
 }

@@ -108,7 +108,7 @@ func TestMissingTranslation(t *testing.T) {
 	}
 	delete(l.sources["fr"], "ready")
 	l.parse("fr")
-	if len(l.problems) != 1 || l.problems[0].Error() != "fr/ready.md: this translation is missing\n  hint: translate built-in en/ready.md" {
+	if len(l.problems) != 1 || DefaultBook().In("en", "en-CA", "CAD").Error(l.problems[0]) != "fr/ready.md: this translation is missing\n  hint: translate built-in en/ready.md" {
 		t.Errorf("problems: %v", l.problems)
 	}
 	if _, err := Load("", []string{"en", "de"}); err == nil || !strings.Contains(err.Error(), `no built-in reply texts in language "de"`) {
@@ -213,7 +213,7 @@ func TestBadFolders(t *testing.T) {
 			if err == nil {
 				t.Fatal("the bad folder was accepted")
 			}
-			got := strings.ReplaceAll(err.Error(), dir+"/", "texts/") + "\n"
+			got := strings.ReplaceAll(DefaultBook().In("en", "en-CA", "CAD").Error(err), dir+"/", "texts/") + "\n"
 			if *update {
 				if err := os.WriteFile(file, []byte(edits+"-- want --\n"+got), 0o644); err != nil {
 					t.Fatal(err)

@@ -24,7 +24,7 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 	b := templates.DefaultBook()
 	used := map[string]bool{}
 	found := 0
-	for _, room := range []string{"../../cmd", "../../intake", "../../reply", "../../templates"} {
+	for _, room := range []string{"../../cmd", "../../intake", "../../reply", "../../rules", "../../templates"} {
 		err := filepath.WalkDir(room, func(path string, e fs.DirEntry, err error) error {
 			if strings.HasSuffix(path, ".html") {
 				return usedInPage(path, used)
@@ -73,7 +73,7 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 }
 
 // isKey tells a key by the file that it is of, where it is not handed to job.Say at once.
-var isKey = regexp.MustCompile(`^(letters|servers|doctor)\.[a-z.-]+$`)
+var isKey = regexp.MustCompile(`^(letters|servers|doctor|rules)\.[a-z.-]+$`)
 
 // prefixes are those of keys that end in a word of the ledger.
 var prefixes = []string{"notices.state.", "notices.trouble.", "notices.why.", "faults.not-so.", "faults.none.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "report.group.", "sheet.adhesion.",

@@ -65,11 +65,16 @@ func (d *doctor) say(checks ...wire.Check) {
 	}
 }
 
+// wrong is a fault of files, each problem with its place.
+func (d *doctor) wrong(area string, err error) wire.Check {
+	return wire.Check{Area: area, Text: job.Plain(d.words.Error(err))}
+}
+
 // rules tries the house rules and the reply texts.
 func (d *doctor) rules(conf *config) *rules.Rules {
 	r, err := loadRules(conf.Rules)
 	if err != nil {
-		d.say(wire.Failed("rules", err))
+		d.say(d.wrong("rules", err))
 		return nil
 	}
 	d.say(wire.Passed("rules", job.Say("doctor.rules", job.Args{"printers": len(r.Printers), "materials": len(r.Materials), "hours": r.Limits.JobHours})))
@@ -78,7 +83,7 @@ func (d *doctor) rules(conf *config) *rules.Rules {
 		err = set.Check()
 	}
 	if err != nil {
-		d.say(wire.Failed("reply texts", err))
+		d.say(d.wrong("reply texts", err))
 	} else {
 		d.say(wire.Passed("reply texts", job.Say("doctor.texts", job.Args{"situations": len(set.Names()), "languages": len(set.Languages())})))
 	}

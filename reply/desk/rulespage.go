@@ -47,7 +47,7 @@ func (d *Desk) rulesPage(w http.ResponseWriter, r *http.Request, who personal) e
 	now, err := rules.Load(d.cfg.RulesDir)
 	switch {
 	case err != nil:
-		v.Wrong = err.Error()
+		v.Wrong = d.localizer(r).Error(err)
 	case now.Hash != d.office.Rules.Hash:
 		v.Wrong = d.localizer(r).Word("page.rules.changed")
 	}

@@ -1,12 +1,14 @@
 package desk
 
 import (
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"meshclerk/rules"
+	"meshclerk/templates/madeup"
 )
 
 // Of a rules file nothing is lost on the page: every rule with its value, every
@@ -57,4 +59,29 @@ func TestRulesWithAMistake(t *testing.T) {
 	}
 	_, page := h.browser("marisol").get("/rules")
 	holds(t, page, `role="alert"`, "limits.toml", "job_hours", "your own", "Short days.")
+}
+
+// What is wrong with the rules is said in the reader's language, with its place as it is.
+func TestRuleMistakesInEveryLanguage(t *testing.T) {
+	dir := t.TempDir()
+	h := newHouse(t, func(c *Config) { c.RulesDir = dir; inMadeUp(t)(c) })
+	mistakes := "job_hours = 0\nmax_copies = 3\nkeep_dasy = 3\naccepted = []\n"
+	if err := os.WriteFile(filepath.Join(dir, "limits.toml"), []byte(mistakes), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	b := h.browser("marisol")
+	for lang, want := range map[string]string{
+		"en": "unknown key keep_dasy", "fr": "clé inconnue : keep_dasy\n  3 | keep_dasy = 3\n    | ^^^^^^^^^\n  conseil : vouliez-vous dire keep_days ?",
+		madeup.Language: madeup.Begin + "unknown key keep_dasy" + madeup.End,
+	} {
+		b.post("/language", url.Values{"language": {lang}})
+		_, page := b.get("/rules")
+		holds(t, page, "limits.toml:3:1: "+want)
+	}
+	_, err := rules.Load(dir)
+	for line := range strings.Lines(madeup.Unmarked(h.desk.pages.localizers[madeup.Language].Error(err))) {
+		if place := strings.Trim(line, " |^\n"); place != "" && !strings.Contains(place, " | ") && !strings.HasSuffix(place, ":") {
+			t.Errorf("%q has no mark", line)
+		}
+	}
 }

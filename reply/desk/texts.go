@@ -166,7 +166,7 @@ func (d *Desk) preview(ctx context.Context, s *localizer, v *textView, set *temp
 	t, err := set.Get(v.Lang, v.In)
 	if err != nil {
 		if !v.Piece { // a piece that no text takes in cannot be shown
-			v.Wrong = err.Error()
+			v.Wrong = s.Error(err)
 		}
 		return
 	}
@@ -176,7 +176,7 @@ func (d *Desk) preview(ctx context.Context, s *localizer, v *textView, set *temp
 		}
 		subject, markdown, err := t.Render(&sample.Data)
 		if err != nil {
-			v.Wrong = err.Error()
+			v.Wrong = s.Error(err)
 			return
 		}
 		v.Subject = subject
@@ -196,12 +196,8 @@ func (d *Desk) saveText(w http.ResponseWriter, r *http.Request, who personal) er
 	if err == nil {
 		err = set.Check()
 	}
-	var wrong rules.Problems
-	switch {
-	case errors.As(err, &wrong):
-		v.Wrong = wrong.Error()
-	case err != nil:
-		v.Wrong = err.Error()
+	if err != nil {
+		v.Wrong = d.localizer(r).Error(err)
 	}
 	if v.Wrong != "" {
 		d.show(w, r, http.StatusUnprocessableEntity, "text", "page.title.text", who, v)
