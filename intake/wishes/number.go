@@ -16,7 +16,7 @@ func (d *doc) numeral(i int) (value float64, n int) {
 		if err != nil {
 			return 0, 0
 		}
-		return v, t.n
+		return d.compound(v, i, t.n)
 	}
 	if d.toks[i].kind != number {
 		return 0, 0
@@ -29,6 +29,73 @@ func (d *doc) numeral(i int) (value float64, n int) {
 		return value + f, 1 + m
 	}
 	return value, n
+}
+
+// compound reads on behind a number in words: "twenty-three", "treinta y cinco",
+// "quatre-vingt-dix", "two hundred and fifty", "deux douzaines".
+func (d *doc) compound(v float64, i, n int) (float64, int) {
+	if m := d.cue(i+n, "dozenword"); m > 0 && v > 1 && v < 10 {
+		return 12 * v, n + m
+	}
+	if m := d.cue(i+n, "hundredword"); m > 0 && v > 1 && v < 10 {
+		v, n = 100*v, n+m
+	}
+	for range 3 {
+		more, m := d.below(v, i+n)
+		if m == 0 {
+			break
+		}
+		v, n = v+more, n+m
+	}
+	return v, n
+}
+
+// below reads the part of a number in words that goes on behind v, and is less than
+// the place of v: units behind tens, tens behind hundreds.
+func (d *doc) below(v float64, j int) (more float64, n int) {
+	k := j
+	if d.fold(k) == "-" && d.isTight(k) {
+		k++
+	}
+	joined := d.fold(k) == "et" || d.fold(k) == "y" || d.fold(k) == "and" && v >= 100
+	if joined {
+		k++
+	}
+	if k < len(d.toks) && d.fold(k) == "-" && d.isTight(k) {
+		k++
+	}
+	t, ok := find(d.tagsAt(k), "number")
+	more = 1
+	if ok {
+		more, _ = strconv.ParseFloat(t.key, 64)
+	}
+	if one := d.fold(k); joined && (one == "un" || one == "une" || one == "uno" || one == "una") {
+		t, ok = tag{n: 1}, true
+	}
+	if !ok || t.n != 1 || d.toks[k].kind != word || d.toks[k].claimed || !d.fitsBelow(v, more, joined || k > j) {
+		return 0, 0
+	}
+	return more, k + t.n - j
+}
+
+// fitsBelow tells whether more may follow v in one number; linked tells of a hyphen
+// or an "and" between them.
+func (d *doc) fitsBelow(v, more float64, linked bool) bool {
+	if more < 1 || more != math.Trunc(more) {
+		return false
+	}
+	french := d.in.Language == "fr"
+	switch {
+	case v >= 100 && v < 1000 && math.Mod(v, 100) == 0:
+		return more < 100
+	case french && (math.Mod(v, 100) == 60 || math.Mod(v, 100) == 80):
+		return more < 20
+	case french && v == 10:
+		return more >= 7 && more <= 9 && linked // dix-sept
+	case v >= 20 && math.Mod(v, 10) == 0:
+		return more < 10 && (linked || d.in.Language == "en" || french)
+	}
+	return false
 }
 
 // fraction reads ½ or 1/2 after a whole number.

@@ -128,7 +128,7 @@ func (d *doc) valueKind(i int) (kind string, to int) {
 
 // endsValue tells whether a bare number stands for itself: "sorry, three."
 func (d *doc) endsValue(j int) bool {
-	return j >= len(d.toks) || d.toks[j].kind == mark && d.fold(j) != "-" || d.cue(j, "filler", "please", "copies", "pieces", "in", "colour", "closing", "ofthese", "instead", "this", "sufficient") > 0
+	return j >= len(d.toks) || d.toks[j].kind == mark && d.fold(j) != "-" || d.cue(j, "filler", "please", "copies", "pieces", "in", "colour", "closing", "ofthese", "instead", "this", "sufficient", "subject", "for", "fordate") > 0
 }
 
 // lastValue finds the value of a sort that stands nearest before a token. A unit
