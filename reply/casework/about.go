@@ -120,6 +120,10 @@ func (o *Office) offerStill(ctx context.Context, j job.Job) (bool, error) {
 	return !yes, err
 }
 
+// notSaid are the reasons for which a letter was set aside because it was not so any more
+// of one of its jobs: it told the others nothing either.
+var notSaid = []string{wrongly, "history.taken-up", "history.overtaken"}
+
 // talk is what was written in a conversation so far.
 type talk struct {
 	since map[job.ID]time.Time    // in its stage
@@ -157,8 +161,8 @@ func (o *Office) talk(ctx context.Context, all []job.Job) (talk, error) {
 		if d.State == ledger.DraftSuperseded || d.State != ledger.DraftWaiting && byTheWay[d.Kind] {
 			continue // what was said by the way answers no stage of the job
 		}
-		if d.State == ledger.DraftSetAside && d.Why.Key == wrongly {
-			continue // it told of a mistake
+		if d.State == ledger.DraftSetAside && slices.Contains(notSaid, d.Why.Key) {
+			continue // what was right in it is still to be said
 		}
 		for _, id := range d.Jobs {
 			t.last[id] = d
@@ -352,7 +356,7 @@ func (o *Office) lastQuoted(ctx context.Context, id job.ID) (last ledger.Draft, 
 			continue
 		}
 		for _, j := range WrittenOf(d).Jobs {
-			if j.ID == id && j.Report.Printable() {
+			if j.ID == id && j.Stage != job.Withdrawn && j.Report.Printable() {
 				before = &j
 			}
 		}

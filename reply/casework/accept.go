@@ -15,10 +15,14 @@ import (
 // closed asks for a new offer; one that is said again is filed.
 func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 	said, again := 0, 0
-	for _, j := range in.meant(jobs) {
+	meant := in.meant(jobs)
+	open := slices.ContainsFunc(meant, func(j job.Job) bool { return offered[j.Stage] })
+	for _, j := range meant {
 		switch {
 		case j.Stage == job.Quoted && len(jobs) == 1 && onlyTooBig(j.Report):
 			return in.shrink(ctx, j)
+		case open && j.Stage.Over():
+			// the yes is to what is offered, not to what was given up
 		case j.Stage == job.Lapsed && j.Blob != "", j.Stage == job.Withdrawn:
 			if err := in.again(ctx, j, j.File, j.Blob); err != nil {
 				return err

@@ -25,7 +25,7 @@ func recordOffers(ctx context.Context, tx *ledger.Tx, d ledger.Draft) error {
 	w := WrittenOf(d)
 	for _, j := range w.Jobs {
 		t, ok := j.Terms()
-		if !ok {
+		if !ok || j.Stage == job.Withdrawn { // told of as given up
 			continue
 		}
 		o := ledger.Offer{Draft: d.ID, Job: j.ID, SHA256: d.SHA256, Terms: &t, RulesHash: d.RulesHash}
@@ -96,13 +96,19 @@ func overtaken(ctx context.Context, r ledger.Reader, d ledger.Draft) (job.ID, er
 		return "", nil
 	}
 	for _, then := range WrittenOf(d).Jobs {
-		offered, ok := then.Terms()
-		if !ok {
-			continue
-		}
 		now, err := r.Job(ctx, then.ID)
 		if err != nil {
 			return "", err
+		}
+		if then.Stage == job.Withdrawn {
+			if now.Stage != then.Stage {
+				return now.ID, nil
+			}
+			continue
+		}
+		offered, ok := then.Terms()
+		if !ok {
+			continue
 		}
 		terms, _ := now.Terms()
 		if now.Stage != job.Drafted && now.Stage != job.NeedsAgreement && now.Stage != job.Quoted || len(terms.Differ(offered)) > 0 {
@@ -131,6 +137,13 @@ func (o *Office) DropOvertaken(ctx context.Context, s *ledger.Step, d ledger.Dra
 		}
 		if err := tx.Enqueue(ctx, ledger.StepFile, d.ID, time.Time{}); err != nil {
 			return err
+		}
+		j, err := tx.Job(ctx, id)
+		if err != nil {
+			return err
+		}
+		if err := tx.Enqueue(ctx, ledger.StepDraft, j.Thread, time.Time{}); err != nil {
+			return err // for the others that it told of
 		}
 		return tx.Done(ctx, s)
 	})
