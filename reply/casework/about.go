@@ -352,13 +352,13 @@ func (o *Office) lastQuoted(ctx context.Context, id job.ID) (last ledger.Draft, 
 		return last, nil, err
 	}
 	for _, d := range slices.Backward(sent) {
-		if byTheWay[d.Kind] {
+		jobs := WrittenOf(d).Jobs
+		i := slices.IndexFunc(jobs, func(j job.Job) bool { return j.ID == id })
+		switch {
+		case byTheWay[d.Kind], i >= 0 && jobs[i].Stage == job.Withdrawn: // it only said that the part is given up
 			continue
-		}
-		for _, j := range WrittenOf(d).Jobs {
-			if j.ID == id && j.Stage != job.Withdrawn && j.Report.Printable() {
-				before = &j
-			}
+		case i >= 0 && jobs[i].Report.Printable():
+			before = &jobs[i]
 		}
 		return d, before, nil
 	}

@@ -39,7 +39,10 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 	if len(jobs) == 1 {
 		in.l.Wishes = asOne(in.l.Wishes, []string{jobs[0].File})
 	}
-	if files := in.meshes(); len(files) > 0 {
+	if jobs, err = in.proveBy(ctx, jobs); err != nil {
+		return err
+	}
+	if files := notYet(in.meshes(), jobs); len(files) > 0 {
 		return in.newFiles(ctx, jobs, files)
 	}
 	if came && in.l.Wishes.Answer == "" { // staff look at it anyway
@@ -56,6 +59,39 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 		return in.done(ctx, job.Say("history.thanks", nil))
 	}
 	return in.reply(ctx, jobs)
+}
+
+// proveBy takes an answer that surely comes from the patron as the proof that an earlier
+// letter of theirs lacked, as one that staff passed on. What that lack held up is looked
+// at again.
+func (in *incoming) proveBy(ctx context.Context, jobs []job.Job) ([]job.Job, error) {
+	for i, j := range jobs {
+		if j.Auth == job.Pass || j.Stage.Over() || !job.SameAddress(j.Patron.Address, in.l.From.Address) {
+			continue
+		}
+		jobs[i].Auth = job.Pass
+		if err := in.tx.SaveJob(ctx, jobs[i], ledger.Robot, job.Say("history.sender-proven", job.Args{"letter": in.id})); err != nil {
+			return nil, err
+		}
+		if j.Stage != job.NeedsAgreement {
+			continue
+		}
+		if err := in.tx.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{}); err != nil {
+			return nil, err
+		}
+	}
+	return jobs, nil
+}
+
+// notYet leaves out the files that are those of open jobs, byte for byte: a letter that
+// brings them once more changes nothing by it.
+func notYet(files []job.Attachment, jobs []job.Job) (out []job.Attachment) {
+	for _, f := range files {
+		if !slices.ContainsFunc(jobs, func(j job.Job) bool { return !j.Stage.Over() && j.Blob == f.SHA256 }) {
+			out = append(out, f)
+		}
+	}
+	return out
 }
 
 // lastWordSaid reports whether nothing about the jobs waits for their patron's word.

@@ -14,7 +14,8 @@ import (
 // A letter that speaks of a part by its name, or answers an offer, is never taken for
 // a new request nor left alone; staff confirm the guess.
 func (in *incoming) perhaps(ctx context.Context, threads []ledger.Thread) ([]ledger.Thread, error) {
-	if in.l.Authenticated != job.Pass || len(in.meshes()) > 0 || otherModel(in.l) != "" || onlyThanks(in.l, in.o.Rules.Words) {
+	again := len(in.meshes()) > 0
+	if in.l.Authenticated != job.Pass || otherModel(in.l) != "" || onlyThanks(in.l, in.o.Rules.Words) {
 		return nil, nil
 	}
 	var open, named []ledger.Thread
@@ -26,6 +27,12 @@ func (in *incoming) perhaps(ctx context.Context, threads []ledger.Thread) ([]led
 		if err != nil {
 			return nil, err
 		}
+		if again {
+			if in.sentBefore(jobs) {
+				named = append(named, t)
+			}
+			continue
+		}
 		if slices.ContainsFunc(jobs, func(j job.Job) bool { return speaksOf(in.l, j.File) }) {
 			named = append(named, t)
 		}
@@ -34,12 +41,26 @@ func (in *incoming) perhaps(ctx context.Context, threads []ledger.Thread) ([]led
 		}
 	}
 	switch {
-	case len(named) > 0:
+	case len(named) > 0 || again:
 		return named, nil
 	case in.l.Disposition == job.Enquiry || in.answersSomething():
 		return open, nil
 	}
 	return nil, nil
+}
+
+// sentBefore reports whether a letter brings nothing but the files of open jobs, byte for
+// byte, and wishes nothing of them that is new: its writer is not sure that the first
+// one came.
+func (in *incoming) sentBefore(jobs []job.Job) bool {
+	for _, f := range in.meshes() {
+		if !slices.ContainsFunc(jobs, func(j job.Job) bool {
+			return !j.Stage.Over() && j.Blob == f.SHA256 && !wishesAnew(j, in.wishesFor(j))
+		}) {
+			return false
+		}
+	}
+	return true
 }
 
 // answersSomething reports whether a letter reads as a yes or a no to an offer.

@@ -349,7 +349,14 @@ func (s *stage) drafted(b *block, head string) {
 		s.t.Fatalf("line %d: %d messages left, want one\n%s", s.at.line, len(got)-before, s.log)
 	}
 	s.last = got[len(got)-1].Raw
+	if code := ourCodes.FindString(text + d.Subject); code != "" {
+		s.bad("a number of ours reached the patron: %s", code)
+	}
 }
+
+// ourCodes are the numbers of jobs, letters, drafts and notices, which mean nothing to a
+// patron.
+var ourCodes = regexp.MustCompile(`\b(LP|L|D|N)-\d{6}\b`)
 
 // shown is a letter as its reader sees it, without what is new on every run.
 func (s *stage) shown(raw []byte) string {
@@ -482,6 +489,8 @@ func (s *stage) staff(line string) {
 		decide("")
 	case "close":
 		must(s.CloseLetter(ctx, s.letter, marisol))
+	case "confirms": // that the sender is who the letter says
+		must(s.Confirm(ctx, first(), marisol))
 	case "puts": // away what they were told of
 		open, err := s.Ledger.Notices(ctx, false)
 		must(err)
