@@ -85,7 +85,7 @@ func (c *checker) loop(n *parse.RangeNode, sc scope) {
 	before := len(c.l.problems)
 	item := elem(c.pipe(n.Pipe, in))
 	if item == nil && len(c.l.problems) == before {
-		c.tell(n, n.Pipe.String(), "{{range}} goes through a list, and this is none: a number, a text or a single value", nil)
+		c.tell(n, n.Pipe.String(), job.Say("mistakes.range", nil), nil)
 	}
 	in.dot = item
 	switch decl := n.Pipe.Decl; len(decl) {
@@ -119,7 +119,7 @@ func (c *checker) piece(n *parse.TemplateNode, sc scope) {
 	src := c.l.sources[c.lang][n.Name]
 	switch {
 	case src == nil || !strings.HasPrefix(n.Name, "_"):
-		c.tell(n, n.Name, fmt.Sprintf("there is no piece %s.md", n.Name), c.pieceNames())
+		c.tell(n, n.Name, job.Say("mistakes.no-piece", job.Args{"piece": n.Name}), c.pieceNames())
 		return
 	case c.all.Lookup(n.Name) == nil:
 		return // its syntax error was told already
@@ -185,8 +185,8 @@ func (c *checker) plural(at parse.Node, words int) {
 	if words == len(forms.forms) {
 		return
 	}
-	c.tell(at, "plural", fmt.Sprintf("plural needs %s in the language %s (%s) and has %d",
-		job.Count(len(forms.forms), "word", "words"), c.lang, strings.Join(forms.names(), ", "), words), nil)
+	c.tell(at, "plural", job.Say("mistakes.plural", job.Args{"needs": len(forms.forms), "language": c.lang,
+		"forms": strings.Join(forms.names(), ", "), "has": words}), nil)
 }
 
 // result is the type that a function gives.
@@ -247,12 +247,12 @@ func (c *checker) fields(n parse.Node, t reflect.Type, chain []string) reflect.T
 			t = t.Elem()
 		}
 		if t.Kind() != reflect.Struct {
-			c.tell(n, name, fmt.Sprintf("there is no field .%s here: this is a single value", name), nil)
+			c.tell(n, name, job.Say("mistakes.single-value", job.Args{"field": name}), nil)
 			return nil
 		}
 		f, ok := t.FieldByName(name)
 		if !ok {
-			c.tell(n, name, fmt.Sprintf("there is no field .%s here", name), fieldNames(t))
+			c.tell(n, name, job.Say("mistakes.no-field", job.Args{"field": name}), fieldNames(t))
 			return nil
 		}
 		t = f.Type
@@ -269,7 +269,7 @@ func fieldNames(t reflect.Type) []string {
 }
 
 // tell notes a problem at a node, with the nearest known name.
-func (c *checker) tell(n parse.Node, word, text string, known []string) {
+func (c *checker) tell(n parse.Node, word string, text job.Message, known []string) {
 	offset := min(int(n.Position()), len(c.src.text))
 	line := strings.Count(c.src.text[:offset], "\n") + 1
 	start := strings.LastIndexByte(c.src.text[:offset], '\n') + 1
@@ -278,11 +278,11 @@ func (c *checker) tell(n parse.Node, word, text string, known []string) {
 	if at := nearestOccurrence(c.src.line(line), word, column-1); at >= 0 {
 		column = at + 1
 	}
-	hint := ""
+	var hint job.Message
 	if near := rules.Nearest(word, known); near != "" {
-		hint = "did you mean " + near + "?"
+		hint = job.Say("rules.hint.near", job.Args{"word": near})
 	} else if len(known) > 0 {
-		hint = "known here: " + strings.Join(known, ", ")
+		hint = job.Say("rules.hint.known", job.Args{"known": known})
 	}
 	p := c.src.problem(line, column, len(word), text, hint)
 	if !slices.ContainsFunc(c.l.problems, func(was rules.Problem) bool { return was.Error() == p.Error() }) { // a piece may be taken in by many texts
@@ -321,7 +321,7 @@ func (s *Set) Check() error {
 					continue
 				}
 				if _, _, err := t.Render(&sample.Data); err != nil {
-					problems = append(problems, rules.Problem{File: t.Path, Text: job.Plain(fmt.Sprintf("with the sample %q: %v", sample.Name, err))})
+					problems = append(problems, rules.Problem{File: t.Path, Text: job.Say("mistakes.sample", job.Args{"sample": sample.Name, "why": job.Why(err)})})
 				}
 			}
 		}

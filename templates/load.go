@@ -267,9 +267,9 @@ func (l *loader) checkHead(s *source) {
 	first, rest, _ := strings.Cut(s.text, "\n")
 	second, _, _ := strings.Cut(rest, "\n")
 	if !strings.HasPrefix(first, subjectPrefix) || strings.TrimSpace(strings.TrimPrefix(first, subjectPrefix)) == "" {
-		l.tell(s.problem(1, 1, len(first), "the first line does not give the subject", "begin with Subject: and what it shall be"))
+		l.tell(s.problem(1, 1, len(first), job.Say("mistakes.no-subject", nil), job.Say("mistakes.hint.subject", nil)))
 	} else if strings.TrimSpace(second) != "" {
-		l.tell(s.problem(2, 1, len(second), "the second line is not blank", "leave a blank line below the subject"))
+		l.tell(s.problem(2, 1, len(second), job.Say("mistakes.no-blank-line", nil), job.Say("mistakes.hint.blank-line", nil)))
 	}
 }
 
@@ -286,12 +286,12 @@ func (l *loader) syntax(s *source, err error) {
 		return
 	}
 	line, _ := strconv.Atoi(m[1])
-	text, hint := m[2], "each {{ needs its }}, and each {{if}}, {{range}} and {{with}} its {{end}}"
+	text, hint := job.Plain(m[2]), job.Say("mistakes.hint.closed", nil) // the parser's own words
 	col, width := 1, len(s.line(line))
-	if f := noFunction.FindStringSubmatch(text); f != nil {
-		text, hint = "there is no function "+f[1], ""
+	if f := noFunction.FindStringSubmatch(m[2]); f != nil {
+		text, hint = job.Say("mistakes.no-function", job.Args{"function": f[1]}), job.Message{}
 		if near := rules.Nearest(f[1], functionNames()); near != "" {
-			hint = "did you mean " + near + "?"
+			hint = job.Say("rules.hint.near", job.Args{"word": near})
 		}
 		if at := strings.Index(s.line(line), f[1]); at >= 0 {
 			col, width = at+1, len(f[1])
@@ -309,6 +309,6 @@ func (s *source) line(n int) string {
 	return lines[n-1]
 }
 
-func (s *source) problem(line, column, width int, text, hint string) rules.Problem {
-	return rules.Problem{File: s.path, Line: line, Column: column, Width: max(1, width), Source: s.line(line), Text: job.Plain(text), Hint: job.Plain(hint)}
+func (s *source) problem(line, column, width int, text, hint job.Message) rules.Problem {
+	return rules.Problem{File: s.path, Line: line, Column: column, Width: max(1, width), Source: s.line(line), Text: text, Hint: hint}
 }

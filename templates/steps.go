@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"text/template"
 	"text/template/parse"
+
+	"meshclerk/intake/job"
 )
 
 // A text is filled in within a bounded number of steps, so that no text, and no
@@ -22,8 +24,8 @@ const (
 )
 
 var (
-	errTooManySteps = fmt.Errorf("it takes more than %d steps; look for a {{range}} inside another, or a piece that takes itself in", mostSteps)
-	errMadeTooLong  = fmt.Errorf("a function makes a text of more than %d bytes", mostMade)
+	errTooManySteps = job.Refuse(job.Say("mistakes.too-many-steps", job.Args{"most": mostSteps}))
+	errMadeTooLong  = job.Refuse(job.Say("mistakes.made-too-long", job.Args{"most": mostMade}))
 )
 
 // counted gives a set of texts whose steps are counted from none.

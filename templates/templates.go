@@ -21,7 +21,6 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"io"
 	"io/fs"
@@ -30,6 +29,7 @@ import (
 	"strings"
 	"text/template"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/plain"
 	"meshclerk/rules"
 )
@@ -162,12 +162,12 @@ func (t *Template) Render(d *Data) (subject, markdown string, err error) {
 		err = own.Execute(&limited{w: &b, left: maxOutput}, d)
 	}
 	if err != nil {
-		return "", "", fmt.Errorf("%s cannot be filled in: %w", t.Path, ownError(err))
+		return "", "", &job.Fault{Message: job.Say("mistakes.not-filled", job.Args{"text": t.Path, "why": job.Why(ownError(err))}), Err: ownError(err)}
 	}
 	first, rest, _ := strings.Cut(b.String(), "\n")
 	subject = plain.OneLine(unescape(strings.TrimPrefix(first, subjectPrefix)))
 	if subject == "" {
-		return "", "", fmt.Errorf("%s gives an empty subject", t.Path)
+		return "", "", job.Refuse(job.Say("mistakes.empty-subject", job.Args{"text": t.Path}))
 	}
 	return subject, tidy(rest), nil
 }
@@ -185,7 +185,7 @@ func (s *Set) Piece(language, name string, data any) (string, error) {
 		err = own.ExecuteTemplate(&limited{w: &b, left: maxOutput}, name, data)
 	}
 	if err != nil {
-		return "", fmt.Errorf("the piece %s.md cannot be filled in: %w", name, ownError(err))
+		return "", &job.Fault{Message: job.Say("mistakes.not-filled", job.Args{"text": name + ".md", "why": job.Why(ownError(err))}), Err: ownError(err)}
 	}
 	return plain.OneLine(b.String()), nil
 }
@@ -210,7 +210,7 @@ type limited struct {
 	left int
 }
 
-var errTooLong = errors.New("the letter would be too long")
+var errTooLong = job.Refuse(job.Say("mistakes.too-long", nil))
 
 func (l *limited) Write(p []byte) (int, error) {
 	if len(p) > l.left {

@@ -73,7 +73,7 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 }
 
 // isKey tells a key by the file that it is of, where it is not handed to job.Say at once.
-var isKey = regexp.MustCompile(`^(letters|servers|doctor|rules)\.[a-z.-]+$`)
+var isKey = regexp.MustCompile(`^(letters|servers|doctor|rules|mistakes)\.[a-z.-]+$`)
 
 // prefixes are those of keys that end in a word of the ledger.
 var prefixes = []string{"notices.state.", "notices.trouble.", "notices.why.", "faults.not-so.", "faults.none.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "report.group.", "sheet.adhesion.",

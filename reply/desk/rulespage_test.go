@@ -85,3 +85,14 @@ func TestRuleMistakesInEveryLanguage(t *testing.T) {
 		}
 	}
 }
+
+// So is what is wrong with a reply text.
+func TestTextMistakesInEveryLanguage(t *testing.T) {
+	h := newHouse(t, inMadeUp(t))
+	b := h.browser("owen")
+	for lang, want := range map[string]string{"fr": "il n’y a pas de champ .Patrn ici\n", madeup.Language: madeup.Begin + "there is no field .Patrn here" + madeup.End} {
+		b.post("/language", url.Values{"language": {lang}})
+		_, page := b.post("/texts/en/quote", url.Values{"source": {"Subject: x\n\n{{.Patrn}}\n"}, "do": {"check"}})
+		holds(t, page, "en/quote.md:3:4: "+want)
+	}
+}

@@ -3,7 +3,6 @@ package desk
 import (
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -221,7 +220,7 @@ func (d *Desk) saveText(w http.ResponseWriter, r *http.Request, who personal) er
 // tryText loads all texts as they would be with this one in place.
 func (d *Desk) tryText(v textView) (*templates.Set, error) {
 	if d.cfg.TemplatesDir == "" {
-		return nil, errors.New("there is no folder for reply texts of your own; name one in the configuration")
+		return nil, job.Refuse(job.Say("page.wrong.no-own-folder", nil))
 	}
 	dir, err := os.MkdirTemp("", "texts-*")
 	if err != nil {
@@ -229,7 +228,7 @@ func (d *Desk) tryText(v textView) (*templates.Set, error) {
 	}
 	defer os.RemoveAll(dir)
 	if err := os.CopyFS(dir, os.DirFS(d.cfg.TemplatesDir)); err != nil {
-		return nil, fmt.Errorf("the reply texts cannot be copied to be tried: %w", err)
+		return nil, job.Refuse(job.Say("page.wrong.not-copied", job.Args{"why": job.Why(err)}))
 	}
 	if err := os.MkdirAll(filepath.Join(dir, v.Lang), 0o755); err != nil {
 		return nil, err
@@ -250,7 +249,7 @@ func (d *Desk) tryText(v textView) (*templates.Set, error) {
 func (d *Desk) storeText(v textView, who personal) error {
 	old := textView{Lang: v.Lang, Name: v.Name}
 	if !old.read(d.office.Texts()) {
-		return fmt.Errorf("the text %s/%s is no longer there", v.Lang, v.Name)
+		return job.Refuse(job.Say("page.wrong.no-text", job.Args{"text": v.Lang + "/" + v.Name}))
 	}
 	if d.cfg.VersionsDir != "" {
 		dir := d.versionsOf(v.Lang, v.Name)

@@ -1,7 +1,6 @@
 package draft
 
 import (
-	"fmt"
 	"net/mail"
 	"strings"
 
@@ -16,11 +15,11 @@ func (in *Input) address(m *Message) error {
 	to := in.writer()
 	address, err := cleanAddress(to.Address)
 	if err != nil {
-		return fmt.Errorf("the patron's address cannot be written to: %w", err)
+		return &job.Fault{Message: job.Say("faults.not-to-patron", job.Args{"why": job.Why(err)}), Err: err}
 	}
 	m.To = job.Address{Name: displayName(to.Name), Address: address}
 	if job.SameAddress(address, lib.Address) {
-		return fmt.Errorf("the letter comes from our own address %s, so an answer would come back to us", lib.Address)
+		return job.Refuse(job.Say("faults.from-ourselves", job.Args{"address": lib.Address}))
 	}
 	if l := in.Letter; l != nil {
 		in.replyTo(m, l)
@@ -58,10 +57,10 @@ func (in *Input) replyTo(m *Message, l *job.Letter) {
 func cleanAddress(s string) (string, error) {
 	a, err := mail.ParseAddress(s)
 	if err != nil || a.Address != s || len(s) > 254 { // RFC 5321, 4.5.3.1.3
-		return "", fmt.Errorf("%q is no plain mail address", plain.OneLine(s))
+		return "", job.Refuse(job.Say("faults.not-an-address", job.Args{"given": plain.OneLine(s)}))
 	}
 	if strings.ContainsAny(s, "\"\\()<>,;: \t\r\n") || strings.Count(s, "@") != 1 {
-		return "", fmt.Errorf("%q is no plain mail address", plain.OneLine(s))
+		return "", job.Refuse(job.Say("faults.not-an-address", job.Args{"given": plain.OneLine(s)}))
 	}
 	return s, nil
 }

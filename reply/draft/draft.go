@@ -91,24 +91,29 @@ type Message struct {
 // Compose makes the draft. The error says what is missing or wrong in plain words.
 func Compose(in Input) (Message, error) {
 	if err := in.complete(); err != nil {
-		return Message{}, fmt.Errorf("the reply cannot be drafted: %w", err)
+		return Message{}, notDrafted(err)
 	}
 	m := Message{Language: in.language(), Template: in.Template}
 	if m.Template == "" {
 		m.Template = Choose(in.Letter, in.Jobs, in.Rules)
 	}
 	if err := in.write(&m); err != nil {
-		return Message{}, fmt.Errorf("the reply cannot be drafted: %w", err)
+		return Message{}, notDrafted(err)
 	}
 	if err := in.address(&m); err != nil {
-		return Message{}, fmt.Errorf("the reply cannot be drafted: %w", err)
+		return Message{}, notDrafted(err)
 	}
 	if err := in.pack(&m); err != nil {
-		return Message{}, fmt.Errorf("the reply cannot be put into a message: %w", err)
+		return Message{}, notDrafted(err)
 	}
 	sum := sha256.Sum256(m.Raw)
 	m.SHA256 = hex.EncodeToString(sum[:])
 	return m, nil
+}
+
+// notDrafted says that there is no reply, and why.
+func notDrafted(err error) error {
+	return &job.Fault{Message: job.Say("faults.not-drafted", job.Args{"why": job.Why(err)}), Err: err}
 }
 
 // complete checks what cannot be done without.

@@ -286,8 +286,8 @@ func TestCannot(t *testing.T) {
 		"bad id":        {func(in *Input) { in.ID = "D 1>" }, "makes no Message-ID"},
 		"bad domain":    {func(in *Input) { in.Domain = "x\r\ny" }, "makes no Message-ID"},
 		"bad token":     {func(in *Input) { in.Token = "a b" }, "thread token"},
-		"own address":   {func(in *Input) { in.Letter.From.Address = "print@larkfield.example" }, "comes from our own address"},
-		"no address":    {func(in *Input) { in.Letter.From.Address = "not an address" }, "is no plain mail address"},
+		"own address":   {func(in *Input) { in.Letter.From.Address = "print@larkfield.example" }, `{"key":"faults.from-ourselves",`},
+		"no address":    {func(in *Input) { in.Letter.From.Address = "not an address" }, `{"key":"faults.not-an-address",`},
 		"unknown text":  {func(in *Input) { in.Template = "qoute" }, "did you mean quote?"},
 		"not a picture": {func(in *Input) { in.Picture = &Picture{PNG: []byte("GIF89a")} }, "no PNG"},
 	} {

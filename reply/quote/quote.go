@@ -18,7 +18,6 @@
 package quote
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"time"
@@ -163,7 +162,7 @@ func (s *sheet) addTax() {
 	}
 	rate, err := strconv.ParseFloat(percent, 64)
 	if err != nil {
-		s.fail(fmt.Errorf("tax_percent is %q in prices.toml, which is no number", percent))
+		s.fail(job.Refuse(job.Say("faults.price-no-amount", job.Args{"key": "tax_percent", "given": percent})))
 	}
 	s.add("tax", job.Say("price.tax", job.Args{"name": name, "percent": job.Quantity{Amount: rate, Unit: "decimal"}}), s.percent(s.sum, percent))
 }
