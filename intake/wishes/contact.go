@@ -205,7 +205,7 @@ func (d *doc) pickup() (string, string) {
 			continue
 		}
 		c := d.clauseOf(i)
-		sure := d.topic == "pickup" || d.has(c, "pickupword") >= 0
+		sure := d.topic == "pickup" || d.has(c, "pickupword") >= 0 || d.cue(i+t.n, "branchword") > 0 && !d.onlyAsks(i) && d.has(c, "is", "past") < 0
 		if sure || d.listedPlace(i) || d.has(d.sentence(i), "pickupword") >= 0 && d.ended(d.skipBack(i), "place") > 0 || d.labelled(i, "pickuplabel") {
 			places = append(places, place{found[string]{t.key, i, i + t.n}, sure})
 		}

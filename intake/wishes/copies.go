@@ -160,6 +160,8 @@ func (d *doc) counts(i, j int) int {
 		return j + zeroUnless(d.fold(j) == "x" || d.fold(j) == "×", 1)
 	case d.labelled(i, "quantity"), d.topic == "copies":
 		return zeroUnless(!d.other(j, 1), j)
+	case d.cue(j, "colour") > 0 && d.has(span{d.clauseOf(i).from, i}, "printing", "verb", "ask", "set") >= 0: // "print dis 1 black"
+		return j
 	case d.behind(i, "set"):
 		return zeroUnless(d.closed(j), j)
 	case d.behind(i, "verb", "prefer"):

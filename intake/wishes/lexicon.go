@@ -10,7 +10,8 @@ import (
 type lexicon struct {
 	first map[string][]phrase // by the first word
 	stems map[string][]phrase // by the first letters: "recog*" is every word that begins so
-	other []*lexicon          // of the other languages, for what we wrote ourselves
+	spell speller
+	other []*lexicon // of the other languages, for what we wrote ourselves
 }
 
 const stemBytes = 4 // least length of a stem, and by how much of it it is found
@@ -31,7 +32,8 @@ type tag struct {
 
 // newLexicon compiles the words of one language, with those of "any".
 func newLexicon(in *Input, lang string) *lexicon {
-	l := &lexicon{first: map[string][]phrase{}, stems: map[string][]phrase{}}
+	l := &lexicon{first: map[string][]phrase{}, stems: map[string][]phrase{},
+		spell: speller{words: map[string]tag{}, near: map[string][]string{}, known: map[string]bool{}}}
 	w := &in.Words
 	for _, set := range []struct {
 		group string
@@ -90,12 +92,19 @@ func (l *lexicon) addWays(group, key string, ways []string) {
 				p.plain = way
 			}
 			l.first[words[0]] = append(l.first[words[0]], p)
+			if len(words) == 1 {
+				l.spell.add(words[0], tag{group, key, 1})
+			}
+			if len(words) == 1 && group == "spelt" {
+				l.spell.known[words[0]] = true
+			}
 		}
 	}
 }
 
 // match adds the phrases that begin at a token, the long and the short ones.
 func (l *lexicon) match(tags []tag, toks []token, i int) []tag {
+	before := len(tags)
 	starting := l.first[toks[i].fold]
 	for k := range starting {
 		p := &starting[k]
@@ -108,6 +117,11 @@ func (l *lexicon) match(tags []tag, toks []token, i int) []tag {
 			if strings.HasPrefix(f, p.words[0]) {
 				tags = append(tags, tag{p.group, p.key, 1})
 			}
+		}
+	}
+	if len(tags) == before {
+		if t, ok := l.spell.correct(toks, i); ok {
+			tags = append(tags, t)
 		}
 	}
 	return tags
