@@ -14,6 +14,9 @@ func TestWaitGrowsWithTheList(t *testing.T) {
 	job8 := func(s job.Stage, printer string) ledger.Row {
 		return ledger.Row{ID: job.ID(s), Stage: s, Printer: printer, PrintTimeS: 8 * 3600, Since: q.now.Add(-2 * time.Hour)}
 	}
+	late := func(hours float64) ledger.Row { // longer under way than was estimated
+		return ledger.Row{ID: "late", Stage: job.Printing, Printer: "A", PrintTimeS: hours * 3600, Since: q.now.Add(-48 * time.Hour)}
+	}
 	own := span{2 * 3600, 3 * 3600}
 	for _, c := range []struct {
 		rows      []ledger.Row
@@ -26,6 +29,8 @@ func TestWaitGrowsWithTheList(t *testing.T) {
 		{[]ledger.Row{job8(job.Agreed, "A"), job8(job.Failed, "A")}, 1, 2, 2},   // 18; 19
 		{[]ledger.Row{job8(job.Agreed, "A"), job8(job.Failed, "A")}, 2, 1, 2},   // shared by two: 10; 11
 		{[]ledger.Row{job8(job.Printing, "A")}, 1, 1, 1},                        // 6 of 8 are left: 8; 9
+		{[]ledger.Row{late(28)}, 1, 1, 1},                                       // a quarter of it may still go on: 2; 7 + 3 = 10
+		{[]ledger.Row{late(28.1)}, 1, 1, 2},                                     // 2; a little over 10
 		{[]ledger.Row{job8(job.Quoted, "A")}, 1, 1, 2},                          // may be accepted first: 2; 11
 		{[]ledger.Row{job8(job.Ready, "A"), job8(job.Collected, "A")}, 1, 1, 1}, // done with
 	} {
