@@ -488,3 +488,82 @@ func TestFailedTransactionLeavesNothing(t *testing.T) {
 		t.Errorf("%+v, %v", problems, err)
 	}
 }
+
+// inEachState makes a draft in every state that there is.
+func inEachState(t *testing.T, l *Ledger) map[DraftState]Draft {
+	t.Helper()
+	ctx := t.Context()
+	out := map[DraftState]Draft{}
+	approve := func(d Draft) error { return l.Approve(ctx, d.ID, d.SHA256, "Bo Example", ViaCommand) }
+	send := func(d Draft, o Outcome) error {
+		s, _, err := l.BeginSend(ctx, d.ID, "robot")
+		if err != nil || o == "" {
+			return err
+		}
+		return l.EndSend(ctx, s, o, job.Plain("550 no"), Robot)
+	}
+	for i, c := range []struct {
+		state DraftState
+		reach func(d Draft) error
+	}{
+		{DraftWaiting, func(Draft) error { return nil }},
+		{DraftApproved, approve},
+		{DraftSending, func(d Draft) error { return errors.Join(approve(d), send(d, "")) }},
+		{DraftSent, func(d Draft) error { return errors.Join(approve(d), send(d, Delivered)) }},
+		{DraftUncertain, func(d Draft) error { return errors.Join(approve(d), send(d, Uncertain)) }},
+		{DraftFailed, func(d Draft) error { return errors.Join(approve(d), send(d, Refused)) }},
+		{DraftSetAside, func(d Draft) error {
+			return l.Tx(ctx, func(tx *Tx) error { return tx.SetAside(ctx, d.ID, "Bo Example", job.Plain("")) })
+		}},
+		{DraftSuperseded, func(d Draft) error { newDraft(t, l, "Dear Ada, anew", d.Jobs...); return nil }},
+	} {
+		d := newDraft(t, l, "Dear Ada", newJob(t, l, taken(t, l, uint32(i+1), string(c.state))).ID)
+		if err := c.reach(d); err != nil {
+			t.Fatalf("%s: %v", c.state, err)
+		}
+		d, err := l.Draft(ctx, d.ID)
+		if err != nil || d.State != c.state {
+			t.Fatalf("%s: %+v, %v", c.state, d, err)
+		}
+		out[c.state] = d
+	}
+	return out
+}
+
+// A reply that lies in Sent is known to have left where the ledger has tried to send
+// it. Where it only waits, was refused or was set aside, the ledger is older.
+func TestReplyInSentIsKnownByItsState(t *testing.T) {
+	l, _ := newLedger(t)
+	want := map[DraftState]bool{DraftWaiting: false, DraftApproved: false, DraftFailed: false, DraftSetAside: false,
+		DraftSending: true, DraftSent: true, DraftUncertain: true, DraftSuperseded: true}
+	for state, d := range inEachState(t, l) {
+		known, id, err := l.KnowsSent(t.Context(), d.MessageID, d.ID)
+		if err != nil || known != want[state] || id != d.ID {
+			t.Errorf("%s: known %v as %s, %v; want %v as %s", state, known, id, err, want[state], d.ID)
+		}
+	}
+}
+
+// An approval anew settles the notice that the server had refused the reply.
+func TestApprovalAnewSettlesTheRefusal(t *testing.T) {
+	l, _ := newLedger(t)
+	d := inEachState(t, l)[DraftFailed]
+	told := func() (n int) {
+		all, err := l.Notices(t.Context(), false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, one := range all {
+			if one.Kind == NoticeSendRefused && one.Subject == d.ID {
+				n++
+			}
+		}
+		return n
+	}
+	if told() != 1 {
+		t.Fatalf("%d notices that the reply was refused", told())
+	}
+	if err := l.Approve(t.Context(), d.ID, d.SHA256, "Bo Example", ViaPage); err != nil || told() != 0 {
+		t.Errorf("approved anew: %v; %d notices", err, told())
+	}
+}

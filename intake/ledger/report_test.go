@@ -237,3 +237,22 @@ func TestAgreementFindsWaitingJobs(t *testing.T) {
 		t.Errorf("nothing changed, yet %v", done.Waiting)
 	}
 }
+
+// A print teaches by the estimate for its printer. One that ran on another has none.
+func TestPrintOnAnotherPrinterTeachesNothing(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	j := newJob(t, l, taken(t, l, 1, "a"))
+	j.Report = &job.Report{Estimate: &job.Estimate{Printer: "Alder", Material: "PLA", PrintTimeS: 7200, MassG: 20, TimeFactor: 2, MassFactor: 4}}
+	do(t, l, func(tx *Tx) error { return tx.SaveJob(ctx, j, "Bo Example", job.Plain("")) })
+	for printer, want := range map[string][2]float64{"": {1, 5}, "Alder": {1, 5}, "Birch": {0, 0}} {
+		do(t, l, func(tx *Tx) error { return tx.RecordPrint(ctx, j.ID, printer, 3, 7, true, "Bo Example") })
+		prints, err := l.PrintsOf(ctx, j.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p := prints[len(prints)-1]; p.EstHours != want[0] || p.EstGrams != want[1] {
+			t.Errorf("on %q: estimated %g h and %g g, want %v", printer, p.EstHours, p.EstGrams, want)
+		}
+	}
+}

@@ -218,3 +218,38 @@ func TestLeaseFresh(t *testing.T) {
 		t.Errorf("with the tried one in hand: %+v", s)
 	}
 }
+
+// After the clock was wrong, nothing waits and no lease lasts beyond the bound; what is
+// within it stays as it is.
+func TestBoundOfWaitsAndLeases(t *testing.T) {
+	l, clock := newLedger(t)
+	ctx := t.Context()
+	const bound = time.Hour
+	latest := clock.Now().Add(bound)
+	for i, due := range []time.Duration{bound, bound + time.Second} {
+		do(t, l, func(tx *Tx) error {
+			return tx.Enqueue(ctx, StepCheck, []string{"within", "beyond"}[i], clock.Now().Add(due))
+		})
+	}
+	for i, d := range []time.Duration{time.Minute, 240 * time.Hour} {
+		do(t, l, func(tx *Tx) error { return tx.Enqueue(ctx, StepRead, []string{"short", "long"}[i], time.Time{}) })
+		if s, err := l.Lease(ctx, "robot", d, StepRead); err != nil || s == nil {
+			t.Fatalf("%+v, %v", s, err)
+		}
+	}
+	do(t, l, func(tx *Tx) error { _, err := tx.Bound(ctx, latest); return err })
+	steps, err := l.OpenSteps(ctx)
+	if err != nil || len(steps) != 4 {
+		t.Fatalf("%+v, %v", steps, err)
+	}
+	for _, s := range steps {
+		got := s.Due
+		if s.Kind == StepRead {
+			got = s.Until
+		}
+		want := map[string]time.Time{"within": latest, "beyond": clock.Now(), "short": clock.Now().Add(time.Minute), "long": latest}[s.Subject]
+		if !got.Equal(want) {
+			t.Errorf("%s: %v, want %v", s.Subject, got, want)
+		}
+	}
+}
