@@ -116,3 +116,22 @@ func TestEstimateIsCorrected(t *testing.T) {
 		t.Errorf("%d plates of %.1f h, before %d of %.1f h", e.Plates, e.PlateTimeS/3600, plain.Plates, plain.PlateTimeS/3600)
 	}
 }
+
+// Five weighed prints correct the mass, and four do not.
+func TestMassNeedsFiveWeighed(t *testing.T) {
+	for weighed, want := range map[int]float64{4: 1, 5: 1.2} {
+		var prints []Print
+		for i := range 5 {
+			p := took(1, 1)
+			if i < weighed {
+				p.EstimatedGrams, p.ActualGrams = 10, 12
+			}
+			prints = append(prints, p)
+		}
+		f, err := FitPrints(prints)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "mass", f.Mass, want, 1e-9)
+	}
+}

@@ -249,3 +249,33 @@ func BenchmarkMillionFacets(b *testing.B) {
 	}
 	b.Run("rough", func(b *testing.B) { benchmarkEstimate(b, m, inputFor(b, m, job.Settings{})) })
 }
+
+// What a recipe may be, at each bound and just beyond it.
+func TestRecipeAtEachBound(t *testing.T) {
+	in := inputFor(t, box(0, 0, 0, 20, 20, 20), job.Settings{})
+	sound, err := newRecipe(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct {
+		set       func(p *recipe, v float64)
+		good, bad []float64
+	}{
+		"scale":       {func(p *recipe, v float64) { p.scale = v }, []float64{1e-6, 1e6}, []float64{0.99e-6, 1.01e6}},
+		"copies":      {func(p *recipe, v float64) { p.copies = int(v) }, []float64{1}, []float64{0}},
+		"layer":       {func(p *recipe, v float64) { p.layerHeight = v }, []float64{0.02, 2}, []float64{0.0199, 2.01}},
+		"first-layer": {func(p *recipe, v float64) { p.firstHeight = v }, []float64{0.02, 2}, []float64{0.0199, 2.01}},
+		"line-width":  {func(p *recipe, v float64) { p.width = v }, []float64{0.05, 5}, []float64{0.0499, 5.01}},
+		"infill":      {func(p *recipe, v float64) { p.infill = v }, []float64{0, 1}, []float64{-0.01, 1.01}},
+		"shells":      {func(p *recipe, v float64) { p.shellCount = int(v) }, []float64{0, 1000}, []float64{-1, 1001}},
+	} {
+		for _, v := range append(c.good, c.bad...) {
+			p := *sound
+			c.set(&p, v)
+			err := p.check()
+			if slices.Contains(c.good, v) && err != nil || slices.Contains(c.bad, v) && (err == nil || !strings.Contains(err.Error(), "findings.slice."+name+" ")) {
+				t.Errorf("%s of %g: %v", name, v, err)
+			}
+		}
+	}
+}
