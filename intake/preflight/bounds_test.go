@@ -248,3 +248,24 @@ func TestLongBridgeIsHeldNearlyEverywhere(t *testing.T) {
 		}
 	}
 }
+
+// Low steps are told of from 8 mm of edge, and edges shorter than 2 mm do not count.
+func TestLowStepsFromEightMillimetres(t *testing.T) {
+	square := func(x, side float64) shapes.Island {
+		return shapes.Island{Outer: shapes.Outline{{x, 10}, {x + side, 10}, {x + side, 10 + side}, {x, 10 + side}}}
+	}
+	for _, c := range []struct {
+		islands []shapes.Island
+		want    bool
+	}{
+		{[]shapes.Island{square(10, 2.01)}, true}, // 8.04 mm around
+		{[]shapes.Island{square(10, 1.99)}, false},
+		{[]shapes.Island{square(10, 0.505), square(20, 0.505), square(30, 0.505), square(40, 0.505)}, true}, // four times 2.02 mm
+		{[]shapes.Island{square(10, 0.495), square(20, 0.495), square(30, 0.495), square(40, 0.495), square(50, 0.495)}, false},
+	} {
+		p := partOf(t, shapes.Relief(3, 0.1, shapes.Outline{{0, 0}, {60, 0}, {60, 30}, {0, 30}}, c.islands...))
+		if got := p.lowSteps(p.standing(upright), 0.2); (got.count > 0) != c.want {
+			t.Errorf("%d islands, the first %g mm around: %+v", len(c.islands), 4*(c.islands[0].Outer[1][0]-c.islands[0].Outer[0][0]), got)
+		}
+	}
+}
