@@ -199,3 +199,32 @@ func TestLanguage(t *testing.T) {
 		t.Errorf("nothing to go by: got %s, want the house's first language", got)
 	}
 }
+
+// Below a bare "--" twelve lines are a signature; what is longer was written to be
+// read. RFC 3676, 4.3: below "-- " all of it is the signature.
+func TestSignatureLines(t *testing.T) {
+	below := func(mark string, n int) string {
+		return Own("Yes please.\n" + mark + "\n" + strings.Repeat("Pat Ferris\n", n)).Text
+	}
+	for _, c := range []struct {
+		mark string
+		n    int
+		cut  bool
+	}{{"--", 12, true}, {"--", 13, false}, {"-- ", 13, true}} {
+		if got := below(c.mark, c.n); (got == "Yes please.") != c.cut {
+			t.Errorf("%d lines below %q: cut is not %v, %q is left", c.n, c.mark, c.cut, got)
+		}
+	}
+}
+
+// A plain part that only says that there is an HTML part gives way to it; one of 250
+// characters is a letter in which the word occurs.
+func TestNoticeOfHTML(t *testing.T) {
+	const notice = "Your mail program does not support HTML mail."
+	for n, gives := range map[int]bool{249: true, 250: false} {
+		b := body{plain: notice + strings.Repeat("x", n-len(notice)), html: "Please print the bracket."}
+		if got := b.text() == b.html; got != gives {
+			t.Errorf("a plain part of %d characters gives way to the HTML: %v", n, got)
+		}
+	}
+}

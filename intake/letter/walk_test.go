@@ -124,3 +124,16 @@ func TestIdentifiers(t *testing.T) {
 		t.Errorf("%q %q %q %s", l.MessageID, l.InReplyTo, l.References, l.Disposition)
 	}
 }
+
+// A picture that the text shows is decoration below 32 kB, and a file of the letter
+// from there on.
+func TestPicturesOfTheText(t *testing.T) {
+	for size, listed := range map[int]bool{32<<10 - 1: false, 32 << 10: true} {
+		png := append([]byte("\x89PNG\r\n\x1a\n"), make([]byte, size-8)...)
+		l := read(t, mixed("Content-Type: text/html\r\n\r\n<p>Please print this: <img src=\"cid:one\">",
+			"Content-Type: image/png; name=one.png\r\nContent-Id: <one>\r\nContent-Transfer-Encoding: base64\r\n\r\n"+wrapped(png)), house(""))
+		if got := len(l.Attachments) == 1; got != listed {
+			t.Errorf("a picture of %d bytes in the text: %+v", size, l.Attachments)
+		}
+	}
+}
