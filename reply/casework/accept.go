@@ -14,7 +14,7 @@ import (
 // that is too big is a yes to the smaller size that was offered; one to what was
 // closed asks for a new offer; one that is said again is filed.
 func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
-	said, again := 0, 0
+	said, again, late := 0, 0, false
 	meant := in.meant(jobs)
 	open := slices.ContainsFunc(meant, func(j job.Job) bool { return offered[j.Stage] })
 	for _, j := range meant {
@@ -29,6 +29,11 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 			}
 			said++
 		case j.Stage == job.Agreed || j.Stage == job.Printing || j.Stage == job.Failed || j.Stage == job.Ready || j.Stage == job.Collected:
+			inTime, err := in.acceptAgain(ctx, j)
+			if err != nil {
+				return err
+			}
+			late = late || !inTime
 			again++
 		default:
 			ok, err := in.acceptOne(ctx, j)
@@ -46,12 +51,30 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 		}
 	}
 	switch {
+	case late:
+		return in.ask(ctx, jobs, ledger.NoticeTooLate, "too-late-change")
 	case said > 0:
 		return in.done(ctx, job.Say("history.patron-yes", nil))
 	case again > 0:
 		return in.done(ctx, job.Say("history.yes-again", nil))
 	}
 	return in.ask(ctx, jobs, ledger.NoticeYesToWhat, "yes-to-what")
+}
+
+// acceptAgain takes what a yes to a job that is agreed to already says beside it: another
+// colour leads to a new offer, another branch changes just that. It reports whether the
+// letter came in time.
+func (in *incoming) acceptAgain(ctx context.Context, j job.Job) (inTime bool, err error) {
+	now, recheck := in.merged(j)
+	switch other := recheck || now.Settings.Colour != j.Settings.Colour; {
+	case !wishesAnew(j, in.wishesFor(j)) || j.Stage.Over():
+		return true, nil
+	case other && job.MayGo(j.Stage, job.Taken):
+		return true, in.again(ctx, j, j.File, j.Blob)
+	case other:
+		return false, nil
+	}
+	return true, in.tx.SaveJob(ctx, now, in.who(), in.byLetter())
 }
 
 // theRest opens the jobs for the files of a request that were more than are looked at

@@ -44,6 +44,7 @@ type walk struct {
 	unclear        map[string]bool      // letters that nobody has dealt with
 	was            map[job.ID]job.Stage // before the turn
 	trail          []string
+	parts          int // yeses to one part of two
 	listed         int // how often a job came onto the print list
 	turns          int
 }
@@ -275,6 +276,8 @@ func (w *walk) turn() {
 	case n < 35:
 		c := w.pick("red", "green", "white")
 		w.changes("In "+c+", please.", c)
+	case n < 38 && len(w.ids) > 1:
+		w.ofParts()
 	case n < 42:
 		w.changes(w.pick("Could I have three of them instead?", "Please make it two copies.", "Please make it 80 mm long instead.", "I would like 40% infill instead."), "")
 	case n < 45:
@@ -332,14 +335,48 @@ func (w *walk) saysYes(text, colour string) {
 		if !ok {
 			continue
 		}
-		if was := w.was[j]; was == job.Agreed || was == job.Printing || was == job.Ready || was == job.Failed || was.Over() {
+		was := w.was[j]
+		if colour != "" && was != job.Printing && was != job.Ready && !was.Over() {
+			w.chosen[j] = colour // of what was agreed already, it is another wish
+		}
+		if was == job.Agreed || was == job.Printing || was == job.Ready || was == job.Failed || was.Over() {
 			continue // said again, after it was agreed or over
 		}
 		w.agreed[j] = &at
-		if colour != "" {
-			w.chosen[j] = colour
-		}
 	}
+}
+
+// ofParts is a letter that says one thing of one part and another of the other.
+func (w *walk) ofParts() {
+	parts := map[string]job.ID{}
+	for _, id := range w.ids {
+		j, err := w.l.Job(w.ctx, id)
+		w.must(err)
+		parts[j.File] = id
+	}
+	yes, other := "lid", "bottom"
+	if w.rng.IntN(2) == 0 {
+		yes, other = other, yes
+	}
+	does := w.pick("I no longer need the "+other+".", "Two copies of the "+other+", please.", "The "+other+" in green, please.", "The "+other+" stays as it is.")
+	id := w.letter("Yes to the " + yes + ". " + does)
+	w.mark(id)
+	if w.unclear[id] {
+		return
+	}
+	if strings.HasSuffix(does, "in green, please.") {
+		w.chosen[parts[other+".stl"]] = "green"
+	}
+	if was := w.was[parts[other+".stl"]]; strings.HasPrefix(does, "I no") && was != job.Printing && was != job.Ready {
+		w.agreed[parts[other+".stl"]] = nil
+	}
+	j := parts[yes+".stl"]
+	at, ok := w.said[j]
+	if was := w.was[j]; !ok || was == job.Agreed || was == job.Printing || was == job.Ready || was == job.Failed || was.Over() {
+		return
+	}
+	w.parts++
+	w.agreed[j] = &at
 }
 
 // changes is a letter that says neither yes nor, but for one, no.
@@ -537,7 +574,7 @@ func (w *walk) look() {
 		if what := w.beside(j, *at); what != "" {
 			bad("%s", what)
 		}
-		if w.was[id] == job.Agreed || w.was[id] == job.Printing || w.was[id] == job.Failed {
+		if was := w.was[id]; was == job.Agreed || was == job.Printing || was == job.Failed || was == job.Ready { // ready: it was recorded by mistake
 			continue
 		}
 		w.listed++
@@ -593,7 +630,7 @@ func TestNothingIsPrintedThatWasNotAgreed(t *testing.T) {
 		}
 		w.turn()
 	}
-	t.Logf("%d turns in %d conversations; a job came onto the print list %d times", w.turns, talks, w.listed)
+	t.Logf("%d turns in %d conversations; a job came onto the print list %d times, %d yeses were to one part of two", w.turns, talks, w.listed, w.parts)
 	if w.listed < turns/100 {
 		t.Errorf("only %d jobs came onto the print list: the walk does not get far enough to prove anything", w.listed)
 	}
