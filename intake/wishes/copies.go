@@ -62,7 +62,7 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if n, ok := d.tag(i, "times"); ok {
 		return d.timesAt(i, n)
 	}
-	if n := d.cue(i, "onecopy"); n > 0 && !d.toks[i].away && !d.toks[i].told && !d.other(i+n, 3) && !d.hypothetical(i) && !d.replaced(i) {
+	if n := d.cue(i, "onecopy"); n > 0 && !d.toks[i].away && !d.toks[i].claimed && !d.toks[i].told && !d.other(i+n, 3) && !d.hypothetical(i) && !d.replaced(i) {
 		return &found[int]{1, i, i + n}, ""
 	}
 	value, n := d.numeral(i)

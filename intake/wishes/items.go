@@ -1,6 +1,7 @@
 package wishes
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -17,6 +18,7 @@ type piece struct {
 	unit    float64 // mm of the unit that the size was written in
 	each    bool    // "one each in red and blue": the count is for every colour
 	some    bool    // "a red one": one of it, if counts are spoken of at all
+	whole   bool    // "everything in grey": said of all pieces
 	ordered bool    // a word of wishing stands in it
 	broken  bool    // something in it belongs to no wish
 }
@@ -118,26 +120,47 @@ func (d *doc) readPiece(i int, p *piece) int {
 	if n := d.pieceValue(i, p); n != 0 {
 		return max(n, 0)
 	}
-	if n := d.cue(i, "want", "verb", "ask", "printing", "set", "should", "prefer"); n > 0 && !d.partOpen(i, p) {
+	if d.cue(i, "likeword") > 0 && len(p.item.Colours) > 0 {
+		return d.toJoint(i) - i // "grey like real metal"
+	}
+	if n := d.cue(i, "want", "verb", "ask", "printing", "set", "should", "prefer"); n > 0 && (d.cue(i, "should") > 0 || !d.partOpen(i, p)) {
 		if p.item.Copies == 0 && len(p.item.Colours) == 0 && d.cue(i, "should") == 0 {
 			p.part = span{}
 		}
 		p.ordered = true
 		return n
 	}
+	if n := d.cue(i, "is"); n > 0 && !p.says() && d.has(span{d.sentence(i).from, i}, "want", "verb") >= 0 {
+		return n // "what I would like is the bishop"
+	}
 	if n := d.cue(i, "my"); n > 0 && !p.named() && (p.ordered || d.ended(i, "and") > 0) {
 		return n // "print my dragon in red and my castle in blue"
+	}
+	if d.cue(i, "for", "of") > 0 && !p.says() && d.cue(i+1, "det") > 0 && d.isNumeral(i+2) {
+		_, n := d.numeral(i + 2)
+		return 2 + n // "sur les trois", "of the four"
 	}
 	if d.cue(i, "for") > 0 && d.fold(i) != "on" {
 		return d.toJoint(i) - i
 	}
+	if n := d.cue(i, "couldword"); n > 0 && !p.says() {
+		return n
+	}
+	if n := d.cue(i, "otherone"); n > 0 { // "the other two green"
+		p.some = p.some || !d.isNumeral(i+n)
+		return n
+	}
+	if n := d.cue(i, "wholeword"); n > 0 && !p.named() && p.item.Copies == 0 {
+		p.whole = true
+		return n
+	}
 	if n := d.cue(i, "not", "if", "is", "past", "my", "but", "price", "fit", "instead", "replaced", "changedfrom", "change", "more", "quantity", "axis"); n > 0 && n >= d.cue(i, "please", "filler") {
 		return 0
 	}
-	if d.cue(i, "othernoun") > 0 && d.cue(i, "adj") == 0 && (d.ended(i, "det") == 0 || p.item.Copies > 0) {
+	if d.cue(i, "othernoun") > 0 && d.cue(i, "adj") == 0 && !(d.fold(i+1) == ":" && !p.says()) && (d.ended(i, "det") == 0 || p.item.Copies > 0) {
 		return 0
 	}
-	if n := d.cue(i, "skip", "in", "and", "filler", "please", "copies", "pieces", "colourword", "plastic", "opener", "hello", "copula", "or", "prefer", "of", "at", "axislink", "yes", "accept", "acceptstart", "ok", "closing"); n > 0 {
+	if n := d.cue(i, "skip", "in", "and", "filler", "please", "copies", "pieces", "colourword", "plastic", "opener", "hello", "copula", "or", "prefer", "of", "ofthese", "at", "axislink", "yes", "accept", "acceptstart", "ok", "closing"); n > 0 {
 		return n
 	}
 	if t.kind == mark {
@@ -221,6 +244,9 @@ func (d *doc) pieceNumber(i int, p *piece) int {
 	value, n := d.numeral(i)
 	if n == 0 {
 		return 0
+	}
+	if p.item.Copies > 0 && float64(p.item.Copies) < value && d.ended(d.skipDet(i), "of") > 0 {
+		return n // "two of the four"
 	}
 	if m := d.cue(i+n, "percent"); m > 0 {
 		if value <= 0 || d.has(d.clauseOf(i), "infillword", "notscale") >= 0 {
@@ -325,7 +351,7 @@ func (d *doc) itemsOf(ps []piece) []job.Item {
 	if len(ps) > 0 && ps[0].each {
 		return d.oneEach(ps)
 	}
-	ps = withoutTotal(ps)
+	ps = d.gather(forAll(forEach(withoutTotal(ps))))
 	if len(ps) < 2 {
 		return nil
 	}
@@ -370,6 +396,67 @@ func withoutTotal(ps []piece) []piece {
 		return ps
 	}
 	return ps[1:]
+}
+
+// forEach takes a last "one of each" for the count of the pieces before it.
+func forEach(ps []piece) []piece {
+	n := len(ps) - 1
+	if n < 2 || !ps[n].each || ps[n].named() || len(ps[n].item.Colours) > 0 {
+		return ps
+	}
+	for k := range ps[:n] {
+		if ps[k].item.Copies == 0 {
+			ps[k].item.Copies = ps[n].item.Copies
+		}
+	}
+	return ps[:n]
+}
+
+// forAll takes what is said of everything for what the other pieces leave unsaid.
+func forAll(ps []piece) []piece {
+	out := slices.DeleteFunc(slices.Clone(ps), func(p piece) bool { return p.whole })
+	for _, all := range ps {
+		for k := range out {
+			if !all.whole {
+				break
+			}
+			if it := &out[k].item; len(it.Colours) == 0 && it.Material == "" && it.Size == nil {
+				it.Colours, it.Material, it.Size = all.item.Colours, all.item.Material, all.item.Size
+			}
+		}
+	}
+	return out
+}
+
+// gather joins what is said of a part in several stretches: "the bishop, one of him,
+// 8 cm tall". It holds only when every stretch then has a part's name.
+func (d *doc) gather(ps []piece) []piece {
+	var out []piece
+	for _, p := range ps {
+		n := len(out) - 1
+		if n >= 0 && d.toks[p.from].sent == d.toks[out[n].from].sent && !p.named() && out[n].named() && out[n].adds(&p) {
+			continue
+		}
+		out = append(out, p)
+	}
+	out = slices.DeleteFunc(out, func(p piece) bool { return p.named() && !p.valued() }) // "the proper colour"
+	if len(out) < 2 || slices.ContainsFunc(out, func(p piece) bool { return !p.named() || !p.valued() }) {
+		return ps
+	}
+	return out
+}
+
+// adds takes what another piece says of the same part, unless it was said before.
+func (p *piece) adds(q *piece) bool {
+	a, b := &p.item, &q.item
+	if q.each || q.bare > 0 || a.Copies > 0 && b.Copies > 0 || len(a.Colours) > 0 && len(b.Colours) > 0 || a.Size != nil && b.Size != nil ||
+		a.Scale != nil && b.Scale != nil || a.Material != "" && b.Material != "" {
+		return false
+	}
+	a.Copies, a.Colours, a.Material = max(a.Copies, b.Copies), slices.Concat(a.Colours, b.Colours), a.Material+b.Material
+	a.Size, a.Scale = cmp.Or(a.Size, b.Size), cmp.Or(a.Scale, b.Scale)
+	p.some, p.ordered = p.some || q.some, p.ordered || q.ordered
+	return true
 }
 
 // fillIn takes over what is said once for several: the unit of a size, the colour

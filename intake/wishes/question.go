@@ -26,7 +26,13 @@ func (d *doc) isQuestion(i int) bool {
 // onlyAsks tells whether a token's sentence is a question that wishes nothing:
 // not "could you print it in blue?".
 func (d *doc) onlyAsks(i int) bool {
-	return d.isQuestion(i) && (d.has(d.sentence(i), "ask", "want") < 0 || d.has(d.sentence(i), "info") >= 0)
+	return d.isQuestion(i) && (d.has(d.sentence(i), "ask", "want") < 0 && !d.couldBe(i) || d.has(d.sentence(i), "info") >= 0)
+}
+
+// couldBe tells of "could two of them be yellow?".
+func (d *doc) couldBe(i int) bool {
+	s := d.sents[d.toks[i].sent]
+	return d.cue(d.start(s), "couldword") > 0 && d.has(d.sentence(i), "beword") >= 0 && d.has(d.sentence(i), "available", "price") < 0
 }
 
 // start is the first token of weight in a sentence.

@@ -201,6 +201,11 @@ func (d *doc) wishes() job.Wishes {
 // elsewhere that is not the sum leaves the number of copies open.
 func itemise(w *job.Wishes, items []job.Item, words string) {
 	sum, first := 0, items[0]
+	if len(w.Colours) == 1 && !slices.ContainsFunc(items, func(it job.Item) bool { return len(it.Colours) > 0 }) {
+		for k := range items {
+			items[k].Colours = w.Colours // "all in grey", said elsewhere
+		}
+	}
 	w.Items, w.Colours = items, []string{}
 	for _, it := range items {
 		sum += it.Copies
@@ -213,6 +218,9 @@ func itemise(w *job.Wishes, items []job.Item, words string) {
 		if !same(it.Scale, first.Scale) {
 			w.Scale = nil
 		}
+	}
+	if m := first.Material; m != "" && w.Material == "" && !slices.ContainsFunc(items, func(it job.Item) bool { return it.Material != m }) {
+		w.Material, w.Words["material"] = m, words
 	}
 	w.Words["items"], w.Words["colours"] = words, words
 	if sum > 0 && sum <= maxCopies && (w.Copies == nil || *w.Copies == sum) {
