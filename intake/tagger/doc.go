@@ -24,6 +24,12 @@
 // testdata/wishes/marked; "go generate ./intake/tagger" writes weights.bin from it,
 // which holds the text's SHA-256, so that a test can tell when it is stale.
 //
+// What was tried, leaving out one writer of each language at a time (1,190 answers,
+// of which 641 agree and hold nothing back; recall of these at a precision of .95):
+// one pass .468, with two passes .563; more or fewer rounds, another pace or pull,
+// surer long sentences changed little (.44 to .48). There is too little text, not
+// too small a model: of words that no training letter has, nothing is known.
+//
 // Work and memory are linear in the letter, of which 32 kB are read, and a
 // sentence has no more than 120 tokens.
 package tagger

@@ -363,3 +363,27 @@ func kindOf(t *token) string {
 	}
 	return "word"
 }
+
+// aroundActs are what sentence k and the others of its letter probably do.
+func aroundActs(fs []feature, p [][Acts]float64, k int) []feature {
+	bin := func(v float64) byte { return '0' + byte(v*4.999) }
+	var most [Acts]float64
+	for j := range p {
+		for a, v := range p[j] {
+			if j != k {
+				most[a] = max(most[a], v)
+			}
+		}
+	}
+	for a := range Acts {
+		fs = append(fs, hashByte(hashByte(hash(fnvStart, "own"), byte(a)), bin(p[k][a]))&^whole)
+		fs = append(fs, hashByte(hashByte(hash(fnvStart, "most"), byte(a)), bin(most[a]))&^whole)
+		if k > 0 {
+			fs = append(fs, hashByte(hashByte(hash(fnvStart, "prev"), byte(a)), bin(p[k-1][a]))&^whole)
+		}
+		if k+1 < len(p) {
+			fs = append(fs, hashByte(hashByte(hash(fnvStart, "next"), byte(a)), bin(p[k+1][a]))&^whole)
+		}
+	}
+	return fs
+}

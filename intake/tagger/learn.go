@@ -10,9 +10,11 @@ import (
 // a time; see the package comment.
 const (
 	actRounds  = 12
-	actPace    = 0.15
-	actPull    = 2e-4
-	roleRounds = 12
+	actPace    = 0.1
+	actPull    = 5e-4
+	actLeast   = 3
+	roleLeast  = 3
+	roleRounds = 8
 	rolePace   = 0.12
 	rolePull   = 1e-4
 	parts      = 4 // the acts that features of words see are guessed by a model of the other parts
@@ -30,17 +32,17 @@ func newLearner(wide int, pace, pull float64) *learner {
 	return &learner{table: table{wide: wide, at: map[feature]int32{}}, pace: pace, pull: pull}
 }
 
-// know makes rows for the features that at least two examples have.
-func (l *learner) know(examples [][]feature) {
-	seen := map[feature]int{}
+// know makes rows for the features that at least some examples have.
+func (l *learner) know(examples [][]feature, least int) {
+	type sight struct{ n, last int }
+	seen := map[feature]sight{}
 	for k, fs := range examples {
 		for _, f := range fs {
-			switch at, ok := seen[f]; {
-			case !ok:
-				seen[f] = k
-			case at != k && at >= 0:
-				seen[f] = -1
-				l.at[f] = int32(len(l.at) * l.wide)
+			if s := seen[f]; s.n == 0 || s.last != k {
+				if s.n+1 == least {
+					l.at[f] = int32(len(l.at) * l.wide)
+				}
+				seen[f] = sight{s.n + 1, k}
 			}
 		}
 	}
@@ -67,6 +69,8 @@ func (l *learner) move(f feature, slope []float64) {
 
 // example is a sentence of the training text, made ready.
 type example struct {
+	letter   int
+	first    [Acts]float64 // by the sentence itself, as a model guesses that has not seen it
 	s        sentence
 	language string
 	acts     [Acts]bool
@@ -79,29 +83,15 @@ type example struct {
 // Learn returns a model of marked letters. The same letters give the same model.
 func Learn(letters []Marked, words *Words) *Model {
 	all := examples(letters, words)
-	for k := range parts {
-		var others []*example
-		for i, e := range all {
-			if i/64%parts != k {
-				others = append(others, e)
-			}
-		}
-		m := &Model{acts: learnActs(others)}
-		for i, e := range all {
-			if i/64%parts == k {
-				p := m.judge(e.fs)
-				e.guessed = actLetters(&p)
-			}
-		}
-	}
-	m := &Model{acts: learnActs(all)}
+	m := &Model{}
+	m.learnActs(all)
 	m.learnRoles(slices.DeleteFunc(all, func(e *example) bool { return e.actsOnly }))
 	return m
 }
 
 func examples(letters []Marked, words *Words) []*example {
 	var all []*example
-	for _, l := range letters {
+	for n, l := range letters {
 		ss := make([]sentence, 0, len(l.Sentences))
 		kept := make([]*MarkedSentence, 0, len(l.Sentences))
 		for k := range l.Sentences {
@@ -111,12 +101,64 @@ func examples(letters []Marked, words *Words) []*example {
 			}
 		}
 		for k := range ss {
-			e := &example{s: ss[k], language: l.Language, acts: kept[k].Acts, roles: kept[k].roles(ss[k].toks), actsOnly: l.ActsOnly}
+			e := &example{letter: n, s: ss[k], language: l.Language, acts: kept[k].Acts, roles: kept[k].roles(ss[k].toks), actsOnly: l.ActsOnly}
 			e.fs = actFeatures(nil, &ss[k], placeOf(ss, k, l.Language, l.Answer))
 			all = append(all, e)
 		}
 	}
 	return all
+}
+
+// learnActs fits the acts twice: by the sentence itself, and beside what the
+// others of its letter do, as a model guesses that has not seen the letter.
+func (m *Model) learnActs(all []*example) {
+	apart(all, func(learn, rest []*example) {
+		t := learnActs(learn)
+		for _, e := range rest {
+			e.first = t.judge(e.fs)
+		}
+	})
+	m.first = learnActs(all)
+	withOthers(all)
+	apart(all, func(learn, rest []*example) {
+		t := learnActs(learn)
+		for _, e := range rest {
+			p := t.judge(e.fs)
+			e.guessed = actLetters(&p)
+		}
+	})
+	m.acts = learnActs(all)
+}
+
+// apart shows each part of the examples beside all the others.
+func apart(all []*example, do func(learn, rest []*example)) {
+	for k := range parts {
+		var learn, rest []*example
+		for _, e := range all {
+			if e.letter/8%parts == k {
+				rest = append(rest, e)
+			} else {
+				learn = append(learn, e)
+			}
+		}
+		do(learn, rest)
+	}
+}
+
+// withOthers adds to each example what the sentences of its letter do.
+func withOthers(all []*example) {
+	for from := 0; from < len(all); {
+		to := from
+		var p [][Acts]float64
+		for to < len(all) && all[to].letter == all[from].letter {
+			p = append(p, all[to].first)
+			to++
+		}
+		for k := from; k < to; k++ {
+			all[k].fs = aroundActs(slices.Clip(all[k].fs), p, k-from)
+		}
+		from = to
+	}
 }
 
 // learnActs fits one logistic model for each act.
@@ -126,14 +168,12 @@ func learnActs(all []*example) table {
 	for k, e := range all {
 		fs[k] = e.fs
 	}
-	l.know(fs)
+	l.know(fs, actLeast)
 	dice := rand.New(rand.NewPCG(1, 1))
 	slope := make([]float64, Acts)
-	m := &Model{}
 	for range actRounds {
 		for _, k := range dice.Perm(len(all)) {
-			m.acts = l.table
-			p, scale := m.judge(fs[k]), evenness(len(fs[k]))
+			p, scale := l.judge(fs[k]), evenness(len(fs[k]))
 			for a := range slope {
 				slope[a] = (p[a] - truth(all[k].acts[a])) * scale
 			}
@@ -164,7 +204,7 @@ func (m *Model) learnRoles(all []*example) {
 			flat = append(flat, roleFeatures(nil, &e.s, i, e.language, e.guessed))
 		}
 	}
-	l.know(flat)
+	l.know(flat, roleLeast)
 	for q := range feature(Roles + 1) {
 		next.at[q] = int32(q) * int32(Roles)
 	}

@@ -40,12 +40,10 @@ func (g *Tagger) Read(text, language string, answer bool) []Sentence {
 		g.words.classify(ss[k].toks, language)
 	}
 	out := make([]Sentence, len(ss))
-	var fs []feature
+	acts, fs := g.model.letter(ss, language, answer)
 	for k := range ss {
 		s := &ss[k]
-		out[k] = Sentence{Start: s.toks[0].start, End: s.toks[len(s.toks)-1].end}
-		fs = actFeatures(fs[:0], s, placeOf(ss, k, language, answer))
-		out[k].Acts = g.model.judge(fs)
+		out[k] = Sentence{Start: s.toks[0].start, End: s.toks[len(s.toks)-1].end, Acts: acts[k]}
 		var path []Role
 		var sure []float64
 		path, sure, fs = g.model.path(fs, s, language, actLetters(&out[k].Acts))
@@ -65,12 +63,30 @@ func placeOf(ss []sentence, k int, language string, answer bool) *place {
 	return p
 }
 
+// letter returns how probable each act of each sentence is: first of each by
+// itself, then once more beside what the others of the letter probably do.
+func (m *Model) letter(ss []sentence, language string, answer bool) (out [][Acts]float64, fs []feature) {
+	first, from := make([][Acts]float64, len(ss)), make([]int, len(ss)+1)
+	for k := range ss {
+		fs = actFeatures(fs, &ss[k], placeOf(ss, k, language, answer))
+		from[k+1] = len(fs)
+		first[k] = m.first.judge(fs[from[k]:])
+	}
+	out = make([][Acts]float64, len(ss))
+	var own []feature
+	for k := range ss {
+		own = aroundActs(append(own[:0], fs[from[k]:from[k+1]]...), first, k)
+		out[k] = m.acts.judge(own)
+	}
+	return out, fs
+}
+
 // judge returns how probable each act is.
-func (m *Model) judge(fs []feature) (out [Acts]float64) {
+func (t *table) judge(fs []feature) (out [Acts]float64) {
 	var score [Acts]float32
 	word := false // a whole word, sign or cue speaks for a yes
 	for _, f := range fs {
-		row := m.acts.row(f)
+		row := t.row(f)
 		for a, w := range row {
 			score[a] += w
 		}
@@ -88,7 +104,7 @@ func (m *Model) judge(fs []feature) (out [Acts]float64) {
 
 // evenness weighs the features of a sentence, so that a long one is no surer
 // than a short one.
-func evenness(n int) float64 { return 4 / math.Sqrt(float64(n+16)) }
+func evenness(n int) float64 { return 2 / math.Sqrt(float64(n+4)) }
 
 func sigmoid(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
 

@@ -62,8 +62,13 @@ func (s *scores) String() string {
 
 // measure compares what a model finds in letters with their marks.
 func measure(m *Model, letters []Marked, words *Words, s *scores) {
-	for _, e := range examples(letters, words) {
-		p := m.judge(e.fs)
+	es := examples(letters, words)
+	for _, e := range es {
+		e.first = m.first.judge(e.fs)
+	}
+	withOthers(es)
+	for _, e := range es {
+		p := m.acts.judge(e.fs)
 		for a := range p {
 			s.acts[a].add(p[a] >= 0.5, e.acts[a])
 		}

@@ -2,9 +2,11 @@ package tagger
 
 import (
 	"bytes"
+	"compress/flate"
 	_ "embed"
 	"encoding/binary"
 	"errors"
+	"io"
 	"maps"
 	"math"
 	"slices"
@@ -20,7 +22,8 @@ var weights []byte
 // and role, and for each role behind another.
 type Model struct {
 	Text  [32]byte // SHA-256 of the training text
-	acts  table
+	first table    // acts of a sentence by itself
+	acts  table    // and beside the others
 	roles table
 	next  [Roles + 1][Roles]float64 // row Roles is the beginning of a sentence
 
@@ -67,7 +70,18 @@ func (m *Model) Bytes() []byte {
 			out = append(out, byte(toStep(v)))
 		}
 	}
-	return m.roles.bytes(m.acts.bytes(out))
+	return squeeze(m.roles.bytes(m.acts.bytes(m.first.bytes(out))))
+}
+
+func squeeze(b []byte) []byte {
+	var out bytes.Buffer
+	w, err := flate.NewWriter(&out, flate.BestCompression)
+	if err != nil {
+		panic(err) // the level is a constant
+	}
+	w.Write(b) // into memory
+	w.Close()
+	return out.Bytes()
 }
 
 func toStep(v float64) int8 { return int8(math.Round(max(-127, min(127, v*step)))) }
@@ -93,7 +107,11 @@ func (t *table) bytes(out []byte) []byte {
 
 // ParseModel reads what Bytes wrote.
 func ParseModel(b []byte) (*Model, error) {
-	m := &Model{acts: table{wide: int(Acts)}, roles: table{wide: int(Roles)}}
+	m := &Model{first: table{wide: int(Acts)}, acts: table{wide: int(Acts)}, roles: table{wide: int(Roles)}}
+	b, err := io.ReadAll(flate.NewReader(bytes.NewReader(b)))
+	if err != nil {
+		return nil, errors.New("the weights are cut short")
+	}
 	r := bytes.NewReader(b)
 	if _, err := r.Read(m.Text[:]); err != nil {
 		return nil, errors.New("the weights are cut short")
@@ -107,7 +125,7 @@ func ParseModel(b []byte) (*Model, error) {
 			m.next[q][k] = float64(int8(v)) / step
 		}
 	}
-	return m, errors.Join(m.acts.parse(r), m.roles.parse(r))
+	return m, errors.Join(m.first.parse(r), m.acts.parse(r), m.roles.parse(r))
 }
 
 func (t *table) parse(r *bytes.Reader) error {

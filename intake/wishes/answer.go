@@ -25,8 +25,9 @@ type verdict struct {
 // where nothing that holds back reaches sureNot; one that the phrases of consent
 // say too counts where nothing that holds back is likely.
 const (
-	sureYes = 0.9
+	sureYes = 0.75
 	sureNot = 0.15
+	surest  = 0.96 // behind words that nothing knows
 	likely  = 0.85
 )
 
@@ -47,7 +48,7 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 
 	p := d.sense()
 	hold := max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt])
-	clear := p[tagger.Yes] >= sureYes && hold < sureNot && !v.led
+	clear := p[tagger.Yes] >= sureYes && hold < sureNot && (!v.led || p[tagger.Yes] >= surest && hold < 1-surest)
 	v.accepts = v.accepts || clear
 	v.unsure = v.unsure || v.doubts || len(d.unread()) > 0
 	v.changes = v.changes || v.drops && (v.accepts || v.yes)

@@ -86,6 +86,10 @@ func topicIn(question string, lex *lexicon, in *Input) string {
 			}
 		}
 	}
+	if whole := (span{0, len(d.toks)}); topic == "" && len(d.toks) > 0 && d.has(whole, "whword", "whatif", "if") < 0 &&
+		d.has(whole, "printing", "start", "accept", "acceptstart", "jobword") >= 0 {
+		return "accept" // "Shall we start?"
+	}
 	return topic
 }
 
