@@ -36,12 +36,25 @@ func (d *doc) copies() (*int, string) {
 			i = c.to - 1
 		}
 	}
+	if best != nil && best.value > 1 && clash == "" {
+		clash = d.oneOfEach() // "twelve pieces, one of each"
+	}
 	if best == nil || clash != "" {
 		d.unuse(best)
 		return nil, clash
 	}
 	d.claim(best.from, best.from+1)
 	return &best.value, d.words(best.from, best.to)
+}
+
+// oneOfEach gives the words by which every file is wished once, or "".
+func (d *doc) oneOfEach() string {
+	for i := range d.toks {
+		if n := d.cue(i, "oneofeach"); n > 0 && !d.toks[i].away && !d.toks[i].claimed {
+			return d.words(i, i+n)
+		}
+	}
+	return ""
 }
 
 // unuse marks a count that another one contradicts as not read.
@@ -69,6 +82,9 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if n == 0 || value != math.Trunc(value) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.hypothetical(i) || d.onlyAsks(i) && d.cue(d.start(d.sents[d.toks[i].sent]), "whword") > 0 {
 		return nil, ""
 	}
+	if c := d.addedAt(i, i+n, int(value)); c != nil {
+		return c, ""
+	}
 	to := d.counts(i, i+n)
 	if to == 0 {
 		return nil, ""
@@ -81,6 +97,16 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	}
 	d.counted[i+n] = true
 	return &found[int]{int(value), i, to}, ""
+}
+
+// addedAt reads "add one more" beside the copies that were known before.
+func (d *doc) addedAt(i, j, value int) *found[int] {
+	n := d.cue(j, "more")
+	if n == 0 || !d.in.Answer || d.in.Earlier.Copies == nil || d.replaced(i) || d.ranged(i, j) || d.other(j+n, 2) || d.cue(j+n, "bigger") > 0 || !d.behind(i, "addword", "verb", "set") {
+		return nil
+	}
+	d.counted[j] = true
+	return &found[int]{*d.in.Earlier.Copies + value, i, j + n}
 }
 
 // timesAt reads "print it twice".

@@ -1,6 +1,7 @@
 package wishes
 
 import (
+	"math"
 	"unicode"
 
 	"meshclerk/intake/job"
@@ -77,7 +78,14 @@ func (d *doc) unreadAt(i int) string {
 // somebody's age, the team's colour. The number of a choice and a factor stay.
 func (d *doc) meansNothing(i int) bool {
 	t := &d.toks[i]
-	return t.role == tagger.None && t.sure >= sureNone && d.ended(i, "choice") == 0 && d.cue(i, "scale") == 0
+	return t.role == tagger.None && t.sure >= sureNone && d.ended(i, "choice") == 0 && d.cue(i, "scale") == 0 && !d.agreedTo(i)
+}
+
+// agreedTo tells of a whole number that a consent is given for: "d'accord pour 20".
+func (d *doc) agreedTo(i int) bool {
+	value, n := d.numeral(i)
+	return n > 0 && value == math.Trunc(value) && value <= maxCopies && d.ended(i, "fordate", "withword", "at") > 0 &&
+		d.has(span{d.clauseOf(i).from, i}, "accept", "acceptstart", "agreeable", "yes", "ok") >= 0
 }
 
 func (d *doc) unreadTag(i int, t tag) string {
