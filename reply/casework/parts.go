@@ -64,8 +64,33 @@ func (o *Office) ofPart(l *job.Letter, text string, to known, j job.Job, r partR
 
 // partReader divides a letter among the parts that it names.
 type partReader struct {
-	cues map[string][]string
-	jobs []job.Job
+	cues  map[string][]string
+	jobs  []job.Job
+	names []string // further words for the one part
+}
+
+// plainAnswer reads an answer about the only part of a conversation once more where
+// nothing but what the patron calls that part keeps it from being a plain yes or no:
+// "yes, please print the drawer stop". A part is called by its file's name and by the
+// subject of its request.
+func (o *Office) plainAnswer(ctx context.Context, l *job.Letter, to known, j job.Job) error {
+	if l.Wishes.Answer == job.Accept || len(l.Wishes.Unread) > 1 {
+		return nil
+	}
+	letters, err := o.Ledger.LettersOf(ctx, j.ID)
+	if err != nil || len(letters) == 0 || letters[0].Parsed == nil {
+		return err
+	}
+	r := partReader{cues: o.Rules.Words.Cues[l.Language], jobs: []job.Job{j}, names: append(nameWords(j.File), nameWords(letters[0].Parsed.Subject)...)}
+	one := *l
+	if one.Text = r.withoutNames(l.Text); one.Text == strings.Join(strings.Fields(l.Text), " ") {
+		return nil
+	}
+	w := o.understand(&one, to)
+	if len(w.Unread) == 0 && w.Answer == job.Accept && !wishesAnew(j, w) {
+		l.Wishes = w
+	}
+	return nil
 }
 
 // passage is what a letter says in one go, of the parts that it names there; of none is
@@ -164,16 +189,20 @@ func (r partReader) named(text string) (out []job.ID) {
 	return out
 }
 
-// withoutNames takes the names of parts out of a text, with the small words before them.
+// withoutNames takes the names of parts out of a text where they stand as a thing, behind
+// an article or the like, and the small words before them: "to the drawer stop".
 func (r partReader) withoutNames(text string) string {
-	small := slices.Concat(r.cues["det"], r.cues["my"], r.cues["for"], r.cues["at"], r.cues["withword"])
+	articles := slices.Concat(r.cues["det"], r.cues["my"])
+	small := slices.Concat(articles, r.cues["for"], r.cues["at"], r.cues["withword"])
+	is := func(word string, of []string) bool { return slices.Contains(of, strings.ToLower(word)) }
 	var out []string
+	behind := false // an article, or names behind one
 	for _, word := range strings.Fields(text) {
-		if len(r.named(word)) == 0 {
-			out = append(out, word)
+		if name := len(r.named(word)) > 0 || is(strings.TrimRight(word, ".,!?;:…"), r.names); !name || !behind {
+			out, behind = append(out, word), is(word, articles)
 			continue
 		}
-		for len(out) > 0 && slices.Contains(small, strings.ToLower(out[len(out)-1])) {
+		for len(out) > 0 && is(out[len(out)-1], small) {
 			out = out[:len(out)-1]
 		}
 		if mark := strings.TrimLeft(word, strings.TrimRight(word, ".,!?;:…")); mark != "" && len(out) > 0 {

@@ -71,3 +71,20 @@ func saidOfParts(own map[job.ID]job.Wishes, jobs []job.Job) string {
 	}
 	return strings.Join(out, "; ")
 }
+
+// What a patron calls the one part does not keep a yes from being one; a word of its
+// name that is not said of a thing stays what it is.
+func TestYesToTheOnlyPartByItsName(t *testing.T) {
+	r := partReader{cues: rules.Default().Words.Cues["en"], jobs: []job.Job{{ID: "LP-1", File: "stop.stl"}}, names: append(nameWords("stop.stl"), nameWords("drawer stop, not urgent")...)}
+	for text, want := range map[string]string{
+		"Yes, please print the drawer stop.": "Yes, please print.",
+		"Yes to my drawer stop!":             "Yes!",
+		"Please stop.":                       "Please stop.",
+		"Yes, but do not print the stop yet": "Yes, but do not print yet",
+		"Stop the drawer, please":            "Stop, please",
+	} {
+		if got := r.withoutNames(text); got != want {
+			t.Errorf("%q: %q, want %q", text, got, want)
+		}
+	}
+}

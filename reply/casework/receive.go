@@ -69,6 +69,11 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 		l.Language = letter.Language(l.Text, before, o.Rules.Words)
 	}
 	l.Wishes = o.understand(l, to)
+	if len(jobs) == 1 {
+		if err := o.plainAnswer(ctx, l, to, jobs[0]); err != nil {
+			return nil, err
+		}
+	}
 	asked := drawnIn(l, jobs)
 	own, clear := o.ofParts(l, to, jobs)
 	if !clear {
