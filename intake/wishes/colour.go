@@ -3,6 +3,8 @@ package wishes
 import (
 	"slices"
 	"unicode"
+
+	"meshclerk/intake/tagger"
 )
 
 // colours finds the wished colours in order of preference, and the refused ones.
@@ -20,7 +22,9 @@ func (d *doc) colours() (wished, refused []string, words string) {
 			if d.turnsDown(i) {
 				refused = appendNew(refused, t.key)
 			}
-		case d.wishesColour(i, i+t.n, last):
+		case d.learnedAs(i, tagger.NotColour, sureRole) && !d.wishesColour(i, i+t.n, last):
+			refused = appendNew(refused, t.key)
+		case d.wishesColour(i, i+t.n, last) || d.learnedAs(i, tagger.Colour, sureRole) && !d.onlyAsks(i):
 			wished = appendNew(wished, t.key)
 			last = i + t.n
 		default:

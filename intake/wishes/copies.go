@@ -2,7 +2,10 @@ package wishes
 
 import (
 	"math"
+	"slices"
 	"strconv"
+
+	"meshclerk/intake/tagger"
 )
 
 const maxCopies = 500 // a larger count is some other number
@@ -17,11 +20,15 @@ type found[T any] struct {
 // a range, are no count; the words are kept, so that the patron is asked.
 func (d *doc) copies() (*int, string) {
 	var best *found[int]
+	var marked []found[int] // counts that were learned to be such
 	clash := ""
 	for i := 0; i < len(d.toks); i++ {
 		c, unclear := d.countAt(i)
 		if c != nil {
 			d.use(c.from, c.to)
+			if d.learnedAs(c.from, tagger.Copies, sureRole) {
+				marked = append(marked, *c)
+			}
 		}
 		switch {
 		case unclear != "":
@@ -35,6 +42,9 @@ func (d *doc) copies() (*int, string) {
 		if c != nil {
 			i = c.to - 1
 		}
+	}
+	if best != nil && clash != "" && len(marked) > 0 && !slices.ContainsFunc(marked, func(c found[int]) bool { return c.value != marked[0].value }) {
+		best, clash = &marked[0], "" // "two of them", where "one always snaps"
 	}
 	if best != nil && best.value > 1 && clash == "" {
 		clash = d.oneOfEach() // "twelve pieces, one of each"
@@ -87,7 +97,13 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	}
 	to := d.counts(i, i+n)
 	if to == 0 {
+		to = zeroUnless(d.learnedCount(i, i+n), i+n)
+	}
+	if to == 0 {
 		return nil, ""
+	}
+	if d.notAtAll(i) {
+		return nil, d.words(i, to)
 	}
 	if d.ranged(i, i+n) || d.bounded(i) {
 		return nil, d.words(i, to)
@@ -107,6 +123,13 @@ func (d *doc) addedAt(i, j, value int) *found[int] {
 	}
 	d.counted[j] = true
 	return &found[int]{*d.in.Earlier.Copies + value, i, j + n}
+}
+
+// learnedCount tells of a number that was learned to be a count, unless what is
+// known here speaks against it: "this one", "2 of the holes".
+func (d *doc) learnedCount(i, j int) bool {
+	return d.learnedAs(i, tagger.Copies, sureCount) && d.does(i, tagger.Ask) < 0.5 &&
+		d.ended(i, "this") == 0 && d.cue(j, "more") == 0 && !d.other(j, 4) && !d.isLetter(j)
 }
 
 // timesAt reads "print it twice".

@@ -82,8 +82,11 @@ func TestStrangers(t *testing.T) {
 	if wrongYes > 0 {
 		t.Errorf("%d letters were taken for an acceptance and are none", wrongYes)
 	}
-	if s := scores["answer"]; s.right < 104 { // measured; 67 before package tagger
-		t.Errorf("only %d answers are right", s.right)
+	// As measured; before package tagger 51 copies, 74 colours and 67 answers were right.
+	for field, least := range map[string]int{"answer": 110, "copies": 57, "colours": 83} {
+		if s := scores[field]; s.right < least {
+			t.Errorf("%s: only %d are right, %d were", field, s.right, least)
+		}
 	}
 }
 

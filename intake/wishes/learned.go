@@ -81,3 +81,19 @@ func (d *doc) sureOf(said string) string {
 	}
 	return said
 }
+
+// How sure it must be of a word's role: to read a colour or settle between counts,
+// to read a count, and to doubt a count that the grammar reads.
+const (
+	sureRole   = 0.8
+	sureCount  = 0.9
+	sureNoneOf = 0.97
+)
+
+// learnedAs tells whether a word has a role that it is so sure of.
+func (d *doc) learnedAs(i int, role tagger.Role, sure float64) bool {
+	return d.toks[i].role == role && d.toks[i].sure >= sure
+}
+
+// notAtAll tells whether a number is surely none of ours.
+func (d *doc) notAtAll(i int) bool { return d.learnedAs(i, tagger.None, sureNoneOf) }

@@ -71,7 +71,24 @@ func (d *doc) unreadAt(i int) string {
 	if d.isNumber(i) && !d.explained(i) {
 		return "number"
 	}
+	if t.sure >= sureRole && !d.said(i) {
+		return aboutRole[t.role]
+	}
 	return ""
+}
+
+// aboutRole is what a word speaks of that was learned to be a wish.
+var aboutRole = map[tagger.Role]string{tagger.Size: "size", tagger.Scale: "size", tagger.Date: "date", tagger.Infill: "number"}
+
+// said tells of a word beside one that was read as the same thing: "by the end of
+// next [week]".
+func (d *doc) said(i int) bool {
+	for k := max(0, i-near); k < min(len(d.toks), i+near); k++ {
+		if d.toks[k].used && d.toks[k].role == d.toks[i].role {
+			return true
+		}
+	}
+	return false
 }
 
 // meansNothing tells of a number or colour that was learned to be none of ours:

@@ -14,9 +14,11 @@
 // sentence refuses. Items are read from the stretches between joints, where parts
 // or copies differ. What speaks of a wish and was used by no field is unread.
 //
-// Package tagger adds what was learned from marked letters: what each sentence
-// does, which the grammar and it vote on (answer.go), and which numbers and
-// colours mean nothing here, which are then not unread.
+// Package tagger adds what was learned from marked letters. What a sentence does,
+// the grammar and it vote on (answer.go). A count or a colour that it is sure of is
+// read where the grammar reads none; between several counts it decides; a count
+// that it is sure is none of ours is not read. Numbers and colours that surely mean
+// nothing here are not unread; sizes, dates and factors that nothing read are.
 //
 // Invariants:
 //
