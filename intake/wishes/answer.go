@@ -1,7 +1,6 @@
 package wishes
 
 import (
-	"reflect"
 	"slices"
 	"strings"
 
@@ -29,6 +28,9 @@ const (
 	sureNot = 0.15
 	surest  = 0.96 // behind words that nothing knows
 	likely  = 0.85
+
+	sureNo    = 0.7 // a no counts, where nothing agrees, asks or wishes
+	sureNotNo = 0.25
 )
 
 // answer tells what an answer says to a quote. Changed are wishes that no
@@ -65,6 +67,8 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 		return job.Change
 	case v.asks:
 		return job.Question
+	case p[tagger.No] >= sureNo && max(p[tagger.Yes], p[tagger.If], p[tagger.Ask], p[tagger.Wish]) < sureNotNo && !v.accepts && !v.yes && !v.kinNo:
+		return job.Decline
 	case v.declines && (v.accepts || v.changes), v.mind && v.accepts:
 		return ""
 	case v.declines && !v.unsure:
@@ -510,8 +514,17 @@ func changedWish(w, earlier job.Wishes, asked []string) bool {
 		free("supports") && w.Supports != "" && w.Supports != earlier.Supports ||
 		free("infill") && w.Infill != nil && !same(w.Infill, earlier.Infill) ||
 		free("infill") && w.Strong && !earlier.Strong ||
-		len(w.Items) > 0 && !reflect.DeepEqual(w.Items, earlier.Items) ||
+		len(w.Items) > 0 && !repeatsItems(w.Items, earlier.Items) ||
 		slices.ContainsFunc(w.NotColours, func(c string) bool { return slices.Contains(earlier.Colours, c) })
+}
+
+// repeatsItems tells whether items say nothing else than those known before; what
+// one leaves unsaid, it repeats.
+func repeatsItems(items, earlier []job.Item) bool {
+	return slices.EqualFunc(items, earlier, func(a, b job.Item) bool {
+		return strings.EqualFold(a.Part, b.Part) && (a.Copies == 0 || a.Copies == b.Copies) && (len(a.Colours) == 0 || slices.Equal(a.Colours, b.Colours)) &&
+			(a.Size == nil || same(a.Size, b.Size)) && (a.Scale == nil || same(a.Scale, b.Scale)) && (a.Material == "" || a.Material == b.Material)
+	})
 }
 
 // unclearAnswer gives the passage that speaks of a yes or a no when the letter as

@@ -1,0 +1,41 @@
+package wishes
+
+import (
+	"testing"
+
+	"meshclerk/intake/job"
+)
+
+// TestLearnedAnswers: what only the tagger knows decides where nothing in the
+// letter speaks against it, and never where something does.
+func TestLearnedAnswers(t *testing.T) {
+	r := houseReader()
+	two := 2
+	for text, want := range map[string]job.Reply{
+		"Hi Nadia,\nThat's a green light from me!\nBest,\nTobiah":                                           job.Accept,
+		"That's a green light from me if it is under 5 dollars":                                             "",
+		"That's a green light from me! Oh, but can it go in the dishwasher?":                                job.Question,
+		"That's a green light from me! But make it three.":                                                  job.Change,
+		"cancelenlo x fa, mi mama no me dio permiso":                                                        job.Decline,
+		"nvm dont print it found one at the thrift store":                                                   job.Decline,
+		"Yes, the box in blue and the lid in yellow. Please go ahead.":                                      job.Accept,
+		"Yes, the box in blue and the lid in red. Please go ahead.":                                         job.Change,
+		"> That's a green light from me!\n> two in red, please go ahead":                                    "",
+		"You asked me to answer yes or no.":                                                                 "",
+		"Please print it for the price you said. I am 84 and the cat is 12, and my car is red.\nThank you.": job.Accept,
+	} {
+		in := Input{Text: text, Language: "en", Answer: true, Date: monday, Earlier: job.Wishes{Copies: &two, Colours: []string{"blue", "yellow"},
+			Items: []job.Item{{Part: "box", Copies: 1, Colours: []string{"blue"}}, {Part: "lid", Copies: 1, Colours: []string{"yellow"}}}}}
+		if w := r.Understand(in); w.Answer != want {
+			t.Errorf("%q is %q, want %q (unread %v)", text, w.Answer, want, w.Unread)
+		}
+	}
+}
+
+// TestQuotedGivesNothing: the tagger reads no quoted line either.
+func TestQuotedGivesNothing(t *testing.T) {
+	w := houseReader().Understand(Input{Text: "> I'd like three of the lids, in red\n> 10 cm tall", Quoted: "three in red, go ahead", Language: "en", Answer: true, Date: monday})
+	if w.Copies != nil || len(w.Colours) > 0 || w.Size != nil || w.Answer != "" || len(w.Unread) > 0 {
+		t.Errorf("a letter of nothing but quoted lines wishes %+v", w)
+	}
+}
