@@ -85,14 +85,20 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if n, ok := d.tag(i, "times"); ok {
 		return d.timesAt(i, n)
 	}
-	if n := d.cue(i, "onecopy"); n > 0 && !d.toks[i].away && !d.toks[i].claimed && !d.toks[i].told && !d.other(i+n, 3) && !d.hypothetical(i) && !d.replaced(i) {
+	if n := d.cue(i, "onecopy"); n > 0 && !d.toks[i].away && !d.toks[i].claimed && !d.toks[i].told && (d.cue(i+n, "of") > 0 || !d.other(i+n, 3)) && !d.hypothetical(i) && !d.replaced(i) {
 		return &found[int]{1, i, i + n}, ""
 	}
 	value, n := d.numeral(i)
+	if a := d.cue(i, "a"); n == 0 && a > 0 && !d.toks[i].away && !d.toks[i].told {
+		return d.perHead(i, i+a, 1), ""
+	}
 	if n == 0 || value != math.Trunc(value) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.hypothetical(i) || d.onlyAsks(i) && d.cue(d.start(d.sents[d.toks[i].sent]), "whword") > 0 {
 		return nil, ""
 	}
 	if c := d.addedAt(i, i+n, int(value)); c != nil {
+		return c, ""
+	}
+	if c := d.perHead(i, i+n, int(value)); c != nil {
 		return c, ""
 	}
 	to := d.counts(i, i+n)
@@ -113,6 +119,26 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	}
 	d.counted[i+n] = true
 	return &found[int]{int(value), i, to}, ""
+}
+
+// perHead reads "one for each of the 6 children", "uno para cada uno de los 6".
+func (d *doc) perHead(i, j, value int) *found[int] {
+	k := j + d.cue(j, "fordate")
+	each := d.cue(k, "eachword", "everyword")
+	if value > 4 || k == j || each == 0 || d.replaced(i) || d.has(d.clauseOf(i), "is", "past") >= 0 {
+		return nil
+	}
+	for k += each; k < j+6; k++ {
+		if heads, n := d.numeral(k); n > 0 && heads == math.Trunc(heads) && heads > 1 && int(heads)*value <= maxCopies {
+			d.claim(k, k+n)
+			d.counted[k+n] = true
+			return &found[int]{int(heads) * value, i, k + n}
+		}
+		if d.cue(k, "of", "det", "this", "my", "ofthese") == 0 {
+			break
+		}
+	}
+	return nil
 }
 
 // addedAt reads "add one more" beside the copies that were known before.
@@ -314,7 +340,7 @@ func (d *doc) order(i, j int) bool {
 		return false
 	}
 	s := d.sentence(i)
-	polite := d.has(s, "please") >= 0
+	polite := d.has(s, "please", "percent", "scale") >= 0
 	for k := s.from; k < s.to && !polite; k++ {
 		_, colour := d.tag(k, "colour")
 		_, material := d.tag(k, "material")

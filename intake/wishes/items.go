@@ -97,7 +97,7 @@ func (d *doc) joint(i int, p *piece) bool {
 	case ",", ";", "+", "&", "|", "/":
 		return true
 	case ":", "(", "–", "—", "-", ")":
-		return !d.toks[i].tight && p.valued() || d.fold(i) == ":" && p.valued()
+		return !d.toks[i].tight && p.valued() || d.fold(i) == ":" && (p.valued() || p.broken) // a story, then the list
 	}
 	if d.cue(i, "and") > 0 && d.fold(i) != "with" && d.fold(i) != "avec" && d.fold(i) != "con" {
 		return true
@@ -126,6 +126,7 @@ func (d *doc) readPiece(i int, p *piece) int {
 	if n := d.cue(i, "want", "verb", "ask", "printing", "set", "should", "prefer"); n > 0 && (d.cue(i, "should") > 0 || !d.partOpen(i, p)) {
 		if p.item.Copies == 0 && len(p.item.Colours) == 0 && d.cue(i, "should") == 0 {
 			p.part = span{}
+			p.broken = p.broken && d.cue(i, "want", "verb") == 0 // what stands before "we need" leads up to it
 		}
 		p.ordered = true
 		return n
@@ -178,7 +179,7 @@ func (d *doc) partOpen(i int, p *piece) bool {
 func (d *doc) toJoint(i int) int {
 	end := d.clauses[d.toks[i].clause].to
 	for k := i + 1; k < end; k++ {
-		if d.cue(k, "and") > 0 {
+		if n := d.cue(k, "want", "verb"); d.cue(k, "and") > 0 || n > 0 && d.isNumeral(k+n) {
 			return k
 		}
 	}

@@ -99,7 +99,7 @@ type pair struct {
 	number           int // in Input.Questions, from 0; -1 when it was only found quoted
 }
 
-var numbered = regexp.MustCompile(`(?m)(?:^|[ \t])[(#]?(\d{1,2})(?:[.):]|[ \t]+[-–](?:[ \t]))[ \t]*`)
+var numbered = regexp.MustCompile(`(?m)(?:^|[ \t])[(#]?(\d{1,2})(?:[.):]|[ \t]*[-–:/][ \t])[ \t]*`)
 
 // pairs finds which words answer which question, and gives the text without
 // them. Words under a quoted question answer it; so does a numbered list.
