@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"strings"
 	"testing"
 	"time"
 
@@ -34,7 +33,12 @@ func (m *askedMail) New(_ context.Context, folder string, _ mailbox.Cursor, sinc
 // robotAt is a robot without servers, at a moment of its own.
 func robotAt(t *testing.T, now time.Time) *Robot {
 	t.Helper()
-	clock := func() time.Time { return now }
+	return robotBy(t, func() time.Time { return now })
+}
+
+// robotBy is a robot without servers that goes by a clock of its own.
+func robotBy(t *testing.T, clock func() time.Time) *Robot {
+	t.Helper()
 	l, err := ledger.Open(t.Context(), t.TempDir(), nil, clock)
 	if err != nil {
 		t.Fatal(err)
@@ -131,10 +135,10 @@ func TestHowFarBackTheMailboxIsAsked(t *testing.T) {
 func TestLastTryIsMade(t *testing.T) {
 	r := robotAt(t, noon)
 	most := r.Rules.Caps.Attempts
-	for attempts, want := range map[int]string{most: "there is no step", most + 1: "the program stopped each time"} {
+	for attempts, want := range map[int]string{most: "faults.no-such-step", most + 1: "faults.stopped-each-time"} {
 		err := r.step(t.Context(), &worker{r: r}, &ledger.Step{Kind: "unknown", Attempts: attempts}, nil)
-		if err == nil || !strings.Contains(err.Error(), want) {
-			t.Errorf("try %d of %d: %v, want that %s", attempts, most, err, want)
+		if err == nil || job.Why(err).Key != want {
+			t.Errorf("try %d of %d: %v, want %s", attempts, most, err, want)
 		}
 	}
 }

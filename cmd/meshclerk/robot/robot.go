@@ -54,7 +54,7 @@ type lane struct {
 // The lanes of the running robot. A sending server that does not answer holds
 // up nothing but other sends.
 var lanes = []lane{
-	{"work", []ledger.StepKind{ledger.StepRead, ledger.StepCheck, ledger.StepDraft, ledger.StepReminder, ledger.StepPickupReminder, ledger.StepQuestion, ledger.StepReceipt, ledger.StepPost, ledger.StepFile}},
+	{"work", []ledger.StepKind{ledger.StepRead, ledger.StepCheck, ledger.StepDraft, ledger.StepReminder, ledger.StepPickupReminder, ledger.StepQuestion, ledger.StepReceipt, ledger.StepStillNeeded, ledger.StepPost, ledger.StepFile}},
 	{"send", []ledger.StepKind{ledger.StepSend}},
 }
 
