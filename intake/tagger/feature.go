@@ -364,20 +364,13 @@ func kindOf(t *token) string {
 	return "word"
 }
 
-// aroundActs are what sentence k and the others of its letter probably do.
-func aroundActs(fs []feature, p [][Acts]float64, k int) []feature {
+// aroundActs are what sentence k and the others of its letter probably do; most
+// is what all of them do.
+func aroundActs(fs []feature, p [][Acts]float64, k int, most *summits) []feature {
 	bin := func(v float64) byte { return '0' + byte(v*4.999) }
-	var most [Acts]float64
-	for j := range p {
-		for a, v := range p[j] {
-			if j != k {
-				most[a] = max(most[a], v)
-			}
-		}
-	}
 	for a := range Acts {
 		fs = append(fs, hashByte(hashByte(hash(fnvStart, "own"), byte(a)), bin(p[k][a]))&^whole)
-		fs = append(fs, hashByte(hashByte(hash(fnvStart, "most"), byte(a)), bin(most[a]))&^whole)
+		fs = append(fs, hashByte(hashByte(hash(fnvStart, "most"), byte(a)), bin(most[a].without(k)))&^whole)
 		if k > 0 {
 			fs = append(fs, hashByte(hashByte(hash(fnvStart, "prev"), byte(a)), bin(p[k-1][a]))&^whole)
 		}
@@ -386,4 +379,35 @@ func aroundActs(fs []feature, p [][Acts]float64, k int) []feature {
 		}
 	}
 	return fs
+}
+
+// summits are, for each act, the most probable sentence and the next after it.
+type summits [Acts]summit
+
+type summit struct {
+	first, second float64
+	at            int
+}
+
+// without is the greatest of all sentences but one.
+func (s summit) without(k int) float64 {
+	if s.at == k {
+		return s.second
+	}
+	return s.first
+}
+
+func summitsOf(p [][Acts]float64) *summits {
+	var m summits
+	for k := range p {
+		for a, v := range p[k] {
+			switch s := &m[a]; {
+			case v > s.first:
+				s.first, s.second, s.at = v, s.first, k
+			case v > s.second:
+				s.second = v
+			}
+		}
+	}
+	return &m
 }

@@ -154,8 +154,9 @@ func withOthers(all []*example) {
 			p = append(p, all[to].first)
 			to++
 		}
+		most := summitsOf(p)
 		for k := from; k < to; k++ {
-			all[k].fs = aroundActs(slices.Clip(all[k].fs), p, k-from)
+			all[k].fs = aroundActs(slices.Clip(all[k].fs), p, k-from, most)
 		}
 		from = to
 	}

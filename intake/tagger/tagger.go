@@ -74,8 +74,9 @@ func (m *Model) letter(ss []sentence, language string, answer bool) (out [][Acts
 	}
 	out = make([][Acts]float64, len(ss))
 	var own []feature
+	most := summitsOf(first)
 	for k := range ss {
-		own = aroundActs(append(own[:0], fs[from[k]:from[k+1]]...), first, k)
+		own = aroundActs(append(own[:0], fs[from[k]:from[k+1]]...), first, k, most)
 		out[k] = m.acts.judge(own)
 	}
 	return out, fs

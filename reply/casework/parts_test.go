@@ -35,7 +35,7 @@ func TestAnswersOfSeveralParts(t *testing.T) {
 		{"en", "Yes please!", "of all"},
 		{"en", "The lid in green, please.", "lid change green"}, // the others are not spoken of
 		{"en", "Yes to the lid.", "lid accept"},
-		{"en", "Go ahead with the box. No need for the lid", "not clear"},
+		{"en", "Go ahead with the box. No need for the lid", "lid decline; box_v2 accept"},
 		{"fr", "Le bouton, oui. Le lid en rouge.", "lid change red; bouton accept"},
 		{"en", "Yes, without the lid.", "of all"}, // and not clear as a whole
 		{"en", "Not the lid.", "of all"},
