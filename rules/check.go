@@ -182,7 +182,7 @@ func (l *loader) checkLibrary() {
 	j.filled("desk", lib.Desk)
 	j.address("address", lib.Address)
 	j.filled("authserv_id", lib.AuthservID)
-	for key, v := range map[string]string{"phone": lib.Phone, "hours": lib.Hours, "website": lib.Website} {
+	for key, v := range map[string]string{"phone": lib.Phone, "hours": lib.Hours, "website": lib.Website, "safety": lib.Safety} {
 		j.line(key, v)
 	}
 	if _, err := time.LoadLocation(lib.Timezone); err != nil || lib.Timezone == "" {
@@ -196,6 +196,30 @@ func (l *loader) checkLibrary() {
 	}
 	l.checkPeople(j)
 	l.checkTranslations(j)
+	l.checkNewcomers(j)
+}
+
+// mostNewcomers bounds the lines for those who are new: more than a few are not read.
+const mostNewcomers = 4
+
+func (l *loader) checkNewcomers(j judge) {
+	for i, n := range l.rules.Library.Newcomers {
+		at := j.at("newcomer", i)
+		if i == mostNewcomers {
+			at.bad("say", "leave some out", "there are more than %d lines for those who are new, and a letter tells no more", mostNewcomers)
+		}
+		at.line("link", n.Link)
+		if len(n.Say) == 0 {
+			at.bad("say", `e.g. say = {en = "Free classes for beginners"}`, "the line says nothing")
+		}
+		for lang, text := range n.Say {
+			at.language("say."+lang, lang)
+			at.line("say."+lang, text)
+			if strings.HasSuffix(strings.TrimSpace(text), ".") {
+				at.bad("say."+lang, "leave the full stop out", "the line ends with a full stop, but a letter goes on after it")
+			}
+		}
+	}
 }
 
 func (l *loader) checkTranslations(j judge) {
@@ -207,7 +231,7 @@ func (l *loader) checkTranslations(j judge) {
 	for lang, t := range lib.Translations {
 		at := j.at("translation." + lang)
 		at.language("", lang)
-		for key, v := range map[string]string{"desk": t.Desk, "hours": t.Hours, "website": t.Website, "form": t.Form} {
+		for key, v := range map[string]string{"desk": t.Desk, "hours": t.Hours, "website": t.Website, "safety": t.Safety, "form": t.Form} {
 			at.line(key, v)
 		}
 		for name, v := range t.BranchHours {

@@ -43,13 +43,21 @@ type Library struct {
 	Phone      string   `toml:"phone" rule:"optional"`
 	Hours      string   `toml:"hours" rule:"optional"`
 	Website    string   `toml:"website" rule:"optional"`
+	Safety     string   `toml:"safety" rule:"optional"` // page with all cautions about printed parts
 	Branches   []Branch `toml:"branch"`
 	Languages  []string `toml:"languages"`   // languages replies are written in; the first is the fallback
 	Staff      []Person `toml:"staff"`       // people who may approve, and whose forwards stand for the patron's letter
 	Timezone   string   `toml:"timezone"`    // IANA name
 	AuthservID string   `toml:"authserv_id"` // RFC 8601: the only server whose results are believed
 
+	Newcomers    []Newcomer             `toml:"newcomer" rule:"optional"`    // told to those who are new to it
 	Translations map[string]Translation `toml:"translation" rule:"optional"` // by language
+}
+
+// Newcomer is one line that the house tells those who are new to 3D printing.
+type Newcomer struct {
+	Say  map[string]string `toml:"say"`                  // by language; left out in the others
+	Link string            `toml:"link" rule:"optional"` // a web address
 }
 
 // Branch is a place where parts are collected.
@@ -65,6 +73,7 @@ type Translation struct {
 	Desk        string            `toml:"desk" rule:"optional"`
 	Hours       string            `toml:"hours" rule:"optional"`
 	Website     string            `toml:"website" rule:"optional"`
+	Safety      string            `toml:"safety" rule:"optional"`
 	Form        string            `toml:"form" rule:"optional"`         // of the agreement
 	BranchHours map[string]string `toml:"branch_hours" rule:"optional"` // by branch name
 }
@@ -72,7 +81,7 @@ type Translation struct {
 // In returns the library as it presents itself in a language.
 func (l Library) In(language string) Library {
 	t := l.Translations[language]
-	l.Desk, l.Hours, l.Website = cmp.Or(t.Desk, l.Desk), cmp.Or(t.Hours, l.Hours), cmp.Or(t.Website, l.Website)
+	l.Desk, l.Hours, l.Website, l.Safety = cmp.Or(t.Desk, l.Desk), cmp.Or(t.Hours, l.Hours), cmp.Or(t.Website, l.Website), cmp.Or(t.Safety, l.Safety)
 	l.Branches = slices.Clone(l.Branches)
 	for i, b := range l.Branches {
 		l.Branches[i].Hours = cmp.Or(t.BranchHours[b.Name], b.Hours)

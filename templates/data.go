@@ -13,13 +13,19 @@ type Data struct {
 	Subject  Text // of the patron's letter without "Re:", or a plain one when it had none
 	Subjects Text // the files in question, for a subject line: "bracket.stl", or "3 files"
 
-	Parts     []Part // the 3D files that the letter is about
-	Part      Part   // the first of them; empty when there is none
-	Several   bool   // more than one
-	Printable bool   // at least one can be printed as it is
-	Total     Text   // for all that can be printed, or ""
-	Deposit   Text   // to be paid before printing, or ""
-	ValidTo   Text   // the day until which the quote holds
+	Parts   []Part // the 3D files that the letter is about
+	Part    Part   // the first of them; empty when there is none
+	Several bool   // more than one
+	// Understood is what the patron's words settle, in their own order of things:
+	// "2 copies, in green, 10 cm tall, collect at Millbrook"; of a letter about several
+	// parts only what holds for all of them.
+	Understood Text
+	SizeOpen   bool // the units of a file are in doubt, so its size is asked before anything is offered
+	Printable  bool // at least one can be printed as it is
+	Offered    int  // how many can be printed as they are, and are of a size that is known
+	Total      Text // for all that can be printed, or ""
+	Deposit    Text // to be paid before printing, or ""
+	ValidTo    Text // the day until which the quote holds
 
 	Questions []Question // open ones, numbered from 1
 	SaidYes   bool       // the patron said yes already, and it is kept
@@ -45,6 +51,8 @@ type Data struct {
 	Note     Note // staff's own words to this patron, may be ""
 	QuotedOn Text // the day of the last quote
 	ClosesOn Text // the day the request is closed if nothing is heard
+	New      bool // the patron's first letter from us that may tell how to begin
+	Learn    []Learn
 	Picture  Text // Markdown of the inline picture, or ""; printed with {{picture .}}
 }
 
@@ -53,12 +61,20 @@ type Library struct {
 	Name, Desk, Address, Phone, Hours, Website Text
 }
 
+// Learn is one line of the house for those who are new to 3D printing.
+type Learn struct {
+	Text, Link Text
+}
+
 // Part is one 3D file and what was found out about it.
 type Part struct {
 	Number  int // in this letter, from 1
 	File    Text
 	Outcome string // "quote", "too-long", "too-big", "cannot-print", "unreadable" or "unfinished"
 	Really  Text   // of an unreadable file: what it is
+
+	Understood Text // what the patron's words settle of this part
+	SizeOpen   bool // its units are in doubt, and its size is asked
 
 	Size     Text // width, depth and height as it would be printed
 	Scale    Text // "80%", or "" when it is the size of the file
@@ -82,13 +98,15 @@ type Part struct {
 	Mass      Text // "24 g"
 	Filament  Text // "8.1 m"
 
-	Lines []Line
-	Total Text // or "" when the rules give no price
+	Lines   []Line // without rounding; up to the least price they are one line
+	Total   Text   // or "" when the rules give no price
+	Rounded Text   // "rounded to $0.05" when the lines do not add up without it
 
 	Stops   []Finding // why it cannot be printed
-	Asks    []Finding // what the patron decides
-	Notes   []Finding // good to know
-	Options []Option  // other ways to print it
+	Asks    []Finding // what the patron decides; of a part that can be printed, only what no question of the letter says
+	Notes   []Finding // good to know; of a part that can be printed, only what changes something for the patron
+	Asides  []Finding // of a part that can be printed: what we see to ourselves
+	Options []Option  // other ways to print it: at most three, each cheaper, sooner or bigger
 
 	LargestScale Text // what would fit the time limit: "70%"
 	LargestSize  Text
@@ -142,6 +160,7 @@ type Question struct {
 	Key     string // "colour", "copies", "supports", "size", "material", "pickup", "card" or a finding's code
 	File    Text   // which file, when the letter is about several
 	Text    Text   // the question of a finding, or ""
+	About   Text   // what the finding says, or ""
 	Choices Text   // "red, green or blue"
 	Said    Text   // what the patron said that cannot be had
 	OneBody bool   // of a colour: two were wished, of a file that is one body
@@ -190,6 +209,10 @@ type Cautions struct {
 	Small    bool // small enough for a child to swallow (16 CFR 1501.4)
 	Softens  Text // temperature, e.g. "57 °C"
 	Supports bool // stubs of supports may be sharp
+	// Told are those to be told in this letter, the most pressing first: "small",
+	// "supports", "heat", "food". Where the house has a page with all of them, two.
+	Told []string
+	Rest Text // address of the page that has them all, or ""
 }
 
 // Limits are the house's own.

@@ -22,6 +22,10 @@ func (s *Set) Samples(lang string) []Sample {
 		d.Parts = []Part{d.Part}
 		samples = append(samples, Sample{outcome, d})
 	}
+	open := full(l)
+	open.SizeOpen, open.Part.SizeOpen, open.Agreement.Needed = true, true, true
+	open.Parts = []Part{open.Part, open.Part}
+	samples = append(samples, Sample{"size open", open})
 	for _, state := range []string{"none", "expired", "old-version", "guardian-missing", "unproven"} {
 		d := full(l)
 		d.Agreement.Needed, d.Agreement.State = true, state
@@ -38,18 +42,19 @@ func full(l *Localizer) Data {
 		Library: Library{Name: "Larkfield Public Library", Desk: "3D print desk", Address: "print@larkfield.example", Phone: "555-0142",
 			Hours: "Monday to Saturday, 10:00 to 18:00", Website: "https://www.larkfield.example/3d-print"},
 		Patron: "Ada", Subject: "A bracket for my lamp", Subjects: "bracket.stl",
-		Part: fullPart(l), Printable: true, Total: l.Money("3.40", "CAD"), Deposit: l.Money("1.00", "CAD"), ValidTo: l.Date(sampleDay),
+		Part: fullPart(l), Printable: true, Offered: 1, Total: l.Money("3.40", "CAD"), Deposit: l.Money("1.00", "CAD"), ValidTo: l.Date(sampleDay),
 		AskPhone:  true,
 		Agreement: Agreement{State: "good", Form: "https://www.larkfield.example/3d-print/agreement", Expired: l.Date(sampleDay), Months: 24, Age: 18},
 		Files:     sampleFiles(), Unopened: sampleFiles(), Links: 2, TooMany: 2, Sent: 3,
 		Wait: Wait{2, 4}, NeededBy: l.Date(sampleDay), Late: true,
 		Pickup: Pickup{Branch: "Millbrook", Hours: "Tuesday to Saturday, 10:00 to 18:00", Until: l.Date(sampleDay),
 			Paid: l.Money("3.40", "CAD"), Due: l.Money("2.40", "CAD"), Days: 14},
-		Cautions: Cautions{Small: true, Softens: "57 °C", Supports: true},
+		Cautions: Cautions{Small: true, Softens: "57 °C", Supports: true, Told: []string{"small", "supports", "heat", "food"}, Rest: "https://www.larkfield.example/3d-print/safety"},
 		Limits:   Limits{Hours: l.Exact(8 * 3600), Copies: 20, Files: 5, PickupDays: 14, KeepDays: 30, Endings: ".stl"},
 		Reason:   "the nozzle ran dry", Note: "It let go of the plate.\n\nWe turned it and will print it with a brim.",
 		QuotedOn: l.Date(sampleDay.AddDate(0, 0, -7)), ClosesOn: l.Date(sampleDay), Picture: "![bracket.stl](cid:part@larkfield.example)",
-		GivenUp: "knob.stl",
+		GivenUp: "knob.stl", Understood: "2 copies, in green", New: true,
+		Learn: []Learn{{"Classes for beginners are free", "https://www.larkfield.example/3d-print/classes"}, {Text: "Come and ask at the desk"}},
 	}
 	d.Parts = []Part{d.Part}
 	for _, what := range []string{"file", "copies", "colour", "material", "size", "supports", "layer", "infill", "shells", "time", "mass", "total"} {
@@ -57,7 +62,7 @@ func full(l *Localizer) Data {
 	}
 	for i, key := range []string{"colour", "material", "copies", "supports", "size", "pickup", "card", "units-doubtful", "own-check"} {
 		d.Questions = append(d.Questions, Question{Number: i + 1, Key: key, Text: "Is this what you want?",
-			Choices: l.Or([]Text{l.Colour("white"), l.Colour("green")}), Amount: l.Size([3]float64{60, 31, 48}), OneBody: true})
+			About: "Something about it.", Choices: l.Or([]Text{l.Colour("white"), l.Colour("green")}), Amount: l.Size([3]float64{60, 31, 48}), OneBody: true})
 	}
 	return d
 }
@@ -70,12 +75,14 @@ func fullPart(l *Localizer) Part {
 		Time: l.About(10200), TimeExact: l.Exact(10200), TimeRange: l.Between(9000, 12000), PlateTime: l.Exact(5100),
 		Mass: l.Mass(24.3), Filament: l.Length(8100),
 		Lines: []Line{{"job", "Each job", "", l.Money("1.00", "CAD")}, {"mass", "24 g of PLA", "24 g PLA", l.Money("2.40", "CAD")}}, Total: l.Money("3.40", "CAD"),
+		Rounded: "rounded", Understood: "2 copies, in green",
 		LargestScale: l.Percent(0.7), LargestSize: l.Size([3]float64{42, 21.7, 33.6}), FitScale: l.Percent(0.8), FitSize: l.Size([3]float64{48, 25, 38}),
 		Printer: "Bench 1", Build: l.Size([3]float64{220, 220, 250}), Limit: l.Exact(8 * 3600),
 	}
 	for _, code := range Codes() {
 		p.Notes = append(p.Notes, Finding{Code: code, Level: "note", Text: "Something about " + Text(code) + ".", Amount: l.Quantity(12, "mm2"), Count: 12})
 	}
+	p.Asides = p.Notes[:1]
 	p.Stops = []Finding{{Code: "holes", Level: "stop", Text: "The surface has 3 holes.", Amount: "3", Count: 3}}
 	p.Asks = []Finding{{Code: "overhang", Level: "ask", Text: "8.1 cm² hang in the air.", Amount: l.Quantity(812.5, "mm2"), Count: 812}}
 	p.Options = []Option{
@@ -97,7 +104,7 @@ func sampleFiles() []File {
 
 func severalParts(l *Localizer) Data {
 	d := full(l)
-	d.Several, d.Subjects, d.Parts = true, "6 files", nil
+	d.Several, d.Offered, d.Subjects, d.Parts = true, 1, "6 files", nil
 	for i, outcome := range []string{"quote", "too-long", "too-big", "cannot-print", "unreadable", "unfinished"} {
 		p := fullPart(l)
 		p.Number, p.Outcome = i+1, outcome

@@ -137,14 +137,14 @@ func checkedCases(add func(string, func(*Input)), lang string) {
 		small.ID, holes.ID, odd.ID = "LP-000043", "LP-000044", "LP-000045"
 		why := job.Say("findings.unread.other-kind", job.Args{"kind": job.Say("findings.kind.web-page", nil)})
 		odd.Report = &job.Report{File: "notes.stl", Error: why, Findings: unread(why)}
-		small.Report.Mesh.SizeMM = [3]float64{40, 40, 4}
+		small.Report.Mesh.SizeMM = [3]float64{2, 1, 1}
 		finding(small, units)
-		in.Jobs = []*job.Job{part(lang), small, holes, odd}
+		in.Jobs, in.Wait = []*job.Job{part(lang), small, holes, odd}, templates.Wait{Low: 2, High: 4}
 	})
 	add("needs-agreement", func(in *Input) {
 		j := settled(part(lang))
 		j.Agreement = &job.Agreement{State: job.AgreementNone}
-		in.Jobs = []*job.Job{j}
+		in.Jobs, in.Wait = []*job.Job{j}, templates.Wait{Low: 2, High: 4}
 	})
 	add("agreement-expired", func(in *Input) {
 		j := settled(part(lang))

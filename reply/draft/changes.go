@@ -5,7 +5,8 @@ import (
 	"meshclerk/templates"
 )
 
-// changes says what differs from the last quote, in the order a patron cares about.
+// changes says what differs from the last quote, in the order a patron cares about:
+// what was decided, and what it costs. How long it prints and weighs follows from that.
 func (f *filler) changes() []templates.Change {
 	var out []templates.Change
 	for _, now := range f.in.Jobs {
@@ -29,8 +30,6 @@ func (f *filler) changes() []templates.Change {
 			{What: "layer", Before: a.Layer, Now: b.Layer},
 			{What: "infill", Before: a.Infill, Now: b.Infill},
 			{What: "shells", Before: f.locale.Number(float64(a.Shells), 0), Now: f.locale.Number(float64(b.Shells), 0)},
-			{What: "time", Before: a.TimeExact, Now: b.TimeExact},
-			{What: "mass", Before: a.Mass, Now: b.Mass},
 			{What: "total", Before: a.Total, Now: b.Total},
 		} {
 			if c.Before != c.Now {

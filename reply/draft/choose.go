@@ -1,6 +1,7 @@
 package draft
 
 import (
+	"math/big"
 	"slices"
 
 	"meshclerk/intake/job"
@@ -144,4 +145,55 @@ func agreementState(jobs []*job.Job, r *rules.Rules) (needed bool, state job.Agr
 		}
 	}
 	return needed, state
+}
+
+// mostOptions is how many other ways to print a part a letter names.
+const mostOptions = 3
+
+// worthwhile are the other ways to print a part that a letter names: all within the time
+// limit, and beside an offer each cheaper, sooner or bigger than it. None costs the same,
+// and none is dearer for a coarser, smaller or weaker print.
+func worthwhile(j *job.Job, outcome string) []job.Choice {
+	var out []job.Choice
+	for _, c := range j.Report.Estimate.WhatIf {
+		if !c.Within || outcome == canPrint && !better(c, j.Report) {
+			continue
+		}
+		same := func(o job.Choice) bool { return o.Total == c.Total && o.PrintTimeS == c.PrintTimeS }
+		if len(out) < mostOptions && !slices.ContainsFunc(out, same) {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// better reports whether a choice is worth naming beside what is offered.
+func better(c job.Choice, r *job.Report) bool {
+	e, s := r.Estimate, c.Settings
+	bigger := s.Scale > firstOf(e.Scale, 1)
+	if r.Quote == nil || c.Total == "" {
+		return bigger || sooner(c, e)
+	}
+	switch compare(c.Total, r.Quote.Total) {
+	case -1:
+		return true
+	case 0:
+		return false
+	}
+	less := s.LayerMM > e.LayerMM || s.Scale > 0 && s.Scale < firstOf(e.Scale, 1) || s.Copies > 0 && s.Copies < e.Copies ||
+		s.InfillSet && s.Infill < e.Infill || s.Shells > 0 && s.Shells < e.Shells
+	return bigger || !less && sooner(c, e)
+}
+
+// sooner reports whether a choice takes clearly less time than what is offered: a tenth.
+func sooner(c job.Choice, e *job.Estimate) bool { return c.PrintTimeS < 0.9*e.PrintTimeS }
+
+// compare orders two plain decimal amounts of the same currency; what is no amount equals all.
+func compare(a, b string) int {
+	x, okX := new(big.Rat).SetString(a)
+	y, okY := new(big.Rat).SetString(b)
+	if !okX || !okY {
+		return 0
+	}
+	return x.Cmp(y)
 }

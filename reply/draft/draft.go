@@ -51,6 +51,7 @@ type Input struct {
 	PickupUntil time.Time
 	Paid        string // decimal money
 	Wait        templates.Wait
+	New         bool   // the patron is new, and this letter may tell how to begin
 	SaidYes     bool   // the patron said yes to the offer already
 	Rest        bool   // a person writes about the rest of a question
 	Proposes    bool   // the note speaks of something beside the last offer, which a yes might be to

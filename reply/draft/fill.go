@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 	"meshclerk/reply/quote"
 	"meshclerk/templates"
 )
@@ -52,6 +53,9 @@ func (f *filler) data() *templates.Data {
 	f.agreement(d)
 	f.pickup(d)
 	f.needed(d)
+	f.told(d)
+	f.learn(d)
+	d.Understood = f.understoodOfAll(d)
 	d.Changes = f.changes()
 	var gone []templates.Text
 	for _, file := range in.GivenUp {
@@ -112,6 +116,10 @@ func (f *filler) parts(d *templates.Data) {
 		p.Number = i + 1
 		d.Parts = append(d.Parts, p)
 		d.Printable = d.Printable || p.Outcome == canPrint
+		d.SizeOpen = d.SizeOpen || p.SizeOpen
+		if p.Outcome == canPrint && !p.SizeOpen {
+			d.Offered++
+		}
 		f.caution(&d.Cautions, j)
 	}
 	if len(d.Parts) > 0 {
@@ -120,12 +128,13 @@ func (f *filler) parts(d *templates.Data) {
 	d.Several = len(d.Parts) > 1
 }
 
-// money adds up what can be printed. One part without a price, and there is no total.
+// money adds up what can be printed and is of a known size. One part without a price,
+// and there is no total.
 func (f *filler) money(d *templates.Data) {
 	var totals, deposits []string
 	code, until := "", ""
 	for _, j := range f.in.Jobs {
-		if outcome(j) != canPrint {
+		if outcome(j) != canPrint || len(f.in.Jobs) > 1 && f.sizeOpen(j) {
 			continue
 		}
 		if j.Report == nil || j.Report.Quote == nil {
@@ -161,6 +170,35 @@ func (f *filler) caution(c *templates.Cautions, j *job.Job) {
 	c.Small = c.Small || slices.ContainsFunc(j.Report.Findings, func(x job.Finding) bool { return x.Code == job.CodeSmallPartHazard })
 	if e := j.Report.Estimate; e != nil && e.SupportMM3 > 0 {
 		c.Supports = true
+	}
+}
+
+// told chooses the cautions that are told: all that apply or, where the house has a page
+// with all of them, the two most pressing and the page.
+func (f *filler) told(d *templates.Data) {
+	c := &d.Cautions
+	if c.Small {
+		c.Told = append(c.Told, "small")
+	}
+	if c.Supports {
+		c.Told = append(c.Told, "supports")
+	}
+	c.Told = append(c.Told, "heat", "food")
+	if !c.Small {
+		c.Told = append(c.Told, "toy")
+	}
+	if c.Rest = templates.Text(f.in.Rules.Library.In(f.locale.Language).Safety); c.Rest != "" {
+		c.Told = c.Told[:2]
+	}
+}
+
+// learn takes over the house's lines for those who are new.
+func (f *filler) learn(d *templates.Data) {
+	d.New = f.in.New
+	for _, n := range f.in.Rules.Library.Newcomers {
+		if say := n.Say[f.locale.Language]; say != "" {
+			d.Learn = append(d.Learn, templates.Learn{Text: templates.Text(say), Link: templates.Text(n.Link)})
+		}
 	}
 }
 
@@ -251,7 +289,7 @@ func (f *filler) questions(d *templates.Data) {
 	}
 	d.AskPhone = phone == ""
 	for _, q := range Questions(f.in.Jobs, f.in.Rules) {
-		out := templates.Question{Number: q.Number, Key: q.Key, Text: templates.Text(f.locale.Say(q.own)), Said: templates.Name(q.Said, longestWish), OneBody: q.OneBody}
+		out := templates.Question{Number: q.Number, Key: q.Key, Text: templates.Text(f.locale.Say(q.own)), About: f.about(q), Said: templates.Name(q.Said, longestWish), OneBody: q.OneBody}
 		if q.File != "" {
 			out.File = templates.Name(q.File, longestFile)
 		}
@@ -272,6 +310,14 @@ func (f *filler) questions(d *templates.Data) {
 		}
 		d.Questions = append(d.Questions, out)
 	}
+}
+
+// about is what a finding says before its question; a question that says it itself has none.
+func (f *filler) about(q Question) templates.Text {
+	if q.found.IsZero() || q.Key == "size" {
+		return ""
+	}
+	return templates.Text(plain.Capital(f.locale.Say(q.found)))
 }
 
 func (f *filler) agreement(d *templates.Data) {

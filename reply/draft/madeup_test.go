@@ -84,7 +84,7 @@ func ourWords(text string, in Input) []string {
 		}
 	}
 	lib := in.Rules.Library
-	names += " " + strings.Join([]string{lib.Name, lib.Desk, lib.Address, lib.Phone, lib.Hours, lib.Website, in.Rules.Agreement.Form, strings.Join(in.Rules.Limits.Accepted, " ")}, " ")
+	names += " " + strings.Join([]string{lib.Name, lib.Desk, lib.Address, lib.Phone, lib.Hours, lib.Website, lib.Safety, in.Rules.Agreement.Form, strings.Join(in.Rules.Limits.Accepted, " ")}, " ")
 	for _, b := range lib.Branches {
 		names += " " + b.Name + " " + b.Hours
 	}

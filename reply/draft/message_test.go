@@ -363,7 +363,7 @@ func TestNoPriceOfOurOwn(t *testing.T) {
 	a, b := part("en"), part("en")
 	b.Report.Quote = nil
 	in.Jobs = []*job.Job{a, b}
-	if m, err := Compose(in); err != nil || strings.Count(m.Plain, "not known yet") != 1 || !strings.Contains(m.Plain, "Together, what can be printed costs *$3.45*") || strings.Count(m.Plain, "Printing time") != 1 {
+	if m, err := Compose(in); err != nil || strings.Count(m.Plain, "not known yet") != 1 || !strings.Contains(m.Plain, "print 1 of your 2 files.* It costs *$3.45*") || strings.Count(m.Plain, "Printing: ") != 1 {
 		t.Errorf("a part without a price: %v\n%s", err, m.Plain)
 	}
 }

@@ -7,6 +7,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/plain"
+	"meshclerk/reply/quote"
 	"meshclerk/templates"
 )
 
@@ -29,7 +30,19 @@ func (f *filler) part(j *job.Job) templates.Part {
 	f.reported(&p, j)
 	f.fitted(&p, j)
 	f.estimated(&p, j)
+	if p.SizeOpen = p.Outcome == canPrint && f.sizeOpen(j); p.SizeOpen { // what was found is true of another size
+		p.Asks, p.Notes, p.Asides, p.Options = nil, nil, nil, nil
+	}
+	p.Understood = f.understood(j, p)
 	return p
+}
+
+// sizeOpen reports whether a part is still to be offered and its units are in doubt.
+func (f *filler) sizeOpen(j *job.Job) bool {
+	if !beforeOffer(j.Stage) && j.Stage != job.Quoted {
+		return false
+	}
+	return slices.ContainsFunc(ofPart(j, f.in.Rules), func(q Question) bool { return q.Key == "size" })
 }
 
 func firstOf(vs ...float64) float64 {
@@ -50,12 +63,15 @@ func (f *filler) reported(p *templates.Part, j *job.Job) {
 	}
 	for _, x := range r.Findings {
 		found := f.found(x)
-		switch x.Level {
-		case job.Stop:
+		switch {
+		case x.Level == job.Stop:
 			p.Stops = append(p.Stops, found)
-		case job.Ask:
+		case p.Outcome == canPrint && f.saidElsewhere(x, j):
+		case x.Level == job.Ask:
 			p.Asks = append(p.Asks, found)
-		case job.Note:
+		case p.Outcome == canPrint && ours[x.Code]:
+			p.Asides = append(p.Asides, found)
+		case x.Level == job.Note:
 			p.Notes = append(p.Notes, found)
 		}
 	}
@@ -63,6 +79,24 @@ func (f *filler) reported(p *templates.Part, j *job.Job) {
 		p.Turned = p.Turned && !r.Orientation.AsSent
 		p.TurnWhy = f.clause(r.Orientation.Why)
 	}
+}
+
+// ours are the findings that we see to ourselves: they change nothing for the patron.
+var ours = map[string]bool{
+	job.CodeNonmanifold: true, job.CodeFlipped: true, job.CodeInsideOut: true, job.CodeSelfCrossing: true, job.CodeHoles: true,
+	job.CodeTipsOver: true, job.CodeSmallFootprint: true,
+}
+
+// saidElsewhere reports whether a letter that offers a part says a finding already: with
+// the question it leads to, or as a caution. What the patron has answered is not said again.
+func (f *filler) saidElsewhere(x job.Finding, j *job.Job) bool {
+	switch {
+	case x.Code == job.CodeSmallPartHazard, x.Code == job.CodeOverhang && x.Text.Key == "findings.overhang":
+		return true
+	case x.Level != job.Ask:
+		return false
+	}
+	return j.Wishes.Words[x.Code] != "" || len(ofFinding(j, x, f.in.Rules)) > 0
 }
 
 func (f *filler) found(x job.Finding) templates.Finding {
@@ -160,42 +194,44 @@ func (f *filler) largest(p *templates.Part, j *job.Job, scale float64) {
 	}
 }
 
+// options says the choices that are worth a patron's while.
 func (f *filler) options(p *templates.Part, j *job.Job) {
+	for _, c := range worthwhile(j, p.Outcome) {
+		p.Options = append(p.Options, f.option(c, j))
+	}
+}
+
+func (f *filler) option(c job.Choice, j *job.Job) templates.Option {
 	e, l := j.Report.Estimate, f.locale
 	code := f.in.Rules.Prices.Currency
 	if j.Report.Quote != nil && j.Report.Quote.Currency != "" {
 		code = j.Report.Quote.Currency
 	}
-	for _, c := range e.WhatIf {
-		if j.Report.Quote != nil && c.Total == j.Report.Quote.Total && l.About(c.PrintTimeS) == p.Time {
-			continue // neither sooner nor cheaper
-		}
-		o := templates.Option{Label: f.label(c.Label), Time: l.About(c.PrintTimeS), Mass: l.Mass(c.MassG), Total: l.Money(c.Total, code), Plates: c.Plates, Within: c.Within}
-		s := c.Settings
-		if s.Scale > 0 && s.Scale != firstOf(e.Scale, 1) {
-			o.Scale = l.Percent(s.Scale)
-		}
-		if s.LayerMM > 0 && s.LayerMM != e.LayerMM {
-			o.Layer = l.Length(s.LayerMM)
-		}
-		if (s.InfillSet || s.Infill > 0) && s.Infill != e.Infill {
-			o.Infill = l.Percent(s.Infill)
-		}
-		if s.Shells > 0 && s.Shells != e.Shells {
-			o.Shells = s.Shells
-		}
-		if s.Copies > 0 && s.Copies != e.Copies {
-			o.Copies = s.Copies
-		}
-		if s.Material != "" && s.Material != e.Material {
-			o.Material = templates.Text(s.Material)
-		}
-		if s.Supports != j.Settings.Supports {
-			o.Supports = s.Supports
-		}
-		o.Turned = s.Reoriented && !j.Settings.Reoriented
-		p.Options = append(p.Options, o)
+	o := templates.Option{Label: f.label(c.Label), Time: l.About(c.PrintTimeS), Mass: l.Mass(c.MassG), Total: l.Money(c.Total, code), Plates: c.Plates, Within: c.Within}
+	s := c.Settings
+	if s.Scale > 0 && s.Scale != firstOf(e.Scale, 1) {
+		o.Scale = l.Percent(s.Scale)
 	}
+	if s.LayerMM > 0 && s.LayerMM != e.LayerMM {
+		o.Layer = l.Length(s.LayerMM)
+	}
+	if (s.InfillSet || s.Infill > 0) && s.Infill != e.Infill {
+		o.Infill = l.Percent(s.Infill)
+	}
+	if s.Shells > 0 && s.Shells != e.Shells {
+		o.Shells = s.Shells
+	}
+	if s.Copies > 0 && s.Copies != e.Copies {
+		o.Copies = s.Copies
+	}
+	if s.Material != "" && s.Material != e.Material {
+		o.Material = templates.Text(s.Material)
+	}
+	if s.Supports != j.Settings.Supports {
+		o.Supports = s.Supports
+	}
+	o.Turned = s.Reoriented && !j.Settings.Reoriented
+	return o
 }
 
 func (f *filler) quoted(p *templates.Part, j *job.Job) {
@@ -203,10 +239,45 @@ func (f *filler) quoted(p *templates.Part, j *job.Job) {
 	if q == nil || p.Outcome != canPrint {
 		return
 	}
-	for _, line := range q.Lines {
+	lines, rounding := folded(q)
+	for _, line := range lines {
 		p.Lines = append(p.Lines, f.line(line, j))
 	}
+	p.Rounded = f.rounding(rounding)
 	p.Total = f.locale.Money(q.Total, q.Currency)
+}
+
+// folded gives the lines of a price as a patron needs them: where the least price was
+// reached, what led up to it is that one line; what was rounded is not a line, but comes
+// back as its label. So the lines and the rounding still make the total.
+func folded(q *job.Quote) (lines []job.Line, rounding *job.Message) {
+	for _, line := range q.Lines {
+		switch line.Kind {
+		case "rounding":
+			rounding = &line.Label
+		case "minimum":
+			amounts := []string{line.Amount}
+			for _, before := range lines {
+				amounts = append(amounts, before.Amount)
+			}
+			lines = []job.Line{{Kind: line.Kind, Label: job.Say("price.least", nil), Amount: quote.Sum(amounts, q.Currency)}}
+		default:
+			lines = append(lines, line)
+		}
+	}
+	return lines, rounding
+}
+
+// rounding says to what a total was rounded, or "" when it was not.
+func (f *filler) rounding(label *job.Message) templates.Text {
+	prices := f.in.Rules.Prices
+	switch {
+	case label == nil:
+		return ""
+	case label.Key == "" && f.locale.Language != "en": // of an earlier version
+		label = &job.Message{Key: "price.rounding", Args: job.Args{"step": job.Money{Amount: prices.RoundTo, Currency: prices.Currency}}}
+	}
+	return templates.Text(f.locale.Say(*label))
 }
 
 func (f *filler) line(line job.Line, j *job.Job) templates.Line {

@@ -21,8 +21,9 @@ type Question struct {
 	Max     int      `json:"max"`                // of copies
 	OneBody bool     `json:"one_body,omitempty"` // of a colour: two were wished of a file with one body
 
-	own  job.Message // the finding's own question
-	size [3]float64  // mm, for "size"
+	own   job.Message // the finding's own question
+	found job.Message // what the finding says
+	size  [3]float64  // mm, for "size"
 }
 
 // Questions lists what is still open for these jobs, numbered as the letter
@@ -64,7 +65,7 @@ func merge(all []Question, jobs []*job.Job) []Question {
 	var out []Question
 	for _, q := range all {
 		same := func(o Question) bool {
-			return o.Key == q.Key && o.own.String() == q.own.String() && o.Said == q.Said && o.size == q.size && slices.Equal(o.Choices, q.Choices)
+			return o.Key == q.Key && o.own.String() == q.own.String() && o.found.String() == q.found.String() && o.Said == q.Said && o.size == q.size && slices.Equal(o.Choices, q.Choices)
 		}
 		if printable > 1 && count(all, same) == printable {
 			q.Job, q.File = "", ""
@@ -206,7 +207,7 @@ func ofFinding(j *job.Job, f job.Finding, r *rules.Rules) []Question {
 		if w.Size != nil || w.Scale != nil || s.Scale > 0 {
 			return nil
 		}
-		q := Question{Key: "size", own: f.Question}
+		q := Question{Key: "size", own: f.Question, found: f.Text}
 		if j.Report.Mesh != nil {
 			q.size = j.Report.Mesh.SizeMM
 		}
@@ -216,7 +217,7 @@ func ofFinding(j *job.Job, f job.Finding, r *rules.Rules) []Question {
 			return nil
 		}
 		if f.Code == job.CodeOverhang {
-			return []Question{{Key: "supports", own: f.Question}}
+			return []Question{{Key: "supports", own: f.Question, found: f.Text}}
 		}
 	case tooBig, tooLong:
 		if w.Scale != nil || w.Size != nil {
@@ -226,7 +227,7 @@ func ofFinding(j *job.Job, f job.Finding, r *rules.Rules) []Question {
 	if f.Question.IsZero() {
 		return nil
 	}
-	return []Question{{Key: f.Code, own: f.Question}}
+	return []Question{{Key: f.Code, own: f.Question, found: f.Text}}
 }
 
 // ofLetter are the questions that are asked once, whatever the number of files.

@@ -31,10 +31,8 @@ func Say(r *rules.Rules, set *templates.Set, language string, j *job.Job) Said {
 		}
 	}
 	if j.Report.Estimate != nil {
-		var p templates.Part
-		f.options(&p, j)
-		for _, o := range p.Options {
-			out.Options = append(out.Options, words("_option", o))
+		for _, c := range j.Report.Estimate.WhatIf {
+			out.Options = append(out.Options, words("_option", f.option(c, j)))
 		}
 	}
 	return out
