@@ -206,17 +206,17 @@ func (l *loader) checkNewcomers(j judge) {
 	for i, n := range l.rules.Library.Newcomers {
 		at := j.at("newcomer", i)
 		if i == mostNewcomers {
-			at.bad("say", "leave some out", "there are more than %d lines for those who are new, and a letter tells no more", mostNewcomers)
+			at.bad("say", job.Say("rules.newcomers", job.Args{"most": mostNewcomers}), job.Say("rules.hint.leave-out", nil))
 		}
 		at.line("link", n.Link)
 		if len(n.Say) == 0 {
-			at.bad("say", `e.g. say = {en = "Free classes for beginners"}`, "the line says nothing")
+			at.bad("say", job.Say("rules.empty", job.Args{"key": "say"}), job.Say("rules.hint.example", job.Args{"line": `say = {en = "Free classes for beginners"}`}))
 		}
 		for lang, text := range n.Say {
 			at.language("say."+lang, lang)
 			at.line("say."+lang, text)
 			if strings.HasSuffix(strings.TrimSpace(text), ".") {
-				at.bad("say."+lang, "leave the full stop out", "the line ends with a full stop, but a letter goes on after it")
+				at.bad("say."+lang, job.Say("rules.full-stop", job.Args{"language": lang}), job.Say("rules.hint.no-stop", nil))
 			}
 		}
 	}

@@ -207,3 +207,24 @@ type Line struct {
 	Amount string  `json:"amount"`
 	Kind   string  `json:"kind,omitempty"` // rule that made it: "job", "mass", "time", "minimum", "allowance", "rounding", "tax"
 }
+
+// FitsAt returns the share of its present size at which a part satisfies every limit at
+// once, the printers' and the time's, in whole hundredths and never above; 0 where it does
+// already, or where no share is known.
+func (r *Report) FitsAt() float64 {
+	share := 1.0
+	if r.Fit != nil && r.Fit.ScaleToFit > 0 {
+		share = min(share, r.Fit.ScaleToFit)
+	}
+	if e := r.Estimate; e != nil && e.LargestScale > 0 {
+		now := e.Scale
+		if now <= 0 {
+			now = 1
+		}
+		share = min(share, e.LargestScale/now)
+	}
+	if share >= 1 {
+		return 0
+	}
+	return float64(int(share*100+1e-9)) / 100
+}

@@ -322,8 +322,9 @@ type DraftFilter struct {
 	Job    job.ID
 	Thread string
 	Letter string
-	Placed bool // those with a copy in the mailbox
-	Limit  int  // 0 is all
+	To     string // the address of their recipient
+	Placed bool   // those with a copy in the mailbox
+	Limit  int    // 0 is all
 }
 
 // Drafts lists drafts, oldest first.
@@ -331,6 +332,7 @@ func (r Reader) Drafts(ctx context.Context, f DraftFilter) ([]Draft, error) {
 	c := &clause{}
 	c.in("state", anys(f.States))
 	c.is("letter", f.Letter)
+	c.is("to_address", f.To)
 	if f.Job != "" {
 		c.add("id IN (SELECT draft FROM draft_jobs WHERE job = ?)", string(f.Job))
 	}

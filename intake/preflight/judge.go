@@ -162,12 +162,16 @@ func (j *judging) judgeUnits(size mesh.Vec, longest, largest float64) {
 
 func (j *judging) judgeFit(size mesh.Vec, longest float64) {
 	f := job.Finding{Amount: longest, Unit: "mm", Text: job.Say("findings.too-big", job.Args{"size": dimensions(size)})}
-	switch percent := int(j.fit.ScaleToFit * 100); {
+	share := j.fit.ScaleToFit
+	if e := j.estimate; e != nil && e.LargestScale > 0 {
+		share = min(share, e.LargestScale/j.scale) // what is offered keeps the time limit too
+	}
+	switch percent := int(share*100 + 1e-9); {
 	case j.fit.FitsTurned:
 		f.Text = job.Say("findings.too-big-turned", job.Args{"size": dimensions(size)})
 		f.Question = job.Say("findings.ask.too-big-turned", nil)
 		f.Level = j.milder(job.CodeTooBig, job.Ask)
-	case j.fit.ScaleToFit >= 0.01:
+	case percent >= 1:
 		f.Text = job.Say("findings.too-big-scaled", job.Args{"size": dimensions(size), "percent": percent, "printer": j.fit.Printer})
 		f.Question = job.Say("findings.ask.too-big-scaled", job.Args{"percent": percent})
 	}

@@ -11,7 +11,7 @@ import (
 )
 
 // accept takes a yes to the last offer of each job that it means. A yes to a part
-// that is too big is a yes to the smaller size that was offered; one to what was
+// that is too large is a yes to the smaller size that its letter named; one to what was
 // closed asks for a new offer; one that is said again is filed.
 func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 	said, again, late := 0, 0, false
@@ -19,7 +19,7 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 	open := slices.ContainsFunc(meant, func(j job.Job) bool { return offered[j.Stage] })
 	for _, j := range meant {
 		switch {
-		case j.Stage == job.Quoted && len(jobs) == 1 && onlyTooBig(j.Report):
+		case j.Stage == job.Quoted && len(jobs) == 1 && onlyTooLarge(j.Report):
 			return in.shrink(ctx, j)
 		case open && j.Stage.Over():
 			// the yes is to what is offered, not to what was given up
@@ -129,26 +129,32 @@ func (in *incoming) acceptOne(ctx context.Context, j job.Job) (bool, error) {
 	return in.o.sayYes(ctx, in.tx, now, in.id, in.who())
 }
 
-// onlyTooBig tells whether nothing stops a part but its size.
-func onlyTooBig(r *job.Report) bool {
-	if r == nil || !r.Readable || r.CutShort() || r.Fit == nil || r.Fit.ScaleToFit <= 0 || r.Fit.ScaleToFit >= 1 {
+// onlyTooLarge tells whether nothing stops a part but its size, and a smaller one is known
+// that would do: that it is too big, or takes too long.
+func onlyTooLarge(r *job.Report) bool {
+	if r == nil || !r.Readable || r.CutShort() || r.FitsAt() == 0 {
 		return false
 	}
+	stops := 0
 	for _, f := range r.Findings {
-		if f.Level == job.Stop && f.Code != job.CodeTooBig && f.Code != job.CodeTooLong {
+		switch {
+		case f.Level != job.Stop:
+		case f.Code != job.CodeTooBig && f.Code != job.CodeTooLong:
 			return false
+		default:
+			stops++
 		}
 	}
-	return true
+	return stops > 0
 }
 
-// shrink has a part checked anew at the whole percentage that fits.
+// shrink has a part checked anew at the size that its letter named.
 func (in *incoming) shrink(ctx context.Context, j job.Job) error {
 	now := j.Settings.Scale
 	if now == 0 {
 		now = 1 // as drawn
 	}
-	scale := math.Floor(100*now*j.Report.Fit.ScaleToFit) / 100
+	scale := math.Round(1e4*now*j.Report.FitsAt()) / 1e4
 	in.l.Wishes.Answer, in.l.Wishes.Scale = job.Change, &scale
 	return in.change(ctx, []job.Job{j})
 }

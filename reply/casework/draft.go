@@ -27,6 +27,7 @@ type Written struct {
 	Edited    bool             `json:"edited,omitempty"`   // the text is a person's own
 	Promises  bool             `json:"promises,omitempty"` // it says that a person will write
 	Proposes  bool             `json:"proposes,omitempty"` // it speaks of something beside the last offer
+	Begins    bool             `json:"begins,omitempty"`   // it tells somebody new how to begin
 	Jobs      []job.Job        `json:"jobs"`               // as they were then
 }
 
@@ -118,13 +119,37 @@ func (o *Office) gather(ctx context.Context, id string, jobs []job.Job) (*draft.
 		return nil, "", err
 	}
 	in.Letter = letter.Parsed
-	in.Picture = o.picture(ctx, in.Jobs)
-	return in, letter.ID, nil
+	in.Picture = o.picture(ctx, in.Jobs, in.Language())
+	in.New, err = o.isNew(ctx, jobs[0])
+	return in, letter.ID, err
+}
+
+// isNew reports whether the patron of a job is somebody new who was not told yet how to
+// begin: nothing was sent to them but in this conversation, and nothing that told it.
+func (o *Office) isNew(ctx context.Context, j job.Job) (bool, error) {
+	if len(o.Rules.Library.Newcomers) == 0 {
+		return false, nil
+	}
+	sent, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{To: j.Patron.Address, States: []ledger.DraftState{ledger.DraftApproved, ledger.DraftSending, ledger.DraftUncertain, ledger.DraftSent}})
+	if err != nil {
+		return false, err
+	}
+	here, err := o.Ledger.JobsIn(ctx, j.Thread)
+	if err != nil {
+		return false, err
+	}
+	for _, d := range sent {
+		elsewhere := !slices.ContainsFunc(here, func(h job.Job) bool { return slices.Contains(d.Jobs, h.ID) })
+		if elsewhere || WrittenOf(d).Begins {
+			return false, nil
+		}
+	}
+	return true, nil
 }
 
 // recordDraft keeps the reply, moves its jobs, and sees to the mailbox.
 func (o *Office) recordDraft(ctx context.Context, tx *ledger.Tx, in *draft.Input, m draft.Message, letter string, jobs []job.Job) error {
-	doc, err := json.Marshal(Written{Markdown: m.Markdown, Questions: m.Questions, Notes: m.Notes, Jobs: afterDraft(jobs),
+	doc, err := json.Marshal(Written{Markdown: m.Markdown, Questions: m.Questions, Notes: m.Notes, Begins: m.Begins, Jobs: afterDraft(jobs),
 		Proposes: in.Proposes, Promises: m.Template == templates.TextQuestion && (in.Note == "" || in.Rest)})
 	if err != nil {
 		return err
@@ -167,7 +192,7 @@ func afterDraft(jobs []job.Job) []job.Job {
 }
 
 // picture draws the first part of a reply, with what stops it marked.
-func (o *Office) picture(ctx context.Context, jobs []*job.Job) *draft.Picture {
+func (o *Office) picture(ctx context.Context, jobs []*job.Job, language string) *draft.Picture {
 	if len(jobs) == 0 || jobs[0].Report == nil || !jobs[0].Report.Readable {
 		return nil
 	}
@@ -180,20 +205,26 @@ func (o *Office) picture(ctx context.Context, jobs []*job.Job) *draft.Picture {
 	if j.Settings.Scale > 0 {
 		m = m.Transformed(mesh.Upright, j.Settings.Scale)
 	}
-	png, err := picture.Within(picture.Draw(m, picture.Corner, picture.Options{Sizes: true}), mostPicture)
+	png, err := picture.Within(picture.Draw(m, picture.Corner, picture.Options{Sizes: true, Comma: o.comma(language)}), mostPicture)
 	if err != nil {
 		return nil
 	}
-	return &draft.Picture{PNG: png, Alt: o.alt(j, m)}
+	return &draft.Picture{PNG: png, Alt: o.alt(j, m, language)}
 }
 
 // mostPicture bounds the picture in a letter, in bytes.
 const mostPicture = 150_000
 
+// comma reports whether a language parts decimals by a comma, in this house.
+func (o *Office) comma(language string) bool {
+	l := o.Texts().Book().In(language, o.Rules.Prices.Locale, o.Rules.Prices.Currency)
+	return strings.Contains(string(l.Number(0.5, 1)), ",")
+}
+
 // alt says what the picture shows, for those who cannot see it.
-func (o *Office) alt(j *job.Job, m *mesh.Mesh) string {
+func (o *Office) alt(j *job.Job, m *mesh.Mesh, language string) string {
 	s := m.Bounds().Size()
-	l := o.Texts().Book().In(j.Language, o.Rules.Prices.Locale, o.Rules.Prices.Currency)
+	l := o.Texts().Book().In(language, o.Rules.Prices.Locale, o.Rules.Prices.Currency)
 	return l.Say(job.Say("replies.picture", job.Args{"file": j.File, "width": mm(s[0]), "depth": mm(s[1]), "height": mm(s[2])}))
 }
 

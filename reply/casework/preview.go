@@ -38,6 +38,7 @@ func (o *Office) Preview(ctx context.Context, set *templates.Set, id job.ID, nam
 		letter := *in.Letter
 		letter.Language = language
 		in.Letter = &letter
+		in.Picture = o.picture(ctx, in.Jobs, in.Language())
 	}
 	if paid, err := o.Ledger.Payments(ctx, id); err == nil && len(paid) > 0 {
 		in.Paid = paid[len(paid)-1].Amount

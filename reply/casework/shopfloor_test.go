@@ -84,7 +84,7 @@ func TestLettersPicture(t *testing.T) {
 	ctx := t.Context()
 	o, _, sha := officeWith(t, shapes.Torus(40, 12, 300, 100))
 	for lang, want := range map[string]string{"en": "104\u00a0mm wide, 104\u00a0mm deep and 24\u00a0mm high", "fr": "104\u00a0mm de large, 104\u00a0mm de profondeur et 24\u00a0mm de haut", "es": "104\u00a0mm de ancho, 104\u00a0mm de fondo y 24\u00a0mm de alto"} {
-		p := o.picture(ctx, []*job.Job{{File: "ring.stl", Blob: sha, Language: lang, Report: &job.Report{Readable: true}}})
+		p := o.picture(ctx, []*job.Job{{File: "ring.stl", Blob: sha, Language: lang, Report: &job.Report{Readable: true}}}, lang)
 		if p == nil || len(p.PNG) == 0 || len(p.PNG) > mostPicture || !strings.Contains(p.Alt, "ring.stl") || !strings.Contains(p.Alt, want) {
 			t.Errorf("%s: %+v", lang, p)
 			continue

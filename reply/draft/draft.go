@@ -86,6 +86,7 @@ type Message struct {
 	Plain        string
 	HTML         string
 	Questions    []Question    // as numbered in the text
+	Begins       bool          // it tells somebody new how to begin
 	Notes        []job.Message // what staff should know before they approve
 }
 
@@ -94,7 +95,7 @@ func Compose(in Input) (Message, error) {
 	if err := in.complete(); err != nil {
 		return Message{}, notDrafted(err)
 	}
-	m := Message{Language: in.language(), Template: in.Template}
+	m := Message{Language: in.Language(), Template: in.Template}
 	if m.Template == "" {
 		m.Template = Choose(in.Letter, in.Jobs, in.Rules)
 	}
@@ -151,8 +152,8 @@ func (in *Input) token() string {
 	return in.Token
 }
 
-// language is that of the letter, if the house writes it.
-func (in *Input) language() string {
+// Language is that of the letter, if the house writes it, and what the reply is written in.
+func (in *Input) Language() string {
 	lang := ""
 	if in.Letter != nil {
 		lang = in.Letter.Language
@@ -190,6 +191,7 @@ func (in *Input) write(m *Message) error {
 	if m.Questions, err = in.asked(m.Language, data, markdown); err != nil {
 		return err
 	}
+	m.Begins = data.New && len(data.Learn) > 0 && strings.Contains(markdown, data.Learn[0].Text.String())
 	m.Subject = withToken(subject, in.token())
 	m.Markdown = markdown
 	if in.Reason != "" && m.Language != in.Templates.Languages()[0] {

@@ -124,17 +124,13 @@ func (f *filler) fitted(p *templates.Part, j *job.Job) {
 			p.Build = f.locale.Size(pr.BuildMM)
 		}
 	}
-	if fit.ScaleToFit > 0 && fit.ScaleToFit < 1 {
-		s := floorPercent(fit.ScaleToFit)
+	if s := j.Report.FitsAt(); s > 0 && fit.ScaleToFit < 1 {
 		p.FitScale = f.locale.Percent(s)
 		if mesh != nil {
 			p.FitSize = f.locale.Size(scaled(mesh.SizeMM, s))
 		}
 	}
 }
-
-// floorPercent rounds down to whole percents: what is offered must fit.
-func floorPercent(f float64) float64 { return float64(int(f*100+1e-9)) / 100 }
 
 func scaled(mm [3]float64, by float64) [3]float64 {
 	for k := range mm {
@@ -170,21 +166,17 @@ func (f *filler) estimated(p *templates.Part, j *job.Job) {
 		p.SupportsOpen = slices.ContainsFunc(ofPart(j, f.in.Rules), func(q Question) bool { return q.Key == "supports" })
 	}
 	scale := firstOf(e.Scale, j.Settings.Scale, 1)
-	if scale < 0.995 || scale > 1.005 {
+	if (scale < 0.995 || scale > 1.005) && unitOf(scale) == "" { // "drawn in inches" says more than "2540%"
 		p.Scale = l.Percent(scale)
 	}
-	f.largest(p, j, scale)
+	f.largest(p, j)
 	f.options(p, j)
 	f.quoted(p, j)
 }
 
-// largest says what would fit the time limit, seen from the size as it is now.
-func (f *filler) largest(p *templates.Part, j *job.Job, scale float64) {
-	e := j.Report.Estimate
-	if e.LargestScale <= 0 || e.LargestScale >= scale {
-		return
-	}
-	by := floorPercent(e.LargestScale / scale)
+// largest says at what share of the size as it is now every limit would be kept.
+func (f *filler) largest(p *templates.Part, j *job.Job) {
+	by := j.Report.FitsAt()
 	if by <= 0 {
 		return
 	}

@@ -78,17 +78,24 @@ func (f *filler) sized(j *job.Job, add adder) {
 	if j.Wishes.Scale == nil && j.Settings.Scale == 0 {
 		return
 	}
-	for unit, scale := range drawnIn {
-		if near(now, scale, 1e-6) {
-			add("drawn-in-"+unit, nil)
-			return
+	switch unit := unitOf(now); {
+	case unit != "":
+		add("drawn-in-"+unit, nil)
+	case near(now, 1, 0.005):
+		add("as-drawn", nil)
+	default:
+		add("scale", job.Args{"percent": string(f.locale.Percent(now))})
+	}
+}
+
+// unitOf names the unit of a drawing that becomes one in millimetres by a scale, or "".
+func unitOf(scale float64) string {
+	for unit, by := range drawnIn {
+		if near(scale, by, 1e-6) {
+			return unit
 		}
 	}
-	if near(now, 1, 0.005) {
-		add("as-drawn", nil)
-		return
-	}
-	add("scale", job.Args{"percent": string(f.locale.Percent(now))})
+	return ""
 }
 
 func near(a, b, share float64) bool { return math.Abs(a-b) <= share*math.Abs(b) }

@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"math"
+	"strings"
 
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/gofont/goregular"
@@ -81,7 +82,11 @@ func drawSizes(img *image.RGBA, b mesh.Box, c camera, o Options) {
 		line(img, x0+mx*off, y0+my*off, x1+mx*off, y1+my*off, ink)
 		tick(img, x0, y0, mx, my, ink)
 		tick(img, x1, y1, mx, my, ink)
-		write(img, (x0+x1)/2+mx*(off+28), (y0+y1)/2+my*(off+12), Millimetres(size[axis]), ink)
+		label := Millimetres(size[axis])
+		if o.Comma {
+			label = strings.Replace(label, ".", ",", 1)
+		}
+		write(img, (x0+x1)/2+mx*(off+28), (y0+y1)/2+my*(off+12), label, ink)
 	}
 }
 

@@ -49,6 +49,7 @@ type Mark struct {
 type Options struct {
 	Width, Height int
 	Sizes         bool // draw size marks in mm
+	Comma         bool // with a decimal comma
 	Marks         []Mark
 	Shade         func(facet int) (Tone, bool)              // facets to be shown in a tone and pattern; nil for none
 	Spots         func(facet int, at mesh.Vec) (Tone, bool) // the same, asked at each pixel; covers Shade

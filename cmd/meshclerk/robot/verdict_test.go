@@ -35,7 +35,7 @@ func TestUnfinishedPromisesNothing(t *testing.T) {
 	}
 	_, got := h.approves("unfinished")
 	h.wantText(got, "could not finish checking it", "Nothing is settled yet")
-	for _, promise := range []string{"and it can be printed", "can be printed.", "$", "Answer this letter with"} {
+	for _, promise := range []string{"we can print", "can be printed.", "$", "with *yes*"} {
 		if strings.Contains(string(got), promise) {
 			t.Errorf("the letter says %q:\n%s", promise, got)
 		}
