@@ -19,6 +19,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -194,11 +195,17 @@ func (in *Input) write(m *Message) error {
 	m.Begins = data.New && len(data.Learn) > 0 && strings.Contains(markdown, data.Learn[0].Text.String())
 	m.Subject = withToken(subject, in.token())
 	m.Markdown = markdown
-	if in.Reason != "" && m.Language != in.Templates.Languages()[0] {
+	if in.Reason != "" && m.Language != in.Templates.Languages()[0] && !in.ownReason(m.Language) {
 		m.Notes = append(m.Notes, job.Say("remarks.reason-as-typed", nil))
 	}
 	m.Plain, m.HTML = Render(markdown, m.Language, m.Subject)
 	return nil
+}
+
+// ownReason reports whether the reason is a sentence of the house's in that language, and
+// not one that a person typed in another.
+func (in *Input) ownReason(language string) bool {
+	return slices.ContainsFunc(in.Rules.Refusals, func(r rules.Refusal) bool { return r.Say[language] == in.Reason })
 }
 
 // asked gives the questions that stand in the text, in its own words.

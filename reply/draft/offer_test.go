@@ -302,3 +302,30 @@ func TestLinesForTheNew(t *testing.T) {
 		t.Errorf("the demo's lines are missing: %s", got)
 	}
 }
+
+// Staff are told when a reason stands in a letter as it was typed, and not when it is the
+// house's own sentence in the patron's language.
+func TestReasonInThePatronsLanguage(t *testing.T) {
+	for reason, told := range map[string]bool{"it is too fragile": true, rules.Default().Refusals[0].Say["fr"]: false} {
+		in := cases(t, "fr")["declined"]
+		in.Reason = reason
+		m, err := Compose(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := slices.ContainsFunc(m.Notes, func(n job.Message) bool { return n.Key == "remarks.reason-as-typed" }); got != told {
+			t.Errorf("%q: told %v, want %v", reason, got, told)
+		}
+	}
+}
+
+// A part that is too big and would take too long is offered in a size that keeps both
+// limits, in the letter as in the yes to it (a real letter said 55 % where 8 hours allowed 45 %).
+func TestSmallerSizeKeepsEveryLimit(t *testing.T) {
+	j := finding(settled(part("en")), job.Finding{Code: "too-big", Level: job.Stop, Text: job.Plain("too big")}, job.Finding{Code: "too-long", Level: job.Stop, Text: job.Plain("too long")})
+	j.Report.Fit, j.Report.Estimate.LargestScale = &job.Fit{Printer: "Bench 1", ScaleToFit: 0.55}, 0.4589
+	got := written(t, "en", nil, j)
+	if missing := inOrder(got, "At 45% of this size", "Reply *yes*, and we work out time and price at 45% of the size"); missing != "" || strings.Contains(got, "55%") {
+		t.Errorf("no %q in %s", missing, got)
+	}
+}

@@ -80,7 +80,8 @@ func dress(doc ast.Node) {
 				n.SetAttributeString("scope", []byte("col"))
 			}
 		case *ast.Image:
-			n.SetAttributeString("style", []byte("max-width:100%;height:auto;border-radius:4px"))
+			n.SetAttributeString("width", []byte("320")) // for programs that drop styles: a picture that a telephone shows whole
+			n.SetAttributeString("style", []byte("width:100%;max-width:32em;height:auto;border-radius:4px"))
 		}
 		return ast.WalkContinue, nil
 	})

@@ -64,6 +64,14 @@ func TestHTML(t *testing.T) {
 	}
 }
 
+// A program that drops every style still shows the picture no wider than a telephone.
+func TestPictureWithoutStyles(t *testing.T) {
+	_, got := Render("![a part](cid:x)\n", "en", "")
+	if !strings.Contains(got, `width="320"`) {
+		t.Error(got)
+	}
+}
+
 // TestWriteForReading writes every letter as a page, for a person to look at,
 // into the folder named by MESHCLERK_LOOK.
 func TestWriteForReading(t *testing.T) {
