@@ -13,24 +13,30 @@ func (f *filler) understood(j *job.Job, p templates.Part) templates.Text {
 	s, w := j.Settings, j.Wishes
 	var said []templates.Text
 	add := func(key string, args job.Args) {
-		said = append(said, templates.Text(f.locale.Say(job.Say("replies.understood."+key, args))))
+		said = append(said, templates.Text(f.locale.Say(job.Say(key, args))))
 	}
 	if (s.Copies > 0 || w.Copies != nil) && len(s.Colours) < 2 && len(copies(j, f.in.Rules)) == 0 {
-		add("copies", job.Args{"n": p.Copies})
+		add("replies.understood.copies", job.Args{"n": p.Copies})
 	}
 	f.coloured(j, p, add)
 	f.sized(j, add)
 	if m := stocked(firstWord(s.Material, w.Material), f.in.Rules); m != nil && !m.Soluble {
-		add("material", job.Args{"material": m.Name})
+		add("replies.understood.material", job.Args{"material": m.Name})
 	}
 	if s.InfillSet || w.Infill != nil {
-		add("infill", job.Args{"percent": string(p.Infill)})
+		add("replies.understood.infill", job.Args{"percent": string(p.Infill)})
 	}
-	if wish := firstWord(s.Supports, w.Supports); wish != "" {
-		add("supports-"+wish, nil)
+	if key := supported[firstWord(s.Supports, w.Supports)]; key != "" {
+		add(key, nil)
 	}
 	return f.commas(said)
 }
+
+// supported are the words for what was said of supports, and measured those for a length.
+var (
+	supported = map[string]string{"yes": "replies.understood.supports-yes", "no": "replies.understood.supports-no", "soluble": "replies.understood.supports-soluble"}
+	measured  = map[string]string{"height": "replies.understood.size-height", "width": "replies.understood.size-width", "depth": "replies.understood.size-depth", "longest": "replies.understood.size-longest"}
+)
 
 func firstWord(words ...string) string {
 	for _, w := range words {
@@ -47,22 +53,22 @@ func (f *filler) coloured(j *job.Job, p templates.Part, add adder) {
 	s, w := j.Settings, j.Wishes
 	switch {
 	case len(s.Colours) > 1: // "2 in red and 1 in blue"
-		add("copies-coloured", job.Args{"copies": string(p.Colour)})
+		add("replies.understood.copies-coloured", job.Args{"copies": string(p.Colour)})
 	case p.Colour != "" && (s.Colour != "" || len(w.Colours) > 0):
-		add("colour", job.Args{"colour": string(p.Colour)})
+		add("replies.understood.colour", job.Args{"colour": string(p.Colour)})
 	case len(w.NotColours) > 0 && s.Colour == "":
 		var not []templates.Text
 		for _, c := range w.NotColours {
 			not = append(not, f.locale.Colour(c))
 		}
-		add("not-colour", job.Args{"colours": string(f.locale.Or(not))})
+		add("replies.understood.not-colour", job.Args{"colours": string(f.locale.Or(not))})
 	case w.Words["colours"] != "" && len(w.Colours) == 0 && s.Colour == "" && len(colour(j, f.in.Rules)) == 0:
-		add("any-colour", nil)
+		add("replies.understood.any-colour", nil)
 	}
 }
 
 // drawnIn are the scales by which a drawing in another unit becomes one in millimetres.
-var drawnIn = map[string]float64{"inches": 25.4, "centimetres": 10, "metres": 1000}
+var drawnIn = map[string]float64{"replies.understood.drawn-in-inches": 25.4, "replies.understood.drawn-in-centimetres": 10, "replies.understood.drawn-in-metres": 1000}
 
 // sized says the size in the words it was asked in, where that is the size of the offer.
 func (f *filler) sized(j *job.Job, add adder) {
@@ -71,8 +77,8 @@ func (f *filler) sized(j *job.Job, add adder) {
 		now = firstOf(j.Report.Estimate.Scale, 1)
 	}
 	now = firstOf(j.Settings.Scale, now)
-	if w := j.Wishes.Size; w != nil && j.Report != nil && j.Report.Mesh != nil && near(side(w.Axis, j.Report.Mesh.SizeMM), w.MM, 0.01) {
-		add("size-"+w.Axis, job.Args{"size": string(f.locale.Length(w.MM))})
+	if w := j.Wishes.Size; w != nil && measured[w.Axis] != "" && j.Report != nil && j.Report.Mesh != nil && near(side(w.Axis, j.Report.Mesh.SizeMM), w.MM, 0.01) {
+		add(measured[w.Axis], job.Args{"size": string(f.locale.Length(w.MM))})
 		return
 	}
 	if j.Wishes.Scale == nil && j.Settings.Scale == 0 {
@@ -80,15 +86,15 @@ func (f *filler) sized(j *job.Job, add adder) {
 	}
 	switch unit := unitOf(now); {
 	case unit != "":
-		add("drawn-in-"+unit, nil)
+		add(unit, nil)
 	case near(now, 1, 0.005):
-		add("as-drawn", nil)
+		add("replies.understood.as-drawn", nil)
 	default:
-		add("scale", job.Args{"percent": string(f.locale.Percent(now))})
+		add("replies.understood.scale", job.Args{"percent": string(f.locale.Percent(now))})
 	}
 }
 
-// unitOf names the unit of a drawing that becomes one in millimetres by a scale, or "".
+// unitOf gives the words for the unit of a drawing that becomes one in millimetres by a scale, or "".
 func unitOf(scale float64) string {
 	for unit, by := range drawnIn {
 		if near(scale, by, 1e-6) {
