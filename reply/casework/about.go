@@ -42,7 +42,7 @@ func (o *Office) toWriteAbout(ctx context.Context, all []job.Job) (about []job.J
 	checking := slices.ContainsFunc(all, func(j job.Job) bool { return j.Stage == job.Taken })
 	var wanting []job.Job
 	for _, j := range all {
-		if t.wants(j) && !(checking && quotable(j.Stage)) && !(t.form && j.Stage == job.NeedsAgreement) {
+		if t.wants(j) && !(checking && (quotable(j.Stage) || j.Stage == job.Withdrawn)) && !(t.form && j.Stage == job.NeedsAgreement) {
 			wanting = append(wanting, j)
 		}
 	}

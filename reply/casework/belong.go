@@ -3,7 +3,6 @@ package casework
 import (
 	"context"
 	"slices"
-	"strings"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
@@ -69,22 +68,4 @@ func (in *incoming) answersSomething() bool {
 	l.Disposition = job.Answer
 	a := in.o.understand(&l, known{}).Answer
 	return a == job.Accept || a == job.Decline
-}
-
-// everyday are words of file names that say nothing of which part it is.
-var everyday = []string{"part", "file", "model", "print", "final", "version", "test", "copy", "untitled", "object"}
-
-// speaksOf reports whether a letter names a file, or has a word of its name.
-func speaksOf(l *job.Letter, file string) bool {
-	if file == "" {
-		return false
-	}
-	text := strings.ToLower(l.Subject + "\n" + l.Text)
-	if strings.Contains(text, strings.ToLower(file)) {
-		return true
-	}
-	words := strings.FieldsFunc(text, notLetter)
-	return slices.ContainsFunc(nameWords(file), func(w string) bool {
-		return !slices.Contains(everyday, w) && (slices.Contains(words, w) || slices.Contains(words, w+"s"))
-	})
 }

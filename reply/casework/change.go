@@ -3,7 +3,6 @@ package casework
 import (
 	"context"
 	"slices"
-	"strings"
 	"time"
 
 	"meshclerk/intake/job"
@@ -74,7 +73,7 @@ func (in *incoming) newFiles(ctx context.Context, jobs []job.Job, files []job.At
 
 func corrected(jobs []job.Job, f job.Attachment) int {
 	open := func(j job.Job) bool { return job.MayGo(j.Stage, job.Taken) || j.Stage == job.Taken }
-	i := slices.IndexFunc(jobs, func(j job.Job) bool { return open(j) && strings.EqualFold(j.File, f.Name) })
+	i := slices.IndexFunc(jobs, func(j job.Job) bool { return open(j) && sameFileName(j.File, f.Name) })
 	if i < 0 {
 		i = slices.IndexFunc(jobs, func(j job.Job) bool { return open(j) && !j.Report.Printable() })
 	}

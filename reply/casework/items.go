@@ -2,11 +2,8 @@ package casework
 
 import (
 	"cmp"
-	"path/filepath"
 	"reflect"
 	"slices"
-	"strings"
-	"unicode"
 
 	"meshclerk/intake/job"
 )
@@ -111,51 +108,4 @@ func separately(w job.Wishes) []job.Wishes {
 		out = append(out, one)
 	}
 	return out
-}
-
-// partOf reports whether a patron's word for a part is that of a file: one of the
-// words of its name.
-func partOf(file, part string) bool {
-	stem := nameWords(file)
-	for _, w := range strings.FieldsFunc(strings.ToLower(part), notLetter) {
-		if len([]rune(w)) > 2 && slices.ContainsFunc(stem, func(s string) bool { return s == w || s+"s" == w || s == w+"s" }) {
-			return true
-		}
-	}
-	return strings.EqualFold(filepath.Base(file), part)
-}
-
-// nameWords are the words of a file's name, without its ending: "hook_large-v2.stl"
-// has hook and large.
-func nameWords(file string) []string {
-	stem := strings.ToLower(strings.TrimSuffix(file, filepath.Ext(file)))
-	words := strings.FieldsFunc(stem, notLetter)
-	return slices.DeleteFunc(words, func(w string) bool { return len([]rune(w)) < 3 })
-}
-
-func notLetter(r rune) bool { return !unicode.IsLetter(r) }
-
-// namesFile reports whether a letter's own words name one of several files: by its
-// whole name, or by a word of it that no other file of the conversation has.
-func namesFile(text, file string, jobs []job.Job) bool {
-	if file == "" || len(jobs) < 2 {
-		return false
-	}
-	text = strings.ToLower(text)
-	if strings.Contains(text, strings.ToLower(file)) {
-		return true
-	}
-	said := strings.FieldsFunc(text, notLetter)
-	for _, w := range nameWords(file) {
-		others := 0
-		for _, j := range jobs {
-			if slices.Contains(nameWords(j.File), w) {
-				others++
-			}
-		}
-		if others == 1 && (slices.Contains(said, w) || slices.Contains(said, w+"s")) {
-			return true
-		}
-	}
-	return false
 }

@@ -127,3 +127,38 @@ func TestCountOfFilesIsNoCountOfCopies(t *testing.T) {
 		}
 	}
 }
+
+// A part is named with and without accents, whichever way the file's name writes them, in
+// one and in several, and behind an elided article.
+func TestPartsAreNamedWithAccents(t *testing.T) {
+	jobs := []job.Job{{ID: "LP-1", File: "equerre.stl"}, {ID: "LP-2", File: "bo\u0302itier_g\u00e2teau.stl"}, {ID: "LP-3", File: "cale.stl"}}
+	for text, want := range map[string]job.ID{
+		"deux équerres au lieu d'une": "LP-1",
+		"l’équerre en rouge":          "LP-1",
+		"EQUERRE.STL":                 "LP-1",
+		"e\u0301querre":               "LP-1",
+		"le bôitier":                  "LP-2",
+		"les gâteaux":                 "LP-2",
+		"la cale":                     "LP-3",
+	} {
+		r := partReader{jobs: jobs}
+		if got := r.named(text); len(got) != 1 || got[0] != want {
+			t.Errorf("%q names %v, want %s", text, got, want)
+		}
+	}
+	for part, file := range map[string]string{"équerres": "equerre.stl", "equerre": "équerre.stl", "the boxes": "box.stl", "botones": "botón.stl", "Équerre.stl": "équerre.stl"} {
+		if !partOf(file, part) {
+			t.Errorf("%q is not taken for %s", part, file)
+		}
+	}
+	if partOf("cale.stl", "équerre") || partOf("box.stl", "boxing") {
+		t.Error("a part is taken for another")
+	}
+	r := partReader{cues: rules.Default().Words.Cues["fr"], jobs: jobs[:1], names: nameWords("équerre.stl")}
+	if got := r.withoutNames("Oui pour l’équerre!"); got != "Oui!" {
+		t.Errorf("%q is left of a yes to the part", got)
+	}
+	if i := corrected([]job.Job{{File: "cale.stl", Stage: job.Quoted}, {File: "\u00e9querre.stl", Stage: job.Quoted}}, job.Attachment{Name: "e\u0301querre.stl"}); i != 1 {
+		t.Errorf("the corrected file takes the place of %d, want 1", i)
+	}
+}

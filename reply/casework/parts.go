@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"meshclerk/intake/job"
 )
@@ -32,6 +33,9 @@ func (o *Office) ofParts(l *job.Letter, to known, jobs []job.Job) (own map[job.I
 			continue
 		}
 		w := o.ofPart(l, text, to, j, r)
+		if w.Answer != job.Decline && o.givesUp(l, to, j, r) {
+			return nil, false // the rest of the letter is about another one, that it calls otherwise
+		}
 		switch {
 		case (w.Answer == "" || w.Answer == job.Change) && !wishesAnew(j, w) && saidIn(text).has(o.Rules.Words.Replies[l.Language]["kept"]):
 			w.Answer, w.Unread = "", nil // nothing is to change about this one
@@ -60,6 +64,20 @@ func (o *Office) ofPart(l *job.Letter, text string, to known, j job.Job, r partR
 		return plain
 	}
 	return w
+}
+
+// givesUp reports whether a passage that names a part declines it: what else the letter
+// says is hardly said of that part.
+func (o *Office) givesUp(l *job.Letter, to known, j job.Job, r partReader) bool {
+	to.earlier = j.Wishes
+	for _, p := range r.passages(l.Text) {
+		one := *l
+		one.Text = p.text
+		if slices.Contains(p.about, j.ID) && o.understand(&one, to).Answer == job.Decline {
+			return true
+		}
+	}
+	return false
 }
 
 // partReader divides a letter among the parts that it names.
@@ -102,10 +120,7 @@ type passage struct {
 
 // texts are the passages of a letter about each part that it names, in their order.
 func (r partReader) texts(text string) map[job.ID]string {
-	var all []passage
-	for _, s := range sentences(text) {
-		all = append(all, r.divide(s)...)
-	}
+	all := r.passages(text)
 	out := map[job.ID]string{}
 	for _, p := range all {
 		for _, id := range p.about {
@@ -120,6 +135,13 @@ func (r partReader) texts(text string) map[job.ID]string {
 		}
 	}
 	return out
+}
+
+func (r partReader) passages(text string) (all []passage) {
+	for _, s := range sentences(text) {
+		all = append(all, r.divide(s)...)
+	}
+	return all
 }
 
 // sentenceEnd ends a sentence, and no file's name: a mark with room behind it, an empty
@@ -198,10 +220,12 @@ func (r partReader) withoutNames(text string) string {
 	var out []string
 	behind := false // an article, or names behind one
 	for _, word := range strings.Fields(text) {
-		if name := len(r.named(word)) > 0 || is(strings.TrimRight(word, ".,!?;:…"), r.names); !name || !behind {
+		article, thing := elided(word)
+		if name := len(r.named(thing)) > 0 || r.isName(thing); !name || !behind && !is(article, articles) {
 			out, behind = append(out, word), is(word, articles)
 			continue
 		}
+		behind = true
 		for len(out) > 0 && is(out[len(out)-1], small) {
 			out = out[:len(out)-1]
 		}
@@ -210,6 +234,21 @@ func (r partReader) withoutNames(text string) string {
 		}
 	}
 	return strings.Join(out, " ")
+}
+
+// elided parts an article that lost its vowel from the word behind it: "l'équerre".
+func elided(word string) (article, thing string) {
+	if i := strings.IndexAny(word, "'’"); i > 0 && i < 3 {
+		_, size := utf8.DecodeRuneInString(word[i:])
+		return word[:i] + "'", word[i+size:]
+	}
+	return "", word
+}
+
+// isName reports whether a word is one that the patron calls the only part by.
+func (r partReader) isName(word string) bool {
+	words := calls(word)
+	return len(words) == 1 && hasWord(r.names, words[0])
 }
 
 // onlyNames reports whether a clause says nothing but the names of parts.

@@ -19,6 +19,7 @@ func TestAnswersOfSeveralParts(t *testing.T) {
 		{ID: "LP-1", File: "lid.stl", Stage: job.Quoted, Wishes: known0},
 		{ID: "LP-2", File: "box_v2.stl", Stage: job.Quoted, Wishes: known0},
 		{ID: "LP-3", File: "bouton.stl", Stage: job.Quoted, Wishes: known0},
+		{ID: "LP-4", File: "equerre.stl", Stage: job.Quoted, Wishes: known0},
 	}
 	o := &Office{Rules: rules.Default()}
 	for _, c := range []struct{ lang, text, want string }{
@@ -37,6 +38,9 @@ func TestAnswersOfSeveralParts(t *testing.T) {
 		{"en", "Yes to the lid.", "lid accept"},
 		{"en", "Go ahead with the box. No need for the lid", "lid decline; box_v2 accept"},
 		{"fr", "Le bouton, oui. Le lid en rouge.", "lid change red; bouton accept"},
+		{"fr", "Finalement je n'ai plus besoin du bouton, laissez-le tomber. Par contre, il me faudrait deux équerres au lieu d'une.", "bouton decline; equerre change 2"},
+		{"fr", "Finalement je n'ai plus besoin du bouton, laissez-le tomber. Par contre, il me faudrait deux machins au lieu d'un.", "not clear"}, // of what?
+		{"en", "I no longer need the lid. Two of the others instead, please.", "not clear"},
 		{"en", "Yes, without the lid.", "of all"}, // and not clear as a whole
 		{"en", "Not the lid.", "of all"},
 	} {

@@ -427,6 +427,9 @@ func (s *stage) job(line string) {
 	for _, c := range set.Colours {
 		colours = append(colours, fmt.Sprint(c.Copies, " ", c.Colour))
 	}
+	if set.Second != nil { // two colours in one print
+		colours = []string{set.Colour + " " + set.Second.Colour}
+	}
 	is := map[string]string{"stage": string(found.Stage), "copies": strconv.Itoa(set.Copies), "colour": cmp.Or(set.Colour, "-"), "colours": strings.Join(colours, " and "),
 		"branch": cmp.Or(found.Wishes.Pickup, "-"), "scale": strconv.FormatFloat(cmp.Or(set.Scale, 1), 'g', 3, 64), "price": cmp.Or(offered, "-"), "agreed": cmp.Or(agreed, "-"),
 		"waits": "for " + cmp.Or(waits, "nobody"), "material": cmp.Or(set.Material, s.Rules.Printing.Material), "supports": cmp.Or(set.Supports, "-"), "phone": cmp.Or(found.Wishes.Phone, "-")}
