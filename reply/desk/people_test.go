@@ -60,7 +60,7 @@ func TestFrench(t *testing.T) {
 	_, page := b.post("/language", url.Values{"language": {"fr"}, "back": {"/reply/" + d}})
 	holds(t, page, `<html lang="fr">`, "Approuver et envoyer", "3 heures", "3,40")
 	lacks(t, page, "Approve and send", "Their letter", "for each job", "layers of 0.3")
-	holds(t, page, "Environ 3 cm² seraient imprimés dans le vide", "Faut-il l’imprimer avec des supports?", "Forfait par demande", "Couches de 0,3")
+	holds(t, page, "Environ 3 cm² sont en surplomb", "Faut-il l’imprimer avec des supports?", "Forfait par demande", "Couches de 0,3")
 }
 
 func attr(n *html.Node, key string) (string, bool) {
