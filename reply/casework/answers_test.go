@@ -29,7 +29,10 @@ func TestOnlyThanks(t *testing.T) {
 	w := rules.Default().Words
 	for text, want := range map[string]bool{
 		"ok thx": true, "\U0001F44D": true, "Wonderful, thank you so much!\n\nIda": true, "Thanks!\nIda Marsh": true,
-		"Thank you, but it is broken": false, "thanks, when is it ready?": false, "Thanks. Make it two.": false, "\U0001F620": false, "": false,
+		"Thank you, but it is broken": false, "thanks, when is it ready?": false,
+		"\U0001F44D\U0001F3FB": true, "\U0001F44D\U0001F3FF": true, "\U0001F3FA": false, "\U0001F400": false, // the first and the last tone of a skin, and their neighbours
+		strings.Repeat("ok ", 200): true, strings.Repeat("ok ", 200) + "!": false, // 600 bytes at most
+		"Thanks. Make it two.": false, "\U0001F620": false, "": false,
 	} {
 		l := &job.Letter{From: job.Address{Name: "Ida Marsh"}, Language: "en", Text: text}
 		if onlyThanks(l, w) != want {
@@ -42,7 +45,7 @@ func TestOnlyThanks(t *testing.T) {
 func TestSignature(t *testing.T) {
 	for text, want := range map[string]string{
 		"Please print it.\nFrank Lister": "Frank Lister", "One in red.\n\nThanks,\nFrank\n": "Frank",
-		"One in red.\nCentral": "", "One in red.\nat Millbrook please": "", "Frank Lister": "",
+		"One in red.\nCentral": "", "One in red.\nAda Mae Byron": "Ada Mae Byron", "One in red.\nAda Mae Byron King": "", "One in red.\nat Millbrook please": "", "Frank Lister": "",
 	} {
 		if got := signature(text); got != want {
 			t.Errorf("%q is signed %q, want %q", text, got, want)

@@ -120,7 +120,7 @@ func TestTwoColoursInOnePrint(t *testing.T) {
 
 // Twelve files and "twelve pieces" are one of each; two copies of three files are two.
 func TestCountOfFilesIsNoCountOfCopies(t *testing.T) {
-	for _, c := range [][3]int{{12, 12, 1}, {3, 2, 2}, {1, 1, 1}, {2, 2, 2}} {
+	for _, c := range [][3]int{{12, 12, 1}, {3, 3, 1}, {3, 2, 2}, {1, 1, 1}, {2, 2, 2}} {
 		n := c[1]
 		if got := *eachOnce(job.Wishes{Copies: &n}, c[0]).Copies; got != c[2] {
 			t.Errorf("%d files, %d said: %d copies of each, want %d", c[0], c[1], got, c[2])

@@ -74,9 +74,15 @@ func TestOneMachineOneJob(t *testing.T) {
 			t.Fatalf("%s: %v, want it refused as busy", id, err)
 		}
 	}
-	w.o.Rules.Printers[0].Count = 1
-	w.must(w.o.Start(w.ctx, w.ids[0], clerk))
-	refused(w.ids[1])
+	for _, first := range []int{1, 0} { // whichever runs, the other waits
+		w.o.Rules.Printers[0].Count = 1 - first // without a count there is one machine
+		w.must(w.o.Start(w.ctx, w.ids[first], clerk))
+		refused(w.ids[1-first])
+		refused(w.ids[2])
+		if first == 1 {
+			w.must(w.o.PutOff(w.ctx, w.ids[1], clerk, "the other first"))
+		}
+	}
 	w.o.Rules.Printers[0].Count = 2
 	w.must(w.o.Start(w.ctx, w.ids[1], clerk))
 	refused(w.ids[2])

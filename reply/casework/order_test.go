@@ -147,6 +147,22 @@ func TestNewFileCorrectsNoPartThatIsPrinted(t *testing.T) {
 			t.Errorf("%s: takes the place of %d, want %d", stage, got, want)
 		}
 	}
+	two := []job.Job{{Stage: job.Quoted, File: "lid.stl", Report: &job.Report{Readable: true, Estimate: &job.Estimate{}, Quote: &job.Quote{}}}, {Stage: job.Quoted, File: "box.stl", Report: &job.Report{}}}
+	for name, want := range map[string]int{"LID.stl": 0, "box.stl": 1, "knob.stl": 1} { // its own name first, then what cannot be printed
+		if got := corrected(two, job.Attachment{Name: name}); got != want {
+			t.Errorf("%s takes the place of %d, want %d", name, got, want)
+		}
+	}
+}
+
+// The first part of a conversation is corrected as any other: no new job is made.
+func TestNewFileOfTheFirstPart(t *testing.T) {
+	w := quoted(t, "bottom.stl")
+	w.letter("Here is the corrected file.", "lid.stl")
+	w.work()
+	if jobs, err := w.l.JobsIn(w.ctx, w.thread); err != nil || len(jobs) != 2 {
+		t.Errorf("%d jobs, want 2, %v", len(jobs), err)
+	}
 }
 
 // A yes to a part that is too big is a yes to the whole percentage that fits, never to
