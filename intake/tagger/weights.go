@@ -43,15 +43,23 @@ func (m *Model) follows() *[Roles + 1][Roles]float64 {
 	return &m.exp
 }
 
-// table holds a row of weights for each feature.
+// table holds a row of weights for each feature. Most features of a letter are
+// not known, so that a table that was read has a bit for each that may be, which
+// is quicker to ask than the map.
 type table struct {
-	wide int
-	at   map[feature]int32
-	w    []float32
+	wide  int
+	at    map[feature]int32
+	w     []float32
+	known []uint64 // nil while the table is learned
 }
+
+const knownBits = 1 << 22 // half a megabyte; about one feature in twenty shares a bit
 
 // row is nil for a feature that is not known.
 func (t *table) row(f feature) []float32 {
+	if t.known != nil && t.known[f%knownBits/64]&(1<<(f%64)) == 0 {
+		return nil
+	}
 	at, ok := t.at[f]
 	if !ok {
 		return nil
@@ -133,7 +141,7 @@ func (t *table) parse(r *bytes.Reader) error {
 	if err != nil || n > uint64(r.Len()) {
 		return errors.New("the weights are cut short")
 	}
-	t.at, t.w = make(map[feature]int32, n), make([]float32, int(n)*t.wide)
+	t.at, t.w, t.known = make(map[feature]int32, n), make([]float32, int(n)*t.wide), make([]uint64, knownBits/64)
 	last := feature(0)
 	for k := range int(n) {
 		ahead, err1 := binary.ReadUvarint(r)
@@ -143,6 +151,7 @@ func (t *table) parse(r *bytes.Reader) error {
 		}
 		last += feature(ahead)
 		t.at[last] = int32(k * t.wide)
+		t.known[last%knownBits/64] |= 1 << (last % 64)
 		for a := range t.wide {
 			if has&(1<<a) != 0 {
 				v, _ := r.ReadByte()
