@@ -268,3 +268,117 @@ func TestAgreementOfTheMomentIsForgotten(t *testing.T) {
 		return nil
 	})
 }
+
+// A yes that was void is open no more, and what was closed keeps who closed it.
+func TestWhatIsOverStaysSo(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	j, _ := offeredJob(t, l, taken(t, l, 1, "a"))
+	do(t, l, func(tx *Tx) error {
+		o, _, err := tx.LastOffer(ctx, j.ID)
+		if err != nil {
+			return err
+		}
+		if err := tx.KeepYes(ctx, o, "", "patron"); err != nil {
+			return err
+		}
+		if _, open, err := tx.OpenYes(ctx, j.ID); err != nil || !open {
+			t.Errorf("a yes that is kept: open %v, %v", open, err)
+		}
+		if err := tx.VoidYes(ctx, j.ID, job.Plain("")); err != nil {
+			return err
+		}
+		if y, open, err := tx.OpenYes(ctx, j.ID); err != nil || open {
+			t.Errorf("a void yes is open: %+v, %v", y, err)
+		}
+		return nil
+	})
+	do(t, l, func(tx *Tx) error {
+		if err := tx.AddNotice(ctx, NoticeClock, "clock", job.Plain("ahead")); err != nil {
+			return err
+		}
+		list, err := tx.Notices(ctx, false)
+		if err != nil {
+			return err
+		}
+		if err := tx.CloseNotice(ctx, list[0].ID, "Bo Example"); err != nil {
+			return err
+		}
+		if err := tx.SettleNotices(ctx, NoticeClock, "clock", Robot); err != nil {
+			return err
+		}
+		if list, err = tx.Notices(ctx, true); err != nil || len(list) != 1 || list[0].DoneBy != "Bo Example" {
+			t.Errorf("closed by Bo: %+v, %v", list, err)
+		}
+		return nil
+	})
+}
+
+// Two replies that one person approves in one moment are two entries, each with the
+// hash of its own words.
+func TestApprovalsOfOneMoment(t *testing.T) {
+	l, clock := newLedger(t)
+	ctx := t.Context()
+	sha := map[string]string{}
+	for i, words := range []string{"one", "other"} {
+		d := newDraft(t, l, words, newJob(t, l, taken(t, l, uint32(i+1), words)).ID)
+		sha[d.ID] = d.SHA256
+	}
+	for range 2 { // and each once more, a minute later
+		for id, s := range sha {
+			do(t, l, func(tx *Tx) error {
+				if err := tx.Approve(ctx, id, s, "Bo Example", ViaCommand); err != nil {
+					return err
+				}
+				return tx.Reopen(ctx, id, "Bo Example", job.Plain("wait"))
+			})
+		}
+		clock.pass(time.Minute)
+	}
+	list, err := l.Audit(ctx, AuditFilter{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	approved := 0
+	for _, e := range list {
+		if e.What == "approved" {
+			approved++
+			if e.SHA256 != sha[e.Draft] {
+				t.Errorf("%s was approved as %s, not %s", e.Draft, e.SHA256, sha[e.Draft])
+			}
+		}
+	}
+	if approved != 4 {
+		t.Errorf("%d approvals, want 4: %+v", approved, list)
+	}
+}
+
+// Lengths of time are summed up by their middle and their longest; none is below
+// nothing, where a server's clock was ahead of ours.
+func TestSpreadOfHours(t *testing.T) {
+	l, clock := newLedger(t)
+	for _, c := range []struct {
+		hours []float64
+		want  Spread
+	}{
+		{nil, Spread{}}, {[]float64{3}, Spread{1, 3, 3}}, {[]float64{4, 1}, Spread{2, 2.5, 4}}, {[]float64{6, 1, 2}, Spread{3, 2, 6}},
+		{[]float64{7, 1, 2, 3}, Spread{4, 2.5, 7}}, {[]float64{-2}, Spread{1, 0, 0}},
+	} {
+		query := `SELECT '', '' WHERE ? = ?`
+		for i, h := range c.hours {
+			from := clock.Now()
+			row := fmt.Sprintf(`SELECT '%s', '%s'`, stamp(from), stamp(from.Add(time.Duration(h*float64(time.Hour)))))
+			if i == 0 {
+				row += ` WHERE ? <> ?`
+			}
+			query = strings.Replace(query, `SELECT '', '' WHERE ? = ?`, row, 1)
+			if i > 0 {
+				query += ` UNION ALL ` + row
+			}
+		}
+		got, err := l.spread(t.Context(), query, &Report{From: clock.Now(), To: clock.Now().AddDate(0, 0, 1)})
+		if err != nil || got != c.want {
+			t.Errorf("%v: %+v, want %+v, %v", c.hours, got, c.want, err)
+		}
+	}
+}
