@@ -25,7 +25,7 @@ func (s *Set) Samples(lang string) []Sample {
 	open := full(l)
 	open.SizeOpen, open.Part.SizeOpen, open.Agreement.Needed = true, true, true
 	open.Parts = []Part{open.Part, open.Part}
-	samples = append(samples, Sample{"size open", open})
+	samples = append(samples, Sample{"size-open", open})
 	for _, state := range []string{"none", "expired", "old-version", "guardian-missing", "unproven"} {
 		d := full(l)
 		d.Agreement.Needed, d.Agreement.State = true, state
