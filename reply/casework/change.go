@@ -11,7 +11,8 @@ import (
 
 // change takes new wishes into every job that is not on a printer yet, and has
 // them checked anew where they change more than how it is collected. A part that was
-// collected is printed again from the file that is kept.
+// collected is printed again from the file that is kept, and so is one that is printed
+// where the letter began as a request of its own.
 func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
 	if in.onlyCollecting(jobs) {
 		return in.fillIn(ctx, jobs)
@@ -26,7 +27,7 @@ func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
 		}
 		changed++
 	}
-	if changed == 0 && len(jobs) == 1 && jobs[0].Stage == job.Collected && jobs[0].Blob != "" {
+	if changed == 0 && len(jobs) == 1 && jobs[0].Blob != "" && (jobs[0].Stage == job.Collected || in.afresh && jobs[0].Stage == job.Ready) {
 		return in.repeat(ctx, jobs[0])
 	}
 	if changed == 0 {

@@ -142,7 +142,7 @@ func (o *Office) Belongs(ctx context.Context, letter string, id job.ID, by strin
 		if err := settleLetter(ctx, tx, letter, by); err != nil {
 			return err
 		}
-		in := &incoming{o: o, tx: tx, id: letter, l: &l, own: own}
+		in := &incoming{o: o, tx: tx, id: letter, l: &l, own: own, afresh: rec.Parsed.Disposition == job.Request}
 		return in.answer(ctx, thread)
 	})
 }

@@ -20,6 +20,8 @@ type incoming struct {
 
 	own map[job.ID]job.Wishes // of each part that an answer names, where it names several
 
+	afresh bool // it began as a request of its own, and a person tied it to a conversation
+
 	by string // the person who says what the letter means; "" reads it by itself
 }
 

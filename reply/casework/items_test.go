@@ -146,10 +146,13 @@ func TestPartsAreNamedWithAccents(t *testing.T) {
 			t.Errorf("%q names %v, want %s", text, got, want)
 		}
 	}
-	for part, file := range map[string]string{"équerres": "equerre.stl", "equerre": "équerre.stl", "the boxes": "box.stl", "botones": "botón.stl", "Équerre.stl": "équerre.stl"} {
+	for part, file := range map[string]string{"équerres": "equerre.stl", "equerre": "équerre.stl", "the boxes": "box.stl", "botones": "botón.stl", "hose clip": "hoseclip.stl", "Équerre.stl": "équerre.stl"} {
 		if !partOf(file, part) {
 			t.Errorf("%q is not taken for %s", part, file)
 		}
+	}
+	if !speaksOf(&job.Letter{Subject: "hose clip, once more"}, "hoseclip.stl") || speaksOf(&job.Letter{Text: "the clip of the hose"}, "hoseclip.stl") {
+		t.Error("two words are the one of a file's name, where they stand side by side")
 	}
 	if partOf("cale.stl", "équerre") || partOf("box.stl", "boxing") {
 		t.Error("a part is taken for another")

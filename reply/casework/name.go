@@ -35,6 +35,17 @@ func sameFileName(a, b string) bool { return folded(a) == folded(b) }
 // calls are the words of a text, for looking whether they are those of a name.
 func calls(text string) []string { return strings.FieldsFunc(folded(text), notLetter) }
 
+// joined are the words of a text and any two that follow each other as one: a patron's
+// "hose clip" is hoseclip.stl.
+func joined(text string) []string {
+	words := calls(text)
+	out := slices.Clone(words)
+	for i := 1; i < len(words); i++ {
+		out = append(out, words[i-1]+words[i])
+	}
+	return out
+}
+
 func notLetter(r rune) bool { return !unicode.IsLetter(r) }
 
 // sameWord reports whether two folded words are one, or one its plural: lids, boxes,
@@ -62,7 +73,7 @@ func hasWord(words []string, word string) bool {
 // words of its name.
 func partOf(file, part string) bool {
 	stem := nameWords(file)
-	for _, w := range calls(part) {
+	for _, w := range joined(part) {
 		if len([]rune(w)) > 2 && hasWord(stem, w) {
 			return true
 		}
@@ -80,7 +91,7 @@ func namesFile(text, file string, jobs []job.Job) bool {
 		return true
 	}
 	own := nameWords(file)
-	return slices.ContainsFunc(calls(text), func(w string) bool { return hasWord(own, w) && onlyOneHas(w, file, jobs) })
+	return slices.ContainsFunc(joined(text), func(w string) bool { return hasWord(own, w) && onlyOneHas(w, file, jobs) })
 }
 
 // onlyOneHas reports whether a word that a file has is no other file's: not as it is
@@ -111,6 +122,6 @@ func speaksOf(l *job.Letter, file string) bool {
 	if strings.Contains(folded(text), folded(file)) {
 		return true
 	}
-	said := calls(text)
+	said := joined(text)
 	return slices.ContainsFunc(nameWords(file), func(w string) bool { return !slices.Contains(everyday, w) && hasWord(said, w) })
 }

@@ -74,7 +74,7 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 			return nil, err
 		}
 	}
-	asked := drawnIn(l, jobs)
+	asked := o.drawnIn(l, to, jobs)
 	own, clear := o.ofParts(l, to, jobs)
 	if !clear {
 		l.Wishes.Answer = job.Question
