@@ -382,3 +382,26 @@ func TestSpreadOfHours(t *testing.T) {
 		}
 	}
 }
+
+// A reply is approved by a person with a name, and as it stands: nothing else is.
+func TestOnlyAPersonApprovesWhatStands(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	d := newDraft(t, l, "one", newJob(t, l, taken(t, l, 1, "a")).ID)
+	for _, c := range []struct {
+		by, sha string
+		want    bool
+	}{
+		{"", d.SHA256, false}, {"  ", d.SHA256, false}, {Robot, d.SHA256, false}, {strings.ToUpper(Robot), d.SHA256, false},
+		{"Bo Example", hashOf([]byte("other")), false}, {"Bo Example", "", false}, {"Bo Example", d.SHA256, true},
+	} {
+		err := l.Tx(ctx, func(tx *Tx) error { return tx.Approve(ctx, d.ID, c.sha, c.by, ViaCommand) })
+		now, err2 := l.Draft(ctx, d.ID)
+		if err2 != nil || (err == nil) != c.want || (now.State == DraftApproved) != c.want {
+			t.Errorf("approved by %q as %.8s: %s, %v", c.by, c.sha, now.State, err)
+		}
+	}
+	if now, err := l.Draft(ctx, d.ID); err != nil || now.Approval == nil || now.Approval.By != "Bo Example" || now.Approval.SHA256 != d.SHA256 {
+		t.Errorf("%+v, %v", now.Approval, err)
+	}
+}
