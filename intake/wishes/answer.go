@@ -22,15 +22,20 @@ type verdict struct {
 
 // How probable a learned act must be. A yes counts by itself from sureYes on,
 // where nothing that holds back reaches sureNot; one that the phrases of consent
-// say too counts where nothing that holds back is likely.
+// say too counts from halfYes on, where nothing that holds back is likely.
 const (
 	sureYes = 0.75
 	sureNot = 0.15
-	surest  = 0.96 // behind words that nothing knows
+	halfYes = 0.3
+	ledYes  = 0.8 // behind words that nothing knows
+	never   = 2
 	likely  = 0.85
+	hardly  = 0.05
 
 	sureNo    = 0.7 // a no counts, where nothing agrees, asks or wishes
+	halfNo    = 0.45
 	sureNotNo = 0.25
+	evenOdds  = 0.5
 )
 
 // answer tells what an answer says to a quote. Changed are wishes that no
@@ -39,8 +44,9 @@ const (
 //
 // It accepts only when a phrase of consent stands there, or a sentence was learned
 // to be a sure yes, and no sentence asks, doubts, sets a condition, takes back or
-// changes anything, and nothing is unread. Where a phrase of consent stands behind
-// words that nothing knows ("I never said …"), the learned yes does not count.
+// changes anything, and nothing is unread. What a sentence says that surely only
+// tells holds nothing back. Where a phrase of consent stands behind words that
+// nothing knows ("I never said …"), its own sentence must be surer.
 func (d *doc) answer(changed, moved, asked bool) job.Reply {
 	v := verdict{changes: changed, asks: asked}
 	for _, s := range d.sents {
@@ -50,7 +56,7 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 
 	p := d.sense()
 	hold := max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt])
-	clear := p[tagger.Yes] >= sureYes && hold < sureNot && (!v.led || p[tagger.Yes] >= surest && hold < 1-surest)
+	clear := hold < sureNot && (p[tagger.Yes] >= sureYes && !v.led || d.witnessed())
 	v.accepts = v.accepts || clear
 	v.unsure = v.unsure || v.doubts || len(d.unread()) > 0
 	v.changes = v.changes || v.drops && (v.accepts || v.yes)
@@ -60,15 +66,28 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 	if v.mind && !v.changes && !v.accepts {
 		v.declines = true
 	}
+	reply := d.weigh(&v, &p, changed)
+	if reply == job.Question && !v.asks && p[tagger.Ask] < evenOdds {
+		return "" // nobody asked anything; a person reads it all the same
+	}
+	return reply
+}
+
+// weigh gives the answer of a letter from what the grammar and the tagger found.
+func (d *doc) weigh(v *verdict, p *[tagger.Acts]float64, changed bool) job.Reply {
+	hold := max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt])
+	wished := changed && p[tagger.Wish] >= evenOdds && max(p[tagger.No], p[tagger.If], p[tagger.Doubt]) < sureNotNo
 	switch {
+	case wished && !v.drops && (!v.declines || p[tagger.No] < hardly):
+		return job.Change // "Could we make it three instead of two?"
+	case d.refusesAll(v, p) && !changed:
+		return job.Decline
 	case v.changes && v.doubts:
 		return job.Question
 	case v.changes && (!v.declines || v.drops), v.changes && d.has(span{0, len(d.toks)}, "set", "replaced") >= 0:
 		return job.Change
 	case v.asks:
 		return job.Question
-	case p[tagger.No] >= sureNo && max(p[tagger.Yes], p[tagger.If], p[tagger.Ask], p[tagger.Wish]) < sureNotNo && !v.accepts && !v.yes && !v.kinNo:
-		return job.Decline
 	case v.declines && (v.accepts || v.changes), v.mind && v.accepts:
 		return ""
 	case v.declines && !v.unsure:
@@ -85,6 +104,47 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 	return ""
 }
 
+// refusesAll tells of a learned no, surer where no phrase of declining says it too,
+// in a letter that agrees, asks and wishes nothing.
+func (d *doc) refusesAll(v *verdict, p *[tagger.Acts]float64) bool {
+	if v.accepts || v.kinNo || v.drops || max(p[tagger.If], p[tagger.Ask], p[tagger.Wish]) >= sureNotNo {
+		return false
+	}
+	no := p[tagger.No]
+	return v.declines && no >= halfNo && p[tagger.Yes] < sureNotNo ||
+		!v.yes && no >= sureNo && no-p[tagger.Yes] >= 0.35
+}
+
+// witnessed tells whether one sentence both has a phrase of consent and was learned
+// to agree, and holds nothing back.
+func (d *doc) witnessed() bool {
+	for _, s := range d.sents {
+		p := d.acts(s)
+		if max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt]) >= sureNot || d.isQuestion(s.from) {
+			continue
+		}
+		if at := d.has(s, "accept", "acceptstart", "acceptend", "yes", "asquoted"); at >= 0 && p[tagger.Yes] >= d.leastYes(s, at) {
+			return true
+		}
+	}
+	return false
+}
+
+// leastYes is how probable the yes of a sentence must be that has a phrase of consent
+// at a token: surer behind words that nothing knows; none is enough behind those of
+// denying, of a time and of saying.
+func (d *doc) leastYes(s span, at int) float64 {
+	var own verdict
+	d.judgeAll(s, &own)
+	switch {
+	case !own.led && !own.vague && !own.not:
+		return halfYes
+	case d.has(span{s.from, at}, "not", "if", "whencond", "saying") >= 0:
+		return never
+	}
+	return ledYes
+}
+
 // judge adds one sentence to the verdict.
 func (d *doc) judge(s span, v *verdict) {
 	if d.toks[s.from].away && d.toks[s.to-1].away {
@@ -96,11 +156,20 @@ func (d *doc) judge(s span, v *verdict) {
 			return
 		}
 	}
+	before, p := *v, d.acts(s)
 	d.judgeAll(s, v)
+	tells := tellsOnly(&p)
+	if tells || p[tagger.Yes] >= likely && max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt]) < hardly {
+		v.vague, v.money, v.when, v.not = before.vague, before.money, before.when, before.not
+	}
+	if tells {
+		v.but, v.doubts = before.but, before.doubts || v.doubts && p[tagger.Doubt] >= hardly
+	}
 }
 
 func (d *doc) judgeAll(s span, v *verdict) {
-	if d.isQuestion(s.from) {
+	p := d.acts(s)
+	if d.isQuestion(s.from) && (d.hasMark(s) || p[tagger.Ask] >= hardly) {
 		v.asks = true
 		v.changes = v.changes || d.has(s, "change") >= 0 && d.has(s, "ask", "want") >= 0 && d.has(s, "price", "whatif", "available") < 0
 		return
@@ -126,7 +195,7 @@ func (d *doc) asksLater(s span) bool {
 // judgeAt adds the phrase at a token to the verdict and returns its length. A
 // bare sentence has nothing but yes or no; one that consents has some word for yes.
 func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
-	if n := d.cue(i, "harmless", "hope"); n > 0 {
+	if n := d.cue(i, "harmless", "hope", "asquoted"); n > 0 {
 		return n
 	}
 	if d.toks[i].away {
@@ -154,7 +223,7 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 		return n
 	}
 	if n := d.cue(i, "change", "replaced"); n > 0 {
-		v.changes = v.changes || !d.onlyTold(i)
+		v.changes = v.changes || !d.onlyTold(i) && d.cue(i+n, "asquoted") == 0 && !(d.fold(i+n) == "," && d.cue(i+n+1, "asquoted") > 0)
 		return n
 	}
 	if n := d.cue(i, "yes"); n > 0 && !(d.fold(i) == "si" && !d.spanishYes(i)) {
@@ -462,7 +531,7 @@ func (d *doc) leftNumber(i int) bool {
 func (d *doc) onlyOK() bool {
 	seen := false
 	for i := 0; i < len(d.toks); {
-		n := d.cue(i, "ok", "agreeable")
+		n := d.cue(i, "ok", "agreeable", "yesletter")
 		seen = seen || n > 0 && !d.toks[i].away
 		if n == 0 {
 			n = d.cue(i, "hello", "please", "closing", "acceptend")
@@ -538,7 +607,7 @@ func (d *doc) unclearAnswer(answer job.Reply) string {
 			i += n - 1
 			continue
 		}
-		if !d.toks[i].away && d.cue(i, "accept", "acceptstart", "yes", "no", "decline", "doubt", "sarcasm", "change", "dropping", "mindchange") > 0 {
+		if !d.toks[i].away && (d.does(i, tagger.Yes, tagger.No) >= evenOdds && len(d.learned) > d.toks[i].says || d.cue(i, "accept", "acceptstart", "yes", "no", "decline", "doubt", "sarcasm", "change", "dropping", "mindchange") > 0) {
 			s := d.sentence(i)
 			return d.words(s.from, s.to)
 		}

@@ -155,7 +155,7 @@ func (d *doc) addedAt(i, j, value int) *found[int] {
 // known here speaks against it: "this one", "2 of the holes".
 func (d *doc) learnedCount(i, j int) bool {
 	return d.learnedAs(i, tagger.Copies, sureCount) && d.does(i, tagger.Ask) < 0.5 &&
-		d.ended(i, "this") == 0 && d.cue(j, "more") == 0 && !d.other(j, 4) && !d.isLetter(j)
+		d.ended(i, "this") == 0 && !(d.ended(i, "in") > 0 && d.cue(j, "pieces") > 0) && d.cue(j, "more") == 0 && !d.other(j, 4) && !d.isLetter(j)
 }
 
 // timesAt reads "print it twice".

@@ -40,6 +40,29 @@ func (d *doc) sense() (p [tagger.Acts]float64) {
 	return p
 }
 
+// acts is how probable it is that some part of a sentence does each thing.
+func (d *doc) acts(s span) (p [tagger.Acts]float64) {
+	last := -1
+	for i := s.from; i < s.to; i++ {
+		k := d.toks[i].says
+		if k == last || k >= len(d.learned) {
+			continue
+		}
+		last = k
+		for a, v := range d.learned[k].Acts {
+			p[a] = max(p[a], v)
+		}
+	}
+	return p
+}
+
+// tellsOnly tells of a sentence that surely tells or greets and does nothing else,
+// or of one that tells rather than not and does surely nothing else.
+func tellsOnly(p *[tagger.Acts]float64) bool {
+	tells, does := max(p[tagger.Tell], p[tagger.Polite]), max(p[tagger.Yes], p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Wish], p[tagger.Doubt])
+	return tells >= likely && does < sureNot || tells >= 0.4 && does < 0.04
+}
+
 // does is how probable it is that the sentence around a token does one of some
 // things; certain when nothing was learned of it.
 func (d *doc) does(i int, acts ...tagger.Act) float64 {

@@ -10,7 +10,7 @@ import (
 // isQuestion tells whether a token's sentence is a question.
 func (d *doc) isQuestion(i int) bool {
 	s := d.sents[d.toks[i].sent]
-	if d.fold(s.to-1) == "?" || d.fold(s.to-2) == "?" {
+	if d.hasMark(s) {
 		return true
 	}
 	if d.fold(s.to-1) == "!" {
@@ -22,6 +22,9 @@ func (d *doc) isQuestion(i int) bool {
 	}
 	return d.cue(start, "question") > 0 && d.cue(start, "accept") == 0 // "pueden imprimir" gives leave
 }
+
+// hasMark tells of a sentence with a question mark at its end.
+func (d *doc) hasMark(s span) bool { return d.fold(s.to-1) == "?" || d.fold(s.to-2) == "?" }
 
 // onlyAsks tells whether a token's sentence is a question that wishes nothing:
 // not "could you print it in blue?".
@@ -81,7 +84,8 @@ func topicIn(question string, lex *lexicon, in *Input) string {
 	best, topic := -1, ""
 	for i := range d.toks {
 		for _, t := range d.tags[i] {
-			if t.group == "topic" && (best < 0 || t.key != topic && t.n > best) {
+			plain := t.key == "accept" && topic != "" // "shall we print it with supports?" asks for the supports
+			if t.group == "topic" && !plain && (best < 0 || topic == "accept" || t.key != topic && t.n > best) {
 				best, topic = t.n, t.key
 			}
 		}

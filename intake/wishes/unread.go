@@ -54,6 +54,9 @@ func (d *doc) unreadAt(i int) string {
 	if t.away || t.used || t.kind == opaque || t.told && !d.in.Answer {
 		return ""
 	}
+	if d.in.Answer && t.says < len(d.learned) && tellsOnly(&d.learned[t.says].Acts) {
+		return "" // a story, a signature, where the card's number stands
+	}
 	if about, ok := d.loose[i]; ok {
 		return about
 	}
@@ -71,7 +74,7 @@ func (d *doc) unreadAt(i int) string {
 	if d.isNumber(i) && !d.explained(i) {
 		return "number"
 	}
-	if t.sure >= sureRole && !d.said(i) {
+	if t.sure >= sureRole && !d.said(i) && d.cue(i, "det") == 0 {
 		return aboutRole[t.role]
 	}
 	return ""

@@ -34,6 +34,7 @@
 package wishes
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 	"strings"
@@ -249,6 +250,8 @@ type replies struct {
 	tags   *tagger.Tagger
 
 	consent string // "yes" or "no" to a question whether to go ahead
+	agreed  bool   // a yes to such a question
+	refuses bool   // a no to such a question, or words of declining below any
 	asks    bool   // an answer is itself a question
 	unread  []job.Unread
 	strayed bool // an answer holds wishes that its question did not ask for
@@ -262,9 +265,12 @@ func (v *replies) inline(w job.Wishes, answered []pair) job.Wishes {
 		d.topic = topicOf(p.question, v.lex, v.in)
 		v.asks = v.asks || strings.Contains(p.answer, "?")
 		if d.topic == "accept" {
-			v.consent, _ = d.yesOrNo()
-			v.consent = d.sureOf(v.consent)
+			said, _ := d.yesOrNo()
+			v.consent = cmp.Or(d.sureOf(said), v.consent)
+			v.agreed, v.refuses = v.agreed || v.consent == "yes", v.refuses || v.consent == "no"
 		}
+		whole := span{0, len(d.toks)}
+		v.refuses = v.refuses || d.has(whole, "decline", "dropping") >= 0 && d.sense()[tagger.No] >= halfYes
 		own := d.wishes()
 		v.strayed = v.strayed || changedWish(own, v.in.Earlier, append([]string{d.topic}, v.topics...))
 		v.unread = append(v.unread, d.unread()...)
@@ -303,6 +309,9 @@ func (d *doc) takeUsed(other *doc) {
 func (v *replies) answer(d *doc, changed bool, pickup string) job.Reply {
 	moved := pickup != "" && v.in.Earlier.Pickup != "" && pickup != v.in.Earlier.Pickup
 	reply := d.answer(changed || v.strayed, moved, v.asks)
+	if v.refuses && (v.consent == "yes" || v.agreed || reply == job.Accept) {
+		return "" // yes here and no there
+	}
 	if v.consent == "yes" && reply == "" && !d.doubts() && len(d.unread()) == 0 {
 		return job.Accept
 	}
