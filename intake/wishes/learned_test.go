@@ -32,6 +32,43 @@ func TestLearnedAnswers(t *testing.T) {
 	}
 }
 
+// TestWitnesses: what only tells holds nothing back, two witnesses in a sentence
+// agree, what repeats the offer changes nothing, and a question is only given
+// where something is asked.
+func TestWitnesses(t *testing.T) {
+	r, two := houseReader(), 2
+	for text, want := range map[string]job.Reply{
+		"Please go ahead as quoted. I showed it to nobody, there is no one here but the cat, and it never once complained.": job.Accept,
+		"Go for it!! my kid cant wait lol":                                              job.Accept,
+		"On behalf of the anglers I accept your quotation of $14.75 for two rod hooks.": job.Accept,
+		"Please make them as quoted.":                                                   job.Accept,
+		"Please make them as quoted but bigger.":                                        job.Change,
+		"Could we make it three instead of two?":                                        job.Change,
+		"Could we make it three instead of two? And what would that cost?":              job.Change,
+		"Yes but":                           "",
+		"Yes, if it is under five dollars.": "",
+		"Yes, go ahead. What are your opening hours?":                              job.Question,
+		"Thank you for the quote. Please close the request, we no longer need it.": job.Decline,
+	} {
+		in := Input{Text: text, Language: "en", Answer: true, Date: monday, Earlier: job.Wishes{Copies: &two, Colours: []string{"blue"}}}
+		if w := r.Understand(in); w.Answer != want {
+			t.Errorf("%q is %q, want %q (unread %v)", text, w.Answer, want, w.Unread)
+		}
+	}
+}
+
+// TestYesAndNo: yes to one question and a no, or words of declining, below another
+// are neither.
+func TestYesAndNo(t *testing.T) {
+	r := houseReader()
+	asked := []string{"Shall we go ahead?", "Is there anything that you would like changed, or shall we cancel it?"}
+	for _, text := range []string{"1. Yes, print it.\n2. Cancel it please.", "1. Yes\n2. Please cancel the order.", "1. Yes please\n2. Forget it"} {
+		if w := r.Understand(Input{Text: text, Language: "en", Answer: true, Date: monday, Questions: asked}); w.Answer == job.Accept {
+			t.Errorf("%q was taken for an acceptance", text)
+		}
+	}
+}
+
 // TestQuotedGivesNothing: the tagger reads no quoted line either.
 func TestQuotedGivesNothing(t *testing.T) {
 	w := houseReader().Understand(Input{Text: "> I'd like three of the lids, in red\n> 10 cm tall", Quoted: "three in red, go ahead", Language: "en", Answer: true, Date: monday})
