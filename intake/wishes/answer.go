@@ -112,7 +112,15 @@ func (d *doc) refusesAll(v *verdict, p *[tagger.Acts]float64) bool {
 	}
 	no := p[tagger.No]
 	return v.declines && no >= halfNo && p[tagger.Yes] < sureNotNo ||
-		!v.yes && no >= sureNo && no-p[tagger.Yes] >= 0.35
+		!v.yes && no >= sureNo && no-p[tagger.Yes] >= 0.35 && d.wordy(tagger.No, sureNo)
+}
+
+// wordy tells whether a sentence that does something has more than three words;
+// "keep it", cut from a longer letter, is learned to be a no.
+func (d *doc) wordy(act tagger.Act, sure float64) bool {
+	return slices.ContainsFunc(d.learned, func(s tagger.Sentence) bool {
+		return s.Acts[act] >= sure && len(strings.Fields(d.asWritten()[s.Start:s.End])) > 3
+	})
 }
 
 // witnessed tells whether one sentence both has a phrase of consent and was learned

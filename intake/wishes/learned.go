@@ -10,11 +10,7 @@ import (
 // learn asks the tagger what the letter's sentences do and what its words stand
 // for. It reads the letter as it was written, before revise.
 func (d *doc) learn(tags *tagger.Tagger) {
-	text := d.text
-	if len(d.cuts) > 0 {
-		text = d.letter
-	}
-	d.learned = tags.Read(text, d.in.Language, d.in.Answer)
+	d.learned = tags.Read(d.asWritten(), d.in.Language, d.in.Answer)
 	var spans []tagger.Span // in the order of the letter
 	for _, s := range d.learned {
 		spans = append(spans, s.Spans...)
@@ -28,6 +24,14 @@ func (d *doc) learn(tags *tagger.Tagger) {
 			t.role, t.sure = spans[k].Role, spans[k].P
 		}
 	}
+}
+
+// asWritten is the text before it was revised.
+func (d *doc) asWritten() string {
+	if len(d.cuts) > 0 {
+		return d.letter
+	}
+	return d.text
 }
 
 // sense is how probable it is that some sentence of the letter does each thing.
