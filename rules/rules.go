@@ -117,7 +117,9 @@ type Printer struct {
 	MinLayerS             float64 `toml:"min_layer_s"`        // cooling: no layer is printed faster
 	SlowestSpeed          float64 `toml:"slowest_speed_mm_s"` // the floor when slowing for cooling
 	SwitchS               float64 `toml:"nozzle_switch_s" rule:"optional"`
-	PurgeMM3              float64 `toml:"purge_mm3" rule:"optional"` // laid aside at each switch
+	PurgeMM3              float64 `toml:"purge_mm3" rule:"optional"`           // laid aside at each switch
+	ChangeS               float64 `toml:"filament_change_s" rule:"optional"`   // a person changes the filament of a nozzle in the middle of a print
+	ChangeMM3             float64 `toml:"filament_change_mm3" rule:"optional"` // pushed out until the new colour is clean
 }
 
 // Speed is mm/s by what is laid, in the order of printers.toml: with the most

@@ -91,6 +91,9 @@ type Part struct {
 	Turned       bool // it is printed another way up than it was sent
 	TurnWhy      Text // what turning gains
 
+	Changes  int  // of the colour, where the price has the plastic laid aside at them
+	LaidAway Text // that plastic: "2.4 g"
+
 	Time      Text // "about 3 hours"
 	TimeExact Text // "2 hours 50 minutes"
 	TimeRange Text // "2½ to 3½ hours"

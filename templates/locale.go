@@ -347,10 +347,13 @@ func plainWords(words []Text) []string {
 func (l *Localizer) Colour(word string) Text { return l.colour(word) }
 
 // Coloured says what colour copies are printed in; or how many in which, "2 in red and
-// 1 in blue"; or the two of one print, "black with red".
+// 1 in blue"; or the two of one print, "black with red", "black,
+// then red from 3 mm up".
 func (l *Localizer) Coloured(colour string, s job.Settings) Text {
 	each := s.Colours
 	switch {
+	case s.Second != nil && colour != "" && s.Second.FromMM > 0:
+		return Text(l.Say(job.Say("numbers.two-at-height", job.Args{"first": string(l.colour(colour)), "second": string(l.colour(s.Second.Colour)), "height": string(l.Quantity(s.Second.FromMM, "mm"))})))
 	case s.Second != nil && colour != "":
 		return Text(l.Say(job.Say("numbers.two-colours", job.Args{"first": string(l.colour(colour)), "second": string(l.colour(s.Second.Colour))})))
 	case len(each) < 2:

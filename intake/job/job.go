@@ -69,8 +69,23 @@ type Settings struct {
 type SecondColour struct {
 	Colour string `json:"colour"`
 	// Bodies are the bodies of the file by their volume, the largest is 1. None is all
-	// but the largest.
+	// but the largest; or, of a single body, what stands on its widest flat face.
 	Bodies []int `json:"bodies,omitempty"`
+	// FromMM is the height above the plate, as printed, from which on all of it is in
+	// this colour, instead of bodies; 0 is none.
+	FromMM float64 `json:"from_mm,omitempty"`
+}
+
+// InTwo is the second colour of a job as it was planned: with the height at which it
+// begins, where the check found that. It is nil for one colour.
+func (j Job) InTwo() *SecondColour {
+	two := j.Settings.Second
+	if two == nil || j.Report == nil || j.Report.Estimate == nil || j.Report.Estimate.ChangeMM <= 0 {
+		return two
+	}
+	at := *two
+	at.FromMM, at.Bodies = j.Report.Estimate.ChangeMM, nil
+	return &at
 }
 
 // Equal reports whether two settings ask for the same.

@@ -101,6 +101,8 @@ type Wishes struct {
 	NotColours []string `json:"not_colours,omitempty"` // stock words that are refused
 	Unread     []Unread `json:"unread,omitempty"`      // passages that speak of such things and that nothing used
 
+	ChangeMM *float64 `json:"change_mm,omitempty"` // height above the plate at which the colour changes, of one print in two
+
 	Strong bool `json:"strong,omitempty"` // wished strong, with no infill named
 
 	Words map[string]string `json:"words,omitempty"` // field -> the patron's words it came from

@@ -18,6 +18,15 @@ type Report struct {
 	Estimate    *Estimate    `json:"estimate,omitempty"`
 	Quote       *Quote       `json:"quote,omitempty"`
 	Advice      []Advice     `json:"advice,omitempty"`
+
+	// Bodies are those of a file with more than one, the largest first; not all of very many.
+	Bodies []Body `json:"bodies,omitempty"`
+}
+
+// Body is one body of a file, at the asked scale, the way up it was sent.
+type Body struct {
+	SizeMM [3]float64 `json:"size_mm"`
+	AtMM   [3]float64 `json:"at_mm"` // its left, front and lower corner, from that of the file's box
 }
 
 // Printable reports whether a part may be offered: it was checked to the end, nothing
@@ -170,7 +179,11 @@ type Estimate struct {
 	Adhesion     string   `json:"adhesion"` // "none", "skirt", "brim" or "raft"
 	WhatIf       []Choice `json:"what_if,omitempty"`
 
-	SecondMM3       float64 `json:"second_mm3,omitempty"`       // of ModelMM3: what the second nozzle lays in another colour
+	SecondMM3       float64 `json:"second_mm3,omitempty"`       // of ModelMM3: what is laid in the second colour
+	ChangeMM        float64 `json:"change_mm,omitempty"`        // height above the plate at which the colour changes; 0: it does not
+	ChangeLayer     int     `json:"change_layer,omitempty"`     // the first layer, from 1, of the other colour
+	ColourChanges   int     `json:"colour_changes,omitempty"`   // on all plates
+	ByHand          bool    `json:"change_by_hand,omitempty"`   // a person changes the filament, as there is one nozzle
 	SupportMaterial string  `json:"support_material,omitempty"` // empty when supports are of the part's own material
 
 	// What finished prints corrected the figures by: they were this times smaller. 0 is 1.

@@ -2,7 +2,6 @@ package job
 
 import (
 	"math"
-	"reflect"
 	"slices"
 )
 
@@ -42,7 +41,7 @@ func (j Job) Terms() (Terms, bool) {
 	}
 	asked, e := j.Asked(), r.Estimate
 	t := Terms{
-		File: j.Blob, Copies: asked.Copies, Colour: asked.Colour, Colours: asked.Colours, Second: asked.Second, Material: e.Material,
+		File: j.Blob, Copies: asked.Copies, Colour: asked.Colour, Colours: asked.Colours, Second: j.InTwo(), Material: e.Material,
 		LayerMM: e.LayerMM, Shells: e.Shells, Infill: e.Infill, Supports: asked.Supports, Turned: asked.Reoriented,
 		Currency: r.Quote.Currency, Total: r.Quote.Total,
 	}
@@ -57,6 +56,7 @@ const (
 	TermFile     = "file"
 	TermCopies   = "copies"
 	TermColour   = "colour"
+	TermHeight   = "height" // at which the colour changes
 	TermMaterial = "material"
 	TermSize     = "size"
 	TermMade     = "made" // layers, shells, infill, the way up
@@ -73,7 +73,8 @@ func (t Terms) Differ(u Terms) []string {
 	}{
 		{TermFile, t.File == u.File},
 		{TermCopies, t.Copies == u.Copies},
-		{TermColour, t.Colour == u.Colour && slices.Equal(t.Colours, u.Colours) && reflect.DeepEqual(t.Second, u.Second)},
+		{TermColour, t.Colour == u.Colour && slices.Equal(t.Colours, u.Colours) && sameSecond(t.Second, u.Second)},
+		{TermHeight, t.Second == nil || u.Second == nil || t.Second.FromMM == u.Second.FromMM},
 		{TermMaterial, t.Material == u.Material},
 		{TermSize, t.SizeMM == u.SizeMM},
 		{TermMade, t.LayerMM == u.LayerMM && t.Shells == u.Shells && t.Infill == u.Infill && t.Turned == u.Turned},
@@ -85,6 +86,14 @@ func (t Terms) Differ(u Terms) []string {
 		}
 	}
 	return out
+}
+
+// sameSecond compares second colours, but for the height at which they begin.
+func sameSecond(a, b *SecondColour) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return a.Colour == b.Colour && slices.Equal(a.Bodies, b.Bodies) && (a.FromMM > 0) == (b.FromMM > 0)
 }
 
 // Meets reports whether terms are those of an offer: the same, but for what the

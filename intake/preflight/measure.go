@@ -217,8 +217,10 @@ func (c check) estimate(ctx context.Context, x examined, st stood) (estimated, e
 	}
 	in.WithLargestScale = true
 	whole := x.turned(st.now.orientation)
-	if c.set.Second != nil {
-		whole, in.Second = x.byColour(whole, c.set.Second.Bodies) // one body is of one colour
+	if two := c.second(x, whole); two != nil && two.FromMM > 0 {
+		in.ChangeMM = two.FromMM
+	} else if two != nil {
+		whole, in.Second = x.byColour(whole, two.Bodies) // one body is of one colour
 	}
 	plan, err := slice.NewPlan(ctx, whole, in)
 	if err != nil {
@@ -258,6 +260,9 @@ func (c check) input(x examined, on rules.Printer, stick hold) (slice.Input, err
 		return in, err
 	}
 	in.Printing.Adhesion = stick.grip
+	if set.Second != nil {
+		in.ChangeMM = set.Second.FromMM
+	}
 	in.EveryLayer = c.opts.EveryLayer
 	if c.opts.Calibration != nil {
 		in.Calibration = c.opts.Calibration(in.Printer.Name, in.Material.Name)

@@ -146,6 +146,9 @@ func (c check) run(ctx context.Context, f File, report job.Report) (job.Report, 
 	if err != nil {
 		return report, err
 	}
+	if !c.set.Reoriented { // else it depends on the way up, which is still to be found
+		c.set.Second = c.second(x, x.file)
+	}
 	p, walls, err := c.cast(ctx, x.body)
 	if err != nil {
 		return report, err
@@ -167,6 +170,7 @@ func (c check) run(ctx context.Context, f File, report job.Report) (job.Report, 
 		return report, err
 	}
 	report.Estimate, report.Orientation, report.Advice = e.estimate, &a.orientation, a.advice
+	report.Bodies = x.told()
 	figures := gather(x, p, st, s, e, a, c.seen(f))
 	report.Findings = judge(figures, c.bounds)
 	found, advice := c.judgeOwn(figures.measures(p.sizeIn(st.now.orientation), c.bounds))

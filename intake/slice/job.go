@@ -12,6 +12,7 @@ type run struct {
 	seconds  float64
 	longest  float64
 	switches int     // of the nozzle, on all plates
+	changes  int     // of the colour at a height, on all plates
 	purged   float64 // mm3, on all plates
 	bedside  float64 // mm3, on all plates
 }
@@ -52,6 +53,7 @@ func (pr *printed) run(g *supportGrid) run {
 			out.seconds += pr.corrected(c.seconds)
 			out.longest = max(out.longest, pr.corrected(c.seconds))
 			out.switches += c.switches
+			out.changes += c.changes
 			out.purged += c.purged
 			out.bedside += c.bedside
 		}
@@ -70,6 +72,7 @@ func (p *recipe) corrected(seconds float64) float64 {
 type plateCost struct {
 	seconds  float64
 	switches int
+	changes  int
 	purged   float64
 	bedside  float64
 }
@@ -113,8 +116,47 @@ func (pr *printed) addSwitches(c *plateCost) {
 	}
 	c.purged = float64(c.switches) * pr.printer.PurgeMM3
 	c.seconds += float64(c.switches) * pr.printer.SwitchS
+	if pr.changeLayer() > 0 {
+		c.changes = 1 // all copies of a plate have it at once
+		seconds, pushed := pr.changeCost()
+		c.seconds, c.purged = c.seconds+seconds, c.purged+pushed
+	}
 	if pr.printer.MaxFlow > 0 {
 		c.seconds += c.purged / pr.printer.MaxFlow
+	}
+}
+
+// changeCost is the time (s) of the change of colour at a height, and the plastic (mm3)
+// pushed out: the printer changes to its other nozzle, or a person the filament.
+func (p *recipe) changeCost() (seconds, mm3 float64) {
+	if p.changesByHand() {
+		return p.printer.ChangeS, p.printer.ChangeMM3
+	}
+	return p.printer.SwitchS, p.printer.PurgeMM3
+}
+
+func (p *recipe) changesByHand() bool { return len(p.printer.NozzleMM) < 2 || p.in.Support != nil }
+
+// changeLayer is the first layer above the height at which the colour changes, counted
+// from 0, or 0 where the part has no such layer.
+func (s *sliced) changeLayer() int {
+	if s.in.ChangeMM <= 0 {
+		return 0
+	}
+	if n := s.layerCount(s.in.ChangeMM); n < s.total {
+		return n
+	}
+	return 0
+}
+
+// tellChange tells of the changes of colour in an estimate.
+func (pr *printed) tellChange(e *job.Estimate, r run) {
+	if pr.in.Second != nil {
+		e.ColourChanges = r.switches
+	}
+	if at := pr.changeLayer(); at > 0 {
+		bottom, _ := pr.lies(at)
+		e.ChangeMM, e.ChangeLayer, e.ColourChanges, e.ByHand = math.Round(1000*bottom)/1000, at+1, r.changes, pr.changesByHand()
 	}
 }
 
@@ -129,13 +171,15 @@ func (pr *printed) report(r run) job.Estimate {
 		Copies: pr.copies, Scale: pr.scale, Adhesion: pr.printing.Adhesion,
 	}
 	e.LowS, e.HighS = pr.spread(r.seconds)
+	pr.tellChange(&e, r)
 	main, prop := n*e.ModelMM3+r.bedside, n*support // mm3 by nozzle
 	density := pr.in.Material.Density
 	propDensity := density
 	if pr.in.Support != nil {
 		e.SupportMaterial = pr.in.Support.Name
 		propDensity = pr.in.Support.Density
-		main, prop = main+r.purged/2, prop+r.purged/2 // the changes go to and fro
+		half := float64(r.switches) * pr.printer.PurgeMM3 / 2 // the changes go to and fro
+		main, prop = main+r.purged-half, prop+half
 	} else {
 		main += r.purged
 	}

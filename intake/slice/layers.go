@@ -136,6 +136,9 @@ func (p *recipe) withEnds(ends []int, n int) []int {
 	for i := range min(p.printing.SolidLayers+1, n) {
 		ends = append(ends, i+1, n-i)
 	}
+	if at := p.layerCount(p.in.ChangeMM); p.in.ChangeMM > 0 && at < n {
+		ends = append(ends, at) // what is below is of one colour
+	}
 	slices.Sort(ends)
 	return ends
 }

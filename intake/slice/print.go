@@ -17,7 +17,7 @@ type printed struct {
 	between []float64 // s, up to layer i and over to where it begins
 	changes []int     // of the nozzle, in each layer
 	plastic plastic
-	other   float64 // mm3, of the plastic: what the second nozzle lays of the part
+	other   float64 // mm3, of the plastic: what is laid of the part in the second colour
 	bedside bedside
 }
 
@@ -43,7 +43,7 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 			meter.Spend(t.comparisons/comparisonsPerUnit + perMove*len(t.moves))
 			ends[i] = [2]spot{t.first, t.at}
 			out.changes[i] = s.changesIn(at, len(t.moves))
-			others[i] = laid(t.moves[at.second:], s.layers[i])
+			others[i] = laid(t.moves[s.otherFrom(i, at):], s.layers[i])
 			out.paces[i] = timers[w].pace(t.moves, s.layers[i])
 			sums[i] = laid(t.moves, s.layers[i])
 		}
@@ -85,6 +85,14 @@ func (s *sliced) changesIn(at layerStarts, end int) int {
 		n++
 	}
 	return n
+}
+
+// otherFrom is where in a layer's moves those of the second colour begin.
+func (s *sliced) otherFrom(i int, at layerStarts) int {
+	if n := s.changeLayer(); n > 0 && s.layers[i].index >= n {
+		return at.part
+	}
+	return at.second
 }
 
 // layLayer draws the nozzle's way through layer i.

@@ -69,8 +69,8 @@ func Pick(r *rules.Rules, s job.Settings, size [3]float64) (rules.Printer, error
 // that dissolve.
 func nozzles(s job.Settings) int {
 	n := 1
-	if s.Second != nil {
-		n++
+	if s.Second != nil && s.Second.FromMM == 0 {
+		n++ // at a height a person can change the filament
 	}
 	if s.Supports == "soluble" {
 		n++

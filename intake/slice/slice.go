@@ -30,6 +30,7 @@ type Input struct {
 	Material rules.Material
 	Support  *rules.Material // what supports are made of, by a nozzle of its own; nil: the part's material
 	Second   *mesh.Mesh      // what the second nozzle lays in another colour, where it lies in the file; nil: one colour
+	ChangeMM float64         // height above the plate from which on all is in another colour; 0: none
 	Printing rules.Printing
 	Limits   rules.Limits
 	Settings job.Settings

@@ -591,6 +591,7 @@ func changedWish(w, earlier job.Wishes, asked []string) bool {
 		free("supports") && w.Supports != "" && w.Supports != earlier.Supports ||
 		free("infill") && w.Infill != nil && !same(w.Infill, earlier.Infill) ||
 		free("infill") && w.Strong && !earlier.Strong ||
+		free("height") && w.ChangeMM != nil && !same(w.ChangeMM, earlier.ChangeMM) ||
 		len(w.Items) > 0 && !repeatsItems(w.Items, earlier.Items) ||
 		slices.ContainsFunc(w.NotColours, func(c string) bool { return slices.Contains(earlier.Colours, c) })
 }

@@ -19,21 +19,22 @@ const (
 // the lexicon that stand in it. Topic names the field that was asked for when
 // the text is the answer to one question.
 type doc struct {
-	text    string
-	letter  string // the text before it was revised, when cuts tell that it was
-	cuts    []cut  // in the order of the revised text
-	toks    []token
-	tags    [][]tag // phrases by the token they begin at
-	ends    [][]tag // phrases by the token they end before
-	sents   []span
-	clauses []span
-	topic   string
-	counted map[int]bool      // tokens right behind a count of copies
-	given   map[int]bool      // tokens at which a value begins that another is exchanged for
-	loose   map[int]string    // tokens at which a length or a date begins that was not taken for a wish, with what it is about
-	asked   map[string]bool   // see askedStems
-	learned []tagger.Sentence // of the letter as written
-	in      *Input
+	text     string
+	letter   string // the text before it was revised, when cuts tell that it was
+	cuts     []cut  // in the order of the revised text
+	toks     []token
+	tags     [][]tag // phrases by the token they begin at
+	ends     [][]tag // phrases by the token they end before
+	sents    []span
+	clauses  []span
+	topic    string
+	changeAt span              // the length at which the colour changes
+	counted  map[int]bool      // tokens right behind a count of copies
+	given    map[int]bool      // tokens at which a value begins that another is exchanged for
+	loose    map[int]string    // tokens at which a length or a date begins that was not taken for a wish, with what it is about
+	asked    map[string]bool   // see askedStems
+	learned  []tagger.Sentence // of the letter as written
+	in       *Input
 }
 
 // span is tokens from..to-1.

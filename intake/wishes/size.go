@@ -182,7 +182,7 @@ func (d *doc) size() (*job.Size, string) {
 	clash, axed := false, false // axed: the best has an axis of its own
 	for i := 0; i < len(d.toks); i++ {
 		mm, to := d.length(i)
-		if to == 0 {
+		if to == 0 || i >= d.changeAt.from && i < d.changeAt.to {
 			continue
 		}
 		s := d.sizeAt(i, to, mm)

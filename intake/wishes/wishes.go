@@ -172,7 +172,16 @@ func (d *doc) wishes() job.Wishes {
 	note("card", card)
 	w.NeededBy, words = d.neededBy()
 	note("needed_by", words)
+	layers, height, words := d.change()
+	w.ChangeMM = height
+	note("height", words)
 	items, itemWords := d.items()
+	if len(layers) > 0 {
+		items, itemWords = layers, words
+	}
+	if len(items) == 0 && height == nil {
+		items, itemWords = d.letters()
+	}
 	w.Size, words = d.size()
 	note("size", words)
 	w.Infill, words = d.infill()
@@ -291,6 +300,10 @@ func (v *replies) single(w job.Wishes, whole *doc, text string) job.Wishes {
 		return w
 	}
 	own := d.wishes()
+	if own.ChangeMM != nil {
+		w.Size = nil // the length is that height
+		delete(w.Words, "size")
+	}
 	whole.takeUsed(d)
 	return Merge(own, w)
 }
@@ -388,6 +401,9 @@ func Merge(old, new job.Wishes) job.Wishes {
 	}
 	if len(new.Items) > 0 {
 		w.Items = new.Items
+	}
+	if new.ChangeMM != nil {
+		w.ChangeMM = new.ChangeMM
 	}
 	mergeRefused(&w, old, new)
 	w.Unread = new.Unread

@@ -117,6 +117,7 @@ func (in *incoming) acceptOne(ctx context.Context, j job.Job) (bool, error) {
 	if !offered[j.Stage] {
 		return false, nil
 	}
+	now.Wishes.Words = withHeight(now)
 	if err := in.tx.SaveJob(ctx, now, in.who(), in.byLetter()); err != nil {
 		return false, err
 	}

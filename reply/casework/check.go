@@ -40,8 +40,8 @@ func (o *Office) Check(ctx context.Context, s *ledger.Step) error {
 			return o.checkAgain(ctx, tx, s, j)
 		}
 		j.Report, j.Agreement, j.Settings.Scale = report, &verdict, scale
-		if oneBody(j) {
-			j.Settings.Second, j.Settings.Colour = nil, "" // which one is asked
+		if Undivided(j.Settings, j.Report) {
+			j.Settings.Second, j.Settings.Colour = nil, "" // which one, or at which height, is asked
 		}
 		if err := o.recordCheck(ctx, tx, j); err != nil {
 			return err

@@ -11,14 +11,36 @@ import (
 // asOne reads the parts that a letter names as those of its one file, where none of
 // them is a file of its own: their colours are those of one print, and are no count.
 func asOne(w job.Wishes, files []string) job.Wishes {
+	if len(files) > 1 {
+		return eachNamed(w, files)
+	}
 	if len(files) != 1 || !inTwoColours(w) || partOf(files[0], w.Items[0].Part) || partOf(files[0], w.Items[1].Part) {
 		return w
 	}
-	w.Copies = nil
+	if w.Items[0].Copies+w.Items[1].Copies > 0 {
+		w.Copies = nil
+	}
 	w.Items = slices.Clone(w.Items)
 	for i := range w.Items {
 		w.Items[i].Copies = 0
 	}
+	return w
+}
+
+// eachNamed gives what is wished of a part without a name to the files that no other part
+// of the letter names: "in black, the letters in red".
+func eachNamed(w job.Wishes, files []string) job.Wishes {
+	i := slices.IndexFunc(w.Items, func(i job.Item) bool { return i.Part == "" })
+	if i < 0 || !inTwoColours(w) || w.ChangeMM != nil {
+		return w
+	}
+	items := slices.Delete(slices.Clone(w.Items), i, i+1)
+	for _, f := range files {
+		if !slices.ContainsFunc(w.Items, func(i job.Item) bool { return i.Part != "" && partOf(f, i.Part) }) {
+			items = append(items, job.Item{Part: f, Colours: w.Items[i].Colours})
+		}
+	}
+	w.Items = items
 	return w
 }
 

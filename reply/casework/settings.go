@@ -2,6 +2,7 @@ package casework
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"reflect"
 	"slices"
@@ -61,22 +62,42 @@ func settings(w job.Wishes, r *rules.Rules) job.Settings {
 }
 
 // twoColours are the colours of one print whose parts are named and none of which is a
-// file of its own: "the base black, the letters red". The first named is the largest.
+// file of its own: "the base black, the letters red"; or one that changes at a height. The
+// first is that of the largest or lowest, unless it is said of the letters.
 func twoColours(w job.Wishes, r *rules.Rules, colour string, second *job.SecondColour) (string, *job.SecondColour) {
 	if !inTwoColours(w) {
 		return colour, second
 	}
-	a := inStock(job.Wishes{Material: w.Material, Colours: w.Items[0].Colours}, r)
-	b := inStock(job.Wishes{Material: w.Material, Colours: w.Items[1].Colours}, r)
+	base, top := w.Items[0], w.Items[1]
+	if raised(base.Part, r) && !raised(top.Part, r) {
+		base, top = top, base
+	}
+	a := inStock(job.Wishes{Material: w.Material, Colours: base.Colours}, r)
+	b := inStock(job.Wishes{Material: w.Material, Colours: top.Colours}, r)
 	if a == "" || b == "" {
 		return colour, second
 	}
-	return a, &job.SecondColour{Colour: b}
+	two := &job.SecondColour{Colour: b}
+	if w.ChangeMM != nil {
+		two.FromMM = *w.ChangeMM
+	}
+	return a, two
 }
 
-// inTwoColours reports whether wishes are of one print in two colours.
+// raised reports whether a part's name is one for what stands on another, as letters do.
+func raised(part string, r *rules.Rules) bool {
+	for _, cues := range r.Words.Cues {
+		if saidIn(part).has(cues["raised"]) {
+			return true
+		}
+	}
+	return false
+}
+
+// inTwoColours reports whether wishes are of one print in two colours: of two named
+// parts, of one on a print without a name, or of what is below a height and above it.
 func inTwoColours(w job.Wishes) bool {
-	if len(w.Items) != 2 || w.Items[0].Part == "" || w.Items[1].Part == "" {
+	if len(w.Items) != 2 || w.Items[1].Part == "" && (w.ChangeMM == nil || w.Items[0].Part != "") {
 		return false
 	}
 	for _, i := range w.Items {
@@ -87,9 +108,28 @@ func inTwoColours(w job.Wishes) bool {
 	return w.Items[0].Colours[0] != w.Items[1].Colours[0]
 }
 
-// oneBody reports whether two colours are asked of a file with a single body.
-func oneBody(j job.Job) bool {
-	return j.Settings.Second != nil && len(j.Settings.Second.Bodies) == 0 && j.Report != nil && j.Report.Mesh != nil && j.Report.Mesh.Parts < 2
+// withHeight notes that a yes is to the height at which we proposed to change the colour.
+func withHeight(j job.Job) map[string]string {
+	two := j.InTwo()
+	if two == nil || two.FromMM <= 0 || j.Wishes.Words["height"] != "" || j.Wishes.Words["answer"] == "" {
+		return j.Wishes.Words
+	}
+	words := maps.Clone(j.Wishes.Words)
+	words["height"] = words["answer"]
+	return words
+}
+
+// Undivided reports whether two colours are asked of a part in which there is nothing to
+// print in the second: of a single body on which nothing stands, and that does not reach
+// the height at which the colour would change.
+func Undivided(s job.Settings, r *job.Report) bool {
+	if s.Second == nil || r == nil || r.Mesh == nil {
+		return false
+	}
+	if r.Estimate != nil {
+		return r.Estimate.SecondMM3 <= 0
+	}
+	return len(s.Second.Bodies) == 0 && r.Mesh.Parts < 2
 }
 
 // split gives how many copies are wished in which colour, where the parts are the same

@@ -269,7 +269,7 @@ func (s *localizer) overview(j job.Job) string {
 		parts = append(parts, m)
 	}
 	if c := colourOf(j); c != "" {
-		parts = append(parts, string(s.Coloured(c, j.Settings)))
+		parts = append(parts, string(s.Coloured(c, job.Settings{Colours: j.Settings.Colours, Second: j.InTwo()})))
 	}
 	return strings.Join(parts, ", ")
 }

@@ -64,6 +64,28 @@ type choices struct {
 	Colour    string
 }
 
+// SecondColour is the second colour, or "".
+func (c choices) SecondColour() string {
+	if c.Now.Second == nil {
+		return ""
+	}
+	return c.Now.Second.Colour
+}
+
+// SecondHeight is where the second colour begins, as set, or 0.
+func (c choices) SecondHeight() float64 {
+	if c.Now.Second == nil {
+		return 0
+	}
+	return c.Now.Second.FromMM
+}
+
+// InSecond reports whether a body, the largest is 1, is of the second colour.
+func (c choices) InSecond(n int) bool {
+	two := c.Now.Second
+	return two != nil && two.FromMM == 0 && (slices.Contains(two.Bodies, n) || len(two.Bodies) == 0 && n > 1)
+}
+
 // trial is a part worked out under other settings, not saved.
 type trial struct {
 	Settings job.Settings
@@ -185,6 +207,9 @@ func wishes(w job.Wishes, s *localizer) []wish {
 	}
 	if w.Scale != nil {
 		add("scale", "page.wish.scale", string(s.Percent(*w.Scale)))
+	}
+	if w.ChangeMM != nil {
+		add("height", "page.reply.second-height", string(s.Quantity(*w.ChangeMM, "mm")))
 	}
 	add("material", "page.reply.material", w.Material)
 	if w.Supports != "" {

@@ -27,6 +27,9 @@ func (d *Desk) changeSettings(w http.ResponseWriter, r *http.Request, who person
 	if t.Settings, err = settingsFrom(r, j, d.office.Rules.Limits.MaxCopies); err == nil {
 		t.Report, err = d.office.Recheck(ctx, id, t.Settings)
 	}
+	if err == nil && casework.Undivided(t.Settings, &t.Report) {
+		err = job.Refuse(job.Say("page.wrong.nothing-second", nil))
+	}
 	if err != nil {
 		_, text := d.localizer(r).wrong(theirs(err))
 		t.Wrong = plain.Capital(text) + "."
@@ -141,6 +144,7 @@ func settingsFrom(r *http.Request, j job.Job, maxCopies int) (job.Settings, erro
 	}
 	s.Material, s.Colour, s.Printer = r.PostFormValue("material"), r.PostFormValue("colour"), r.PostFormValue("printer")
 	s.Supports, s.Reoriented = r.PostFormValue("supports"), r.PostFormValue("way") == "advised"
+	s.Second = secondFrom(&f, s)
 	if s.Copies != j.Settings.Copies || s.Colour != j.Settings.Colour {
 		s.Colours = nil // the form knows one colour for all
 	}
@@ -150,10 +154,48 @@ func settingsFrom(r *http.Request, j job.Job, maxCopies int) (job.Settings, erro
 	return s, f.err
 }
 
+// secondFrom reads the second colour and what is printed in it. A form without the field
+// leaves it as it is.
+func secondFrom(f *fields, s job.Settings) *job.SecondColour {
+	if !f.r.PostForm.Has("second") {
+		return s.Second
+	}
+	two := &job.SecondColour{Colour: f.r.PostFormValue("second")}
+	if two.Colour == "" {
+		return nil
+	}
+	if two.Colour == s.Colour || s.Colour == "" {
+		f.wrong(job.Say("page.wrong.second-colour", nil))
+	}
+	if two.FromMM = f.number("second-height", "page.reply.second-height", 0, 0.1, 2000); two.FromMM > 0 {
+		return two
+	}
+	for _, text := range f.r.PostForm["body"] {
+		n, err := strconv.Atoi(text)
+		if err != nil || n < 1 || n > mostBodies {
+			f.wrong(job.Say("page.wrong.body", job.Args{"given": oneLine(text, 30)}))
+			continue
+		}
+		two.Bodies = append(two.Bodies, n)
+	}
+	slices.Sort(two.Bodies)
+	two.Bodies = slices.Compact(two.Bodies)
+	return two
+}
+
+// mostBodies bounds what a form may choose.
+const mostBodies = 1000
+
 // fields reads numbers from a form and remembers the first that is wrong.
 type fields struct {
 	r   *http.Request
 	err error
+}
+
+func (f *fields) wrong(m job.Message) {
+	if f.err == nil {
+		f.err = job.Refuse(m)
+	}
 }
 
 func (f *fields) number(field, name string, without, least, most float64) float64 {

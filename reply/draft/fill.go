@@ -305,6 +305,8 @@ func (f *filler) questions(d *templates.Data) {
 		switch {
 		case q.Max > 0:
 			out.Amount = f.locale.Number(float64(q.Max), 0)
+		case q.height > 0:
+			out.Amount = f.locale.Quantity(q.height, "mm")
 		case q.size != [3]float64{}:
 			out.Amount = f.locale.Size(q.size)
 		}

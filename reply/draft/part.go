@@ -15,6 +15,7 @@ import (
 func (f *filler) part(j *job.Job) templates.Part {
 	l, r := f.locale, f.in.Rules
 	s := r.Settings(*j)
+	s.Second = j.InTwo()
 	p := templates.Part{
 		File: templates.Name(j.File, longestFile), Outcome: outcome(j),
 		Copies: s.Copies, Plates: 1, Supports: s.Supports, Turned: s.Reoriented,
@@ -139,6 +140,10 @@ func scaled(mm [3]float64, by float64) [3]float64 {
 	return mm
 }
 
+// leastLaidAway is the plastic (g) laid aside at changes of colour from which the letter
+// tells of them: less does not show in a price.
+const leastLaidAway = 0.1
+
 // estimated takes over time, plastic, price and the other ways to print it.
 func (f *filler) estimated(p *templates.Part, j *job.Job) {
 	e, l := j.Report.Estimate, f.locale
@@ -152,6 +157,9 @@ func (f *filler) estimated(p *templates.Part, j *job.Job) {
 		}
 	}
 	p.Mass, p.Filament = l.Mass(e.MassG), l.Length(1000*e.FilamentM)
+	if m := materialOf(j, f.in.Rules); e.ColourChanges > 0 && m != nil && e.PurgeMM3*m.Density/1000 >= leastLaidAway {
+		p.Changes, p.LaidAway = e.ColourChanges, l.Mass(e.PurgeMM3*m.Density/1000)
+	}
 	s := f.in.Rules.Settings(*j)
 	p.Plates, p.Copies = max(1, e.Plates), max(e.Copies, s.Copies)
 	p.Layer, p.Infill, p.Shells = l.Length(firstOf(e.LayerMM, s.LayerMM)), l.Percent(s.Infill), max(e.Shells, 1)

@@ -12,7 +12,7 @@ import (
 // Question is one thing that only the patron can settle.
 type Question struct {
 	Number  int      `json:"number"` // in the letter, from 1
-	Key     string   `json:"key"`    // "colour", "copies", "material", "supports", "size", "pickup", "card" or a finding's code
+	Key     string   `json:"key"`    // "colour", "height", "copies", "material", "supports", "size", "pickup", "card" or a finding's code
 	Job     job.ID   `json:"job"`    // "" when it is about all files of the letter
 	File    string   `json:"file"`   // the patron's name for the file, or ""
 	Text    string   `json:"text"`   // as the letter asks it; from Questions: ""
@@ -24,6 +24,8 @@ type Question struct {
 	own   job.Message // the finding's own question
 	found job.Message // what the finding says
 	size  [3]float64  // mm, for "size"
+
+	height float64 // mm, at which the colour is to change, for "height"
 }
 
 // Questions lists what is still open for these jobs, numbered as the letter
@@ -96,6 +98,7 @@ func ofPart(j *job.Job, r *rules.Rules) []Question {
 	case canPrint:
 		qs = append(qs, material(j, r)...)
 		qs = append(qs, colour(j, r)...)
+		qs = append(qs, height(j)...)
 		qs = append(qs, copies(j, r)...)
 	}
 	if j.Report == nil {
@@ -150,7 +153,17 @@ func materialOf(j *job.Job, r *rules.Rules) *rules.Material {
 // that one must be chosen.
 func inOneColour(j *job.Job) bool {
 	w := j.Wishes.Items
-	return len(w) == 2 && w[0].Part != "" && w[1].Part != "" && j.Settings.Second == nil && j.Settings.Colour == ""
+	return len(w) == 2 && (w[1].Part != "" || j.Wishes.ChangeMM != nil) && j.Settings.Second == nil && j.Settings.Colour == ""
+}
+
+// height asks whether the height is right at which we would change the colour of a part,
+// where nobody has said one.
+func height(j *job.Job) []Question {
+	two := j.InTwo()
+	if two == nil || two.FromMM <= 0 || j.Settings.Second.FromMM > 0 || j.Wishes.ChangeMM != nil || j.Wishes.Words["height"] != "" {
+		return nil
+	}
+	return []Question{{Key: "height", height: two.FromMM}}
 }
 
 // colourOf is the colour a job is printed in, or "" while that is open.

@@ -212,6 +212,30 @@ func (s *Sheet) found(findings []job.Finding) []string {
 // clause is a message of the check on one line.
 func (s *Sheet) clause(m job.Message) string { return plain.Capital(plain.OneLine(s.Say(m))) }
 
+// nozzles says which nozzle lays what, where a part is of two colours, and where one
+// takes the place of the other.
+func (s *Sheet) nozzles(j job.Job, est *job.Estimate) {
+	two := j.InTwo()
+	if two == nil {
+		return
+	}
+	first := string(s.Colour(j.Settings.Colour))
+	if two.FromMM <= 0 {
+		s.row("sheet.row.first-nozzle", first)
+		s.row("sheet.row.second-nozzle", s.second(*two))
+		s.row("sheet.row.changes", string(s.Number(float64(est.ColourChanges), 0)))
+		return
+	}
+	args := job.Args{"second": string(s.Colour(two.Colour)), "height": job.Quantity{Amount: two.FromMM, Unit: "mm"}, "layer": est.ChangeLayer}
+	if est.ByHand {
+		args["first"] = first
+		s.say("sheet.row.change", job.Say("sheet.change.by-hand", args))
+		return
+	}
+	s.row("sheet.row.first-nozzle", first)
+	s.say("sheet.row.second-nozzle", job.Say("sheet.change.nozzle", args))
+}
+
 // second says what the second nozzle lays.
 func (s *Sheet) second(two job.SecondColour) string {
 	colour := string(s.Colour(two.Colour))
@@ -236,16 +260,13 @@ func (s *Sheet) settings(j job.Job, r *rules.Rules) {
 		colour = j.Wishes.Colours[0]
 	}
 	if colour != "" {
-		colour = string(s.Coloured(colour, j.Settings))
+		colour = string(s.Coloured(colour, job.Settings{Colours: j.Settings.Colours, Second: j.InTwo()}))
 	}
 	anyone := s.Word("sheet.any")
 	s.row("sheet.row.printer", cmp.Or(j.Settings.Printer, est.Printer, anyone))
 	s.row("sheet.row.material", r.Settings(j).Material)
 	s.row("sheet.row.colour", cmp.Or(colour, anyone))
-	if two := j.Settings.Second; two != nil {
-		s.row("sheet.row.first-nozzle", string(s.Colour(j.Settings.Colour)))
-		s.row("sheet.row.second-nozzle", s.second(*two))
-	}
+	s.nozzles(j, est)
 	s.row("sheet.row.copies", string(s.Number(float64(max(j.Asked().Copies, est.Copies)), 0)))
 	if est.Plates > 1 {
 		s.say("sheet.row.plates", job.Say("sheet.plates", job.Args{"plates": est.Plates, "n": est.PerPlate}))

@@ -432,7 +432,10 @@ func (s *stage) job(line string) {
 	}
 	is := map[string]string{"stage": string(found.Stage), "copies": strconv.Itoa(set.Copies), "colour": cmp.Or(set.Colour, "-"), "colours": strings.Join(colours, " and "),
 		"branch": cmp.Or(found.Wishes.Pickup, "-"), "scale": strconv.FormatFloat(cmp.Or(set.Scale, 1), 'g', 3, 64), "price": cmp.Or(offered, "-"), "agreed": cmp.Or(agreed, "-"),
-		"waits": "for " + cmp.Or(waits, "nobody"), "material": cmp.Or(set.Material, s.Rules.Printing.Material), "supports": cmp.Or(set.Supports, "-"), "phone": cmp.Or(found.Wishes.Phone, "-")}
+		"waits": "for " + cmp.Or(waits, "nobody"), "material": cmp.Or(set.Material, s.Rules.Printing.Material), "supports": cmp.Or(set.Supports, "-"), "change": "-", "phone": cmp.Or(found.Wishes.Phone, "-")}
+	if two := found.InTwo(); two != nil {
+		is["change"] = fmt.Sprintf("%s at %g", two.Colour, two.FromMM)
+	}
 	for _, want := range strings.Split(wants, ", ") {
 		word, value, _ := strings.Cut(strings.TrimSpace(want), " ")
 		if got, known := is[word]; !known {

@@ -1,0 +1,51 @@
+package slice
+
+import (
+	"testing"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/mesh/shapes"
+)
+
+// A colour that changes at a height costs one change on each plate: of the nozzle where
+// there are two, else of the filament by a person. It is made below the first layer whose
+// middle lies above the height.
+func TestColourChangesOnceAPlate(t *testing.T) {
+	m := shapes.OnBed(shapes.Box(20, 20, 5))
+	in := inputFor(t, m, job.Settings{})
+	in.Printer.NozzleMM = []float64{0.4}
+	in.Printer.SwitchS, in.Printer.PurgeMM3, in.Printer.ChangeS, in.Printer.ChangeMM3 = 9, 15, 300, 120
+	in.Settings.Copies = 2
+	one := mustEstimate(t, m, in)
+	in.ChangeMM = 3
+	hand := mustEstimate(t, m, in)
+	flow := in.Printer.MaxFlow
+	near(t, "time by hand", hand.PrintTimeS, one.PrintTimeS+float64(hand.Plates)*(300+120/flow), 1)
+	near(t, "plastic by hand", hand.PurgeMM3, 120*float64(hand.Plates), 1e-9)
+	if !hand.ByHand || hand.ColourChanges != hand.Plates || hand.ChangeLayer != 1+layersBelow(in, 3) {
+		t.Errorf("by hand: %v, %d changes on %d plates, at layer %d, want %d", hand.ByHand, hand.ColourChanges, hand.Plates, hand.ChangeLayer, 1+layersBelow(in, 3))
+	}
+	near(t, "height", hand.ChangeMM, 3, in.Printing.LayerMM/2+1e-9)
+	near(t, "of the other colour", hand.SecondMM3/hand.ModelMM3, 0.4, 0.12) // 2 of 5 mm, with solid top and bottom
+	in.Printer.NozzleMM = []float64{0.4, 0.4}
+	two := mustEstimate(t, m, in)
+	near(t, "time by nozzle", two.PrintTimeS, one.PrintTimeS+float64(two.Plates)*(9+15/flow), 1)
+	if two.ByHand {
+		t.Error("a second nozzle is changed to by hand")
+	}
+	in.ChangeMM = 5
+	if above := mustEstimate(t, m, in); above.ColourChanges != 0 || above.ChangeMM != 0 || above.SecondMM3 != 0 {
+		t.Errorf("a change above the part: %+v", above)
+	}
+}
+
+// layersBelow counts the layers whose middle lies below a height, one by one.
+func layersBelow(in Input, mm float64) (n int) {
+	for z := in.Printing.FirstLayerMM / 2; z < mm; n++ {
+		if n == 0 {
+			z = in.Printing.FirstLayerMM - in.Printing.LayerMM/2
+		}
+		z += in.Printing.LayerMM
+	}
+	return n
+}
