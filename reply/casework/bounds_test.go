@@ -247,8 +247,14 @@ func TestSettingsAtEachBound(t *testing.T) {
 	}
 	for bodies, one := range map[int]bool{1: true, 2: false} {
 		j := job.Job{Settings: job.Settings{Second: &job.SecondColour{Colour: "red"}}, Report: &job.Report{Mesh: &job.Shape{Parts: bodies}}}
-		if got := oneBody(j); got != one {
+		if got := Undivided(j.Settings, j.Report); got != one {
 			t.Errorf("%d bodies: one %v", bodies, got)
+		}
+	}
+	for laid, undivided := range map[float64]bool{0: true, 0.1: false} {
+		r := &job.Report{Mesh: &job.Shape{Parts: 1}, Estimate: &job.Estimate{SecondMM3: laid}}
+		if got := Undivided(job.Settings{Second: &job.SecondColour{Colour: "red"}}, r); got != undivided {
+			t.Errorf("%v mm3 in the second colour: undivided %v", laid, got)
 		}
 	}
 	factor := func(v float64) *float64 { return &v }
