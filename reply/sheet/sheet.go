@@ -226,14 +226,13 @@ func (s *Sheet) nozzles(j job.Job, est *job.Estimate) {
 		s.row("sheet.row.changes", string(s.Number(float64(est.ColourChanges), 0)))
 		return
 	}
-	args := job.Args{"second": string(s.Colour(two.Colour)), "height": job.Quantity{Amount: two.FromMM, Unit: "mm"}, "layer": est.ChangeLayer}
+	second, height := string(s.Colour(two.Colour)), job.Quantity{Amount: two.FromMM, Unit: "mm"}
 	if est.ByHand {
-		args["first"] = first
-		s.say("sheet.row.change", job.Say("sheet.change.by-hand", args))
+		s.say("sheet.row.change", job.Say("sheet.change.by-hand", job.Args{"first": first, "second": second, "height": height, "layer": est.ChangeLayer}))
 		return
 	}
 	s.row("sheet.row.first-nozzle", first)
-	s.say("sheet.row.second-nozzle", job.Say("sheet.change.nozzle", args))
+	s.say("sheet.row.second-nozzle", job.Say("sheet.change.nozzle", job.Args{"second": second, "height": height, "layer": est.ChangeLayer}))
 }
 
 // second says what the second nozzle lays.
