@@ -46,6 +46,9 @@ func (d *doc) copies() (*int, string) {
 	if best != nil && clash != "" && len(marked) > 0 && !slices.ContainsFunc(marked, func(c found[int]) bool { return c.value != marked[0].value }) {
 		best, clash = &marked[0], "" // "two of them", where "one always snaps"
 	}
+	if best == nil && clash == "" {
+		best = d.repeatedCount()
+	}
 	if best != nil && best.value > 1 && clash == "" {
 		clash = d.oneOfEach() // "twelve pieces, one of each"
 	}
@@ -55,6 +58,25 @@ func (d *doc) copies() (*int, string) {
 	}
 	d.claim(best.from, best.from+1)
 	return &best.value, d.words(best.from, best.to)
+}
+
+// repeatedCount reads the count of the offer that a sentence of consent or of wishing
+// says once more, with an article: "oui pour les 2 en rouge". It changes nothing.
+func (d *doc) repeatedCount() *found[int] {
+	if !d.in.Answer || d.in.Earlier.Copies == nil {
+		return nil
+	}
+	for i := range d.toks {
+		value, n := d.numeral(i)
+		if t := d.toks[i]; n == 0 || value != float64(*d.in.Earlier.Copies) || t.away || t.told || t.claimed || t.refused || value < 2 || d.ended(i, "det", "of") == 0 || len(d.learned) <= t.says {
+			continue
+		}
+		if d.does(i, tagger.Yes, tagger.Wish) >= halfYes && d.does(i, tagger.Ask, tagger.No) < sureNot && !d.otherNumber(i, i+n) && !d.other(i+n, 3) && !d.replaced(i) && d.cue(i+n, "more") == 0 {
+			d.use(i, i+n)
+			return &found[int]{int(value), i, i + n}
+		}
+	}
+	return nil
 }
 
 // oneOfEach gives the words by which every file is wished once, or "".

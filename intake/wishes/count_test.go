@@ -1,6 +1,10 @@
 package wishes
 
-import "testing"
+import (
+	"testing"
+
+	"meshclerk/intake/job"
+)
 
 // notCounts speak of numbers that count no copies.
 var notCounts = []string{
@@ -72,6 +76,22 @@ func TestNoFalseSize(t *testing.T) {
 			if w.Scale != nil {
 				t.Errorf("%q: scale %v", letter, *w.Scale)
 			}
+		}
+	}
+}
+
+// TestRepeatedCount: the offer's own count, said once more with an article, is read
+// and changes nothing; a number that counts other things is none.
+func TestRepeatedCount(t *testing.T) {
+	r, two := houseReader(), 2
+	for text, want := range map[string]int{"Oui pour les 2 en rouge, allez-y.": 2, "Allez-y. Mes 2 enfants ont hâte.": 0, "Oui, allez-y.": 0} {
+		w := r.Understand(Input{Text: text, Language: "fr", Answer: true, Date: monday, Earlier: job.Wishes{Copies: &two, Colours: []string{"red"}}})
+		got := 0
+		if w.Copies != nil {
+			got = *w.Copies
+		}
+		if got != want || w.Answer != job.Accept {
+			t.Errorf("%q: %d copies and %q, want %d and an acceptance", text, got, w.Answer, want)
 		}
 	}
 }

@@ -82,8 +82,8 @@ func TestStrangers(t *testing.T) {
 	if wrongYes > 0 {
 		t.Errorf("%d letters were taken for an acceptance and are none", wrongYes)
 	}
-	// As measured; before package tagger 51 copies, 74 colours and 67 answers were right.
-	for field, least := range map[string]int{"answer": 116, "copies": 58, "colours": 83} {
+	// As measured over rounds ten and eleven; before what only tells held nothing back, 224 answers and 118 copies were right.
+	for field, least := range map[string]int{"answer": 257, "copies": 124, "colours": 157} {
 		if s := scores[field]; s.right < least {
 			t.Errorf("%s: only %d are right, %d were", field, s.right, least)
 		}
