@@ -48,19 +48,22 @@ func (in *incoming) perhaps(ctx context.Context, threads []ledger.Thread) ([]led
 	return nil, nil
 }
 
-// sentBefore reports whether a letter brings nothing but the files of open jobs, byte for
-// byte, and wishes nothing of them that is new: its writer is not sure that the first
-// one came.
+// sentBefore reports whether a letter brings nothing but the files of jobs that are not
+// agreed yet, byte for byte and under the same names, and wishes nothing of them that is
+// new: its writer is not sure that the first one came. Once a job is agreed, the same
+// file is another print.
 func (in *incoming) sentBefore(jobs []job.Job) bool {
 	for _, f := range in.meshes() {
 		if !slices.ContainsFunc(jobs, func(j job.Job) bool {
-			return !j.Stage.Over() && j.Blob == f.SHA256 && !wishesAnew(j, in.wishesFor(j))
+			return slices.Contains(beforeTheYes, j.Stage) && j.Blob == f.SHA256 && j.File == f.Name && !wishesAnew(j, in.wishesFor(j))
 		}) {
 			return false
 		}
 	}
 	return true
 }
+
+var beforeTheYes = []job.Stage{job.Taken, job.Checked, job.Drafted, job.NeedsAgreement, job.Quoted}
 
 // answersSomething reports whether a letter reads as a yes or a no to an offer.
 func (in *incoming) answersSomething() bool {

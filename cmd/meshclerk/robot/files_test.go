@@ -34,7 +34,7 @@ func TestMoreFilesThanAtOnce(t *testing.T) {
 	h.imap.Deliver(raw)
 	h.once()
 	_, got := h.approves("several")
-	h.wantText(got, "You sent 3 files; we have looked at the first 2", "We keep the other one")
+	h.wantText(got, "We have looked at the first 2 of your 3 files", "and keep the other")
 	if n := len(h.jobs()); n != 2 {
 		t.Fatalf("%d jobs, want 2", n)
 	}
