@@ -139,13 +139,15 @@ func (d *doc) witnessed() bool {
 }
 
 // leastYes is how probable the yes of a sentence must be that has a phrase of consent
-// at a token: surer behind words that nothing knows; none is enough behind those of
-// denying, of a time and of saying.
+// at a token: surer behind words that nothing knows, and where a bare word for yes is
+// all there is ("oui, en pouces" answers something else); none is enough behind words
+// of denying, of a time and of saying.
 func (d *doc) leastYes(s span, at int) float64 {
 	var own verdict
 	d.judgeAll(s, &own)
+	consents := d.has(s, "accept", "acceptstart", "acceptend", "asquoted") >= 0
 	switch {
-	case !own.led && !own.vague && !own.not:
+	case !own.led && !own.vague && !own.not && consents:
 		return halfYes
 	case d.has(span{s.from, at}, "not", "if", "whencond", "saying") >= 0:
 		return never

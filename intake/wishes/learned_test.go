@@ -57,6 +57,23 @@ func TestWitnesses(t *testing.T) {
 	}
 }
 
+// TestYesToSomethingElse: a yes that goes on with an answer to some question is no
+// consent.
+func TestYesToSomethingElse(t *testing.T) {
+	r := houseReader()
+	for lang, texts := range map[string][]string{
+		"en": {"Yes, in inches, sorry.", "Yes, that is the right file.", "Yes, I am over eighteen.", "Yes, we met on Monday.", "Yes, millimetres."},
+		"fr": {"Oui, en pouces, désolé.", "Oui, c'est le bon fichier.", "Oui, en millimètres."},
+		"es": {"Sí, en pulgadas, perdón.", "Sí, es el archivo correcto.", "Sí, en milímetros."},
+	} {
+		for _, text := range texts {
+			if w := r.Understand(Input{Text: text, Language: lang, Answer: true, Date: monday}); w.Answer == job.Accept {
+				t.Errorf("%q was taken for an acceptance", text)
+			}
+		}
+	}
+}
+
 // TestYesAndNo: yes to one question and a no, or words of declining, below another
 // are neither.
 func TestYesAndNo(t *testing.T) {
