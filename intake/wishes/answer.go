@@ -112,7 +112,7 @@ func (d *doc) refusesAll(v *verdict, p *[tagger.Acts]float64) bool {
 	}
 	no := p[tagger.No]
 	return v.declines && no >= halfNo && p[tagger.Yes] < sureNotNo ||
-		!v.yes && no >= sureNo && no-p[tagger.Yes] >= 0.35 && d.wordy(tagger.No, sureNo)
+		!v.yes && no >= sureNo && no-p[tagger.Yes] >= 0.35 && (d.has(span{0, len(d.toks)}, "no", "not") >= 0 || d.wordy(tagger.No, sureNo))
 }
 
 // wordy tells whether a sentence that does something has more than three words;

@@ -27,7 +27,8 @@
 //   - An answer is an acceptance only when it has a phrase of consent whose clause
 //     goes on with known words, or a sentence that the tagger is sure agrees;
 //     nothing in it asks, doubts, sets a condition or changes something, neither by
-//     the grammar nor by what was learned; and nothing is unread.
+//     the grammar nor by what was learned; and nothing is unread. What stands in a
+//     sentence that surely only tells holds nothing back.
 //   - No word of a quoted letter, a signature or a file's name is a wish.
 //   - The work is linear in the length of the text; a grammar looks only a fixed
 //     number of tokens around. No network.
