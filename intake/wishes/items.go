@@ -33,6 +33,7 @@ func (d *doc) items() ([]job.Item, string) {
 			run = append(run, p)
 			continue
 		}
+		run = d.beforePlace(run)
 		if items := d.differing(&run); len(items) > 0 {
 			from, to := run[0].from, run[len(run)-1].to
 			words := d.words(from, to)
@@ -43,6 +44,19 @@ func (d *doc) items() ([]job.Item, string) {
 		run = nil
 	}
 	return nil, ""
+}
+
+// beforePlace leaves out a branch that stands by itself behind the last value, and
+// what follows: "the plate in white. Fernhill branch. Ravi".
+func (d *doc) beforePlace(run []piece) []piece {
+	last := len(run)
+	for last > 0 && !run[last-1].valued() {
+		last--
+	}
+	if slices.ContainsFunc(run[last:], func(p piece) bool { return d.has(p.span, "branch") >= 0 }) {
+		return run[:last]
+	}
+	return run
 }
 
 // pieces cuts the letter at joints and reads each stretch.
