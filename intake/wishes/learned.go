@@ -24,6 +24,23 @@ func (d *doc) learn(tags *tagger.Tagger) {
 			t.role, t.sure = spans[k].Role, spans[k].P
 		}
 	}
+	d.signedForm()
+}
+
+// signedForm takes back what was learned of a yes in a sentence that speaks of the
+// signed form and has no phrase of consent: "here is the signed agreement" agrees to
+// nothing.
+func (d *doc) signedForm() {
+	form, consents := map[int]bool{}, map[int]bool{}
+	for i := range d.toks {
+		form[d.toks[i].says] = form[d.toks[i].says] || d.cue(i, "signed") > 0
+		consents[d.toks[i].says] = consents[d.toks[i].says] || d.cue(i, "accept", "acceptstart", "acceptend", "yes") > 0
+	}
+	for k := range d.learned {
+		if form[k] && !consents[k] {
+			d.learned[k].Acts[tagger.Yes] = 0
+		}
+	}
 }
 
 // asWritten is the text before it was revised.

@@ -120,13 +120,14 @@ func (o *Office) gather(ctx context.Context, id string, jobs []job.Job) (*draft.
 	}
 	in.Letter = letter.Parsed
 	in.Picture = o.picture(ctx, in.Jobs, in.Language())
-	in.New, err = o.isNew(ctx, jobs[0])
+	in.New, err = o.isNew(ctx, jobs[0], in.Letter.Authenticated == job.Pass)
 	return in, letter.ID, err
 }
 
 // isNew reports whether the patron of a job is somebody new who was not told yet how to
-// begin: nothing was sent to them but in this conversation, and nothing that told it.
-func (o *Office) isNew(ctx context.Context, j job.Job) (bool, error) {
+// begin: nothing was sent to them but in this conversation, and nothing that told it. Who
+// is not proven is as new as a stranger, so that a letter in a patron's name learns nothing.
+func (o *Office) isNew(ctx context.Context, j job.Job, proven bool) (bool, error) {
 	if len(o.Rules.Library.Newcomers) == 0 {
 		return false, nil
 	}
@@ -140,7 +141,7 @@ func (o *Office) isNew(ctx context.Context, j job.Job) (bool, error) {
 	}
 	for _, d := range sent {
 		elsewhere := !slices.ContainsFunc(here, func(h job.Job) bool { return slices.Contains(d.Jobs, h.ID) })
-		if elsewhere || WrittenOf(d).Begins {
+		if elsewhere && proven || !elsewhere && WrittenOf(d).Begins {
 			return false, nil
 		}
 	}

@@ -89,7 +89,7 @@ func TestTenTurns(t *testing.T) {
 	h.once()
 	quote, got := h.approves("agreement-arrived") // 4: the price
 	h.wantStage(job.Quoted)
-	h.wantText(got, "should be ready to collect in about 1 working day")
+	h.wantText(got, "can be ready about 1 working day after you say yes")
 
 	h.answers(got, "Is PLA strong enough for a coat?") // 5
 	h.wantStage(job.Quoted)
