@@ -57,7 +57,7 @@ func TestActsBesideALetterInChromium(t *testing.T) {
 	if j := h.job(other); j.Stage != job.Declined {
 		t.Error(j.Stage)
 	}
-	run(t, ctx, chromedp.Click(css(`form[action$="/reopen"] button`)), chromedp.WaitVisible(css(".strip.said")))
+	run(t, ctx, chromedp.Click(css(`form[action$="/reopen"] button`)), chromedp.WaitVisible(css(`a[href$="/decline"]`)), chromedp.WaitVisible(css(".strip.said")))
 	if s, j := text(t, ctx, ".strip.said"), h.job(other); j.Stage != job.Taken || !strings.Contains(s, "Taken up again.") {
 		t.Errorf("%s %q", j.Stage, s)
 	}

@@ -24,7 +24,7 @@ func TestDeclineShowsTheLetterAndIsUndone(t *testing.T) {
 	holds(t, page, "It is a weapon or a part of one, or made to look like one", "Another reason, in your own words", "Show the letter")
 	lacks(t, page, "Decline with this letter")
 	_, page = b.post(path, url.Values{"as": {"weapon"}, "do": {"show"}})
-	holds(t, page, "Decline with this letter", "nous ne pouvons pas imprimer", "c’est une arme, une pièce d’arme, ou un objet fait pour y ressembler", `value="weapon" required checked`, `lang="fr"`)
+	holds(t, page, "Decline with this letter", "nous ne pouvons pas imprimer", "une arme, une pièce d’arme, ou un objet fait pour y ressembler", `value="weapon" required checked`, `lang="fr"`)
 	_, page = b.post(path, url.Values{"as": {"weapon"}, "why": {"une réplique trop fidèle"}, "do": {"show"}})
 	holds(t, page, "une réplique trop fidèle")
 	lacks(t, page, "nous ne pouvons pas imprimer votre fichier : c’est une arme")
