@@ -54,6 +54,21 @@ func (s said) at(i int, phrases []string) int {
 	return longest
 }
 
+// onlyOf reports whether nothing is said but some phrases and some single words.
+func (s said) onlyOf(phrases []string, own said) bool {
+	for i := 0; i < len(s); {
+		n := s.at(i, phrases)
+		if n == 0 && slices.Contains(own, s[i]) {
+			n = 1
+		}
+		if n == 0 {
+			return false
+		}
+		i += n
+	}
+	return true
+}
+
 // has reports whether one of the phrases stands anywhere.
 func (s said) has(phrases []string) bool {
 	for i := range s {
@@ -99,17 +114,7 @@ func onlyThanks(l *job.Letter, w rules.Words) bool {
 	for _, c := range courtesies {
 		phrases = append(phrases, w.Cues[l.Language][c]...)
 	}
-	for i := 0; i < len(words); {
-		n := words.at(i, phrases)
-		if n == 0 && slices.Contains(own, words[i]) {
-			n = 1
-		}
-		if n == 0 {
-			return false
-		}
-		i += n
-	}
-	return true
+	return words.onlyOf(phrases, own)
 }
 
 func onlyThumbs(text string) bool {

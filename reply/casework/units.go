@@ -76,17 +76,7 @@ func (o *Office) onlyCourtesy(clause string, l *job.Letter) bool {
 	for _, c := range []string{"harmless", "closing", "mend", "about", "this"} { // "sorry about that"
 		light = append(light, o.Rules.Words.Cues[l.Language][c]...)
 	}
-	for i := 0; i < len(words); {
-		n := words.at(i, light)
-		if n == 0 && slices.Contains(own, words[i]) {
-			n = 1
-		}
-		if n == 0 {
-			return false
-		}
-		i += n
-	}
-	return true
+	return words.onlyOf(light, own)
 }
 
 // unitsOpen reports whether the unit of a part is still asked.
