@@ -55,7 +55,7 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 	v.accepts = v.accepts || d.onlyOK()
 
 	p := d.sense()
-	hold := max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt])
+	hold := heldBack(&p)
 	clear := hold < sureNot && (p[tagger.Yes] >= sureYes && !v.led || d.witnessed())
 	v.accepts = v.accepts || clear
 	v.unsure = v.unsure || v.doubts || len(d.unread()) > 0
@@ -75,7 +75,7 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 
 // weigh gives the answer of a letter from what the grammar and the tagger found.
 func (d *doc) weigh(v *verdict, p *[tagger.Acts]float64, changed bool) job.Reply {
-	hold := max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt])
+	hold := heldBack(p)
 	wished := changed && p[tagger.Wish] >= evenOdds && max(p[tagger.No], p[tagger.If], p[tagger.Doubt]) < sureNotNo
 	switch {
 	case wished && !v.drops && (!v.declines || p[tagger.No] < hardly):
@@ -128,7 +128,7 @@ func (d *doc) wordy(act tagger.Act, sure float64) bool {
 func (d *doc) witnessed() bool {
 	for _, s := range d.sents {
 		p := d.acts(s)
-		if max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt]) >= sureNot || d.isQuestion(s.from) {
+		if heldBack(&p) >= sureNot || d.isQuestion(s.from) {
 			continue
 		}
 		if at := d.has(s, "accept", "acceptstart", "acceptend", "yes", "asquoted"); at >= 0 && p[tagger.Yes] >= d.leastYes(s, at) {
@@ -169,7 +169,7 @@ func (d *doc) judge(s span, v *verdict) {
 	before, p := *v, d.acts(s)
 	d.judgeAll(s, v)
 	tells := tellsOnly(&p)
-	if tells || p[tagger.Yes] >= likely && max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt]) < hardly {
+	if tells || p[tagger.Yes] >= likely && heldBack(&p) < hardly {
 		v.vague, v.money, v.when, v.not = before.vague, before.money, before.when, before.not
 	}
 	if tells {

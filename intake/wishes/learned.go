@@ -61,6 +61,11 @@ func (d *doc) sense() (p [tagger.Acts]float64) {
 	return p
 }
 
+// heldBack is how probable it is that something holds a yes back.
+func heldBack(p *[tagger.Acts]float64) float64 {
+	return max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt])
+}
+
 // acts is how probable it is that some part of a sentence does each thing.
 func (d *doc) acts(s span) (p [tagger.Acts]float64) {
 	last := -1
@@ -118,7 +123,7 @@ func (d *doc) story(s span) bool {
 func (d *doc) sureOf(said string) string {
 	switch p := d.sense(); {
 	case said != "":
-	case p[tagger.Yes] >= sureYes && max(p[tagger.No], p[tagger.If], p[tagger.Ask], p[tagger.Doubt]) < sureNot:
+	case p[tagger.Yes] >= sureYes && heldBack(&p) < sureNot:
 		return "yes"
 	case p[tagger.No] >= sureYes && p[tagger.Yes] < sureNot:
 		return "no"
