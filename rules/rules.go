@@ -320,6 +320,7 @@ type Words struct {
 	Replies   Lexicon `toml:"replies"`  // kind of reply: phrases
 	Cues      Lexicon `toml:"cues"`     // part of a sentence: phrases
 	Asks      Lexicon `toml:"asks"`     // what a patron asks: words of such a question
+	Guards    Lexicon `toml:"guards"`   // words beside which what was learned is not believed by itself
 }
 
 // Lexicon is language -> stock word -> ways of writing it. The language "any"

@@ -28,6 +28,7 @@ func Check(r *rules.Rules) error {
 	c.names("topics", w.Topics, known.Topics)
 	c.names("replies", w.Replies, known.Replies)
 	c.names("cues", w.Cues, known.Cues)
+	c.names("guards", w.Guards, known.Guards)
 	return errors.Join(c.errs...)
 }
 

@@ -47,7 +47,7 @@ func newLexicon(in *Input, lang string) *lexicon {
 			l.addAll(set.group, set.words[language])
 		}
 	}
-	for _, cues := range []rules.Lexicon{w.Replies, w.Cues} {
+	for _, cues := range []rules.Lexicon{w.Replies, w.Cues, w.Guards} {
 		for _, language := range []string{"any", lang} {
 			for cue, ways := range cues[language] {
 				l.addWays(cue, "", ways)
