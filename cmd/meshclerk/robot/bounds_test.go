@@ -155,6 +155,15 @@ func TestHealthAtEachBound(t *testing.T) {
 				t.Fatal(err)
 			}
 		}},
+		"health.long-sending": {12 * time.Minute, func(r *Robot) { // over the ten of RFC 5321, 4.5.3.2.6
+			d := lies(t, r, 1, "", "")
+			if err := r.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+				t.Fatal(err)
+			}
+			if _, _, err := r.Ledger.BeginSend(t.Context(), d.ID, owner); err != nil {
+				t.Fatal(err)
+			}
+		}},
 		"health.loop-still":   {2 * time.Minute, func(r *Robot) { r.vitals.beats("work", noon, nil) }},
 		"health.loop-at-step": {15 * time.Minute, func(r *Robot) { r.vitals.beats("work", noon, &ledger.Step{Kind: ledger.StepDraft}) }},
 		"health.no-look-yet": {5*2*time.Minute + 30*time.Second - time.Second, func(r *Robot) { // five polls and a command
@@ -182,12 +191,57 @@ func TestHealthTellsOfLittleRoom(t *testing.T) {
 	if !ok {
 		t.Skip("the room on this disk cannot be told")
 	}
-	for letter, want := range map[uint64]bool{free / 3: false, free / 3 * 2: true} { // 2/3 and 4/3 of it
+	for letter, want := range map[uint64]bool{free / 5 * 2: false, free / 5 * 3: true} { // 4/5 and 6/5 of it
 		r.Rules.Caps.LetterBytes = int64(letter)
 		h := r.Health(t.Context())
-		if got := slices.ContainsFunc(h.Why, func(m job.Message) bool { return m.Key == "health.little-room" }); got != want {
+		i := slices.IndexFunc(h.Why, func(m job.Message) bool { return m.Key == "health.little-room" })
+		if got := i >= 0; got != want {
 			t.Errorf("%d free, letters of %d: told %v", free, letter, got)
 		}
+		if i >= 0 && (h.Why[i].Args["needed"] != int64(letter>>19) || h.Why[i].Args["free"] != int64(h.FreeDiskBytes>>20)) {
+			t.Errorf("%d free, letters of %d: %v", free, letter, h.Why[i].Args)
+		}
+	}
+}
+
+// What waits for a person is noted, and is nothing wrong with the robot.
+func TestHealthNotesWithoutServers(t *testing.T) {
+	r := robotAt(t, noon)
+	noted := func() (out []string) {
+		h := r.Health(t.Context())
+		for _, m := range h.Note {
+			out = append(out, m.Key)
+		}
+		return out
+	}
+	if got := noted(); len(got) > 0 {
+		t.Errorf("noted %q of a new ledger", got)
+	}
+	d := lies(t, r, 1, "", "")
+	if err := r.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := r.Ledger.BeginSend(t.Context(), d.ID, owner); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := r.Ledger.RecoverSends(t.Context(), owner); err != nil { // nobody knows its end
+		t.Fatal(err)
+	}
+	s, err := r.Ledger.Lease(t.Context(), owner, lease)
+	if err != nil || s == nil {
+		t.Fatal(s, err)
+	}
+	err = r.Ledger.Tx(t.Context(), func(tx *ledger.Tx) error {
+		if err := tx.GiveUp(t.Context(), s, mailbox.ErrGone, ledger.Robot); err != nil {
+			return err
+		}
+		return tx.Hold(t.Context(), nil, job.Plain("restored"))
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := noted(), []string{"health.given-up", "health.uncertain", "health.restored"}; !slices.Equal(got, want) {
+		t.Errorf("noted %q, want %q", got, want)
 	}
 }
 

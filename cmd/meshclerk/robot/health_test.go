@@ -3,7 +3,6 @@ package robot
 import (
 	"context"
 	"errors"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -100,29 +99,5 @@ func TestHealthNotesWhatWaitsForAPerson(t *testing.T) {
 	got := h.Health(t.Context())
 	if !got.OK || got.GivenUp != 1 || !strings.Contains(all(got.In(h.Say).Note), "meshclerk retry") {
 		t.Errorf("health %+v", got)
-	}
-}
-
-// A send may take the ten minutes of RFC 5321, 4.5.3.2.6, and a little more; at
-// twelve it is stuck.
-func TestHealthTellsOfASendThatIsStuck(t *testing.T) {
-	h := newHouse(t)
-	h.agree()
-	h.imap.Deliver(request(t, "stuck"))
-	h.once()
-	d := h.approve()
-	if _, _, err := h.Ledger.BeginSend(t.Context(), d.ID, owner); err != nil {
-		t.Fatal(err)
-	}
-	stuck := func() bool {
-		return slices.ContainsFunc(h.Health(t.Context()).Why, func(why job.Message) bool { return why.Key == "health.long-sending" })
-	}
-	h.forward(12*time.Minute - 30*time.Second)
-	if stuck() {
-		t.Error("told before twelve minutes have gone by")
-	}
-	h.forward(31 * time.Second)
-	if !stuck() {
-		t.Errorf("not told after twelve minutes: %+v", h.Health(t.Context()))
 	}
 }
