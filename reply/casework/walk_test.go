@@ -47,6 +47,7 @@ type walk struct {
 	parts          int // yeses to one part of two
 	listed         int // how often a job came onto the print list
 	turns          int
+	edit           func(*job.Letter) // what is otherwise in the letters that come; may be nil
 }
 
 // told is what one letter said of a part.
@@ -165,6 +166,9 @@ func (w *walk) letter(text string, files ...string) string {
 		w.must(w.l.Enqueue(w.ctx, ledger.StepRead, id, time.Time{}))
 		s, err = w.l.Lease(w.ctx, "walk", time.Hour, ledger.StepRead)
 		w.must(err)
+	}
+	if w.edit != nil {
+		w.edit(l)
 	}
 	w.note("patron: %s %v", text, files)
 	w.must(w.o.Receive(w.ctx, s, l))

@@ -1,0 +1,225 @@
+package casework
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
+)
+
+// offer begins a conversation of somebody else in the same ledger, and lets its quote
+// leave.
+func (w *walk) offer(files ...string) {
+	w.t.Helper()
+	w.request(files...)
+	w.sign()
+	w.work()
+	w.approve()
+	w.work()
+	w.wantStage(job.Quoted)
+}
+
+// request begins a conversation of somebody else, who has signed nothing.
+func (w *walk) request(files ...string) {
+	w.t.Helper()
+	w.edit, w.thread, w.ids, w.trail = nil, "", nil, nil
+	w.said, w.agreed, w.unclear = map[job.ID]told{}, map[job.ID]*told{}, map[string]bool{}
+	w.patron = fmt.Sprintf("ada%d@example.org", w.uid)
+	id := w.letter("Please print this in blue, one copy, to collect at Millbrook.", files...)
+	w.work()
+	jobs, err := w.l.JobsOf(w.ctx, id)
+	w.must(err)
+	for _, j := range jobs {
+		w.ids, w.thread = append(w.ids, j.ID), j.Thread
+	}
+}
+
+// moveTo brings the first job by hand to a stage, by way of others.
+func (w *walk) moveTo(way ...job.Stage) {
+	w.t.Helper()
+	for _, to := range way {
+		if to == job.Agreed {
+			w.letter("Yes please, go ahead.")
+			w.wantStage(to)
+			continue
+		}
+		w.must(w.l.Move(w.ctx, w.ids[0], to, clerk, job.Plain("")))
+	}
+}
+
+// open are the kinds of the notices about a letter that nobody has dealt with.
+func (w *walk) open(letter string) (out []string) {
+	list, err := w.l.Notices(w.ctx, false)
+	w.must(err)
+	for _, n := range list {
+		if n.About(letter) {
+			out = append(out, string(n.Kind))
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+func (w *walk) job() job.Job {
+	w.t.Helper()
+	j, err := w.l.Job(w.ctx, w.ids[0])
+	w.must(err)
+	return j
+}
+
+var (
+	unproven = func(l *job.Letter) { l.Authenticated = job.Fail }
+	unknown  = func(l *job.Letter) { l.Authenticated = job.None }
+	cousin   = func(l *job.Letter) { l.From.Address = "cousin@example.net" }
+	paper    = func(l *job.Letter) {
+		l.Attachments = append(l.Attachments, job.Attachment{Name: "form.pdf", Kind: job.KindDocument, SHA256: strings.Repeat("0", 64)})
+	}
+)
+
+// What an answer does to its job in each stage: only its patron's proven word moves it,
+// what is unclear goes to a person, and what comes too late changes nothing.
+func TestWhatAnAnswerDoes(t *testing.T) {
+	const yes, no = "Yes please, go ahead.", "No thank you, please cancel it."
+	const three, red, there = "Please make it three copies.", "In red, please.", "I will collect it at Fernhill."
+	agreed := []job.Stage{job.Agreed}
+	printing, ready := append(agreed, job.Printing), append(agreed, job.Printing, job.Ready)
+	collected := append(slices.Clone(ready), job.Collected)
+	w := newWalk(t, 1)
+	for _, c := range []struct {
+		before []job.Stage
+		text   string
+		edit   func(*job.Letter)
+		want   job.Stage
+		told   ledger.NoticeKind // what is left to staff; "" is nothing
+	}{
+		{nil, yes, nil, job.Agreed, ""},
+		{nil, yes, unproven, job.Quoted, ledger.NoticeUnproven},
+		{nil, yes, unknown, job.Quoted, ledger.NoticeUnproven},
+		{nil, yes, cousin, job.Quoted, ledger.NoticeUnproven},
+		{nil, no, unproven, job.Quoted, ledger.NoticeUnproven},
+		{nil, no, cousin, job.Quoted, ledger.NoticeUnproven},
+		{nil, no, nil, job.Withdrawn, ""},
+		{nil, three, nil, job.Taken, ""},
+		{nil, three, cousin, job.Quoted, ledger.NoticeUnproven},
+		{nil, red, nil, job.Taken, ""},
+		{nil, "Please make it nicer.", nil, job.Quoted, ledger.NoticeQuestion},
+		{nil, "Is PLA strong enough for a coat?", nil, job.Quoted, ledger.NoticeQuestion},
+		{nil, yes + " But only if my mother allows it.", nil, job.Quoted, ledger.NoticeQuestion},
+		{nil, "Thank you very much!", nil, job.Quoted, ledger.NoticeQuestion}, // a price waits for a plain word
+		{agreed, "Thank you very much!", nil, job.Agreed, ""},
+		{agreed, yes, nil, job.Agreed, ""},
+		{agreed, no, nil, job.Withdrawn, ""},
+		{agreed, three, nil, job.Taken, ""},
+		{agreed, red, nil, job.Taken, ""},
+		{agreed, there, nil, job.Agreed, ""},
+		{agreed, yes + " " + red, nil, job.Taken, ""},
+		{printing, yes, nil, job.Printing, ""},
+		{printing, no, nil, job.Printing, ledger.NoticeTooLate},
+		{printing, three, nil, job.Printing, ledger.NoticeTooLate},
+		{printing, red, nil, job.Printing, ledger.NoticeTooLate},
+		{printing, yes + " " + red, nil, job.Printing, ledger.NoticeTooLate},
+		{printing, there, nil, job.Printing, ""},
+		{ready, there, nil, job.Ready, ""},
+		{ready, three, nil, job.Ready, ledger.NoticeTooLate},
+		{collected, no, nil, job.Collected, ledger.NoticeTooLate},
+		{collected, yes, nil, job.Collected, ""},
+		{[]job.Stage{job.Withdrawn}, yes, nil, job.Taken, ""},
+		{[]job.Stage{job.Withdrawn}, no, nil, job.Withdrawn, ""},
+		{[]job.Stage{job.Lapsed}, yes, nil, job.Taken, ""},
+		{[]job.Stage{job.Lapsed}, yes, unproven, job.Lapsed, ledger.NoticeUnproven},
+		{[]job.Stage{job.Declined}, yes, nil, job.Declined, ledger.NoticeYesToWhat},
+		{[]job.Stage{job.Declined}, red, nil, job.Taken, ""},
+	} {
+		w.offer("lid.stl")
+		w.moveTo(c.before...)
+		w.edit = c.edit
+		id := w.letter(c.text)
+		var told []string
+		if c.told != "" {
+			told = []string{string(c.told)}
+		}
+		if j := w.job(); j.Stage != c.want || !slices.Equal(w.open(id), told) {
+			t.Errorf("%v, %q: %s, left to staff %q; want %s, %q", c.before, c.text, j.Stage, w.open(id), c.want, told)
+		}
+		if j := w.job(); c.text == there && j.Wishes.Pickup != "Fernhill" || c.edit != nil && j.Wishes.Pickup != "Millbrook" {
+			t.Errorf("%v, %q: collected at %q", c.before, c.text, j.Wishes.Pickup)
+		}
+		if jobs, err := w.l.JobsIn(w.ctx, w.thread); err != nil || len(jobs) != 1 {
+			t.Errorf("%v, %q: %d jobs, %v", c.before, c.text, len(jobs), err)
+		}
+	}
+}
+
+// A paper that comes while a signed agreement is missing is shown to staff as such, from
+// the patron's proven address alone; what it says beside that is taken too.
+func TestPaperWhileTheAgreementIsMissing(t *testing.T) {
+	w := newWalk(t, 1)
+	signed := func(l *job.Letter) { paper(l) }
+	for name, c := range map[string]struct {
+		text string
+		edit func(*job.Letter)
+		told []string
+	}{
+		"the form":       {"Here it is.", signed, []string{"agreement-form"}},
+		"of nobody":      {"Here it is.", func(l *job.Letter) { paper(l); unproven(l) }, []string{"answer-unproven"}},
+		"of a parent":    {"Here it is.", func(l *job.Letter) { paper(l); cousin(l) }, []string{"agreement-form"}},
+		"a photograph":   {"Here it is.", func(l *job.Letter) { paper(l); l.Attachments[0].Kind = job.KindPicture }, []string{"agreement-form"}},
+		"another thing":  {"Here it is.", func(l *job.Letter) { paper(l); l.Attachments[0].Kind = job.KindOther }, []string{"question"}},
+		"nothing kept":   {"Here it is.", func(l *job.Letter) { paper(l); l.Attachments[0].SHA256 = "" }, []string{"question"}},
+		"and a yes":      {"Yes please, go ahead. Here it is.", signed, []string{"agreement-form"}},
+		"and a question": {"Is PLA strong enough for a coat?", signed, []string{"agreement-form", "question"}},
+	} {
+		w.request("lid.stl")
+		w.approve()
+		w.work()
+		w.wantStage(job.NeedsAgreement)
+		w.edit = c.edit
+		id := w.letter(c.text)
+		if got := w.open(id); !slices.Equal(got, c.told) {
+			t.Errorf("%s: left to staff %q, want %q", name, got, c.told)
+		}
+		w.wantStage(job.NeedsAgreement)
+	}
+}
+
+// A letter that brings a file corrects the patron's part; the same file once more changes
+// nothing, and another person's file is a request of their own.
+func TestFileInAnAnswer(t *testing.T) {
+	w := newWalk(t, 1)
+	for name, c := range map[string]struct {
+		text   string
+		edit   func(*job.Letter)
+		stage  job.Stage
+		here   int // jobs of the conversation then
+		begun  int // jobs of a conversation of its own
+		untold bool
+	}{
+		"a new version":      {"Here is the corrected file.", nil, job.Taken, 1, 0, true},
+		"signed as ever":     {"Here is the corrected file.\n\nThanks,\nAda", nil, job.Taken, 1, 0, true},
+		"another signature":  {"Could you print mine too?\n\nThanks,\nBruno", nil, job.Quoted, 1, 1, true},
+		"another's address":  {"Could you print mine too?", func(l *job.Letter) { cousin(l); l.From.Name = "Bruno Diaz" }, job.Quoted, 1, 1, true},
+		"of nobody":          {"Here is the corrected file.", unproven, job.Quoted, 1, 0, false},
+		"a parent's address": {"I am her mother. Here is the corrected file.", func(l *job.Letter) { cousin(l); l.From.Name = "Bruna Diaz" }, job.Quoted, 1, 0, false},
+	} {
+		w.offer("lid.stl")
+		before, err := w.l.Jobs(w.ctx, ledger.Filter{})
+		w.must(err)
+		blob := w.job().Blob
+		w.edit = c.edit
+		id := w.letter(c.text, "lid.stl")
+		after, err := w.l.Jobs(w.ctx, ledger.Filter{})
+		w.must(err)
+		here, err := w.l.JobsIn(w.ctx, w.thread)
+		w.must(err)
+		if j := w.job(); j.Stage != c.stage || len(here) != c.here || len(after)-len(before) != c.here-1+c.begun || (len(w.open(id)) == 0) != c.untold || (j.Blob != blob) != (c.stage == job.Taken) {
+			t.Errorf("%s: %s, %d jobs here, %d more, left to staff %q", name, j.Stage, len(here), len(after)-len(before), w.open(id))
+		}
+	}
+	w.offer("lid.stl")
+	w.edit = func(l *job.Letter) { l.Attachments[0].SHA256 = w.job().Blob }
+	w.letter("Yes please, go ahead.", "lid.stl")
+	w.wantStage(job.Agreed)
+}
