@@ -247,5 +247,5 @@ func plausibleUU(line []byte) bool {
 		return len(line) > 0
 	}
 	want := 1 + (int((line[0]-' ')&0x3F)+2)/3*4
-	return line[0] >= ' ' && line[0] <= '`' && len(line) <= want+2 && len(line) <= 90
+	return line[0] >= ' ' && line[0] <= '`' && len(line) <= want+2
 }
