@@ -316,3 +316,97 @@ func TestReportCountsEachOnce(t *testing.T) {
 		}
 	}
 }
+
+// What may be recorded of a letter in each of its states.
+func TestWhatMayBecomeOfALetter(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	at := map[LetterState]string{}
+	for i, state := range []LetterState{LetterTaken, LetterRead, LetterDone, LetterLeftAlone, LetterSetAside} {
+		id := taken(t, l, uint32(i+1), string(state))
+		do(t, l, func(tx *Tx) error {
+			switch state {
+			case LetterTaken:
+				return nil
+			case LetterRead:
+				return tx.SaveParsed(ctx, id, job.Letter{From: job.Address{Address: "ada@example.org"}, Disposition: job.Request}, Robot)
+			}
+			return tx.SetLetter(ctx, id, state, Robot, job.Plain(""))
+		})
+		at[state] = id
+	}
+	sha, n, err := l.PutBlob(ctx, KindLetter, strings.NewReader(string(LetterTaken)), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	twin, _, err := l.Take(ctx, TakenLetter{Folder: "INBOX", UIDValidity: 1, UID: 99, SHA256: sha, Bytes: n, ReceivedAt: l.clock()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at[LetterDuplicate] = twin
+	for state, id := range at {
+		for _, to := range []LetterState{LetterDone, LetterLeftAlone, LetterSetAside, LetterTaken, LetterDuplicate} {
+			err := undone(t, l, func(tx *Tx) error { return tx.SetLetter(ctx, id, to, Robot, job.Plain("")) })
+			if may := state != LetterDuplicate && to != LetterTaken && to != LetterDuplicate; (err == nil) != may {
+				t.Errorf("%s becomes %s: %v", state, to, err)
+			}
+		}
+		err := undone(t, l, func(tx *Tx) error { return tx.Again(ctx, id, "Bo Example", job.Plain("")) })
+		if may := state == LetterSetAside || state == LetterLeftAlone; (err == nil) != may {
+			t.Errorf("%s is read again: %v", state, err)
+		}
+	}
+}
+
+// Only what was given up is tried again: another step of the same subject goes on waiting.
+func TestOnlyWhatWasGivenUpIsTriedAgain(t *testing.T) {
+	l, clock := newLedger(t)
+	ctx := t.Context()
+	later := clock.Now().Add(time.Hour)
+	if err := l.Enqueue(ctx, StepDraft, "D-000001", time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	if err := undone(t, l, func(tx *Tx) error { return tx.TryAgain(ctx, "D-000001", "Bo Example") }); !errors.Is(err, ErrNotFound) {
+		t.Errorf("nothing was given up: %v", err)
+	}
+	s := lease(t, l, "robot")
+	do(t, l, func(tx *Tx) error { return tx.GiveUp(ctx, s, errors.New("odd"), Robot) })
+	if err := l.Enqueue(ctx, StepPost, "D-000001", later); err != nil {
+		t.Fatal(err)
+	}
+	do(t, l, func(tx *Tx) error { return tx.TryAgain(ctx, "D-000001", "Bo Example") })
+	open, err := l.OpenSteps(ctx)
+	if err != nil || len(open) != 2 || open[0].Kind != StepDraft || open[0].Attempts != 0 || open[1].Kind != StepPost || !open[1].Due.Equal(later) {
+		t.Errorf("%+v, %v", open, err)
+	}
+	if told, err := l.Notices(ctx, false); err != nil || len(told) != 0 {
+		t.Errorf("still told of: %+v, %v", told, err)
+	}
+}
+
+// A list has as many entries as there are, up to its limit.
+func TestListsUpToTheirLimit(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	for i := range 3 {
+		d := newDraft(t, l, fmt.Sprint(i), newJob(t, l, taken(t, l, uint32(i+1), fmt.Sprint(i))).ID)
+		do(t, l, func(tx *Tx) error { return tx.Approve(ctx, d.ID, d.SHA256, "Bo Example", ViaPage) })
+	}
+	for limit, want := range map[int]int{0: 3, 2: 2, 3: 3, 9: 3} {
+		audit, err := l.Audit(ctx, AuditFilter{What: []string{"approved", "sent"}, Limit: limit})
+		if err != nil || len(audit) != want {
+			t.Errorf("audit up to %d: %d, %v", limit, len(audit), err)
+		}
+		jobs, err := l.Jobs(ctx, Filter{Limit: limit})
+		if err != nil || len(jobs) != want {
+			t.Errorf("jobs up to %d: %d, %v", limit, len(jobs), err)
+		}
+		drafts, err := l.Drafts(ctx, DraftFilter{Limit: limit})
+		if err != nil || len(drafts) != want {
+			t.Errorf("drafts up to %d: %d, %v", limit, len(drafts), err)
+		}
+	}
+	if (Notice{Subject: ""}).About("") || !(Notice{Subject: "a"}).About("a") || !(Notice{Letters: []string{"b"}}).About("b") || (Notice{Subject: "a"}).About("b") {
+		t.Error("what a notice is about")
+	}
+}

@@ -367,3 +367,24 @@ func TestNestedHTMLAtItsBounds(t *testing.T) {
 		t.Errorf("the items are not counted: %q", got)
 	}
 }
+
+// What stands alone is the letter's text by each of the types that texts come as, and a
+// file by its own; addresses stand apart by a comma or a semicolon that no quote holds.
+func TestTextsByTheirTypes(t *testing.T) {
+	for media, text := range map[string]bool{
+		"text/plain": true, "text/html": true, "text": true, "text/enriched": true, "application/xhtml+xml": true, "text/x-amp-html": true, "plain": true,
+		"application/octet-stream": false, "image/png": false, "text/csv": false,
+	} {
+		l := read(t, top+"Content-Type: "+media+"\r\n\r\nPlease print this.", house(""))
+		if got := l.Text == "Please print this."; got != text || (len(l.Attachments) == 0) != text {
+			t.Errorf("%s: text %q, %d files", media, l.Text, len(l.Attachments))
+		}
+	}
+	for value, want := range map[string]int{
+		"a@example.org, b@example.org": 2, "a@example.org; b@example.org": 2, `"a, b" <a@example.org>`: 1, `"a\"; b" <a@example.org>`: 1, "a@example.org": 1, "": 0,
+	} {
+		if got := len(addresses(value)); got != want {
+			t.Errorf("%q: %d addresses, want %d", value, got, want)
+		}
+	}
+}

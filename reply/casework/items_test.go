@@ -126,6 +126,13 @@ func TestCountOfFilesIsNoCountOfCopies(t *testing.T) {
 			t.Errorf("%d files, %d said: %d copies of each, want %d", c[0], c[1], got, c[2])
 		}
 	}
+	three := 3
+	if got := eachOnce(job.Wishes{}, 3); got.Copies != nil {
+		t.Errorf("nothing was said: %d copies", *got.Copies)
+	}
+	if got := eachOnce(job.Wishes{Copies: &three, Items: []job.Item{{Part: "lid", Copies: 3}}}, 3); *got.Copies != 3 {
+		t.Errorf("three of a part: %d copies", *got.Copies)
+	}
 }
 
 // A part is named with and without accents, whichever way the file's name writes them, in
