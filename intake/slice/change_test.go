@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
 )
 
@@ -36,6 +37,31 @@ func TestColourChangesOnceAPlate(t *testing.T) {
 	in.ChangeMM = 5
 	if above := mustEstimate(t, m, in); above.ColourChanges != 0 || above.ChangeMM != 0 || above.SecondMM3 != 0 {
 		t.Errorf("a change above the part: %+v", above)
+	}
+}
+
+// Letters that stand on a plate take one change of nozzle, on the way up to them: every
+// layer is of one colour. Two bodies beside each other take one in each layer.
+func TestNozzleChangesBetweenLayers(t *testing.T) {
+	plate, letters := shapes.Box(20, 20, 3), shapes.Moved(shapes.Box(8, 8, 2), 6, 6, 3.0001)
+	for _, c := range []struct {
+		name          string
+		first, second *mesh.Mesh
+		want          func(layers int) int
+	}{
+		{"on it", plate, letters, func(int) int { return 1 }},
+		{"under it", letters, plate, func(int) int { return 2 }}, // the first nozzle begins, with what surrounds the part
+		{"beside it", shapes.Box(20, 20, 3), shapes.Moved(shapes.Box(8, 8, 3), 30, 0, 0), func(n int) int { return n }},
+	} {
+		in := inputFor(t, c.first, job.Settings{})
+		in.Printer.NozzleMM = []float64{0.4, 0.4}
+		in.Printer.SwitchS, in.Printer.PurgeMM3 = 9, 15
+		in.Second = c.second
+		e := mustEstimate(t, c.first, in)
+		if want := c.want(e.Layers); e.ColourChanges != want {
+			t.Errorf("%s: %d changes in %d layers, want %d", c.name, e.ColourChanges, e.Layers, want)
+		}
+		near(t, c.name+": laid aside", e.PurgeMM3, 15*float64(e.ColourChanges), 1e-9)
 	}
 }
 

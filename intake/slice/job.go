@@ -111,9 +111,7 @@ func (pr *printed) plateCost(g *supportGrid, room plate, n int) plateCost {
 // addSwitches adds the changes of nozzle, and the plastic laid aside at each.
 // All copies of a plate share them.
 func (pr *printed) addSwitches(c *plateCost) {
-	for i, n := range pr.changes {
-		c.switches += n * pr.layers[i].count
-	}
+	c.switches = pr.switches
 	c.purged = float64(c.switches) * pr.printer.PurgeMM3
 	c.seconds += float64(c.switches) * pr.printer.SwitchS
 	if pr.changeLayer() > 0 {

@@ -13,19 +13,19 @@ const perMove = 15
 // printed is one copy, planned: how long each layer takes and what it lays.
 type printed struct {
 	*sliced
-	paces   []pace
-	between []float64 // s, up to layer i and over to where it begins
-	changes []int     // of the nozzle, in each layer
-	plastic plastic
-	other   float64 // mm3, of the plastic: what is laid of the part in the second colour
-	bedside bedside
+	paces    []pace
+	between  []float64 // s, up to layer i and over to where it begins
+	switches int       // of the nozzle, on one plate
+	plastic  plastic
+	other    float64 // mm3, of the plastic: what is laid of the part in the second colour
+	bedside  bedside
 }
 
 // plan plans every layer.
 func (s *sliced) plan(ctx context.Context) (*printed, error) {
 	n := len(s.layers)
-	out := &printed{sliced: s, paces: make([]pace, n), between: make([]float64, n), changes: make([]int, n)}
-	ends := make([][2]spot, n)
+	out := &printed{sliced: s, paces: make([]pace, n), between: make([]float64, n)}
+	ends, used := make([][2]spot, n), make([]nozzlesUsed, n)
 	workers := runtime.GOMAXPROCS(0)
 	sums, others := make([]plastic, n), make([]plastic, n)
 	tracks, timers := make([]track, workers), make([]*timer, workers)
@@ -42,7 +42,7 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 			at := s.layLayer(t, i)
 			meter.Spend(t.comparisons/comparisonsPerUnit + perMove*len(t.moves))
 			ends[i] = [2]spot{t.first, t.at}
-			out.changes[i] = s.changesIn(at, len(t.moves))
+			used[i] = s.nozzlesIn(at, len(t.moves))
 			others[i] = laid(t.moves[s.otherFrom(i, at):], s.layers[i])
 			out.paces[i] = timers[w].pace(t.moves, s.layers[i])
 			sums[i] = laid(t.moves, s.layers[i])
@@ -65,7 +65,7 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 		}
 		last = i
 	}
-	out.bedside = s.layBedside()
+	out.bedside, out.switches = s.layBedside(), s.switches(used)
 	return out, nil
 }
 
@@ -73,16 +73,33 @@ func (s *sliced) plan(ctx context.Context) (*printed, error) {
 // the part, then what the second nozzle lays of it.
 type layerStarts struct{ part, second int }
 
-// changesIn counts the changes of nozzle in a layer: one for supports of another
-// material, one for a second colour. A layer begins with the nozzle that the one
-// before it ended with.
-func (s *sliced) changesIn(at layerStarts, end int) int {
-	n := 0
-	if s.in.Support != nil && at.part > 0 && end > at.part {
-		n++
+// nozzlesUsed tells which nozzles lay something in a layer. The first lays the part in
+// its own colour, and its supports where they are of its material.
+type nozzlesUsed struct{ first, second bool }
+
+func (s *sliced) nozzlesIn(at layerStarts, end int) nozzlesUsed {
+	held := at.part > 0
+	body, other := at.second > at.part, end > at.second
+	if s.in.Support != nil {
+		return nozzlesUsed{first: body || other, second: held}
 	}
-	if at.second > at.part && end > at.second {
-		n++
+	return nozzlesUsed{first: body || held, second: other}
+}
+
+// switches counts the changes of nozzle on a plate. The first one begins, and a layer
+// begins with the nozzle that the one before it ended with, if it has work for it.
+func (s *sliced) switches(used []nozzlesUsed) (n int) {
+	second := false
+	for i, l := range s.layers {
+		switch u := used[i]; {
+		case l.count == 0:
+		case u.first && u.second:
+			n += l.count
+			second = second != (l.count%2 == 1)
+		case u.first && second, u.second && !second:
+			n++
+			second = u.second
+		}
 	}
 	return n
 }
