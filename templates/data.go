@@ -91,6 +91,7 @@ type Part struct {
 	Turned       bool // it is printed another way up than it was sent
 	TurnWhy      Text // what turning gains
 
+	Pieces   Text // of a print of several files: "base.stl in black and letters.stl in red"
 	Changes  int  // of the colour, where the price has the plastic laid aside at them
 	LaidAway Text // that plastic: "2.4 g"
 

@@ -60,7 +60,7 @@ func full(l *Localizer) Data {
 	for _, what := range []string{"file", "copies", "colour", "material", "size", "supports", "layer", "infill", "shells", "time", "mass", "total"} {
 		d.Changes = append(d.Changes, Change{File: "bracket.stl", What: what, Before: "1", Now: "2"})
 	}
-	for i, key := range []string{"colour", "height", "material", "copies", "supports", "size", "pickup", "card", "units-doubtful", "own-check"} {
+	for i, key := range []string{"colour", "height", "together", "apart", "material", "copies", "supports", "size", "pickup", "card", "units-doubtful", "own-check"} {
 		d.Questions = append(d.Questions, Question{Number: i + 1, Key: key, Text: "Is this what you want?",
 			About: "Something about it.", Choices: l.Or([]Text{l.Colour("white"), l.Colour("green")}), Amount: l.Size([3]float64{60, 31, 48}), OneBody: true})
 	}
@@ -72,7 +72,7 @@ func fullPart(l *Localizer) Part {
 		Number: 1, File: "bracket.stl", Outcome: "quote", Really: "it is a zip archive",
 		Size: l.Size([3]float64{60, 31, 48}), Scale: l.Percent(0.8), Material: "PLA", Colour: l.Colour("green"), Copies: 2, Plates: 2,
 		Layer: l.Length(0.2), Infill: l.Percent(0.1), Shells: 2, Supports: "yes", Turned: true, TurnWhy: "it needs no supports that way",
-		Changes: 24, LaidAway: l.Mass(0.4), Time: l.About(10200), TimeExact: l.Exact(10200), TimeRange: l.Between(9000, 12000), PlateTime: l.Exact(5100),
+		Pieces: "base.stl in black and letters.stl in red", Changes: 24, LaidAway: l.Mass(0.4), Time: l.About(10200), TimeExact: l.Exact(10200), TimeRange: l.Between(9000, 12000), PlateTime: l.Exact(5100),
 		Mass: l.Mass(24.3), Filament: l.Length(8100),
 		Lines: []Line{{"job", "Each job", "", l.Money("1.00", "CAD")}, {"mass", "24 g of PLA", "24 g PLA", l.Money("2.40", "CAD")}}, Total: l.Money("3.40", "CAD"),
 		Rounded: "rounded", Understood: "2 copies, in green",

@@ -34,8 +34,22 @@ type Job struct {
 	Wishes   Wishes   `json:"wishes"` // merged over the whole conversation, newest word wins
 	Settings Settings `json:"settings"`
 
+	// Pieces are the patron's files that this one was joined from, placed as they are
+	// drawn; a file that came as it is has none.
+	Pieces []Piece `json:"pieces,omitempty"`
+	// JoinedTo is the job that has this one's file as a piece. What is joined to another
+	// is no job of its conversation any more.
+	JoinedTo ID `json:"joined_to,omitempty"`
+
 	Report    *Report    `json:"report,omitempty"` // nil until checked
 	Agreement *Agreement `json:"agreement,omitempty"`
+}
+
+// Piece is a patron's file that is printed with others as one.
+type Piece struct {
+	File   string `json:"file"`
+	Blob   string `json:"blob"`   // SHA-256 of its bytes, hex
+	Bodies []int  `json:"bodies"` // its bodies in the joined file, by their volume; the largest is 1
 }
 
 // Address is a mailbox: a display name, and an address in lower case.

@@ -103,6 +103,8 @@ type Wishes struct {
 
 	ChangeMM *float64 `json:"change_mm,omitempty"` // height above the plate at which the colour changes, of one print in two
 
+	Together string `json:"together,omitempty"` // "yes": several files are one print; "no": they are not; or ""
+
 	Strong bool `json:"strong,omitempty"` // wished strong, with no infill named
 
 	Words map[string]string `json:"words,omitempty"` // field -> the patron's words it came from

@@ -19,6 +19,10 @@ type Report struct {
 	Quote       *Quote       `json:"quote,omitempty"`
 	Advice      []Advice     `json:"advice,omitempty"`
 
+	// Onto is another part of the conversation that this one is drawn to stand on or in, or
+	// that is drawn so on this one; nil where there is none.
+	Onto *Onto `json:"onto,omitempty"`
+
 	// Bodies are those of a file with more than one, the largest first; not all of very many.
 	Bodies []Body `json:"bodies,omitempty"`
 }
@@ -27,6 +31,12 @@ type Report struct {
 type Body struct {
 	SizeMM [3]float64 `json:"size_mm"`
 	AtMM   [3]float64 `json:"at_mm"` // its left, front and lower corner, from that of the file's box
+}
+
+// Onto names another part.
+type Onto struct {
+	Job  ID     `json:"job"`
+	File string `json:"file"`
 }
 
 // Printable reports whether a part may be offered: it was checked to the end, nothing
@@ -59,6 +69,7 @@ type Shape struct {
 	VolumeMM3          float64    `json:"volume_mm3"`
 	AreaMM2            float64    `json:"area_mm2"`
 	SizeMM             [3]float64 `json:"size_mm"`
+	AtMM               [3]float64 `json:"at_mm"`  // the lowest coordinates, times the scale
 	Shells             int        `json:"shells"` // connected by edges
 	Parts              int        `json:"parts"`  // shells that are outer bodies
 	OpenEdges          int        `json:"open_edges"`

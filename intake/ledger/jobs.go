@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 
 	"meshclerk/intake/job"
@@ -205,7 +206,7 @@ func differences(a, b job.Job) []job.Message {
 	add("patron", a.Patron, b.Patron)
 	add("language", a.Language, b.Language)
 	add("sender-check", a.Auth, b.Auth)
-	add("file", a.File+"\x00"+a.Blob, b.File+"\x00"+b.Blob)
+	add("file", []any{a.File, a.Blob, a.Pieces, a.JoinedTo}, []any{b.File, b.Blob, b.Pieces, b.JoinedTo})
 	add("wishes", a.Wishes, b.Wishes)
 	add("settings", a.Settings, b.Settings)
 	add("agreement", a.Agreement, b.Agreement)
@@ -285,12 +286,19 @@ func (r Reader) Job(ctx context.Context, id job.ID) (job.Job, error) {
 
 // JobsOf gives the jobs a letter is tied to, whole, in the order they were made.
 func (r Reader) JobsOf(ctx context.Context, letter string) ([]job.Job, error) {
-	return r.jobs(ctx, `WHERE id IN (SELECT job FROM job_letters WHERE letter = ?) ORDER BY made, id`, letter)
+	jobs, err := r.jobs(ctx, `WHERE id IN (SELECT job FROM job_letters WHERE letter = ?) ORDER BY made, id`, letter)
+	return unjoined(jobs), err
 }
 
-// JobsIn gives the jobs of a conversation, whole, in the order they were made.
+// JobsIn gives the jobs of a conversation, whole, in the order they were made, but for
+// those that were joined to another.
 func (r Reader) JobsIn(ctx context.Context, thread string) ([]job.Job, error) {
-	return r.jobs(ctx, `WHERE thread = ? ORDER BY made, id`, thread)
+	jobs, err := r.jobs(ctx, `WHERE thread = ? ORDER BY made, id`, thread)
+	return unjoined(jobs), err
+}
+
+func unjoined(jobs []job.Job) []job.Job {
+	return slices.DeleteFunc(jobs, func(j job.Job) bool { return j.JoinedTo != "" })
 }
 
 func (r Reader) jobs(ctx context.Context, where string, args ...any) ([]job.Job, error) {

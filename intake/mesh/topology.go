@@ -138,7 +138,7 @@ func (t *Topology) summarise(f Facts) {
 		s.Triangles = len(t.mesh.Triangles)
 	}
 	s.Vertices = len(t.mesh.Vertices)
-	s.SizeMM = t.box.Size()
+	s.SizeMM, s.AtMM = t.box.Size(), t.box.Min
 	s.DegenerateTris, s.DuplicateTris, s.WeldToleranceMM = f.Degenerate, f.Duplicate, f.WeldTolerance
 	s.OpenEdges, s.NonmanifoldEdges, s.FlippedEdges = e.Open, e.NonManifold, e.Flipped
 	s.Shells, s.Holes = len(t.Shells), len(t.Holes)

@@ -114,7 +114,9 @@ func (x examined) told() []job.Body {
 	return out
 }
 
-func size(s mesh.Shell) float64 { return max(s.Volume, -s.Volume) }
+// size is the volume by which bodies are put in order, to seven digits: what rounding
+// makes of equal bodies is no order.
+func size(s mesh.Shell) float32 { return float32(max(s.Volume, -s.Volume)) }
 
 // bodyOf is the body that a shell belongs to: itself, or the body around a cavity.
 func (x examined) bodyOf(shell int) int {

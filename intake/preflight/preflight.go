@@ -138,7 +138,7 @@ func (c check) run(ctx context.Context, f File, report job.Report) (job.Report, 
 		scaled = f.Mesh.Transformed(mesh.Upright, c.scale)
 	}
 	// Should the budget run out, at least the size is known.
-	report.Mesh = &job.Shape{Triangles: f.Facts.Facets, Vertices: len(f.Mesh.Vertices), SizeMM: scaled.Bounds().Size()}
+	report.Mesh = &job.Shape{Triangles: f.Facts.Facets, Vertices: len(f.Mesh.Vertices), SizeMM: scaled.Bounds().Size(), AtMM: scaled.Bounds().Min}
 	x, err := c.examine(ctx, f.Mesh, scaled, f.Facts)
 	if x.topo != nil {
 		report.Mesh = &x.topo.Shape

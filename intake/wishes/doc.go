@@ -28,6 +28,7 @@ type doc struct {
 	sents    []span
 	clauses  []span
 	topic    string
+	topics   []string          // of the questions that the letter answers
 	changeAt span              // the length at which the colour changes
 	counted  map[int]bool      // tokens right behind a count of copies
 	given    map[int]bool      // tokens at which a value begins that another is exchanged for

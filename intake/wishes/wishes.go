@@ -109,8 +109,9 @@ func (r *Reader) Understand(in Input) job.Wishes {
 	answered, text := pairs(&in)
 	d := newDoc(opening(&in)+text, lex, &in)
 	d.learn(r.tags)
+	d.topics = asked(&in, lex)
 	w := d.wishes()
-	v := replies{topics: asked(&in, lex), lex: lex, in: &in, tags: r.tags}
+	v := replies{topics: d.topics, lex: lex, in: &in, tags: r.tags}
 	changed := in.Answer && changedWish(w, in.Earlier, v.topics)
 	w = v.inline(w, answered)
 	if len(answered) == 0 {
@@ -124,7 +125,8 @@ func (r *Reader) Understand(in Input) job.Wishes {
 		if w.Answer == job.Accept && len(w.Unread) > 0 {
 			w.Answer = ""
 		}
-		if words := d.unclearAnswer(w.Answer); words != "" {
+		apart := w.Together == "no" && slices.Contains(v.topics, "together") // that no is to our question
+		if words := d.unclearAnswer(w.Answer); words != "" && !apart {
 			w.Unread = append(w.Unread, job.Unread{Text: words, About: "answer"})
 		}
 		if words := d.words(0, 40); w.Answer != "" && words != "" {
@@ -173,6 +175,8 @@ func (d *doc) wishes() job.Wishes {
 	note("card", card)
 	w.NeededBy, words = d.neededBy()
 	note("needed_by", words)
+	w.Together, words = d.oneprint()
+	note("together", words)
 	layers, height, words := d.change()
 	w.ChangeMM = height
 	note("height", words)
@@ -292,7 +296,7 @@ func (v *replies) inline(w job.Wishes, answered []pair) job.Wishes {
 // single reads a letter as the answer to the one question that was asked,
 // where its general sense has left that open.
 func (v *replies) single(w job.Wishes, whole *doc, text string) job.Wishes {
-	if len(v.topics) != 1 || v.topics[0] == "" || v.topics[0] == "accept" || v.topics[0] == "supports" && !whole.onlyYesOrNo() {
+	if len(v.topics) != 1 || v.topics[0] == "" || v.topics[0] == "accept" || (v.topics[0] == "supports" || v.topics[0] == "together") && !whole.onlyYesOrNo() {
 		return w
 	}
 	d := newDoc(text, v.lex, v.in)
@@ -412,7 +416,7 @@ func Merge(old, new job.Wishes) job.Wishes {
 		into *string
 		from string
 	}{{&w.Material, new.Material}, {&w.Supports, new.Supports}, {&w.NeededBy, new.NeededBy},
-		{&w.Phone, new.Phone}, {&w.Card, new.Card}, {&w.Pickup, new.Pickup}} {
+		{&w.Phone, new.Phone}, {&w.Card, new.Card}, {&w.Pickup, new.Pickup}, {&w.Together, new.Together}} {
 		if f.from != "" {
 			*f.into = f.from
 		}

@@ -170,6 +170,9 @@ func (in *incoming) each(ctx context.Context, jobs []job.Job, to job.Stage, why 
 		if err := in.tx.Move(ctx, j.ID, to, in.who(), why); err != nil {
 			return err
 		}
+		if err := leavesAlone(ctx, in.tx, j); err != nil {
+			return err
+		}
 		moved++
 	}
 	if moved == 0 && !slices.ContainsFunc(jobs, func(j job.Job) bool { return !j.Stage.Over() || j.Stage == job.Collected }) {

@@ -42,6 +42,11 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 	if jobs, err = in.proveBy(ctx, jobs); err != nil {
 		return err
 	}
+	if in.joint != nil {
+		if first, others := in.joint.of(jobs); first.ID != "" && len(others) == len(in.joint.pieces)-1 {
+			return in.joinJobs(ctx, jobs)
+		}
+	}
 	if files := notYet(in.meshes(), jobs); len(files) > 0 {
 		return in.newFiles(ctx, jobs, files)
 	}
@@ -173,6 +178,9 @@ func (in *incoming) meant(jobs []job.Job) []job.Job {
 
 // wishesFor are the letter's wishes for one job.
 func (in *incoming) wishesFor(j job.Job) job.Wishes {
+	if len(j.Pieces) > 0 {
+		return wishesOfPieces(in.l.Wishes, j, in.l.Text)
+	}
 	if own, ok := in.own[j.ID]; ok {
 		return wishesOf(own, j.File)
 	}
@@ -241,6 +249,7 @@ func (in *incoming) merged(j job.Job) (now job.Job, again bool) {
 	now = j
 	now.Wishes = wishes.Merge(j.Wishes, own)
 	now.Settings = overlay(j.Settings, was, settings(now.Wishes, in.o.Rules))
+	now.Settings = ofPieces(now.Settings, now.Wishes, now.Pieces, in.o.Rules)
 	if own.Size != nil || own.Scale != nil {
 		if wished := wishes.Merge(job.Wishes{}, own); !sameSize(wished, j.Wishes) {
 			now.Settings.Scale, again = 0, true // the check reads the part's size

@@ -43,6 +43,9 @@ func (o *Office) Check(ctx context.Context, s *ledger.Step) error {
 		if Undivided(j.Settings, j.Report) {
 			j.Settings.Second, j.Settings.Colour = nil, "" // which one, or at which height, is asked
 		}
+		if j, err = findOnto(ctx, tx, j); err != nil {
+			return err
+		}
 		if err := o.recordCheck(ctx, tx, j); err != nil {
 			return err
 		}

@@ -138,11 +138,15 @@ func (o *Office) Belongs(ctx context.Context, letter string, id job.ID, by strin
 	if err != nil {
 		return err
 	}
+	p, err := o.joinedFor(ctx, &l, []ledger.Thread{thread})
+	if err != nil {
+		return err
+	}
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if err := settleLetter(ctx, tx, letter, by); err != nil {
 			return err
 		}
-		in := &incoming{o: o, tx: tx, id: letter, l: &l, own: own, afresh: rec.Parsed.Disposition == job.Request}
+		in := &incoming{o: o, tx: tx, id: letter, l: &l, own: own, joint: p, afresh: rec.Parsed.Disposition == job.Request}
 		return in.answer(ctx, thread)
 	})
 }

@@ -20,6 +20,8 @@ type incoming struct {
 
 	own map[job.ID]job.Wishes // of each part that an answer names, where it names several
 
+	joint *joint // the file that was made of those that are one print; nil where none are
+
 	afresh bool // it began as a request of its own, and a person tied it to a conversation
 
 	by string // the person who says what the letter means; "" reads it by itself
@@ -122,6 +124,12 @@ func (in *incoming) open(ctx context.Context, thread string) error {
 	}
 	in.l.Wishes = eachOnce(asOne(in.l.Wishes, namesOf(files)), meshesIn(in.l))
 	n := 0
+	if in.joint != nil {
+		if err := in.newJoint(ctx, thread); err != nil {
+			return err
+		}
+		n, files = 1, in.joint.without(files)
+	}
 	for _, f := range files {
 		made, err := in.newJobs(ctx, thread, f)
 		if err != nil {
@@ -173,6 +181,14 @@ func (in *incoming) byLetter() job.Message {
 }
 
 func names(jobs []job.Job) string { return strings.Join(ids(jobs), ", ") }
+
+// IDs are the numbers of jobs.
+func IDs(jobs []job.Job) (out []job.ID) {
+	for _, j := range jobs {
+		out = append(out, j.ID)
+	}
+	return out
+}
 
 func ids(jobs []job.Job) []string {
 	var out []string

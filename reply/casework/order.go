@@ -326,4 +326,4 @@ func (o *Office) left(j job.Job) []string {
 
 // needed are the questions without whose answer nothing is printed: the others are
 // about what the yes itself settles, such as supports as they were priced.
-var needed = map[string]bool{"size": true, "colour": true, "material": true, "copies": true, "pickup": true}
+var needed = map[string]bool{"size": true, "colour": true, "material": true, "copies": true, "pickup": true, "together": true}

@@ -275,7 +275,11 @@ func (in *incoming) replyParts(ctx context.Context, jobs []job.Job) error {
 		var about []job.Job
 		for _, j := range jobs {
 			if w, named := in.own[j.ID]; named && w.Answer == a && (a != "" || wishesAnew(j, w)) {
-				about = append(about, j)
+				now, err := in.tx.Job(ctx, j.ID) // one that is given up may have changed another
+				if err != nil {
+					return err
+				}
+				about = append(about, now)
 			}
 		}
 		if len(about) == 0 {

@@ -31,11 +31,15 @@ func (o *Office) Receive(ctx context.Context, s *ledger.Step, l *job.Letter) err
 	if err != nil {
 		return err
 	}
+	p, err := o.joinedFor(ctx, l, threads)
+	if err != nil {
+		return err
+	}
 	return o.Ledger.Tx(ctx, func(tx *ledger.Tx) error {
 		if err := tx.SaveParsed(ctx, s.Subject, *l, ledger.Robot); err != nil {
 			return err
 		}
-		in := &incoming{o: o, tx: tx, id: s.Subject, l: l, own: own}
+		in := &incoming{o: o, tx: tx, id: s.Subject, l: l, own: own, joint: p}
 		if err := in.route(ctx, threads); err != nil {
 			return err
 		}

@@ -272,6 +272,9 @@ func (o *Office) CloseAs(ctx context.Context, id job.ID, to job.Stage, as, by, w
 		if err := tx.MoveFor(ctx, id, to, as, by, job.Plain(why)); err != nil {
 			return err
 		}
+		if err := leavesAlone(ctx, tx, j); err != nil {
+			return err
+		}
 		return tx.Enqueue(ctx, ledger.StepDraft, j.Thread, time.Time{})
 	})
 }

@@ -197,6 +197,8 @@ func (d *Desk) routes() http.Handler {
 	staff("GET /job/{job}/decline", d.declinePage)
 	staff("POST /job/{job}/decline", d.decline)
 	staff("POST /job/{job}/reopen", d.takeUp)
+	staff("POST /job/{job}/join", d.join)
+	staff("POST /job/{job}/part", d.partAgain)
 	staff("POST /job/{job}/correct", d.correct)
 	staff("POST /job/{job}/assign", d.assign)
 	staff("POST /job/{job}/confirm", d.confirm)

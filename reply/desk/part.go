@@ -29,6 +29,8 @@ type partView struct {
 	Unsure  bool // a person may vouch for the sender
 	Stands  standsView
 
+	JoinWith   []job.Job // parts that it may be printed with as one
+	Partable   bool      // it was joined from several files, and may be parted again
 	Declinable bool
 	Ended      bool // and may be taken up again
 }

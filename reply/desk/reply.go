@@ -132,6 +132,10 @@ func (d *Desk) caseOf(ctx context.Context, s *localizer, who personal, dr *ledge
 		if p.Stands, err = d.standsOf(ctx, s, j); err != nil {
 			return v, err
 		}
+		if p.JoinWith, err = d.office.Joinable(ctx, j); err != nil {
+			return v, err
+		}
+		p.Partable = casework.Partable(j)
 		v.addPart(p)
 	}
 	v.Total = v.total(d.office.Rules.Prices.Currency)

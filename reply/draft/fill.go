@@ -297,9 +297,12 @@ func (f *filler) questions(d *templates.Data) {
 		for _, c := range q.Choices {
 			words = append(words, f.locale.Colour(c))
 		}
-		if q.Key == "colour" {
+		switch q.Key {
+		case "together", "apart":
+			out.Choices = f.files(q.Choices)
+		case "colour":
 			out.Choices, out.Said = f.locale.And(words), f.locale.Colour(string(out.Said))
-		} else {
+		default:
 			out.Choices = f.locale.Or(words)
 		}
 		switch {
@@ -312,6 +315,15 @@ func (f *filler) questions(d *templates.Data) {
 		}
 		d.Questions = append(d.Questions, out)
 	}
+}
+
+// files lists names of files.
+func (f *filler) files(names []string) templates.Text {
+	var out []templates.Text
+	for _, n := range names {
+		out = append(out, templates.Name(n, longestFile))
+	}
+	return f.locale.And(out)
 }
 
 // about is what a finding says before its question; a question that says it itself has none.

@@ -22,6 +22,7 @@ func (f *filler) part(j *job.Job) templates.Part {
 		Layer: l.Length(s.LayerMM), Infill: l.Percent(s.Infill), Shells: s.Shells,
 		Colour: f.locale.Coloured(colourOf(j, r), s), Limit: l.Exact(r.Limits.JobHours * 3600),
 	}
+	p.Pieces = f.pieces(j)
 	if m := materialOf(j, r); m != nil {
 		p.Material = templates.Text(m.Name)
 	}
@@ -36,6 +37,28 @@ func (f *filler) part(j *job.Job) templates.Part {
 	}
 	p.Understood = f.understood(j, p)
 	return p
+}
+
+// pieces says which of a joined file's pieces is of which colour: "base.stl in black and
+// letters.stl in red"; where they are of one colour, just which they are.
+func (f *filler) pieces(j *job.Job) templates.Text {
+	two := j.InTwo()
+	if two == nil || two.FromMM > 0 || j.Settings.Colour == "" {
+		var names []string
+		for _, p := range j.Pieces {
+			names = append(names, p.File)
+		}
+		return f.files(names)
+	}
+	var out []templates.Text
+	for _, p := range j.Pieces {
+		colour := j.Settings.Colour
+		if len(p.Bodies) > 0 && slices.Contains(two.Bodies, p.Bodies[0]) {
+			colour = two.Colour
+		}
+		out = append(out, templates.Text(f.locale.Say(job.Say("replies.understood.piece", job.Args{"file": string(templates.Name(p.File, longestFile)), "colour": string(f.locale.Colour(colour))}))))
+	}
+	return f.locale.And(out)
 }
 
 // sizeOpen reports whether a part is still to be offered and its units are in doubt.
@@ -92,6 +115,8 @@ var ours = map[string]bool{
 // the question it leads to, or as a caution. What the patron has answered is not said again.
 func (f *filler) saidElsewhere(x job.Finding, j *job.Job) bool {
 	switch {
+	case x.Code == job.CodeSeveralParts && x.Level == job.Note && len(j.Pieces) > 0: // it is what was wished
+		return true
 	case x.Code == job.CodeSmallPartHazard, x.Code == job.CodeOverhang && x.Text.Key == "findings.overhang":
 		return true
 	case x.Level != job.Ask:

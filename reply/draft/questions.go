@@ -12,7 +12,7 @@ import (
 // Question is one thing that only the patron can settle.
 type Question struct {
 	Number  int      `json:"number"` // in the letter, from 1
-	Key     string   `json:"key"`    // "colour", "height", "copies", "material", "supports", "size", "pickup", "card" or a finding's code
+	Key     string   `json:"key"`    // "colour", "height", "together", "apart", "copies", "material", "supports", "size", "pickup", "card" or a finding's code
 	Job     job.ID   `json:"job"`    // "" when it is about all files of the letter
 	File    string   `json:"file"`   // the patron's name for the file, or ""
 	Text    string   `json:"text"`   // as the letter asks it; from Questions: ""
@@ -66,6 +66,12 @@ func merge(all []Question, jobs []*job.Job) []Question {
 	}
 	var out []Question
 	for _, q := range all {
+		if q.Key == "together" { // each of the two has it
+			q.Job, q.File = "", ""
+			if slices.ContainsFunc(out, func(o Question) bool { return o.Key == q.Key && slices.Equal(o.Choices, q.Choices) }) {
+				continue
+			}
+		}
 		same := func(o Question) bool {
 			return o.Key == q.Key && o.own.String() == q.own.String() && o.found.String() == q.found.String() && o.Said == q.Said && o.size == q.size && slices.Equal(o.Choices, q.Choices)
 		}
@@ -99,6 +105,7 @@ func ofPart(j *job.Job, r *rules.Rules) []Question {
 		qs = append(qs, material(j, r)...)
 		qs = append(qs, colour(j, r)...)
 		qs = append(qs, height(j)...)
+		qs = append(qs, together(j)...)
 		qs = append(qs, copies(j, r)...)
 	}
 	if j.Report == nil {
@@ -164,6 +171,30 @@ func height(j *job.Job) []Question {
 		return nil
 	}
 	return []Question{{Key: "height", height: two.FromMM}}
+}
+
+// together asks whether a part that is drawn to stand on another is one print with it.
+func together(j *job.Job) []Question {
+	if j.Report == nil || j.Report.Onto == nil || j.Wishes.Together != "" || len(j.Pieces) > 0 {
+		return nil
+	}
+	files := []string{j.File, j.Report.Onto.File}
+	slices.Sort(files)
+	return []Question{{Key: "together", Choices: files}}
+}
+
+// apart asks about parts that were wished as one print and do not meet as they are drawn.
+func apart(jobs []*job.Job) []Question {
+	var files []string
+	for _, j := range jobs {
+		if outcome(j) == canPrint && !j.Stage.Over() && j.Wishes.Together == "yes" && len(j.Pieces) == 0 && j.Wishes.Words["apart"] == "" {
+			files = append(files, j.File)
+		}
+	}
+	if len(files) < 2 {
+		return nil
+	}
+	return []Question{{Key: "apart", Choices: files}}
 }
 
 // colourOf is the colour a job is printed in, or "" while that is open.
@@ -245,7 +276,7 @@ func ofFinding(j *job.Job, f job.Finding, r *rules.Rules) []Question {
 
 // ofLetter are the questions that are asked once, whatever the number of files.
 func ofLetter(jobs []*job.Job, r *rules.Rules) []Question {
-	var qs []Question
+	qs := apart(jobs)
 	printable, pickup, card := false, "", ""
 	for _, j := range jobs {
 		printable = printable || outcome(j) == canPrint && !j.Stage.Over()

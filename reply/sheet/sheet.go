@@ -222,7 +222,7 @@ func (s *Sheet) nozzles(j job.Job, est *job.Estimate) {
 	first := string(s.Colour(j.Settings.Colour))
 	if two.FromMM <= 0 {
 		s.row("sheet.row.first-nozzle", first)
-		s.row("sheet.row.second-nozzle", s.second(*two))
+		s.row("sheet.row.second-nozzle", s.second(*two, j.Pieces))
 		s.row("sheet.row.changes", string(s.Number(float64(est.ColourChanges), 0)))
 		return
 	}
@@ -235,9 +235,19 @@ func (s *Sheet) nozzles(j job.Job, est *job.Estimate) {
 	s.say("sheet.row.second-nozzle", job.Say("sheet.change.nozzle", job.Args{"second": second, "height": height, "layer": est.ChangeLayer}))
 }
 
-// second says what the second nozzle lays.
-func (s *Sheet) second(two job.SecondColour) string {
+// second says what the second nozzle lays: whole files, where the part was joined from
+// several, else bodies.
+func (s *Sheet) second(two job.SecondColour, pieces []job.Piece) string {
 	colour := string(s.Colour(two.Colour))
+	var files []string
+	for _, p := range pieces {
+		if len(p.Bodies) > 0 && slices.Contains(two.Bodies, p.Bodies[0]) {
+			files = append(files, plain.OneLine(p.File))
+		}
+	}
+	if len(files) > 0 {
+		return s.Say(job.Say("sheet.second.files", job.Args{"colour": colour, "files": files}))
+	}
 	if len(two.Bodies) == 0 {
 		return s.Say(job.Say("sheet.second.rest", job.Args{"colour": colour}))
 	}
@@ -266,6 +276,13 @@ func (s *Sheet) settings(j job.Job, r *rules.Rules) {
 	s.row("sheet.row.material", r.Settings(j).Material)
 	s.row("sheet.row.colour", cmp.Or(colour, anyone))
 	s.nozzles(j, est)
+	if len(j.Pieces) > 0 {
+		var files []string
+		for _, p := range j.Pieces {
+			files = append(files, plain.OneLine(p.File))
+		}
+		s.say("sheet.row.pieces", job.Say("sheet.pieces", job.Args{"files": files}))
+	}
 	s.row("sheet.row.copies", string(s.Number(float64(max(j.Asked().Copies, est.Copies)), 0)))
 	if est.Plates > 1 {
 		s.say("sheet.row.plates", job.Say("sheet.plates", job.Args{"plates": est.Plates, "n": est.PerPlate}))

@@ -292,6 +292,11 @@ func (s *stage) part(line string) sample.File {
 		m = shapes.Mushroom(48, n[0], n[1], n[2])
 	case "raised": // a plate with a smaller body on it
 		m = shapes.Merge(shapes.Box(n[0], n[1], n[2]), shapes.Moved(shapes.Box(n[0]/2, n[1]/2, n[2]/2), n[0]/4, n[1]/4, n[2]+1e-4))
+	case "letters": // two letters that stand on a plate of that size
+		m = shapes.Merge(shapes.Moved(shapes.Box(n[0]/4, n[1]/2, 2), -n[0]/3, -n[1]/4, n[2]), shapes.Moved(shapes.Box(n[0]/5, n[1]/2, 2), n[0]/8, -n[1]/4, n[2]))
+		return s.file(words, i, m)
+	case "stud": // one that stands on a plate of that size
+		return s.file(words, i, shapes.Moved(shapes.Box(n[0]/4, n[1]/2, 8), -n[0]/8-3, -n[1]/4, n[2]))
 	case "holes":
 		m = shapes.Without(shapes.Box(n[0], n[1], n[2]), 0, 5)
 	case "inches":
@@ -299,8 +304,14 @@ func (s *stage) part(line string) sample.File {
 	default:
 		s.t.Fatalf("line %d: there is no part %q", s.at.line, words[i+1])
 	}
+	return s.file(words, i, shapes.OnBed(m))
+}
+
+// file is a mesh as an attachment.
+func (s *stage) file(words []string, i int, m *mesh.Mesh) sample.File {
+	s.t.Helper()
 	var b bytes.Buffer
-	if err := mesh.WriteSTL(&b, shapes.OnBed(m)); err != nil {
+	if err := mesh.WriteSTL(&b, m); err != nil {
 		s.t.Fatal(err)
 	}
 	return sample.File{Name: strings.Join(words[:i+1], " "), MediaType: "model/stl", Data: b.Bytes()}
@@ -443,7 +454,9 @@ func (s *stage) job(line string) {
 	is := map[string]string{"stage": string(found.Stage), "copies": strconv.Itoa(set.Copies), "colour": cmp.Or(set.Colour, "-"), "colours": strings.Join(colours, " and "),
 		"branch": cmp.Or(found.Wishes.Pickup, "-"), "scale": strconv.FormatFloat(cmp.Or(set.Scale, 1), 'g', 3, 64), "price": cmp.Or(offered, "-"), "agreed": cmp.Or(agreed, "-"),
 		"waits": "for " + cmp.Or(waits, "nobody"), "material": cmp.Or(set.Material, s.Rules.Printing.Material), "supports": cmp.Or(set.Supports, "-"), "change": "-", "phone": cmp.Or(found.Wishes.Phone, "-")}
+	is["bodies"] = "-"
 	if two := found.InTwo(); two != nil {
+		is["bodies"] = strings.Trim(fmt.Sprint(two.Bodies), "[]")
 		is["change"] = fmt.Sprintf("%s at %g", two.Colour, two.FromMM)
 	}
 	for _, want := range strings.Split(wants, ", ") {
@@ -515,6 +528,11 @@ func (s *stage) staff(line string) {
 		}
 	case "belongs":
 		must(s.Belongs(ctx, s.letter, first(), marisol))
+	case "joins":
+		_, err := s.Join(ctx, casework.IDs(jobs), marisol)
+		must(err)
+	case "parts":
+		must(s.Part(ctx, first(), marisol))
 	case "set":
 		s.set(jobs[0], rest)
 	case "aside":
