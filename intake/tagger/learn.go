@@ -49,12 +49,39 @@ func (l *learner) know(examples [][]feature, least int) {
 	l.w, l.moved = make([]float32, len(l.at)*l.wide), make([]float32, len(l.at)*l.wide)
 }
 
-// move shifts the weights of a feature against the slope of each column.
-func (l *learner) move(f feature, slope []float64) {
-	at, ok := l.at[f]
-	if !ok {
-		return
+// row is where the weights of a feature stand in the table, and whether it is a whole word.
+type row struct {
+	at    int32
+	whole bool
+}
+
+// rows are where the weights of those features stand that the table knows.
+func (l *learner) rows(fs []feature) []row {
+	out := make([]row, 0, len(fs))
+	for _, f := range fs {
+		if at, ok := l.at[f]; ok {
+			out = append(out, row{at, f&whole != 0})
+		}
 	}
+	return slices.Clip(out)
+}
+
+// judgeRows is judge by rows.
+func (l *learner) judgeRows(rows []row, scale float64) [Acts]float64 {
+	var score [Acts]float32
+	word := false
+	for _, r := range rows {
+		weights := l.w[r.at : int(r.at)+l.wide]
+		for a, w := range weights {
+			score[a] += w
+		}
+		word = word || r.whole && weights[Yes] > 0
+	}
+	return odds(&score, scale, word)
+}
+
+// move shifts the weights of a row against the slope of each column.
+func (l *learner) move(at int32, slope []float64) {
 	w, moved := l.w[at:int(at)+l.wide], l.moved[at:int(at)+l.wide]
 	for k, g := range slope {
 		if math.Abs(g) < 1e-3 {
@@ -170,16 +197,21 @@ func learnActs(all []*example) table {
 		fs[k] = e.fs
 	}
 	l.know(fs, actLeast)
+	rows := make([][]row, len(all))
+	for k := range fs {
+		rows[k] = l.rows(fs[k])
+	}
 	dice := rand.New(rand.NewPCG(1, 1))
 	slope := make([]float64, Acts)
 	for range actRounds {
 		for _, k := range dice.Perm(len(all)) {
-			p, scale := l.judge(fs[k]), evenness(len(fs[k]))
+			scale := evenness(len(fs[k]))
+			p := l.judgeRows(rows[k], scale)
 			for a := range slope {
 				slope[a] = (p[a] - truth(all[k].acts[a])) * scale
 			}
-			for _, f := range fs[k] {
-				l.move(f, slope)
+			for _, r := range rows[k] {
+				l.move(r.at, slope)
 			}
 		}
 	}
@@ -209,17 +241,21 @@ func (m *Model) learnRoles(all []*example) {
 	for q := range feature(Roles + 1) {
 		next.at[q] = int32(q) * int32(Roles)
 	}
+	rows := make([][]row, len(flat))
+	for k := range flat {
+		rows[k] = l.rows(flat[k])
+	}
 	next.w, next.moved = make([]float32, (Roles+1)*Roles), make([]float32, (Roles+1)*Roles)
 	m.roles = l.table
 	dice := rand.New(rand.NewPCG(2, 2))
 	for range roleRounds {
 		for _, k := range dice.Perm(len(all)) {
-			m.learnSentence(all[k].roles, flat[first[k]:first[k]+len(all[k].roles)], l, next)
+			m.learnSentence(all[k].roles, rows[first[k]:first[k]+len(all[k].roles)], l, next)
 		}
 	}
 }
 
-func (m *Model) learnSentence(roles []Role, fs [][]feature, l, next *learner) {
+func (m *Model) learnSentence(roles []Role, rows [][]row, l, next *learner) {
 	for q := range m.next {
 		for r, w := range next.row(feature(q)) {
 			m.next[q][r] = float64(w)
@@ -228,8 +264,8 @@ func (m *Model) learnSentence(roles []Role, fs [][]feature, l, next *learner) {
 	}
 	c := &chain{model: m, score: make([][Roles]float64, len(roles)), next: &m.exp}
 	for i := range roles {
-		for _, f := range fs[i] {
-			for r, w := range l.row(f) {
+		for _, known := range rows[i] {
+			for r, w := range l.w[known.at : int(known.at)+l.wide] {
 				c.score[i][r] += float64(w)
 			}
 		}
@@ -238,8 +274,8 @@ func (m *Model) learnSentence(roles []Role, fs [][]feature, l, next *learner) {
 	for i, role := range roles {
 		slope := c.p[i]
 		slope[role]--
-		for _, f := range fs[i] {
-			l.move(f, slope[:])
+		for _, known := range rows[i] {
+			l.move(known.at, slope[:])
 		}
 	}
 	c.learnNext(roles, next)
@@ -256,7 +292,7 @@ func (c *chain) learnNext(roles []Role, next *learner) {
 		slope[roles[i-1]][roles[i]]--
 	}
 	for q := range slope {
-		next.move(feature(q), slope[q][:])
+		next.move(next.at[feature(q)], slope[q][:])
 	}
 }
 

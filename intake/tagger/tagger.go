@@ -30,7 +30,10 @@ type Tagger struct {
 }
 
 // New returns a tagger with the weights that were learned from testdata/wishes/marked.
-func New(words *Words) *Tagger { return &Tagger{learned(), words} }
+func New(words *Words) *Tagger { return learned().With(words) }
+
+// With returns a tagger with this model.
+func (m *Model) With(words *Words) *Tagger { return &Tagger{m, words} }
 
 // Read returns the sentences of a letter in their order. No more than the first
 // 32 kB are looked at.
@@ -93,7 +96,10 @@ func (t *table) judge(fs []feature) (out [Acts]float64) {
 		}
 		word = word || f&whole != 0 && row != nil && row[Yes] > 0
 	}
-	scale := evenness(len(fs))
+	return odds(&score, evenness(len(fs)), word)
+}
+
+func odds(score *[Acts]float32, scale float64, word bool) (out [Acts]float64) {
 	for a := range out {
 		out[a] = sigmoid(float64(score[a]) * scale)
 	}
