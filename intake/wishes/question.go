@@ -129,7 +129,46 @@ func pairs(in *Input) ([]pair, string) {
 	if len(out) > 0 || len(in.Questions) == 0 {
 		return out, text
 	}
+	if out, rest := in.unpointed(text); out != nil {
+		return out, rest
+	}
 	return byNumber(in.Questions, text)
+}
+
+var bareNumber = regexp.MustCompile(`(?:^|[\s,;])(\d{1,2})[ \t]+`)
+
+// unpointed reads "1 yes 2 red", the numbers of our questions without a point: a
+// letter that begins with 1 and goes on with 2, where some answer is a yes or a no,
+// so that they are no counts.
+func (in *Input) unpointed(text string) (out []pair, rest string) {
+	said := false
+	text, rest, _ = strings.Cut(text, "\n\n")
+	for n, question := range in.Questions {
+		m := bareNumber.FindStringSubmatchIndex(text)
+		if m == nil || text[m[2]:m[3]] != strconv.Itoa(n+1) || n == 0 && m[0] > 0 {
+			break
+		}
+		if n > 0 {
+			out[n-1].answer = text[:m[0]]
+		}
+		text = text[m[1]:]
+		out = append(out, pair{question, text, n})
+	}
+	for _, p := range out {
+		said = said || in.beginsWith(p.answer, "yes", "no", "ok")
+	}
+	if !said || len(out) < 2 {
+		return nil, ""
+	}
+	return out, rest
+}
+
+// beginsWith tells whether a text's first word is a way of saying some kind of reply.
+func (in *Input) beginsWith(text string, kinds ...string) bool {
+	toks := tokens(text, 1)
+	return len(toks) > 0 && slices.ContainsFunc(kinds, func(kind string) bool {
+		return slices.ContainsFunc(in.Words.Replies[in.Language][kind], func(way string) bool { return fold(way) == toks[0].fold })
+	})
 }
 
 // quotedQuestions reads the numbered questions of a quoted letter, each with
