@@ -14,9 +14,9 @@ import (
 // leave.
 func (w *walk) offer(files ...string) {
 	w.t.Helper()
-	w.request(files...)
+	w.another()
 	w.sign()
-	w.work()
+	w.asks(files...)
 	w.approve()
 	w.work()
 	w.wantStage(job.Quoted)
@@ -25,9 +25,19 @@ func (w *walk) offer(files ...string) {
 // request begins a conversation of somebody else, who has signed nothing.
 func (w *walk) request(files ...string) {
 	w.t.Helper()
+	w.another()
+	w.asks(files...)
+}
+
+// another lets somebody else write from now on.
+func (w *walk) another() {
 	w.edit, w.thread, w.ids, w.trail = nil, "", nil, nil
 	w.said, w.agreed, w.unclear = map[job.ID]told{}, map[job.ID]*told{}, map[string]bool{}
 	w.patron = fmt.Sprintf("ada%d@example.org", w.uid)
+}
+
+func (w *walk) asks(files ...string) {
+	w.t.Helper()
 	id := w.letter("Please print this in blue, one copy, to collect at Millbrook.", files...)
 	w.work()
 	jobs, err := w.l.JobsOf(w.ctx, id)

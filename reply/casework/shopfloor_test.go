@@ -13,7 +13,6 @@ import (
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
 	"meshclerk/rules"
-	"meshclerk/templates"
 )
 
 // officeWith is an office under the default rules whose ledger holds a part on its bed.
@@ -32,7 +31,7 @@ func officeWith(t *testing.T, part *mesh.Mesh) (o *Office, l *ledger.Ledger, sha
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &Office{Ledger: l, Rules: rules.Default(), Templates: templates.Default(), Domain: "larkfield.example", Log: slog.New(slog.DiscardHandler), Now: time.Now}, l, sha
+	return &Office{Ledger: l, Rules: rules.Default(), Templates: texts(), Domain: "larkfield.example", Log: slog.New(slog.DiscardHandler), Now: time.Now}, l, sha
 }
 
 // A job that goes to another printer's list has that printer's hours, and still

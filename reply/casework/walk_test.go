@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -60,6 +61,9 @@ type told struct {
 
 const clerk = "Marisol Teague"
 
+// texts are the built-in reply texts, read once.
+var texts = sync.OnceValue(templates.Default)
+
 func newWalk(t *testing.T, seed uint64) *walk {
 	w := &walk{t: t, ctx: t.Context(), rng: rand.New(rand.NewPCG(seed, 13)), now: time.Date(2026, 11, 27, 9, 0, 0, 0, time.UTC)}
 	dir, err := os.MkdirTemp("/dev/shm", "walk-")
@@ -75,7 +79,7 @@ func newWalk(t *testing.T, seed uint64) *walk {
 	}
 	t.Cleanup(func() { w.l.Close() })
 	r := rules.Default()
-	w.o = &Office{Ledger: w.l, Rules: r, Templates: templates.Default(), Domain: "larkfield.example", Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return w.now }}
+	w.o = &Office{Ledger: w.l, Rules: r, Templates: texts(), Domain: "larkfield.example", Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return w.now }}
 	w.o.examine = w.examine
 	return w
 }

@@ -61,9 +61,12 @@ func newHouseIn(t *testing.T, dir string, opts ...mailtest.Option) *house {
 	return h
 }
 
+// texts are the built-in reply texts, read once.
+var texts = sync.OnceValue(templates.Default)
+
 // underDefaults makes a robot under the built-in rules, without its servers yet.
 func underDefaults(l *ledger.Ledger, log *slog.Logger, now func() time.Time) *Robot {
-	return &Robot{Office: &casework.Office{Ledger: l, Rules: rules.Default(), Templates: templates.Default(), Domain: "larkfield.example", Log: log, Now: now}}
+	return &Robot{Office: &casework.Office{Ledger: l, Rules: rules.Default(), Templates: texts(), Domain: "larkfield.example", Log: log, Now: now}}
 }
 
 func (h *house) now() time.Time {
