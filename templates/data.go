@@ -168,6 +168,8 @@ type Question struct {
 	Choices Text   // "red, green or blue"
 	Said    Text   // what the patron said that cannot be had
 	OneBody bool   // of a colour: two were wished, of a file that is one body
+	Instead bool   // of a colour: of a print in two, in the place of Said
+	Of      Text   // what the patron calls what is to have that colour, or ""
 	Amount  Text
 }
 

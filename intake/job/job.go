@@ -88,7 +88,12 @@ type SecondColour struct {
 	// FromMM is the height above the plate, as printed, from which on all of it is in
 	// this colour, instead of bodies; 0 is none.
 	FromMM float64 `json:"from_mm,omitempty"`
+	// TopMM is FromMM measured from the top of the part down; 0 is none.
+	TopMM float64 `json:"top_mm,omitempty"`
 }
+
+// ByHeight reports whether it begins at a height that somebody said.
+func (c SecondColour) ByHeight() bool { return c.FromMM > 0 || c.TopMM > 0 }
 
 // InTwo is the second colour of a job as it was planned: with the height at which it
 // begins, where the check found that. It is nil for one colour.

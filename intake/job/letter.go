@@ -102,6 +102,7 @@ type Wishes struct {
 	Unread     []Unread `json:"unread,omitempty"`      // passages that speak of such things and that nothing used
 
 	ChangeMM *float64 `json:"change_mm,omitempty"` // height above the plate at which the colour changes, of one print in two
+	FromTop  bool     `json:"from_top,omitempty"`  // ChangeMM is measured from the top of the part down
 
 	Together string `json:"together,omitempty"` // "yes": several files are one print; "no": they are not; or ""
 
@@ -118,6 +119,8 @@ type Item struct {
 	Size     *Size    `json:"size"`
 	Scale    *float64 `json:"scale"`
 	Material string   `json:"material"`
+
+	Other string `json:"other_colour,omitempty"` // a colour that is no stock word, in the patron's word; Colours is empty then
 }
 
 // Unread is a passage of the patron's own words that nothing used.

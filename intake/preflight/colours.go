@@ -9,14 +9,19 @@ import (
 	"meshclerk/intake/mesh"
 )
 
-// second is the second colour as it is planned for the file's mesh in some way up: of a
-// single body nobody said more of than two colours, it begins where the relief stands.
+// second is the second colour as it is planned for the file's mesh, the way it was sent:
+// where it is measured from the top, at that height above the plate; of a single body
+// nobody said more of than two colours, where the relief stands.
 func (c check) second(x examined, m *mesh.Mesh) *job.SecondColour {
 	two := c.set.Second
-	if two == nil || two.FromMM > 0 || len(two.Bodies) > 0 || len(x.bodies()) > 1 {
+	if two == nil || two.FromMM > 0 || len(two.Bodies) > 0 || two.TopMM <= 0 && len(x.bodies()) > 1 {
 		return two
 	}
 	at := *two
+	if two.TopMM > 0 {
+		at.FromMM = max(0, m.Bounds().Size()[2]*c.scale-two.TopMM)
+		return &at
+	}
 	at.FromMM = reliefFrom(m, c.layer()/c.scale) * c.scale
 	return &at
 }

@@ -217,9 +217,7 @@ func (c check) estimate(ctx context.Context, x examined, st stood) (estimated, e
 	}
 	in.WithLargestScale = true
 	whole := x.turned(st.now.orientation)
-	if two := c.second(x, whole); two != nil && two.FromMM > 0 {
-		in.ChangeMM = two.FromMM
-	} else if two != nil {
+	if two := c.set.Second; two != nil && two.FromMM <= 0 {
 		whole, in.Second = x.byColour(whole, two.Bodies) // one body is of one colour
 	}
 	plan, err := slice.NewPlan(ctx, whole, in)

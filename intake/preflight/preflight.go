@@ -146,8 +146,8 @@ func (c check) run(ctx context.Context, f File, report job.Report) (job.Report, 
 	if err != nil {
 		return report, err
 	}
-	if !c.set.Reoriented { // else it depends on the way up, which is still to be found
-		c.set.Second = c.second(x, x.file)
+	if c.set.Second = c.second(x, x.file); c.set.Second != nil && c.set.Second.FromMM > 0 {
+		c.set.Reoriented = false // a height is one of the way it was sent: turned, the colours would lie elsewhere
 	}
 	p, walls, err := c.cast(ctx, x.body)
 	if err != nil {

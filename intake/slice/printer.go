@@ -69,7 +69,7 @@ func Pick(r *rules.Rules, s job.Settings, size [3]float64) (rules.Printer, error
 // that dissolve.
 func nozzles(s job.Settings) int {
 	n := 1
-	if s.Second != nil && s.Second.FromMM == 0 {
+	if s.Second != nil && !s.Second.ByHeight() {
 		n++ // at a height a person can change the filament
 	}
 	if s.Supports == "soluble" {

@@ -7,10 +7,19 @@ import (
 	"meshclerk/intake/job"
 )
 
+// changeAt is a change of colour within a print, as it was said.
+type changeAt struct {
+	items   []job.Item // below and above; nil where only the height was said
+	mm      *float64
+	fromTop bool // the height is measured from the top down
+	words   string
+}
+
 // change finds the height at which the colour of a print changes, with the colours
-// below and above it: "the first 3 mm white, the rest red". Where only the height is
-// said, as under our question for it, there are no items. All of it is claimed.
-func (d *doc) change() (items []job.Item, mm *float64, words string) {
+// below and above it: "the first 3 mm white, the rest red", "white, the top 5 mm red".
+// Where only the height is said, as under our question for it, there are no items. All of
+// it is claimed.
+func (d *doc) change() changeAt {
 	for n, s := range d.sents {
 		if d.onlyAsks(s.from) || d.hypothetical(s.from) {
 			continue
@@ -34,37 +43,41 @@ func (d *doc) change() (items []job.Item, mm *float64, words string) {
 		case len(colours) == 2 && !d.lowerFirst(s, i, to, side, colours):
 			slices.Reverse(colours)
 		}
+		at := changeAt{mm: &mm, fromTop: side == fromTop, words: d.words(s.from, s.to)}
 		if len(colours) == 1 {
-			items = d.otherThan(colours[0].key, side)
+			at.items = d.otherThan(colours[0], side)
 		}
 		for _, c := range colours[:len(colours)/2*2] {
-			items = append(items, job.Item{Colours: []string{c.key}})
+			at.items = append(at.items, c.item(""))
 		}
-		words = d.words(s.from, s.to)
 		d.claimChange(s, i, to)
-		return items, &mm, words
+		return at
 	}
-	return nil, nil, ""
+	return changeAt{}
 }
 
 // otherThan is what was wished of the colours before, with another one above the height
 // (1) or below it (-1): "change to red at 6 mm instead".
-func (d *doc) otherThan(colour string, side int) []job.Item {
+func (d *doc) otherThan(colour colourAt, side int) []job.Item {
 	items := slices.Clone(d.in.Earlier.Items)
+	n := 0
 	if side > 0 {
-		items[1].Colours = []string{colour}
-	} else {
-		items[0].Colours = []string{colour}
+		n = 1
 	}
+	items[n] = colour.item(items[n].Part)
 	return items
 }
 
 // claimChange claims the length and the colours of a change.
 func (d *doc) claimChange(s span, i, to int) {
 	for k := s.from; k < s.to; k++ {
+		n := d.cue(k, "othercolour")
 		if t, ok := d.tag(k, "colour"); ok {
-			d.claim(k, k+t.n)
-			d.use(k, k+t.n)
+			n = t.n
+		}
+		if n > 0 {
+			d.claim(k, k+n)
+			d.use(k, k+n)
 		}
 	}
 	d.claim(i, to)
@@ -91,10 +104,10 @@ func (d *doc) changeLength(s span) (from, end int, mm float64) {
 	return from, end, mm
 }
 
-// countedLength is "3 premiers mm".
+// countedLength is "3 premiers mm", "5 derniers mm".
 func (d *doc) countedLength(i int) (mm float64, to int) {
 	v, n := d.numeral(i)
-	m := d.cue(i+n, "below")
+	m := d.cue(i+n, "below", "fromtop")
 	if n == 0 || m == 0 {
 		return 0, 0
 	}
@@ -105,32 +118,61 @@ func (d *doc) countedLength(i int) (mm float64, to int) {
 	return v * mmPerUnit[t.key], i + n + m + t.n
 }
 
-// found colours of a sentence.
+// colourAt is a colour that was found in a sentence: one of the stock words, or another.
 type colourAt struct {
-	key string
-	at  int
+	key, other string
+	at         int
 }
 
-// coloursIn are the different colours of a span, in their order.
+// item is what is wished of a part in a colour.
+func (c colourAt) item(part string) job.Item {
+	if c.other != "" {
+		return job.Item{Part: part, Colours: []string{}, Other: c.other}
+	}
+	return job.Item{Part: part, Colours: []string{c.key}}
+}
+
+// coloursIn are the different colours of a span, in their order. Where the colour is to
+// change in the print, the one that it changes from is none that is refused.
 func (d *doc) coloursIn(s span) (out []colourAt) {
+	within := d.has(s, "changecolour") >= 0
 	for i := s.from; i < s.to; i++ {
+		c := colourAt{at: i}
 		t, ok := d.tag(i, "colour")
-		if ok && !d.toks[i].refused && !slices.ContainsFunc(out, func(c colourAt) bool { return c.key == t.key }) {
-			out = append(out, colourAt{t.key, i})
+		if !ok && within && !d.toks[i].away && !d.toks[i].told {
+			t, ok = find(d.tags[i], "colour") // taken for one that is given up
+		}
+		if ok {
+			c.key = t.key
+		} else if n := d.cue(i, "othercolour"); n > 0 && d.cue(i+n, "othercoloured") == 0 {
+			c.other = d.words(i, i+n)
+		}
+		known := func(o colourAt) bool { return o.key == c.key && o.other == c.other }
+		if c.key+c.other != "" && (within || !d.toks[i].refused) && !slices.ContainsFunc(out, known) {
+			out = append(out, c)
 		}
 	}
 	return out
 }
 
-// sideOf tells what a sentence says of its length: -1, what is below it ("the first
-// 3 mm"); 1, what is above it ("from 3 mm on", "change at 3 mm"); 0, nothing.
+// Of which side of a length a sentence speaks.
+const (
+	below   = -1 // "the first 3 mm"
+	above   = 1  // "from 3 mm on", "change at 3 mm"
+	fromTop = 2  // "the top 3 mm"
+)
+
+// sideOf tells what a sentence says of its length, or 0.
 func (d *doc) sideOf(s span, i, to int) int {
-	head := span{max(d.between(s, i).from, i-3), to}
+	part := d.between(s, i)
+	head := span{max(part.from, i-3), to}
 	switch {
+	case d.has(head, "fromtop") >= 0, d.has(span{to, min(part.to, to+3)}, "fromtop") >= 0:
+		return fromTop
 	case d.has(head, "below") >= 0:
-		return -1
-	case d.has(head, "above") >= 0, d.has(s, "changecolour") >= 0, d.topic == "height":
-		return 1
+		return below
+	case d.has(head, "above") >= 0, d.has(part, "changecolour") >= 0, d.topic == "height":
+		return above
 	}
 	return 0
 }
@@ -181,7 +223,7 @@ func (d *doc) letters() ([]job.Item, string) {
 			slices.Reverse(colours)
 		}
 		d.claimChange(s, at, at)
-		return []job.Item{{Colours: []string{colours[0].key}}, {Part: d.words(at, at+d.cue(at, "raised")), Colours: []string{colours[1].key}}}, d.words(s.from, s.to)
+		return []job.Item{colours[0].item(""), colours[1].item(d.words(at, at+d.cue(at, "raised")))}, d.words(s.from, s.to)
 	}
 	return nil, ""
 }

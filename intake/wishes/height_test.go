@@ -25,6 +25,21 @@ func TestColourChangesAtAHeight(t *testing.T) {
 		"fr: Je voudrais les premiers 3 mm en noir puis en rouge.":                "3 black red",
 		"es: Los primeros 3 mm en blanco, el resto en rojo, por favor.":           "3 white red",
 		"es: Quisiera blanco hasta 2 mm, luego rojo.":                             "2 white red",
+		"en: White with the top 5 mm in red.":                                     "5 from the top white red",
+		"en: the top 5 mm in red, the rest white please":                          "5 from the top white red",
+		"en: black please, only the last 2 mm in red":                             "2 from the top black red",
+		"en: In white, and the upper 4 mm green.":                                 "4 from the top white green",
+		"fr: Les 5 mm du haut en rouge, le reste en blanc.":                       "5 from the top white red",
+		"fr: Les 5 derniers mm en rouge, le reste en blanc.":                      "5 from the top white red",
+		"es: Los 5 mm de arriba en rojo, el resto en blanco.":                     "5 from the top white red",
+		"es: Los últimos 5 mm en rojo, el resto en blanco.":                       "5 from the top white red",
+		"en: Please change from white to red at 3 mm.":                            "3 white red",
+		"en: Could you switch from black to yellow at 3 mm?":                      "3 black yellow",
+		"fr: Passez du blanc au rouge à 3 mm, svp.":                               "3 white red",
+		"es: Cambien de blanco a rojo a los 3 mm.":                                "3 white red",
+		"en: The first 3 mm black, the rest turquoise.":                           "3 black turquoise?",
+		"fr: Les 3 premiers mm en rose, le reste en noir.":                        "3 rose? black",
+		"en: Please change from red to blue, 30 mm tall.":                         "-",
 		"en: In red, 30 mm tall please.":                                          "-",
 		"en: The first one white, 30 mm tall, the rest red.":                      "-",
 		"en: It goes under a shelf of 20 mm, in white or red.":                    "-",
@@ -58,6 +73,8 @@ func TestLettersInAColourOfTheirOwn(t *testing.T) {
 		"en: The base black, the letters red, please.":                        "base black, letters red",
 		"fr: En noir, avec les lettres en rouge, svp.":                        "black, lettres red",
 		"es: En negro, con las letras en rojo, por favor.":                    "black, letras red",
+		"en: The base black, the letters pink, please.":                       "black, letters pink?",
+		"fr: Le fond en noir, les lettres en rose, svp.":                      "black, lettres rose?",
 		"en: Please write the letters in black or red.":                       "-",
 		"en: Two in black and two red letters please.":                        "-",
 	} {
@@ -65,7 +82,11 @@ func TestLettersInAColourOfTheirOwn(t *testing.T) {
 		var got []string
 		for _, i := range reader.Understand(Input{Text: text, Language: lang}).Items {
 			if i.Copies < 2 {
-				got = append(got, strings.TrimSpace(strings.TrimPrefix(i.Part, "the ")+" "+strings.Join(i.Colours, "/")))
+				colour := strings.Join(i.Colours, "/")
+				if i.Other != "" {
+					colour = i.Other + "?"
+				}
+				got = append(got, strings.TrimSpace(strings.TrimPrefix(i.Part, "the ")+" "+colour))
 			}
 		}
 		if s := strings.Join(got, ", "); s != want && (want != "-" || s != "") {
@@ -96,8 +117,14 @@ func layersOf(w job.Wishes) string {
 		return "-"
 	}
 	out := fmt.Sprint(*w.ChangeMM)
+	if w.FromTop {
+		out += " from the top"
+	}
 	for _, i := range w.Items {
 		out += " " + strings.Join(i.Colours, "/")
+		if i.Other != "" {
+			out += i.Other + "?"
+		}
 	}
 	return out
 }

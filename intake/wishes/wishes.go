@@ -177,14 +177,14 @@ func (d *doc) wishes() job.Wishes {
 	note("needed_by", words)
 	w.Together, words = d.oneprint()
 	note("together", words)
-	layers, height, words := d.change()
-	w.ChangeMM = height
-	note("height", words)
+	change := d.change()
+	w.ChangeMM, w.FromTop = change.mm, change.fromTop
+	note("height", change.words)
 	items, itemWords := d.items()
-	if len(layers) > 0 {
-		items, itemWords = layers, words
+	if len(change.items) > 0 {
+		items, itemWords = change.items, change.words
 	}
-	if len(items) == 0 && height == nil {
+	if len(items) == 0 && change.mm == nil {
 		items, itemWords = d.letters()
 	}
 	w.Size, words = d.size()
@@ -408,7 +408,7 @@ func Merge(old, new job.Wishes) job.Wishes {
 		w.Items = new.Items
 	}
 	if new.ChangeMM != nil {
-		w.ChangeMM = new.ChangeMM
+		w.ChangeMM, w.FromTop = new.ChangeMM, new.FromTop
 	}
 	mergeRefused(&w, old, new)
 	w.Unread = new.Unread

@@ -179,12 +179,12 @@ func (in *incoming) meant(jobs []job.Job) []job.Job {
 // wishesFor are the letter's wishes for one job.
 func (in *incoming) wishesFor(j job.Job) job.Wishes {
 	if len(j.Pieces) > 0 {
-		return wishesOfPieces(in.l.Wishes, j, in.l.Text)
+		return wishesOfPieces(in.instead(in.l.Wishes, j), j, in.l.Text)
 	}
 	if own, ok := in.own[j.ID]; ok {
-		return wishesOf(own, j.File)
+		return wishesOf(in.instead(own, j), j.File)
 	}
-	return wishesOf(in.l.Wishes, j.File)
+	return wishesOf(in.instead(in.l.Wishes, j), j.File)
 }
 
 // fillIn takes over the answers to what was asked. What changes the price has the job

@@ -40,6 +40,9 @@ func (o *Office) Check(ctx context.Context, s *ledger.Step) error {
 			return o.checkAgain(ctx, tx, s, j)
 		}
 		j.Report, j.Agreement, j.Settings.Scale = report, &verdict, scale
+		if e := j.Report; e != nil && e.Estimate != nil && e.Estimate.ChangeMM > 0 {
+			j.Settings.Reoriented = false // as it was planned
+		}
 		if Undivided(j.Settings, j.Report) {
 			j.Settings.Second, j.Settings.Colour = nil, "" // which one, or at which height, is asked
 		}

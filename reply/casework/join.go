@@ -286,7 +286,7 @@ func wishesOfPieces(w job.Wishes, j job.Job, text string) job.Wishes {
 		if !now {
 			item, _ = said(j.Wishes.Items, p)
 		}
-		if item = (job.Item{Part: p.File, Colours: item.Colours}); len(item.Colours) == 0 {
+		if item = (job.Item{Part: p.File, Colours: item.Colours, Other: item.Other}); len(item.Colours) == 0 && item.Other == "" {
 			item.Colours = j.Wishes.Colours
 		}
 		items, colours = append(items, item), append(colours, item.Colours...)
@@ -317,7 +317,7 @@ func piecesIn(text string, pieces []job.Piece) (out []job.Piece) {
 
 // ofPieces gives the second colour the bodies of the pieces that are wished in it.
 func ofPieces(s job.Settings, w job.Wishes, pieces []job.Piece, r *rules.Rules) job.Settings {
-	if s.Second == nil || s.Second.FromMM > 0 || len(s.Second.Bodies) > 0 || len(pieces) == 0 {
+	if s.Second == nil || s.Second.ByHeight() || len(s.Second.Bodies) > 0 || len(pieces) == 0 {
 		return s
 	}
 	two := *s.Second

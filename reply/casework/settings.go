@@ -75,10 +75,13 @@ func twoColours(w job.Wishes, r *rules.Rules, colour string, second *job.SecondC
 	a := inStock(job.Wishes{Material: w.Material, Colours: base.Colours}, r)
 	b := inStock(job.Wishes{Material: w.Material, Colours: top.Colours}, r)
 	if a == "" || b == "" {
-		return colour, second
+		return "", second // which one instead is asked
 	}
 	two := &job.SecondColour{Colour: b}
-	if w.ChangeMM != nil {
+	switch {
+	case w.ChangeMM != nil && w.FromTop:
+		two.TopMM = *w.ChangeMM
+	case w.ChangeMM != nil:
 		two.FromMM = *w.ChangeMM
 	}
 	return a, two
@@ -101,11 +104,47 @@ func inTwoColours(w job.Wishes) bool {
 		return false
 	}
 	for _, i := range w.Items {
-		if len(i.Colours) == 0 || i.Copies > 1 || i.Size != nil || i.Scale != nil || i.Material != "" {
+		if len(i.Colours) == 0 && i.Other == "" || i.Copies > 1 || i.Size != nil || i.Scale != nil || i.Material != "" {
 			return false
 		}
 	}
-	return w.Items[0].Colours[0] != w.Items[1].Colours[0]
+	return named(w.Items[0]) != named(w.Items[1])
+}
+
+// named is the colour of an item as it is wished first.
+func named(i job.Item) string {
+	if len(i.Colours) == 0 {
+		return i.Other
+	}
+	return i.Colours[0]
+}
+
+// instead reads one colour as that of the part of a print in two whose own is not in
+// stock, as the letter asked, unless it is said of all of it.
+func (in *incoming) instead(w job.Wishes, j job.Job) job.Wishes {
+	if len(w.Items) > 0 || len(w.Colours) == 0 || !inTwoColours(j.Wishes) || saidIn(in.l.Text).has(in.o.Rules.Words.Guards[in.l.Language]["allofit"]) {
+		return w
+	}
+	lacks := -1
+	for i, item := range j.Wishes.Items {
+		switch {
+		case inStock(job.Wishes{Material: j.Wishes.Material, Colours: item.Colours}, in.o.Rules) != "":
+		case lacks >= 0:
+			return w // both: which is meant is not clear
+		default:
+			lacks = i
+		}
+	}
+	if lacks < 0 {
+		return w
+	}
+	w.Items = slices.Clone(j.Wishes.Items)
+	w.Items[lacks].Colours, w.Items[lacks].Other = w.Colours, ""
+	w.Colours = nil
+	for _, i := range w.Items {
+		w.Colours = append(w.Colours, i.Colours...)
+	}
+	return w
 }
 
 // withHeight notes that a yes is to the height at which we proposed to change the colour.

@@ -60,6 +60,7 @@ type choices struct {
 	Copies    int
 	Infill    float64 // percent
 	Scale     float64 // percent
+	Change    float64 // mm, height at which the colour changes, as planned
 	Shells    int
 	Layer     float64
 	Material  string
@@ -78,6 +79,9 @@ func (c choices) SecondColour() string {
 func (c choices) SecondHeight() float64 {
 	if c.Now.Second == nil {
 		return 0
+	}
+	if two := c.Now.Second; two.TopMM > 0 && c.Change > 0 {
+		return c.Change // said from the top down, and shown as it was planned
 	}
 	return c.Now.Second.FromMM
 }
@@ -264,7 +268,7 @@ func choicesFor(j job.Job, r *rules.Rules) choices {
 		Material: p.Material, Colour: colourOf(j)}
 	if j.Report != nil && j.Report.Estimate != nil {
 		e := j.Report.Estimate
-		c.Infill, c.Shells, c.Layer, c.Material = 100*e.Infill, e.Shells, e.LayerMM, e.Material
+		c.Infill, c.Shells, c.Layer, c.Material, c.Change = 100*e.Infill, e.Shells, e.LayerMM, e.Material, e.ChangeMM
 		if e.Scale > 0 {
 			c.Scale = 100 * e.Scale
 		}

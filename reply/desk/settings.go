@@ -30,6 +30,9 @@ func (d *Desk) changeSettings(w http.ResponseWriter, r *http.Request, who person
 	if err == nil && casework.Undivided(t.Settings, &t.Report) {
 		err = job.Refuse(job.Say("page.wrong.nothing-second", nil))
 	}
+	if err == nil && t.Settings.Reoriented && t.Report.Estimate != nil && t.Report.Estimate.ChangeMM > 0 {
+		err = job.Refuse(job.Say("page.wrong.turned-second", nil))
+	}
 	if err != nil {
 		_, text := d.localizer(r).wrong(theirs(err))
 		t.Wrong = plain.Capital(text) + "."

@@ -289,7 +289,7 @@ func (f *filler) questions(d *templates.Data) {
 	}
 	d.AskPhone = phone == ""
 	for _, q := range Questions(f.in.Jobs, f.in.Rules) {
-		out := templates.Question{Number: q.Number, Key: q.Key, Text: templates.Text(f.locale.Say(q.own)), About: f.about(q), Said: templates.Name(q.Said, longestWish), OneBody: q.OneBody}
+		out := templates.Question{Number: q.Number, Key: q.Key, Text: templates.Text(f.locale.Say(q.own)), About: f.about(q), Said: templates.Name(q.Said, longestWish), OneBody: q.OneBody, Instead: q.Instead, Of: templates.Name(q.Of, longestWish)}
 		if q.File != "" {
 			out.File = templates.Name(q.File, longestFile)
 		}

@@ -21,6 +21,9 @@ type Question struct {
 	Max     int      `json:"max"`                // of copies
 	OneBody bool     `json:"one_body,omitempty"` // of a colour: two were wished of a file with one body
 
+	Instead bool   `json:"instead,omitempty"` // of a colour: of a print in two, in the place of Said
+	Of      string `json:"of,omitempty"`      // what the patron calls what is to have that colour, or ""
+
 	own   job.Message // the finding's own question
 	found job.Message // what the finding says
 	size  [3]float64  // mm, for "size"
@@ -163,11 +166,31 @@ func inOneColour(j *job.Job) bool {
 	return len(w) == 2 && (w[1].Part != "" || j.Wishes.ChangeMM != nil) && j.Settings.Second == nil && j.Settings.Colour == ""
 }
 
+// lacking is what is wished of a print in two colours in one that is not in stock: the
+// colour, and what the patron calls that part of it.
+func lacking(j *job.Job, m *rules.Material) (colour, part string) {
+	if !inOneColour(j) {
+		return "", ""
+	}
+	for _, i := range j.Wishes.Items {
+		if slices.ContainsFunc(i.Colours, func(c string) bool { return slices.Contains(m.Colours, c) }) {
+			continue
+		}
+		if len(i.Colours) > 0 {
+			return i.Colours[0], i.Part
+		}
+		if i.Other != "" {
+			return i.Other, i.Part
+		}
+	}
+	return "", ""
+}
+
 // height asks whether the height is right at which we would change the colour of a part,
 // where nobody has said one.
 func height(j *job.Job) []Question {
 	two := j.InTwo()
-	if two == nil || two.FromMM <= 0 || j.Settings.Second.FromMM > 0 || j.Wishes.ChangeMM != nil || j.Wishes.Words["height"] != "" {
+	if two == nil || two.FromMM <= 0 || j.Settings.Second.ByHeight() || j.Wishes.ChangeMM != nil || j.Wishes.Words["height"] != "" {
 		return nil
 	}
 	return []Question{{Key: "height", height: two.FromMM}}
@@ -219,6 +242,9 @@ func colour(j *job.Job, r *rules.Rules) []Question {
 	anyWill := j.Wishes.Words["colours"] != "" && len(j.Wishes.Colours) == 0
 	if m == nil || anyWill || colourOf(j, r) != "" {
 		return nil
+	}
+	if c, part := lacking(j, m); c != "" {
+		return []Question{{Key: "colour", Choices: m.Colours, Said: c, Instead: true, Of: part}}
 	}
 	q := Question{Key: "colour", Choices: m.Colours, OneBody: inOneColour(j)}
 	if len(j.Wishes.Colours) > 0 && !q.OneBody {
