@@ -67,17 +67,11 @@ func hardToReach(h overhang) bool {
 	return locked > hardMM2 && locked > 0.1*h.areaMM2
 }
 
-// support advises support that dissolves where other support could not be taken
-// out: in places closed on all sides, and between pieces that are to move.
-func (c check) support(x examined, h overhang) (job.Advice, bool) {
-	var why job.Message
-	switch {
-	case !c.hardToBreakOff(h):
+// support advises support that dissolves where other support could hardly be taken out.
+func (c check) support(x examined, h overhang, t thin) (job.Advice, bool) {
+	why, hard := c.hardToBreakOff(h, t)
+	if !hard {
 		return job.Advice{}, false
-	case h.acrossMM2 > hardMM2:
-		why = job.Say("findings.why.on-another", job.Args{"area": area(h.acrossMM2)})
-	default:
-		why = job.Say("findings.why.no-tool", job.Args{"area": area(h.lockedMM2 - h.voidMM2)})
 	}
 	p, ok := c.dissolving(x.topo.Shape.SizeMM)
 	if !ok {
@@ -87,15 +81,33 @@ func (c check) support(x examined, h overhang) (job.Advice, bool) {
 }
 
 // hardToBreakOff reports whether supports are to be laid, nobody has said of which kind,
-// and some of them could not be taken out by hand.
-func (c check) hardToBreakOff(h overhang) bool {
-	return c.set.Supports == "" && h.areaMM2 >= c.limits[job.CodeOverhang].Limit && (h.acrossMM2 > hardMM2 || hardToReach(h))
+// and they could hardly be taken out by hand: between pieces that are to move, in places
+// closed on all sides, or off a part that is thin enough to break with them. It says why.
+func (c check) hardToBreakOff(h overhang, t thin) (why job.Message, hard bool) {
+	if c.set.Supports != "" || h.areaMM2 < c.limits[job.CodeOverhang].Limit {
+		return job.Message{}, false
+	}
+	switch {
+	case h.acrossMM2 > hardMM2:
+		return job.Say("findings.why.on-another", job.Args{"area": area(h.acrossMM2)}), true
+	case hardToReach(h):
+		return job.Say("findings.why.no-tool", job.Args{"area": area(h.lockedMM2 - h.voidMM2)}), true
+	case t.gapMM > 0 && t.between:
+		return job.Say("findings.why.pieces-move", job.Args{"gap": length(t.gapMM)}), true
+	case t.looseMM > 0:
+		return job.Say("findings.why.pieces-move", job.Args{"gap": length(t.looseMM)}), true
+	case t.detailMM > 0:
+		return job.Say("findings.why.fragile", job.Args{"thick": length(t.detailMM)}), true
+	case t.wallMM2 > hardMM2 && t.standMM > 0:
+		return job.Say("findings.why.fragile", job.Args{"thick": length(t.standMM)}), true
+	}
+	return job.Message{}, false
 }
 
 // offerDissolving works out what the part takes with supports that dissolve, where
 // others would be hard to break off and a printer can lay them.
-func (c check) offerDissolving(ctx context.Context, x examined, st stood, e *job.Estimate) error {
-	if !c.opts.WhatIf || e == nil || !c.hardToBreakOff(st.now.overhang) {
+func (c check) offerDissolving(ctx context.Context, x examined, st stood, t thin, e *job.Estimate) error {
+	if _, hard := c.hardToBreakOff(st.now.overhang, t); !hard || !c.opts.WhatIf || e == nil {
 		return nil
 	}
 	p, ok := c.dissolving(x.topo.Shape.SizeMM)
@@ -161,12 +173,12 @@ func (c check) advise(ctx context.Context, x examined, p *part, st stood, s surv
 		o.SupportMM3, o.PrintTimeS = turned.SupportMM3, turned.PrintTimeS
 	}
 	o.Why = c.gain(st, out.best, sent, turned)
-	out.orientation, out.advice = o, c.advice(x, p, st, e)
+	out.orientation, out.advice = o, c.advice(x, p, st, s, e)
 	return out, nil
 }
 
 // advice lists what staff should know or do, but for the house's own checks.
-func (c check) advice(x examined, p *part, st stood, e estimated) (out []job.Advice) {
+func (c check) advice(x examined, p *part, st stood, s surveyed, e estimated) (out []job.Advice) {
 	if p.castShare < 1 {
 		out = append(out, job.Advice{About: "check", Do: job.Say("findings.do.look-walls", nil), Why: job.Say("findings.why.tangled", nil)})
 	}
@@ -174,7 +186,7 @@ func (c check) advice(x examined, p *part, st stood, e estimated) (out []job.Adv
 		out = append(out, job.Advice{About: "check", Do: job.Say("findings.do.estimate", nil), Why: job.Why(e.why)})
 	}
 	out = append(out, st.stick.advice())
-	if a, ok := c.support(x, st.now.overhang); ok {
+	if a, ok := c.support(x, st.now.overhang, s.thin); ok {
 		out = append(out, a)
 	}
 	return out

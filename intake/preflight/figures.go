@@ -11,6 +11,7 @@ import (
 // figures are what was measured of a part: all that judge looks at beside the
 // bounds. Lengths in mm, areas in mm2, volumes in mm3, angles in degrees.
 type figures struct {
+	dissolve   bool           // supports are hard to break off, and a printer has such as dissolve
 	topo       *mesh.Topology // of the file at the asked scale, as it is
 	areaMM2    float64        // of the body looked at, its windings made good
 	sheet      bool           // the file is a surface without thickness

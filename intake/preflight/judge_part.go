@@ -72,7 +72,15 @@ func (j *judging) judgeFloating() {
 	}
 	j.add(job.CodeFloatingPart, job.Finding{Amount: float64(count), Unit: "pieces", At: place(at),
 		Text:     job.Say("findings.floating-part", job.Args{"n": count, "height": length(gap)}),
-		Question: job.Say("findings.ask.floating-part", nil)})
+		Question: j.askFloating()})
+}
+
+// askFloating asks about a piece in the air, and says of its supports what becomes of them.
+func (j *judging) askFloating() job.Message {
+	if j.set.Supports == "soluble" {
+		return job.Say("findings.ask.floating-dissolving", nil)
+	}
+	return job.Say("findings.ask.floating-part", nil)
 }
 
 // hollows are the sealed voids.
@@ -185,6 +193,8 @@ func (j *judging) judgeOverhang() {
 			f.Text = job.Say("findings.overhang-dissolving", job.Args{"area": area(h.areaMM2)})
 		case j.set.Supports == "no":
 			f.Text = job.Say("findings.overhang-unheld", job.Args{"area": area(h.areaMM2)})
+		case j.dissolve:
+			f.Text = job.Say("findings.overhang-either", job.Args{"area": area(h.areaMM2)})
 		case hardToReach(h):
 			f.Text = job.Say("findings.overhang-hidden", job.Args{"area": area(h.areaMM2)})
 		}

@@ -52,8 +52,33 @@ func TestSupportHardToReachAtEachBound(t *testing.T) {
 		{"", overhang{areaMM2: limit, acrossMM2: 99}, true}, {"", overhang{areaMM2: limit - 0.1, acrossMM2: 99}, false}, {"", overhang{areaMM2: limit + 500, lockedMM2: limit + 400}, true},
 	} {
 		k := check{bounds: newBounds(rules.Default(), job.Settings{Supports: c.set})}
-		if got := k.hardToBreakOff(c.h); got != c.want {
+		if _, got := k.hardToBreakOff(c.h, thin{}); got != c.want {
 			t.Errorf("supports %q, %+v: hard to break off %v", c.set, c.h, got)
+		}
+	}
+}
+
+// Support between pieces that are to move, or on what is thin enough to break with it, is
+// hard to take off too: where nothing overhangs, there is none.
+func TestSupportOnWhatMovesOrBreaks(t *testing.T) {
+	held := overhang{areaMM2: thresholds(rules.Default())[job.CodeOverhang].Limit + 100}
+	for _, c := range []struct {
+		h    overhang
+		t    thin
+		want string
+	}{
+		{held, thin{}, ""},
+		{held, thin{gapMM: 0.3, between: true}, "findings.why.pieces-move"},
+		{held, thin{gapMM: 0.3}, ""}, // a slot in one piece
+		{held, thin{looseMM: 0.45}, "findings.why.pieces-move"},
+		{held, thin{detailMM: 0.5}, "findings.why.fragile"},
+		{held, thin{wallMM2: 50.1, standMM: 0.7}, "findings.why.fragile"},
+		{held, thin{wallMM2: 50, standMM: 0.7}, ""},
+		{overhang{}, thin{detailMM: 0.5, gapMM: 0.3, between: true}, ""},
+	} {
+		k := check{bounds: newBounds(rules.Default(), job.Settings{})}
+		if why, hard := k.hardToBreakOff(c.h, c.t); why.Key != c.want || hard != (c.want != "") {
+			t.Errorf("%+v: %v %q, want %q", c.t, hard, why.Key, c.want)
 		}
 	}
 }

@@ -161,7 +161,7 @@ func (c check) run(ctx context.Context, f File, report job.Report) (job.Report, 
 	}
 	a, err := c.advise(ctx, x, p, st, s, e)
 	if err == nil {
-		err = c.offerDissolving(ctx, x, st, e.estimate)
+		err = c.offerDissolving(ctx, x, st, s.thin, e.estimate)
 	}
 	if err == nil {
 		err = ctx.Err()
@@ -172,6 +172,9 @@ func (c check) run(ctx context.Context, f File, report job.Report) (job.Report, 
 	report.Estimate, report.Orientation, report.Advice = e.estimate, &a.orientation, a.advice
 	report.Bodies = x.told()
 	figures := gather(x, p, st, s, e, a, c.seen(f))
+	if _, hard := c.hardToBreakOff(st.now.overhang, s.thin); hard {
+		_, figures.dissolve = c.dissolving(x.topo.Shape.SizeMM)
+	}
 	report.Findings = judge(figures, c.bounds)
 	found, advice := c.judgeOwn(figures.measures(p.sizeIn(st.now.orientation), c.bounds))
 	report.Findings, report.Advice = append(report.Findings, found...), append(report.Advice, advice...)

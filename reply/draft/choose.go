@@ -155,8 +155,11 @@ const mostOptions = 3
 // and none is dearer for a coarser, smaller or weaker print.
 func worthwhile(j *job.Job, outcome string) []job.Choice {
 	var out []job.Choice
+	if c, ok := dissolving(j); ok && outcome == canPrint {
+		out = append(out, c) // dearer, and spares the part
+	}
 	for _, c := range j.Report.Estimate.WhatIf {
-		if !c.Within || outcome == canPrint && !better(c, j.Report) {
+		if !c.Within || c.Label.Key == dissolvingLabel || outcome == canPrint && !better(c, j.Report) {
 			continue
 		}
 		same := func(o job.Choice) bool { return o.Total == c.Total && o.PrintTimeS == c.PrintTimeS }
@@ -165,6 +168,22 @@ func worthwhile(j *job.Job, outcome string) []job.Choice {
 		}
 	}
 	return out
+}
+
+// dissolvingLabel is that of the choice of supports that dissolve, which the check adds
+// where others would be hard to break off and a printer can lay them.
+const dissolvingLabel = "choices.dissolving"
+
+func dissolving(j *job.Job) (job.Choice, bool) {
+	if j.Report == nil || j.Report.Estimate == nil {
+		return job.Choice{}, false
+	}
+	all := j.Report.Estimate.WhatIf
+	i := slices.IndexFunc(all, func(c job.Choice) bool { return c.Within && c.Label.Key == dissolvingLabel })
+	if i < 0 {
+		return job.Choice{}, false
+	}
+	return all[i], true
 }
 
 // better reports whether a choice is worth naming beside what is offered.

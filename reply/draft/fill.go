@@ -168,7 +168,7 @@ func (f *filler) caution(c *templates.Cautions, j *job.Job) {
 		return
 	}
 	c.Small = c.Small || slices.ContainsFunc(j.Report.Findings, func(x job.Finding) bool { return x.Code == job.CodeSmallPartHazard })
-	if e := j.Report.Estimate; e != nil && e.SupportMM3 > 0 {
+	if e := j.Report.Estimate; e != nil && e.SupportMM3 > 0 && e.SupportMaterial == "" { // what dissolves leaves no stubs
 		c.Supports = true
 	}
 }
@@ -308,6 +308,8 @@ func (f *filler) questions(d *templates.Data) {
 		switch {
 		case q.Max > 0:
 			out.Amount = f.locale.Number(float64(q.Max), 0)
+		case q.dissolving.Amount != "":
+			out.Amount = f.locale.Money(q.dissolving.Amount, q.dissolving.Currency)
 		case q.height > 0:
 			out.Amount = f.locale.Quantity(q.height, "mm")
 		case q.size != [3]float64{}:

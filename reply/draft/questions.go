@@ -28,6 +28,8 @@ type Question struct {
 	found job.Message // what the finding says
 	size  [3]float64  // mm, for "size"
 
+	dissolving job.Money // what the part costs with supports that dissolve, for "supports"
+
 	height float64 // mm, at which the colour is to change, for "height"
 }
 
@@ -79,7 +81,7 @@ func merge(all []Question, jobs []*job.Job) []Question {
 			return o.Key == q.Key && o.own.String() == q.own.String() && o.found.String() == q.found.String() && o.Said == q.Said && o.size == q.size && slices.Equal(o.Choices, q.Choices)
 		}
 		if printable > 1 && count(all, same) == printable {
-			q.Job, q.File = "", ""
+			q.Job, q.File, q.dissolving = "", "", job.Money{} // of all of them, and a price is one part's
 			if slices.ContainsFunc(out, same) {
 				continue
 			}
@@ -115,12 +117,16 @@ func ofPart(j *job.Job, r *rules.Rules) []Question {
 		return qs
 	}
 	for _, f := range j.Report.Findings {
-		if f.Level == job.Ask {
+		if f.Level == job.Ask && (!saidYes[j.Stage] || f.Code == job.CodeUnitsDoubtful) {
 			qs = append(qs, ofFinding(j, f, r)...)
 		}
 	}
 	return qs
 }
+
+// saidYes are the stages behind the patron's yes: it was to what was found, too, as the
+// letter said that it would be printed.
+var saidYes = map[job.Stage]bool{job.Agreed: true, job.Printing: true, job.Failed: true, job.Ready: true}
 
 // material asks when the patron wished for one that is not in stock.
 func material(j *job.Job, r *rules.Rules) []Question {
@@ -287,7 +293,11 @@ func ofFinding(j *job.Job, f job.Finding, r *rules.Rules) []Question {
 			return nil
 		}
 		if f.Code == job.CodeOverhang {
-			return []Question{{Key: "supports", own: f.Question, found: f.Text}}
+			q := Question{Key: "supports", own: f.Question, found: f.Text}
+			if c, ok := dissolving(j); ok && j.Report.Quote != nil {
+				q.dissolving = job.Money{Amount: c.Total, Currency: j.Report.Quote.Currency}
+			}
+			return []Question{q}
 		}
 	case tooBig, tooLong:
 		if w.Scale != nil || w.Size != nil {

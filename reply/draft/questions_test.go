@@ -68,6 +68,19 @@ func TestAsksOnlyWhatIsOpen(t *testing.T) {
 	wants(t, "too many copies", one(func(j *job.Job) { settled(j).Wishes.Copies = ptr(500) }), "copies")
 	wants(t, "supports unsaid", one(func(j *job.Job) { finding(settled(j), ask("overhang", "")) }), "supports")
 	wants(t, "supports said", one(func(j *job.Job) { finding(settled(j), ask("overhang", "")).Wishes.Supports = "no" }))
+	wants(t, "what was found, behind the yes", one(func(j *job.Job) { finding(settled(j), ask("holes", "Shall we close them?")).Stage = job.Agreed }))
+	wants(t, "the same, before it", one(func(j *job.Job) { finding(settled(j), ask("holes", "Shall we close them?")) }), "holes")
+	wants(t, "fits another", one(func(j *job.Job) { settled(j).Report.Onto = &job.Onto{Job: "LP-000002", File: "letters.stl"} }), "together")
+	wants(t, "is one print with it", one(func(j *job.Job) {
+		settled(j).Report.Onto, j.Wishes.Together = &job.Onto{Job: "LP-000002", File: "letters.stl"}, "no"
+	}))
+	qs = wants(t, "second colour not in stock", one(func(j *job.Job) {
+		settled(j).Wishes.Items = []job.Item{{Part: "base", Colours: []string{"black"}}, {Part: "letters", Other: "pink"}}
+		j.Settings.Colour, j.Settings.Second = "", nil
+	}), "colour")
+	if qs[0].Said != "pink" || qs[0].Of != "letters" || !qs[0].Instead || qs[0].OneBody {
+		t.Errorf("colour question %+v", qs[0])
+	}
 	wants(t, "units unsure", one(func(j *job.Job) { finding(settled(j), ask("units-doubtful", "Inches?")) }), "size")
 	wants(t, "size said", one(func(j *job.Job) {
 		finding(settled(j), ask("units-doubtful", "Inches?")).Wishes.Size = &job.Size{Axis: "longest", MM: 80}

@@ -363,7 +363,7 @@ func (s *Sheet) caution(j job.Job, r *rules.Rules) {
 		}
 	}
 	if est := j.Report.Estimate; est != nil {
-		if est.SupportMM3 > 0 && !turnedFree(j) {
+		if est.SupportMM3 > 0 && est.SupportMaterial == "" && !turnedFree(j) {
 			s.Cautions = append(s.Cautions, s.Word("sheet.caution.supports"))
 		}
 		for _, m := range r.Materials {

@@ -295,6 +295,8 @@ func (s *stage) part(line string) sample.File {
 	case "letters": // two letters that stand on a plate of that size
 		m = shapes.Merge(shapes.Moved(shapes.Box(n[0]/4, n[1]/2, 2), -n[0]/3, -n[1]/4, n[2]), shapes.Moved(shapes.Box(n[0]/5, n[1]/2, 2), n[0]/8, -n[1]/4, n[2]))
 		return s.file(words, i, m)
+	case "hinge": // a bar that lies on two blocks, a small gap above them
+		return s.file(words, i, shapes.OnBed(shapes.Merge(shapes.Box(10, n[1], 10), shapes.Moved(shapes.Box(10, n[1], 10), n[0]-10, 0, 0), shapes.Moved(shapes.Box(n[0], n[1], 5), 0, 0, 10.3))))
 	case "stud": // one that stands on a plate of that size
 		return s.file(words, i, shapes.Moved(shapes.Box(n[0]/4, n[1]/2, 8), -n[0]/8-3, -n[1]/4, n[2]))
 	case "holes":
