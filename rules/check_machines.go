@@ -74,6 +74,7 @@ func (l *loader) checkMotion(at judge, p Printer) {
 	at.between("slowest_speed_mm_s", p.SlowestSpeed, 0.5, 500, "mm/s")
 	at.between("nozzle_switch_s", p.SwitchS, 0, 600, "rules.unit.seconds")
 	at.between("purge_mm3", p.PurgeMM3, 0, 5000, "mm3")
+	at.between("filament_wait_s", p.ChangeWaitS, 0, 86400, "rules.unit.seconds")
 	at.between("filament_change_s", p.ChangeS, 0, 3600, "rules.unit.seconds")
 	at.between("filament_change_mm3", p.ChangeMM3, 0, 5000, "mm3")
 }

@@ -118,6 +118,7 @@ type Printer struct {
 	SlowestSpeed          float64 `toml:"slowest_speed_mm_s"` // the floor when slowing for cooling
 	SwitchS               float64 `toml:"nozzle_switch_s" rule:"optional"`
 	PurgeMM3              float64 `toml:"purge_mm3" rule:"optional"`           // laid aside at each switch
+	ChangeWaitS           float64 `toml:"filament_wait_s" rule:"optional"`     // the print stands still until that person comes
 	ChangeS               float64 `toml:"filament_change_s" rule:"optional"`   // a person changes the filament of a nozzle in the middle of a print
 	ChangeMM3             float64 `toml:"filament_change_mm3" rule:"optional"` // pushed out until the new colour is clean
 }

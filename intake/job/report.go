@@ -195,6 +195,7 @@ type Estimate struct {
 	ChangeLayer     int     `json:"change_layer,omitempty"`     // the first layer, from 1, of the other colour
 	ColourChanges   int     `json:"colour_changes,omitempty"`   // on all plates
 	ByHand          bool    `json:"change_by_hand,omitempty"`   // a person changes the filament, as there is one nozzle
+	ChangeWaitS     float64 `json:"change_wait_s,omitempty"`    // of PrintTimeS at each such change: until that person comes
 	SupportMaterial string  `json:"support_material,omitempty"` // empty when supports are of the part's own material
 
 	// What finished prints corrected the figures by: they were this times smaller. 0 is 1.

@@ -28,10 +28,14 @@ func TestColourChangesOnceAPlate(t *testing.T) {
 	}
 	near(t, "height", hand.ChangeMM, 3, in.Printing.LayerMM/2+1e-9)
 	near(t, "of the other colour", hand.SecondMM3/hand.ModelMM3, 0.4, 0.12) // 2 of 5 mm, with solid top and bottom
+	in.Printer.ChangeWaitS = 1200
+	waits := mustEstimate(t, m, in)
+	near(t, "time until somebody comes", waits.PrintTimeS, hand.PrintTimeS+float64(hand.Plates)*1200, 1)
+	near(t, "told of it", waits.ChangeWaitS, 1200, 0)
 	in.Printer.NozzleMM = []float64{0.4, 0.4}
 	two := mustEstimate(t, m, in)
 	near(t, "time by nozzle", two.PrintTimeS, one.PrintTimeS+float64(two.Plates)*(9+15/flow), 1)
-	if two.ByHand {
+	if two.ByHand || two.ChangeWaitS != 0 {
 		t.Error("a second nozzle is changed to by hand")
 	}
 	in.ChangeMM = 5

@@ -125,10 +125,11 @@ func (pr *printed) addSwitches(c *plateCost) {
 }
 
 // changeCost is the time (s) of the change of colour at a height, and the plastic (mm3)
-// pushed out: the printer changes to its other nozzle, or a person the filament.
+// pushed out: the printer changes to its other nozzle, or a person, for whom it waits, the
+// filament.
 func (p *recipe) changeCost() (seconds, mm3 float64) {
 	if p.changesByHand() {
-		return p.printer.ChangeS, p.printer.ChangeMM3
+		return p.printer.ChangeWaitS + p.printer.ChangeS, p.printer.ChangeMM3
 	}
 	return p.printer.SwitchS, p.printer.PurgeMM3
 }
@@ -155,6 +156,9 @@ func (pr *printed) tellChange(e *job.Estimate, r run) {
 	if at := pr.changeLayer(); at > 0 {
 		bottom, _ := pr.lies(at)
 		e.ChangeMM, e.ChangeLayer, e.ColourChanges, e.ByHand = math.Round(1000*bottom)/1000, at+1, r.changes, pr.changesByHand()
+		if e.ByHand {
+			e.ChangeWaitS = pr.printer.ChangeWaitS
+		}
 	}
 }
 

@@ -18,6 +18,7 @@ func TestSheetSaysWhereTheColourChanges(t *testing.T) {
 		want   []string
 	}{
 		{job.SecondColour{Colour: "red"}, job.Estimate{ChangeMM: 3.05, ChangeLayer: 16, ByHand: true}, "en", []string{"black, then change the filament by hand to red at 3.05 mm, before layer 16: set the printer to stop there"}},
+		{job.SecondColour{Colour: "red"}, job.Estimate{ChangeMM: 3.05, ChangeLayer: 16, ByHand: true, ChangeWaitS: 1200}, "en", []string{"the print stands still for 20 minutes until somebody comes"}},
 		{job.SecondColour{Colour: "red", FromMM: 3}, job.Estimate{ChangeMM: 3.05, ChangeLayer: 16}, "en", []string{"First nozzle black", "Second nozzle red, from 3.05 mm up, layer 16"}},
 		{job.SecondColour{Colour: "red", Bodies: []int{2}}, job.Estimate{ColourChanges: 40}, "en", []string{"First nozzle black", "Changes of colour 40"}},
 		{job.SecondColour{Colour: "red"}, job.Estimate{ChangeMM: 3.05, ChangeLayer: 16, ByHand: true}, "fr", []string{"noir, puis remplacer le fil à la main par rouge à 3,05 mm, avant la couche 16"}},

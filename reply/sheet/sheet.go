@@ -229,6 +229,9 @@ func (s *Sheet) nozzles(j job.Job, est *job.Estimate) {
 	second, height := string(s.Colour(two.Colour)), job.Quantity{Amount: two.FromMM, Unit: "mm"}
 	if est.ByHand {
 		s.say("sheet.row.change", job.Say("sheet.change.by-hand", job.Args{"first": first, "second": second, "height": height, "layer": est.ChangeLayer}))
+		if est.ChangeWaitS > 0 {
+			s.say("sheet.row.wait", job.Say("sheet.change.waits", job.Args{"time": seconds(est.ChangeWaitS)}))
+		}
 		return
 	}
 	s.row("sheet.row.first-nozzle", first)
