@@ -39,6 +39,7 @@ type Data struct {
 	Sent      int    // 3D files that came with the letter, those too
 
 	GivenUp  Text     // files that the patron no longer wants, which we have taken off the list
+	Arrived  bool     // of several parts: the signed agreement that was missing is here
 	Changes  []Change // what is new since the last quote
 	Wait     Wait
 	NeededBy Text // the day the patron named

@@ -336,6 +336,7 @@ func (o *Office) compare(ctx context.Context, in *draft.Input, jobs []job.Job) e
 				in.Template = templates.TextChangedQuote
 			}
 			in.Before = append(in.Before, before)
+			in.Arrived = in.Arrived || len(jobs) > 1 && before.Stage == job.NeedsAgreement && j.Agreement != nil && j.Agreement.State == job.AgreementGood
 			if last.Changed.After(in.QuotedOn) {
 				in.QuotedOn = last.Changed
 			}

@@ -47,6 +47,7 @@ type Input struct {
 
 	GivenUp     []string   // files of the conversation that the patron no longer wants
 	Before      []*job.Job // the jobs as they were last quoted, to say what changed
+	Arrived     bool       // the signed agreement that the last letter about several parts asked for is here
 	QuotedOn    time.Time
 	ClosesOn    time.Time
 	PickupUntil time.Time

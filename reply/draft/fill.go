@@ -37,6 +37,7 @@ func (f *filler) data() *templates.Data {
 		Patron:   f.patron(),
 		Wait:     in.Wait,
 		SaidYes:  in.SaidYes,
+		Arrived:  in.Arrived,
 		Rest:     in.Rest,
 		Reason:   templates.Text(in.Reason),
 		Note:     templates.Note(in.Note),
