@@ -13,7 +13,7 @@ const (
 	actPace    = 0.1
 	actPull    = 5e-4
 	actLeast   = 3
-	roleLeast  = 3
+	roleLeast  = 4
 	roleRounds = 8
 	rolePace   = 0.12
 	rolePull   = 1e-4

@@ -40,7 +40,10 @@ func (c *count) add(got, want bool) {
 }
 
 func (c count) precision() float64 { return float64(c.right) / float64(max(1, c.right+c.wrong)) }
-func (c count) recall() float64    { return float64(c.right) / float64(max(1, c.right+c.missed)) }
+func (c count) f() float64 {
+	return 2 * float64(c.right) / float64(max(1, 2*c.right+c.wrong+c.missed))
+}
+func (c count) recall() float64 { return float64(c.right) / float64(max(1, c.right+c.missed)) }
 
 type scores struct {
 	acts  [Acts]count
@@ -94,7 +97,9 @@ func wholeSpans(toks []token, path []Role, sure []float64) []Span {
 }
 
 // TestHeldOut learns from all writers but one of each language and reads those.
-// The floors are what was measured, rounded down: they tell when a change costs.
+// The floors are the F-measures (the harmonic mean of precision and recall: van
+// Rijsbergen 1979, "Information Retrieval", 7) as measured, rounded down: they tell when
+// a change costs.
 func TestHeldOut(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it learns for some 20 seconds")
@@ -112,24 +117,21 @@ func TestHeldOut(t *testing.T) {
 	measure(Learn(learn, words), rest, words, s)
 	t.Logf("%d letters\nact or role right wrong missed precision recall\n%v", len(rest), s)
 	for a, floor := range actFloors {
-		if c := s.acts[a]; c.precision() < floor.precision || c.recall() < floor.recall {
-			t.Errorf("%v: precision %.3f, recall %.3f, want %v", a, c.precision(), c.recall(), floor)
+		if c := s.acts[a]; c.f() < floor {
+			t.Errorf("%v: precision %.3f, recall %.3f, F %.3f, want %v", a, c.precision(), c.recall(), c.f(), floor)
 		}
 	}
 	for r, floor := range roleFloors {
-		if c := s.roles[r]; c.precision() < floor.precision || c.recall() < floor.recall {
-			t.Errorf("%v: precision %.3f, recall %.3f, want %v", r, c.precision(), c.recall(), floor)
+		if c := s.roles[r]; c.f() < floor {
+			t.Errorf("%v: precision %.3f, recall %.3f, F %.3f, want %v", r, c.precision(), c.recall(), c.f(), floor)
 		}
 	}
 }
 
-type floor struct{ precision, recall float64 }
-
 var (
-	actFloors = map[Act]floor{Yes: {.83, .71}, No: {.94, .42}, If: {.93, .24}, Ask: {.89, .80}, Wish: {.91, .87}, Tell: {.85, .77}, Polite: {.98, .94}}
+	actFloors = map[Act]float64{Yes: .76, No: .60, If: .38, Ask: .84, Wish: .89, Tell: .82, Polite: .97}
 
-	roleFloors = map[Role]floor{Copies: {.73, .65}, Colour: {.81, .76}, Size: {.74, .84}, Material: {.96, .87}, Infill: {.65, .70},
-		Phone: {.83, .95}, Card: {.76, .68}, Pickup: {.79, .97}}
+	roleFloors = map[Role]float64{Copies: .76, Colour: .82, Size: .83, Material: .92, Infill: .69, Phone: .87, Card: .73, Pickup: .89}
 )
 
 // TestWeightsBelongToText: the weights in the program were learned from the

@@ -55,8 +55,7 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 	v.accepts = v.accepts || d.onlyOK()
 
 	p := d.sense()
-	hold := heldBack(&p)
-	clear := hold < sureNot && (p[tagger.Yes] >= sureYes && !v.led || d.witnessed())
+	clear := calm(&p) && (p[tagger.Yes] >= sureYes && !v.led || d.witnessed())
 	v.accepts = v.accepts || clear
 	v.unsure = v.unsure || v.doubts || len(d.unread()) > 0
 	v.changes = v.changes || v.drops && (v.accepts || v.yes)
@@ -115,6 +114,13 @@ func (d *doc) refusesAll(v *verdict, p *[tagger.Acts]float64) bool {
 		!v.yes && no >= sureNo && no-p[tagger.Yes] >= 0.35 && (d.has(span{0, len(d.toks)}, "no", "not") >= 0 || d.wordy(tagger.No, sureNo))
 }
 
+// calm tells whether nothing holds a yes back; less is asked where the yes is nearly
+// certain: "Yes please, print all that you can".
+func calm(p *[tagger.Acts]float64) bool {
+	hold := heldBack(p)
+	return hold < sureNot || hold < sureNotNo && p[tagger.Yes] >= 0.95
+}
+
 // wordy tells whether a sentence that does something has more than three words;
 // "keep it", cut from a longer letter, is learned to be a no.
 func (d *doc) wordy(act tagger.Act, sure float64) bool {
@@ -128,7 +134,7 @@ func (d *doc) wordy(act tagger.Act, sure float64) bool {
 func (d *doc) witnessed() bool {
 	for _, s := range d.sents {
 		p := d.acts(s)
-		if heldBack(&p) >= sureNot || d.isQuestion(s.from) {
+		if !calm(&p) || d.isQuestion(s.from) {
 			continue
 		}
 		if at := d.has(s, "accept", "acceptstart", "acceptend", "yes", "asquoted"); at >= 0 && p[tagger.Yes] >= d.leastYes(s, at) {

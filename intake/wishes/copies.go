@@ -1,6 +1,7 @@
 package wishes
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strconv"
@@ -19,6 +20,9 @@ type found[T any] struct {
 // copies finds how many of this part are wished. Several different counts, or
 // a range, are no count; the words are kept, so that the patron is asked.
 func (d *doc) copies() (*int, string) {
+	if sum := d.sum(); sum != nil {
+		return &sum.value, d.words(sum.from, sum.to)
+	}
 	var best *found[int]
 	var marked []found[int] // counts that were learned to be such
 	clash := ""
@@ -49,8 +53,8 @@ func (d *doc) copies() (*int, string) {
 	if best == nil && clash == "" {
 		best = d.repeatedCount()
 	}
-	if best != nil && best.value > 1 && clash == "" {
-		clash = d.oneOfEach() // "twelve pieces, one of each"
+	if each := d.oneOfEach(); each != "" && (best == nil || best.value > 1) {
+		return d.eachOnce(best, each)
 	}
 	if best == nil || clash != "" {
 		d.unuse(best)
@@ -58,6 +62,50 @@ func (d *doc) copies() (*int, string) {
 	}
 	d.claim(best.from, best.from+1)
 	return &best.value, d.words(best.from, best.to)
+}
+
+// sum reads what all counts make together: "two more, so five in all".
+func (d *doc) sum() *found[int] {
+	for i := range d.toks {
+		value, n := d.numeral(i)
+		if n == 0 || value != math.Trunc(value) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.hypothetical(i) || d.onlyAsks(i) || d.replaced(i) || d.other(i+n, 2) || d.listOf(i, i+n) {
+			continue
+		}
+		if d.ended(i, "conclude") > 0 && d.closed(i+n) && d.cue(i+n, "and", "or") == 0 && d.toks[i].role != tagger.None && d.does(i, tagger.Wish) >= 0.5 {
+			d.claim(i, i+n)
+			d.use(i, i+n)
+			return &found[int]{int(value), i, i + n}
+		}
+		for j := i + n; j < min(i+n+3, len(d.toks)) && d.toks[j].sent == d.toks[i].sent && d.toks[j].kind == word; j++ {
+			if m := d.cue(j, "inall"); m > 0 && d.does(i, tagger.Wish, tagger.Yes) >= halfYes {
+				d.claim(i, i+n)
+				d.use(i, j+m)
+				return &found[int]{int(value), i, j + m}
+			}
+		}
+	}
+	return nil
+}
+
+// listOf tells of a number that stands in a list of numbers: "for 1, 5 and 10".
+func (d *doc) listOf(i, j int) bool {
+	return d.ended(i, "and", "or") > 0 && d.endsNumeral(i-d.ended(i, "and", "or")) || d.cue(j, "and", "or") > 0 && d.isNumeral(j+d.cue(j, "and", "or"))
+}
+
+// eachOnce reads "one of each" where no count, or a count of all pieces, stands beside
+// it: "twelve pieces, one of each".
+func (d *doc) eachOnce(best *found[int], words string) (*int, string) {
+	if best != nil && !d.ofPieces(best) {
+		d.unuse(best)
+		return nil, words
+	}
+	one := 1
+	return &one, words
+}
+
+// ofPieces tells whether a count is of pieces.
+func (d *doc) ofPieces(c *found[int]) bool {
+	return d.has(span{c.from, c.to + 1}, "pieces", "copies") >= 0
 }
 
 // repeatedCount reads the count of the offer that a sentence of consent or of wishing
@@ -112,12 +160,15 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	}
 	value, n := d.numeral(i)
 	if a := d.cue(i, "a"); n == 0 && a > 0 && !d.toks[i].away && !d.toks[i].told {
-		return d.perHead(i, i+a, 1), ""
+		return cmp.Or(d.perHead(i, i+a, 1), d.addedAt(i, i+a, 1), d.fewerAt(i, i+a, 1)), ""
 	}
 	if n == 0 || value != math.Trunc(value) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.hypothetical(i) || d.onlyAsks(i) && d.cue(d.start(d.sents[d.toks[i].sent]), "whword") > 0 {
 		return nil, ""
 	}
 	if c := d.addedAt(i, i+n, int(value)); c != nil {
+		return c, ""
+	}
+	if c := d.fewerAt(i, i+n, int(value)); c != nil {
 		return c, ""
 	}
 	if c := d.perHead(i, i+n, int(value)); c != nil {
@@ -173,10 +224,26 @@ func (d *doc) addedAt(i, j, value int) *found[int] {
 	return &found[int]{*d.in.Earlier.Copies + value, i, j + n}
 }
 
+// fewerAt reads "one fewer" and "take two off" beside the copies that were known
+// before.
+func (d *doc) fewerAt(i, j, value int) *found[int] {
+	n := d.cue(j, "less")
+	taken := d.ended(i, "takeaway") > 0 && (n > 0 || d.in.Language == "es" && d.closed(j))
+	if !d.in.Answer || d.in.Earlier.Copies == nil || *d.in.Earlier.Copies <= value || !taken && (n == 0 || d.fold(j) == "off" || d.cue(j+n, "bigger") > 0) || d.replaced(i) || d.ranged(i, j) || d.other(j+n, 2) {
+		return nil
+	}
+	d.counted[j] = true
+	return &found[int]{*d.in.Earlier.Copies - value, i, j + n}
+}
+
 // learnedCount tells of a number that was learned to be a count, unless what is
 // known here speaks against it: "this one", "2 of the holes".
 func (d *doc) learnedCount(i, j int) bool {
-	return d.learnedAs(i, tagger.Copies, sureCount) && d.does(i, tagger.Ask) < 0.5 &&
+	sure := sureCount
+	if value, _ := d.numeral(i); value == 1 && d.toks[i].kind == word && (!d.opens(i) || d.cue(j, "of") > 0) {
+		sure = sureOne
+	}
+	return d.learnedAs(i, tagger.Copies, sure) && d.does(i, tagger.Ask) < 0.5 &&
 		d.ended(i, "this") == 0 && !(d.ended(i, "in") > 0 && d.cue(j, "pieces") > 0) && d.cue(j, "more") == 0 && !d.other(j, 4) && !d.isLetter(j)
 }
 

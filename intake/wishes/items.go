@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/tagger"
 )
 
 // piece is a stretch between two joints ("2 red" in "2 red, 1 blue") and what it
@@ -545,6 +546,9 @@ func (d *doc) ofParts(ps []piece) []job.Item {
 	if !d.together(ps) {
 		return nil
 	}
+	if !slices.ContainsFunc(ps, d.markedPart) {
+		return nil
+	}
 	ordered := ps[0].ordered || ps[len(ps)-1].ordered
 	var items []job.Item
 	for _, p := range ps {
@@ -552,7 +556,7 @@ func (d *doc) ofParts(ps []piece) []job.Item {
 		if !p.valued() || plain && !ordered || !d.noun(p.part) {
 			return nil
 		}
-		p.item.Part = d.words(p.part.from, p.part.to)
+		p.item.Part = withoutArticle(d.words(p.part.from, p.part.to))
 		items = append(items, p.item)
 	}
 	if sameWish(items) && items[0].Copies < 2 {
@@ -605,4 +609,14 @@ func (d *doc) together(ps []piece) bool {
 		}
 	}
 	return true
+}
+
+// markedPart tells whether the name of a part was learned to be one.
+func (d *doc) markedPart(p piece) bool {
+	for i := p.part.from; i < p.part.to; i++ {
+		if d.toks[i].role == tagger.Part || d.toks[i].kind == opaque || len(d.learned) == 0 {
+			return true
+		}
+	}
+	return false
 }

@@ -189,7 +189,8 @@ func said(w job.Wishes, sorted, strong bool) map[string]string {
 }
 
 func itemText(it job.Item) string {
-	s := fmt.Sprintf("%d %s %s", it.Copies, strings.ToLower(it.Part), strings.Join(it.Colours, "+"))
+	part := trimPlural(strings.ToLower(it.Part)) // "4 lids" are of the lid
+	s := fmt.Sprintf("%d %s %s", it.Copies, part, strings.Join(it.Colours, "+"))
 	if it.Size != nil {
 		s += fmt.Sprintf(" %s %g", it.Size.Axis, math.Round(it.Size.MM*100)/100)
 	}

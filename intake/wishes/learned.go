@@ -132,10 +132,11 @@ func (d *doc) sureOf(said string) string {
 }
 
 // How sure it must be of a word's role: to read a colour or settle between counts,
-// to read a count, and to doubt a count that the grammar reads.
+// to read a count ("one" is also a pronoun), and to doubt a count that the grammar reads.
 const (
 	sureRole   = 0.8
-	sureCount  = 0.9
+	sureCount  = 0.75
+	sureOne    = 0.975
 	sureNoneOf = 0.97
 )
 

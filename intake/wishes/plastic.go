@@ -1,5 +1,7 @@
 package wishes
 
+import "meshclerk/intake/tagger"
+
 import "math"
 
 // material finds the one wished material. A choice is left to the patron.
@@ -10,7 +12,7 @@ func (d *doc) material() (string, string) {
 		if ok && d.refuses(i) {
 			d.use(i, i+t.n)
 		}
-		if !ok || d.soluble(t.key) || d.refuses(i) || d.hypothetical(i) || d.cue(i+t.n, "supportword") > 0 || !d.wishesMaterial(i, i+t.n) {
+		if !ok || d.soluble(t.key) || d.refuses(i) || d.hypothetical(i) || d.cue(i+t.n, "supportword") > 0 || !d.wishesMaterial(i, i+t.n) && !(d.learnedAs(i, tagger.Material, sureRole) && !d.onlyAsks(i)) {
 			continue
 		}
 		d.use(i, i+t.n)

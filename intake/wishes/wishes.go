@@ -180,12 +180,18 @@ func (d *doc) wishes() job.Wishes {
 	change := d.change()
 	w.ChangeMM, w.FromTop = change.mm, change.fromTop
 	note("height", change.words)
+	marked, at := d.markedItems()
 	items, itemWords := d.items()
 	if len(change.items) > 0 {
 		items, itemWords = change.items, change.words
 	}
 	if len(items) == 0 && change.mm == nil {
 		items, itemWords = d.letters()
+	}
+	if len(change.items) == 0 && change.mm == nil && values(marked) > values(items) {
+		items, itemWords = marked, d.words(at.from, at.to)
+		d.claim(at.from, at.to)
+		d.use(at.from, at.to)
 	}
 	w.Size, words = d.size()
 	note("size", words)
@@ -336,6 +342,9 @@ func (v *replies) answer(d *doc, changed bool, pickup string) job.Reply {
 	if v.consent == "no" && (reply == "" || reply == job.Accept) {
 		return job.Decline
 	}
+	if reply == job.Accept && d.picks() {
+		return ""
+	}
 	if reply == job.Accept && v.in.Personal && v.consent == "" && d.has(span{0, len(d.toks)}, "accept", "acceptstart") < 0 {
 		return "" // a bare yes may mean whatever the person had asked
 	}
@@ -343,6 +352,16 @@ func (v *replies) answer(d *doc, changed bool, pickup string) job.Reply {
 		return "" // a no to a question of ours is no no to the job
 	}
 	return reply
+}
+
+// picks tells whether the letter names one of several ways to print: "with option 3".
+func (d *doc) picks() bool {
+	for i := range d.toks {
+		if n := d.cue(i, "option"); n > 0 && (d.isNumeral(i+n) || d.isLetter(i+n) || d.endsNumeral(d.skipBack(i))) {
+			return true
+		}
+	}
+	return false
 }
 
 // answersQuestion tells whether the letter it answers asked something else than

@@ -344,9 +344,9 @@ func (s *stage) drafted(b *block, head string) {
 	text := s.shown(raw)
 	if d.Kind != kind {
 		s.bad("the reply that waits is of the kind %q\n%s", d.Kind, text)
-	} else if *rewrite {
+	} else if same := unwrapped(b.body) == unwrapped(text); !same && *rewrite {
 		b.body = text
-	} else if b.body != "" && unwrapped(b.body) != unwrapped(text) {
+	} else if !same && b.body != "" {
 		s.bad("the reply is another now; read it, and where it is right: go test ./cmd/meshclerk/robot -run Conversations -update\n%s", differ(b.body, text))
 	}
 	if left {
