@@ -244,7 +244,7 @@ func (d *doc) learnedCount(i, j int) bool {
 		sure = sureOne
 	}
 	return d.learnedAs(i, tagger.Copies, sure) && d.does(i, tagger.Ask) < 0.5 &&
-		d.ended(i, "this") == 0 && !(d.ended(i, "in") > 0 && d.cue(j, "pieces") > 0) && d.cue(j, "more") == 0 && !d.other(j, 4) && !d.isLetter(j)
+		d.ended(i, "this", "all") == 0 && !(d.ended(i, "in") > 0 && d.cue(j, "pieces") > 0) && d.cue(j, "more") == 0 && !d.other(j, 4) && !d.isLetter(j)
 }
 
 // timesAt reads "print it twice".

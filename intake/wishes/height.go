@@ -206,7 +206,7 @@ func (d *doc) lowerFirst(s span, i, to, side int, colours []colourAt) bool {
 // of its own, on a print that has no other name.
 func (d *doc) letters() ([]job.Item, string) {
 	for _, s := range d.sents {
-		if d.onlyAsks(s.from) || d.hypothetical(s.from) || d.has(s, "or", "number") >= 0 {
+		if d.onlyAsks(s.from) || d.hypothetical(s.from) || d.has(s, "or", "number") >= 0 || d.has(s, "is", "past") >= 0 && d.has(s, "want", "ask", "should", "verb", "printing") < 0 {
 			continue
 		}
 		s = s.around(s.from, 4*near)
