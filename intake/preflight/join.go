@@ -30,7 +30,7 @@ func Join(ctx context.Context, paths []string, caps rules.Caps, w io.Writer) (bo
 	if err := mesh.WriteSTL(io.MultiWriter(w, &b), all); err != nil {
 		return nil, err
 	}
-	m, facts, err := mesh.Read(ctx, bytes.NewReader(b.Bytes()), int64(b.Len()), mesh.Limits{Bytes: caps.MeshBytes, Facets: caps.Facets, CoordinateMM: caps.CoordinateMM})
+	m, facts, err := readBack(ctx, b.Bytes(), caps)
 	if err != nil {
 		return nil, err
 	}
