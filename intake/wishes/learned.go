@@ -27,17 +27,19 @@ func (d *doc) learn(tags *tagger.Tagger) {
 	d.signedForm()
 }
 
-// signedForm takes back what was learned of a yes in a sentence that speaks of the
-// signed form and has no phrase of consent: "here is the signed agreement" agrees to
-// nothing.
+// signedForm takes back what was learned of a yes in a sentence without a phrase of
+// consent that speaks of the signed form ("here is the signed agreement" agrees to
+// nothing), or that has no word at all.
 func (d *doc) signedForm() {
-	form, consents := map[int]bool{}, map[int]bool{}
+	form, words, consents := map[int]bool{}, map[int]bool{}, map[int]bool{}
 	for i := range d.toks {
-		form[d.toks[i].says] = form[d.toks[i].says] || d.cue(i, "signed") > 0
-		consents[d.toks[i].says] = consents[d.toks[i].says] || d.cue(i, "accept", "acceptstart", "acceptend", "yes") > 0
+		k := d.toks[i].says
+		form[k] = form[k] || d.cue(i, "signed") > 0
+		words[k] = words[k] || d.toks[i].kind == word
+		consents[k] = consents[k] || d.cue(i, "accept", "acceptstart", "acceptend", "yes") > 0
 	}
 	for k := range d.learned {
-		if form[k] && !consents[k] {
+		if (form[k] || !words[k]) && !consents[k] {
 			d.learned[k].Acts[tagger.Yes] = 0
 		}
 	}

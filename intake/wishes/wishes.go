@@ -15,7 +15,10 @@
 // or copies differ. What speaks of a wish and was used by no field is unread.
 //
 // Package tagger adds what was learned from marked letters. What a sentence does,
-// the grammar and it vote on (answer.go). A count or a colour that it is sure of is
+// the grammar and it settle together (answer.go). What the whole answer says is then
+// put to a vote (vote.go): a log-linear model, fitted by answers whose truth is known,
+// weighs all that was found in it (evidence.go), and may agree where the sentences by
+// themselves do not, or leave to a person what they settle. A count or a colour that it is sure of is
 // read where the grammar reads none; between several counts it decides; a count
 // that it is sure is none of ours is not read. Numbers and colours that surely mean
 // nothing here are not unread; sizes, dates and factors that nothing read are.
@@ -25,10 +28,10 @@
 //   - Precision before recall. What is not clear stays unsaid, and the patron is
 //     asked: a wrong number or a wrong yes costs more than one more question.
 //   - An answer is an acceptance only when it has a phrase of consent whose clause
-//     goes on with known words, or a sentence that the tagger is sure agrees;
-//     nothing in it asks, doubts, sets a condition or changes something, neither by
-//     the grammar nor by what was learned; and nothing is unread. What stands in a
-//     sentence that surely only tells holds nothing back.
+//     goes on with known words, or a sentence that the tagger finds to agree; no
+//     sentence gives up, takes back or changes something, and none agrees within a
+//     question or a condition; and nothing is unread. Where another sentence asks,
+//     doubts or sets a condition, the vote must be surer.
 //   - No word of a quoted letter, a signature or a file's name is a wish.
 //   - The work is linear in the length of the text; a grammar looks only a fixed
 //     number of tokens around. No network.
@@ -71,6 +74,8 @@ type Reader struct {
 	lex   map[string]*lexicon // by language
 	tags  *tagger.Tagger
 	house Input
+
+	witness func(job.Reply, *evidence) // sees what is voted on, in tests
 }
 
 // New compiles the house's words, which takes some milliseconds.
@@ -111,14 +116,14 @@ func (r *Reader) Understand(in Input) job.Wishes {
 	d.learn(r.tags)
 	d.topics = asked(&in, lex)
 	w := d.wishes()
-	v := replies{topics: d.topics, lex: lex, in: &in, tags: r.tags}
+	v := replies{topics: d.topics, lex: lex, in: &in, tags: r.tags, witness: r.witness}
 	changed := in.Answer && changedWish(w, in.Earlier, v.topics)
 	w = v.inline(w, answered)
 	if len(answered) == 0 {
 		w = v.single(w, d, text)
 	}
 	if in.Answer {
-		w.Answer = v.answer(d, changed, w.Pickup)
+		w.Answer = v.answer(d, w, changed)
 	}
 	w.Unread = slices.Concat(d.unread(), v.unread)
 	if in.Answer {
@@ -275,6 +280,9 @@ type replies struct {
 	asks    bool   // an answer is itself a question
 	unread  []job.Unread
 	strayed bool // an answer holds wishes that its question did not ask for
+	pieces  []*doc
+
+	witness func(job.Reply, *evidence) // sees what is voted on, in tests
 }
 
 // inline adds what was written under the questions.
@@ -295,6 +303,7 @@ func (v *replies) inline(w job.Wishes, answered []pair) job.Wishes {
 		v.strayed = v.strayed || changedWish(own, v.in.Earlier, append([]string{d.topic}, v.topics...))
 		v.unread = append(v.unread, d.unread()...)
 		w = Merge(w, own)
+		v.pieces = append(v.pieces, d)
 	}
 	return w
 }
@@ -329,26 +338,47 @@ func (d *doc) takeUsed(other *doc) {
 	}
 }
 
-// answer decides what the whole letter says to the quote.
-func (v *replies) answer(d *doc, changed bool, pickup string) job.Reply {
-	moved := pickup != "" && v.in.Earlier.Pickup != "" && pickup != v.in.Earlier.Pickup
+// answer decides what the whole letter says to the quote: what the grammar and the
+// tagger found sentence by sentence, and then all the evidence together.
+func (v *replies) answer(d *doc, w job.Wishes, changed bool) job.Reply {
+	moved := w.Pickup != "" && v.in.Earlier.Pickup != "" && w.Pickup != v.in.Earlier.Pickup
+	reply := v.bySentences(d, changed, moved)
+	e := v.evidence(d, w, changed, moved)
+	if v.witness != nil {
+		v.witness(reply, e)
+	}
+	return v.allowed(d, voted().vote(reply, e))
+}
+
+// bySentences is the answer as its sentences give it.
+func (v *replies) bySentences(d *doc, changed, moved bool) job.Reply {
 	reply := d.answer(changed || v.strayed, moved, v.asks)
-	if v.refuses && (v.consent == "yes" || v.agreed || reply == job.Accept) {
-		return "" // yes here and no there
-	}
-	if v.consent == "yes" && reply == "" && !d.doubts() && len(d.unread()) == 0 {
+	switch {
+	case v.divided(reply):
+		return ""
+	case v.consent == "yes" && reply == "" && !d.doubts() && len(d.unread()) == 0:
 		return job.Accept
-	}
-	if v.consent == "no" && (reply == "" || reply == job.Accept) {
+	case v.consent == "no" && (reply == "" || reply == job.Accept):
 		return job.Decline
 	}
-	if reply == job.Accept && d.picks() {
+	return v.allowed(d, reply)
+}
+
+// divided tells of a yes here and a no there.
+func (v *replies) divided(reply job.Reply) bool {
+	return v.refuses && (v.consent == "yes" || v.agreed || reply == job.Accept)
+}
+
+// allowed takes back what the questions of ours forbid.
+func (v *replies) allowed(d *doc, reply job.Reply) job.Reply {
+	switch {
+	case v.divided(reply):
 		return ""
-	}
-	if reply == job.Accept && v.in.Personal && v.consent == "" && d.has(span{0, len(d.toks)}, "accept", "acceptstart") < 0 {
+	case reply == job.Accept && d.picks():
+		return "" // one of several ways is another offer
+	case reply == job.Accept && v.in.Personal && v.consent == "" && d.has(span{0, len(d.toks)}, "accept", "acceptstart") < 0:
 		return "" // a bare yes may mean whatever the person had asked
-	}
-	if reply == job.Decline && v.answersQuestion() && d.onlyYesOrNo() {
+	case reply == job.Decline && v.answersQuestion() && d.onlyYesOrNo():
 		return "" // a no to a question of ours is no no to the job
 	}
 	return reply
