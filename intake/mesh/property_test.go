@@ -49,7 +49,7 @@ func assortment(r *rand.Rand) *mesh.Mesh {
 
 // counts are the parts of a shape that no motion changes.
 func counts(s job.Shape) job.Shape {
-	s.VolumeMM3, s.AreaMM2, s.SizeMM, s.CentroidMM, s.WeldToleranceMM = 0, 0, [3]float64{}, [3]float64{}, 0
+	s.VolumeMM3, s.AreaMM2, s.SizeMM, s.AtMM, s.CentroidMM, s.WeldToleranceMM = 0, 0, [3]float64{}, [3]float64{}, [3]float64{}, 0
 	return s
 }
 
@@ -71,6 +71,9 @@ func TestMeasuresFollow(t *testing.T) {
 		}
 		if !within(after.VolumeMM3, before.VolumeMM3*scale*scale*scale, 1e-9) || !within(after.AreaMM2, before.AreaMM2*scale*scale, 1e-9) {
 			t.Errorf("seed %d: volume %g to %g, area %g to %g at scale %g", seed, before.VolumeMM3, after.VolumeMM3, before.AreaMM2, after.AreaMM2, scale)
+		}
+		if box := changed.Bounds(); after.AtMM != box.Min || after.SizeMM != box.Size() {
+			t.Errorf("seed %d: at %v, %v large, want %v and %v", seed, after.AtMM, after.SizeMM, box.Min, box.Size())
 		}
 		c := before.CentroidMM
 		for k := range 3 {
