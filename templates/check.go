@@ -270,9 +270,9 @@ func fieldNames(t reflect.Type) []string {
 
 // tell notes a problem at a node, with the nearest known name.
 func (c *checker) tell(n parse.Node, word string, text job.Message, known []string) {
-	offset := min(int(n.Position()), len(c.src.text))
-	line := strings.Count(c.src.text[:offset], "\n") + 1
-	start := strings.LastIndexByte(c.src.text[:offset], '\n') + 1
+	offset := min(int(n.Position()), len(c.src.code)) // of a text in words the compiler told already
+	line := strings.Count(c.src.code[:offset], "\n") + 1
+	start := strings.LastIndexByte(c.src.code[:offset], '\n') + 1
 	column := offset - start + 1
 	// The parser's position may be the end of a chain; the word itself is what to underline.
 	if at := nearestOccurrence(c.src.line(line), word, column-1); at >= 0 {

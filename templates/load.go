@@ -29,12 +29,16 @@ type source struct {
 	name string // "quote" or "_questions"
 	path string
 	text string
+	code string // what text/template takes
 }
 
 // loader gathers the problems of one Load.
 type loader struct {
 	sources  map[string]map[string]*source // language -> name
 	problems rules.Problems
+
+	book         *Book // with the names of fields
+	vocabularies map[string]*vocabulary
 }
 
 // read fetches the built-in texts and what replaces them.
@@ -165,7 +169,7 @@ func (l *loader) tell(p rules.Problem) { l.problems = append(l.problems, p) }
 func (l *loader) parse(lang string) map[string]*Template {
 	all := template.New(lang).Funcs(bounded()).Funcs(funcs(lang)).Option("missingkey=error")
 	for _, name := range slices.Sorted(maps.Keys(l.sources[lang])) {
-		l.parseOne(all, l.sources[lang][name])
+		l.parseOne(lang, all, l.sources[lang][name])
 	}
 	texts := map[string]*Template{}
 	for _, name := range l.wanted() {
@@ -241,14 +245,15 @@ func (l *loader) inOther(name string) string {
 }
 
 // parseOne adds a text to the set of its language.
-func (l *loader) parseOne(all *template.Template, s *source) {
+func (l *loader) parseOne(lang string, all *template.Template, s *source) {
 	if !strings.HasPrefix(s.name, "_") {
 		l.checkHead(s)
 	}
 	if strings.HasPrefix(s.name, "_") { // a piece stands within a line as well as alone
 		s.text = strings.TrimRight(s.text, "\n")
 	}
-	t, err := all.New(s.name).Parse(s.text)
+	s.code = l.compile(lang, s)
+	t, err := all.New(s.name).Parse(s.code)
 	if err != nil {
 		l.syntax(s, err)
 		return
@@ -281,7 +286,10 @@ var (
 // syntax tells of a text that text/template cannot parse.
 func (l *loader) syntax(s *source, err error) {
 	m := syntaxPlace.FindStringSubmatch(err.Error())
-	if m == nil {
+	if inWords(s.text) && slices.ContainsFunc(l.problems, func(p rules.Problem) bool { return p.File == s.path }) {
+		return // the compiler told of it at its place
+	}
+	if m == nil || inWords(s.text) {
 		l.tell(rules.Problem{File: s.path, Text: job.Plain(err.Error())})
 		return
 	}

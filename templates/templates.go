@@ -25,6 +25,7 @@ import (
 	"io"
 	"io/fs"
 	"maps"
+	"regexp"
 	"slices"
 	"strings"
 	"text/template"
@@ -86,16 +87,17 @@ func Load(dir string, languages []string) (*Set, error) {
 	if err := l.read(dir, languages); err != nil {
 		return nil, err
 	}
+	book, err := LoadBook(dir)
+	if more, ok := err.(rules.Problems); ok {
+		l.problems, book = append(l.problems, more...), DefaultBook() // whose names stand in the texts
+	} else if err != nil {
+		return nil, err
+	}
+	l.book = book
 	s := &Set{languages: slices.Clone(languages), texts: map[string]map[string]*Template{}, pieces: map[string]map[string]*Piece{}}
 	for _, lang := range languages {
 		s.texts[lang] = l.parse(lang)
 		s.pieces[lang] = l.piecesOf(lang, s.texts[lang])
-	}
-	book, err := LoadBook(dir)
-	if more, ok := err.(rules.Problems); ok {
-		l.problems = append(l.problems, more...)
-	} else if err != nil {
-		return nil, err
 	}
 	if len(l.problems) > 0 {
 		return nil, l.problems
@@ -164,7 +166,7 @@ func (t *Template) Render(d *Data) (subject, markdown string, err error) {
 	if err != nil {
 		return "", "", &job.Fault{Message: job.Say("mistakes.not-filled", job.Args{"text": t.Path, "why": job.Why(ownError(err))}), Err: ownError(err)}
 	}
-	first, rest, _ := strings.Cut(b.String(), "\n")
+	first, rest, _ := strings.Cut(settle(b.String()), "\n")
 	subject = plain.OneLine(unescape(strings.TrimPrefix(first, subjectPrefix)))
 	if subject == "" {
 		return "", "", job.Refuse(job.Say("mistakes.empty-subject", job.Args{"text": t.Path}))
@@ -187,7 +189,28 @@ func (s *Set) Piece(language, name string, data any) (string, error) {
 	if err != nil {
 		return "", &job.Fault{Message: job.Say("mistakes.not-filled", job.Args{"text": name + ".md", "why": job.Why(ownError(err))}), Err: ownError(err)}
 	}
-	return plain.OneLine(b.String()), nil
+	return plain.OneLine(settle(b.String())), nil
+}
+
+var (
+	aroundBreak = regexp.MustCompile("\x01*([\n\x02])[\x01]*")
+	oneBreak    = regexp.MustCompile("\x02*\n\x02*")
+	softBreaks  = regexp.MustCompile("\x02+")
+	noSpace     = regexp.MustCompile("(?: \x01+| ?\x01+ )")
+	beforeStop  = regexp.MustCompile(`\x01+([.,;?!)](?:[^\pL\pN]|$))`)
+	softSpaces  = regexp.MustCompile("\x01+")
+)
+
+// settle makes of soft spaces and breaks what they are at their place.
+func settle(s string) string {
+	if !strings.ContainsAny(s, softSpace+softBreak) {
+		return s
+	}
+	s = strings.Trim(s, softSpace+softBreak)
+	s = aroundBreak.ReplaceAllString(aroundBreak.ReplaceAllString(s, "$1"), "$1")
+	s = softBreaks.ReplaceAllString(oneBreak.ReplaceAllString(s, "\n"), "\n")
+	s = beforeStop.ReplaceAllString(noSpace.ReplaceAllString(s, " "), "$1")
+	return softSpaces.ReplaceAllString(s, " ")
 }
 
 // tidy takes out what the template's own line breaks leave behind: spaces at

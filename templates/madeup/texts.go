@@ -12,12 +12,15 @@ import (
 func WriteTexts(english, dir string) error { return rewrite(english, dir, "*.md", markedText) }
 
 var (
-	action = regexp.MustCompile(`(?s)\{\{.*?\}\}`)
+	action = regexp.MustCompile(`(?s)\{\{.*?\}\}|\{[^{}]*\}|\[(?:when|for each) [^\]:]*[:\]]|\|\s*when [^:|]*:|\[otherwise\]|\[end\]|\[|\]`)
+	// counted is a name with a word for each plural form.
+	counted = regexp.MustCompile(`^(\{[^{}:]*:)(?:[^{}|]*\|)*([^{}|]*)\}$`)
 	// says is an action whose quoted words a patron reads.
 	says    = regexp.MustCompile(`^\{\{-?\s*(?:plural|or)\s`)
 	oneForm = regexp.MustCompile(`(plural\s+\S+\s+)"[^"]*"\s+("[^"]*")`)
-	// markup is what Markdown does not count among the words.
-	markup = regexp.MustCompile(`(?m)^\s*(?:#+|[-*]|\d+\.)\s+|[|*\n<>]+`)
+	// markup is what Markdown does not count among the words, and the end of a sentence,
+	// which may be left out alone.
+	markup = regexp.MustCompile(`(?m)^\s*(?:#+|[-*]|\d+\.)\s+|[.?!] +|[|*\n<>]+`)
 )
 
 // markedText puts marks around the words of a reply text.
@@ -27,6 +30,9 @@ func markedText(source string) string {
 		head, source = "Subject: ", rest
 	}
 	return head + between(source, action, words, func(a string) string {
+		if m := counted.FindStringSubmatch(a); m != nil {
+			return m[1] + run(m[2]) + "}"
+		}
 		a = oneForm.ReplaceAllString(a, "$1$2") // the language has no plural
 		if !says.MatchString(a) {
 			return a
