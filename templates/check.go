@@ -270,6 +270,9 @@ func fieldNames(t reflect.Type) []string {
 
 // tell notes a problem at a node, with the nearest known name.
 func (c *checker) tell(n parse.Node, word string, text job.Message, known []string) {
+	if inWords(c.src.text) && slices.ContainsFunc(c.l.problems, func(p rules.Problem) bool { return p.File == c.src.path }) {
+		return // the compiler told of it at its place
+	}
 	offset := min(int(n.Position()), len(c.src.code)) // of a text in words the compiler told already
 	line := strings.Count(c.src.code[:offset], "\n") + 1
 	start := strings.LastIndexByte(c.src.code[:offset], '\n') + 1

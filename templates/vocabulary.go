@@ -290,7 +290,7 @@ func sharing(name string, known []string) string {
 	for _, k := range known {
 		n := 0
 		for _, w := range strings.Fields(k) {
-			if len(w) > 3 && slices.Contains(words, w) {
+			if len(w) > 4 && slices.Contains(words, w) {
 				n++
 			}
 		}

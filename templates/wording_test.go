@@ -1,0 +1,137 @@
+package templates
+
+import (
+	"strings"
+	"testing"
+)
+
+// A house's texts with double braces go on working beside those in words, and say the
+// same: the built-in ones were written so until they were put into words.
+func TestDoubleBracesGoOn(t *testing.T) {
+	old, err := Load("testdata/braces", Languages())
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := Default()
+	for _, s := range now.Samples("en") {
+		if s.Name == "empty" { // of which words leave out the sentences that show nothing
+			continue
+		}
+		s.Data.Questions = append([]Question(nil), s.Data.Questions...)
+		for i := range s.Data.Questions {
+			s.Data.Questions[i].Said = "pink"
+		}
+		for _, name := range []string{TextQuote, TextSeveral, TextNeedsAgreement, TextReady, TextQuestion, TextTooBig} {
+			if !s.Data.Printable && (name == TextQuote || name == TextNeedsAgreement) { // such a letter is never written
+				continue
+			}
+			wantSubject, want, err := old.texts["en"][name].Render(&s.Data)
+			if err != nil {
+				t.Fatal(err)
+			}
+			subject, got, err := now.texts["en"][name].Render(&s.Data)
+			if err != nil || subject != wantSubject || got != want {
+				t.Errorf("%s, %s: %v\n%s\n%s\nwant\n%s\n%s", name, s.Name, err, subject, got, wantSubject, want)
+			}
+		}
+	}
+}
+
+// No built-in text has double braces, a quote is read in order on one screen, and most
+// of what it takes in are lists.
+func TestBuiltinInWords(t *testing.T) {
+	for _, file := range Files() {
+		if !strings.HasSuffix(file, ".md") {
+			continue
+		}
+		b, err := Builtin(file)
+		if err != nil || !inWords(string(b)) {
+			t.Errorf("%s has double braces: %v", file, err)
+		}
+	}
+	for _, lang := range Languages() {
+		b, err := Builtin(lang + "/quote.md")
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines := 0
+		for line := range strings.SplitSeq(string(b), "\n") {
+			if strings.TrimSpace(line) != "" {
+				lines++
+			}
+		}
+		if lines > 27 {
+			t.Errorf("%s/quote.md has %d lines with words", lang, lines)
+		}
+	}
+}
+
+// In one language each name means one thing.
+func TestNamesAreTheirOwn(t *testing.T) {
+	b := DefaultBook()
+	for _, lang := range Languages() {
+		for _, kind := range []string{"name", "when", "each"} {
+			seen := map[string]string{}
+			for _, key := range b.Keys() {
+				id, is := strings.CutPrefix(key, "fields."+kind+".")
+				if !is {
+					continue
+				}
+				name := normal(b.In(lang, lang, "").Word(key))
+				if seen[name] != "" {
+					t.Errorf("%s: %s is %s and %s", lang, name, seen[name], id)
+				}
+				seen[name] = id
+			}
+		}
+	}
+}
+
+// TestWords: what is left out, chosen and repeated, each rule once.
+func TestWords(t *testing.T) {
+	full := full(DefaultBook().In("en", "en-CA", "CAD"))
+	none := Data{Library: full.Library, Subject: "Re"}
+	for _, c := range []struct{ text, want, empty string }{
+		{"Hello [{patron}],", "Hello Ada,", "Hello,"},
+		{"One. It costs {price}. Two.", "One. It costs $3.40. Two.", "One. Two."},
+		{"It costs {price}. Two.", "It costs $3.40. Two.", "Two."},
+		{"## Head\n\n- [for each question] {number}\n\nEnd.", "", "End."},
+		{"- Until: {last day of the price}\n- Bring your card", "- Until: Friday, November 27, 2026\n- Bring your card", "- Bring your card"},
+		{"[when the print is small] Small.\n[otherwise] Large.", "Small.", "Large."},
+		{"[when the print is small]\nSmall.\n\nVery.\n[otherwise]\nLarge.\n[end]", "Small.\n\nVery.", "Large."},
+		{"A [when the print is small: small | large] part.", "A small part.", "A large part."},
+		{"[By {day needed} | Soon].", "By Friday, November 27, 2026.", "Soon."},
+		{"{days we keep files} {days we keep files: day | days}", "30 days", ""},
+		{"A [link](https://larkfield.example), [sic] and \\{braces\\}.", "A [link](https://larkfield.example), [sic] and {braces}.", "A [link](https://larkfield.example), [sic] and {braces}."},
+		{"A line\nthat goes on [for {patron}]\nand on.", "A line that goes on for Ada and on.", "A line that goes on and on."},
+	} {
+		dir := t.TempDir()
+		put(t, dir, "en/ready.md", "Subject: x\n\n"+c.text+"\n")
+		s, err := Load(dir, []string{"en"})
+		if err != nil {
+			t.Errorf("%q: %v", c.text, err)
+			continue
+		}
+		for want, d := range map[string]*Data{c.want: &full, c.empty: &none} {
+			_, got, err := s.texts["en"]["ready"].Render(d)
+			if got = strings.TrimSpace(got); err != nil || got != want && want != "" {
+				t.Errorf("%q: %q, want %q (%v)", c.text, got, want, err)
+			}
+		}
+	}
+}
+
+// A stranger's words stay harmless in a text in words, and make no choice in it.
+func TestStrangersWordsInWords(t *testing.T) {
+	dir := t.TempDir()
+	put(t, dir, "en/ready.md", "Subject: x\n\nHello {patron}.\n")
+	s, err := Load(dir, []string{"en"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := Data{Patron: "{price} [when it may be late] \x01\x02 {{.Total}}"}
+	_, got, err := s.texts["en"]["ready"].Render(&d)
+	if err != nil || got != "Hello {price} \\[when it may be late\\] {{.Total}}.\n" {
+		t.Errorf("%q %v", got, err)
+	}
+}
