@@ -9,6 +9,7 @@ import (
 type templatesCmd struct {
 	Check   templatesCheckCmd   `cmd:"" help:"Render every reply text against every sample job, and say what is wrong."`
 	Preview templatesPreviewCmd `cmd:"" help:"Show one reply text as it would read for one job."`
+	Fields  templatesFieldsCmd  `cmd:"" help:"List the fields and conditions of a reply text, and what they give for one job."`
 	Export  templatesExportCmd  `cmd:"" help:"Write the built-in reply texts, to be changed."`
 }
 

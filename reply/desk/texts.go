@@ -65,9 +65,14 @@ type textView struct {
 	Plain      string
 	Wrong      string // with the text
 	NoTry      string // why it cannot be tried on the job that was asked for
+	Names      []templates.Given // what may stand in the text, and what it gives here
+	Others     []otherLanguage
 	Versions   []version
 	BuiltIn    bool // an own wording stands in the place of one that came with the program
 }
+
+// otherLanguage is the same letter in another language.
+type otherLanguage struct{ Lang, Subject, Plain string }
 
 // version is an earlier wording of a text.
 type version struct {
@@ -150,8 +155,38 @@ func (v *textView) read(set *templates.Set) bool {
 	return true
 }
 
-// preview fills a text in with a job that was chosen, else with a sample.
+// preview fills a text in with a job that was chosen, else with a sample, lists what
+// its names give there, and shows the same letter in the other languages.
 func (d *Desk) preview(ctx context.Context, s *localizer, v *textView, set *templates.Set) {
+	d.previewOne(ctx, s, v, set)
+	d.names(ctx, v, set)
+	for _, lang := range set.Languages() {
+		other := *v
+		if other.Lang, other.Plain = lang, ""; lang == v.Lang {
+			continue
+		}
+		d.previewOne(ctx, s, &other, set)
+		if other.Plain != "" {
+			v.Others = append(v.Others, otherLanguage{lang, other.Subject, other.Plain})
+		}
+	}
+}
+
+// names lists what may stand in a text.
+func (d *Desk) names(ctx context.Context, v *textView, set *templates.Set) {
+	data, err := set.Sample(v.Lang, v.Sample)
+	if v.CanTry && v.Job != "" && v.NoTry == "" {
+		data, err = d.office.PreviewData(ctx, set, job.ID(v.Job), v.In, v.Lang)
+	}
+	if err == nil {
+		v.Names, err = set.Fields(v.Lang, v.Name, data)
+	}
+	if err != nil {
+		d.cfg.Log.Warn("the names of a reply text cannot be listed", "text", v.Lang+"/"+v.Name, "error", err)
+	}
+}
+
+func (d *Desk) previewOne(ctx context.Context, s *localizer, v *textView, set *templates.Set) {
 	if v.CanTry && v.Job != "" {
 		m, err := d.office.Preview(ctx, set, job.ID(v.Job), v.In, v.Lang)
 		if err != nil {

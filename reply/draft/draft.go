@@ -115,6 +115,16 @@ func Compose(in Input) (Message, error) {
 	return m, nil
 }
 
+// Data gives what the reply text of an input may show.
+func Data(in Input) (*templates.Data, error) {
+	if err := in.complete(); err != nil {
+		return nil, notDrafted(err)
+	}
+	lang := in.Language()
+	f := &filler{&in, in.Templates.Book().In(lang, in.Rules.Prices.Locale, in.Rules.Prices.Currency)}
+	return f.data(), nil
+}
+
 // notDrafted says that there is no reply, and why.
 func notDrafted(err error) error {
 	return &job.Fault{Message: job.Say("faults.not-drafted", job.Args{"why": job.Why(err)}), Err: err}
