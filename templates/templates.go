@@ -1,5 +1,6 @@
 // Package templates holds the reply texts: one file for each situation and
-// language, in Markdown with text/template fields.
+// language, in Markdown with names of fields in words (wording.go), or with
+// text/template fields. The first is compiled to the second.
 //
 // The first line of a file is "Subject: …", the second is blank, the rest is
 // the letter. A file whose name begins with an underscore is a piece that

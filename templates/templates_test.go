@@ -43,9 +43,12 @@ func TestBuiltin(t *testing.T) {
 func TestTranslationsShowTheSame(t *testing.T) {
 	s := Default()
 	for _, name := range s.Names() {
-		english := s.texts["en"][name].Pieces
+		others := func(lang string) []string { // how the days are said within a sentence is each language's own
+			return slices.DeleteFunc(slices.Clone(s.texts[lang][name].Pieces), func(p string) bool { return p == "_days" })
+		}
+		english := others("en")
 		for _, lang := range []string{"fr", "es"} {
-			if got := s.texts[lang][name].Pieces; !slices.Equal(got, english) {
+			if got := others(lang); !slices.Equal(got, english) {
 				t.Errorf("%s/%s takes in %v, English %v", lang, name, got, english)
 			}
 		}
