@@ -63,8 +63,8 @@ type textView struct {
 	CanTry     bool
 	Subject    string
 	Plain      string
-	Wrong      string // with the text
-	NoTry      string // why it cannot be tried on the job that was asked for
+	Wrong      string            // with the text
+	NoTry      string            // why it cannot be tried on the job that was asked for
 	Names      []templates.Given // what may stand in the text, and what it gives here
 	Others     []otherLanguage
 	Versions   []version
