@@ -253,7 +253,11 @@ func (c *compiler) section(r rule) {
 		c.enter(r)
 		code = "{{range " + c.top().at + " := " + r.overs[0] + "}}"
 	case open < 0, r.kind == "otherwise" && c.sections[open].rule.kind != "when":
-		c.tell(r.place, len(r.source), job.Say("mistakes.words-"+r.kind, job.Args{"words": r.source}), job.Message{})
+		wrong := job.Say("mistakes.words-end", job.Args{"words": r.source})
+		if r.kind == "otherwise" {
+			wrong = job.Say("mistakes.words-otherwise", job.Args{"words": r.source})
+		}
+		c.tell(r.place, len(r.source), wrong, job.Message{})
 		return
 	case r.kind == "otherwise":
 		c.sections[open].rule.kind = "otherwise" // it has had its one

@@ -76,7 +76,7 @@ func TestMessagesHaveTheirSentences(t *testing.T) {
 var isKey = regexp.MustCompile(`^(letters|servers|doctor|rules|mistakes)\.[a-z.-]+$`)
 
 // prefixes are those of keys that end in a word of the ledger.
-var prefixes = []string{"notices.state.", "notices.trouble.", "notices.why.", "faults.not-so.", "faults.none.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "report.group.", "sheet.adhesion.",
+var prefixes = []string{"fields.", "notices.state.", "notices.trouble.", "notices.why.", "faults.not-so.", "faults.none.", "history.part.", "history.no-answer", "history.not-collected", "numbers.unit.", "calendar.", "colours.", "report.group.", "sheet.adhesion.",
 	"findings.measure.", "findings.do.", "findings.became.", "findings.kind.",
 	"page.", "codes.", "sheet.page."} // which the desk holds against its pages
 
