@@ -139,8 +139,7 @@ func (e *evidence) speaksOf(reply job.Reply) bool {
 	case job.Accept: // thanks are near to a yes, so that more is asked of one that the grammar finds nothing in
 		return e.most[tagger.Yes] >= likely || e.most[tagger.Yes] >= someAct && e.has("accepts", "led")
 	case job.Decline: // a no to a question of ours is no no to the job, nor is what says how a part should stay
-		surely := e.most[tagger.No] >= likely && e.most[tagger.Wish] < sureNotNo
-		return !e.ours && (surely || e.most[tagger.No] >= someAct && e.has("declines", "mind"))
+		return !e.ours && e.most[tagger.Wish] < sureNotNo && (e.most[tagger.No] >= likely || e.most[tagger.No] >= someAct && e.has("declines", "mind"))
 	case job.Change:
 		return e.differs || says(tagger.Wish, "changes", "but")
 	}
