@@ -166,7 +166,7 @@ func TestReadBounds(t *testing.T) {
 	g := New(houseWords())
 	for name, text := range map[string]string{
 		"words": strings.Repeat("two red ", 1<<16), "digits": strings.Repeat("7", 1<<20), "signs": strings.Repeat("!?…(", 1<<18),
-		"lines": strings.Repeat("yes\n", 1<<18), "cut rune": strings.Repeat("é", 1<<18), "no text": "\xff\xfe\x80", "": "", "space": " \n ",
+		"lines": strings.Repeat("yes\n", 1<<18), "cut rune": strings.Repeat("é", 1<<18), "an accent alone": "\u06d7 ok \u0301", "no text": "\xff\xfe\x80", "": "", "space": " \n ",
 	} {
 		at := 0
 		for _, s := range g.Read(text, "en", true) {

@@ -49,8 +49,11 @@ func tokens(text string) []token {
 		default:
 			n = signs(text[at:], n)
 		}
-		out = append(out, token{text: text[at : at+n], fold: fold(text[at : at+n]), start: at, end: at + n, space: space})
-		space, at = false, at+n
+		if f := fold(text[at : at+n]); f != "" { // an accent that stands alone is no token
+			out = append(out, token{text: text[at : at+n], fold: f, start: at, end: at + n, space: space})
+			space = false
+		}
+		at += n
 	}
 	return out
 }
