@@ -108,6 +108,8 @@ type Wishes struct {
 
 	Strong bool `json:"strong,omitempty"` // wished strong, with no infill named
 
+	Courtesy bool `json:"courtesy,omitempty"` // of an answer: it only thanks and greets
+
 	Words map[string]string `json:"words,omitempty"` // field -> the patron's words it came from
 }
 

@@ -174,6 +174,10 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if c := d.perHead(i, i+n, int(value)); c != nil {
 		return c, ""
 	}
+	if d.insteadOfOffer(i+n) || d.onlyCount(i, i+n) {
+		d.counted[i+n] = true
+		return &found[int]{int(value), i, i + n}, ""
+	}
 	to := d.counts(i, i+n)
 	if to == 0 {
 		to = zeroUnless(d.learnedCount(i, i+n), i+n)
@@ -234,6 +238,20 @@ func (d *doc) fewerAt(i, j, value int) *found[int] {
 	}
 	d.counted[j] = true
 	return &found[int]{*d.in.Earlier.Copies - value, i, j + n}
+}
+
+// insteadOfOffer tells of a number that the count of the offer follows: "4 instead of 3".
+func (d *doc) insteadOfOffer(j int) bool {
+	n := d.cue(j, "instead")
+	offered, m := d.numeral(j + n)
+	return n > 0 && m > 0 && d.in.Answer && d.in.Earlier.Copies != nil && offered == float64(*d.in.Earlier.Copies) && !d.otherNumber(j+n, j+n+m)
+}
+
+// onlyCount tells of a number that is a sentence of its own and was learned to be a
+// count rather than not: "Three."
+func (d *doc) onlyCount(i, j int) bool {
+	s := d.sents[d.toks[i].sent]
+	return s.from == i && (s.to == j || s.to == j+1 && d.toks[j].kind == mark) && d.learnedAs(i, tagger.Copies, 0.5)
 }
 
 // learnedCount tells of a number that was learned to be a count, unless what is

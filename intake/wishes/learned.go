@@ -100,6 +100,19 @@ func (d *doc) does(i int, acts ...tagger.Act) float64 {
 	return d.learned[d.toks[i].says].Is(acts...)
 }
 
+// onlyCourtesy tells whether every sentence of the letter was learned to thank, greet or
+// sign, and to do nothing else but agree: "Smashing, ta very much!"
+func (d *doc) onlyCourtesy() bool {
+	most := 0.0
+	for _, s := range d.learned {
+		if s.Acts[tagger.Polite] < 0.4 || s.Is(tagger.No, tagger.If, tagger.Ask, tagger.Wish, tagger.Tell, tagger.Doubt) >= 0.1 {
+			return false
+		}
+		most = max(most, s.Acts[tagger.Polite])
+	}
+	return most >= 0.9
+}
+
 // onlyTold tells of a word of changing in a sentence that agrees or tells, and
 // surely wishes nothing: "please make it as quoted".
 func (d *doc) onlyTold(i int) bool {

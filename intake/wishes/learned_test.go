@@ -93,3 +93,22 @@ func TestQuotedGivesNothing(t *testing.T) {
 		t.Errorf("a letter of nothing but quoted lines wishes %+v", w)
 	}
 }
+
+// TestOnlyCourtesy: thanks in other words than the house's lists have are thanks, and
+// what tells, asks or complains beside them is more.
+func TestOnlyCourtesy(t *testing.T) {
+	r := houseReader()
+	for text, want := range map[string]bool{
+		"Smashing, ta very much!": true, "Wonderful, thanks a million.": true, "Thank you so much, my grandson was over the moon!": true,
+		"Thanks, but it broke.": false, "Thanks, but no.": false, "Many thanks. Please print another one.": false, "Thank you, I will come on Friday.": false, "thank you!! when can I come?": false,
+	} {
+		if w := r.Understand(Input{Text: text, Language: "en", Answer: true, Date: monday}); w.Courtesy != want {
+			t.Errorf("%q: courtesy %v", text, w.Courtesy)
+		}
+	}
+	for text, want := range map[string]bool{"Estupendo, muchísimas gracias por todo.": true, "Gracias, pero está rota.": false} {
+		if w := r.Understand(Input{Text: text, Language: "es", Answer: true, Date: monday}); w.Courtesy != want {
+			t.Errorf("%q: courtesy %v", text, w.Courtesy)
+		}
+	}
+}

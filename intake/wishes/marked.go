@@ -106,7 +106,7 @@ func (d *doc) nameBefore(i int, r tagger.Role) span {
 		}
 		k -= n
 	}
-	if _, n := d.numeral(i); n > 0 && r != tagger.Size && !d.closed(i+n) {
+	if _, n := d.numeral(i); n > 0 && r != tagger.Size && !d.closed(i+n) && d.cue(i+n, "and") == 0 {
 		return span{} // a count of what follows
 	}
 	if counts := r == tagger.Copies || r == tagger.Total; counts && d.ended(k-1-d.ended(k-1, "det"), "of") == 0 && d.ended(k-1, "of") == 0 {

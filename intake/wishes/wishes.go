@@ -138,6 +138,7 @@ func (r *Reader) Understand(in Input) job.Wishes {
 			w.Words["answer"] = words
 		}
 	}
+	w.Courtesy = in.Answer && len(answered) == 0 && len(w.Unread) == 0 && !strings.ContainsAny(in.Text, "?¿") && d.onlyCourtesy()
 	if len(w.Words) == 0 {
 		w.Words = nil
 	}
@@ -388,6 +389,17 @@ func (v *replies) allowed(d *doc, reply job.Reply) job.Reply {
 func (d *doc) picks() bool {
 	for i := range d.toks {
 		if n := d.cue(i, "option"); n > 0 && (d.isNumeral(i+n) || d.isLetter(i+n) || d.endsNumeral(d.skipBack(i))) {
+			return true
+		}
+	}
+	return false
+}
+
+// corrected tells whether the letter says that ours has something wrong: "You've put
+// twelve copies. Please correct this", "corríjanlo", but not "nada que corregir".
+func (d *doc) corrected() bool {
+	for i := range d.toks {
+		if d.cue(i, "correcting") > 0 && !d.toks[i].away && d.has(span{max(0, i-3), i}, "not", "no") < 0 && d.cue(i-1, "nothing") == 0 && !slices.Contains([]string{"rien", "nada", "nothing"}, d.fold(i-2)) {
 			return true
 		}
 	}
