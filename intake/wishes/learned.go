@@ -28,13 +28,13 @@ func (d *doc) learn(tags *tagger.Tagger) {
 }
 
 // signedForm takes back what was learned of a yes in a sentence without a phrase of
-// consent that speaks of the signed form ("here is the signed agreement" agrees to
-// nothing), or that has no word at all.
+// consent that speaks of the signed form or of our letter ("here is the signed
+// agreement" and "good to hear from you" agree to nothing), or that has no word at all.
 func (d *doc) signedForm() {
 	form, words, consents := map[int]bool{}, map[int]bool{}, map[int]bool{}
 	for i := range d.toks {
 		k := d.toks[i].says
-		form[k] = form[k] || d.cue(i, "signed") > 0
+		form[k] = form[k] || d.cue(i, "signed", "heard") > 0
 		words[k] = words[k] || d.toks[i].kind == word
 		consents[k] = consents[k] || d.cue(i, "accept", "acceptstart", "acceptend", "yes") > 0
 	}

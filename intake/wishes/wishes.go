@@ -375,8 +375,8 @@ func (v *replies) allowed(d *doc, reply job.Reply) job.Reply {
 	switch {
 	case v.divided(reply):
 		return ""
-	case reply == job.Accept && d.picks():
-		return "" // one of several ways is another offer
+	case reply == job.Accept && (d.picks() || d.corrected()):
+		return "" // one of several ways is another offer, and nobody agrees to a mistake
 	case reply == job.Accept && v.in.Personal && v.consent == "" && d.has(span{0, len(d.toks)}, "accept", "acceptstart") < 0:
 		return "" // a bare yes may mean whatever the person had asked
 	case reply == job.Decline && v.answersQuestion() && d.onlyYesOrNo():
