@@ -20,7 +20,6 @@ type heldMail struct {
 	Mail
 	inSent string // the bytes that lie in Sent under any Message-ID; "" is none
 	laid   int
-	heads  []mailbox.Head
 	bytes  string // of every message that is fetched
 	gone   bool
 }
