@@ -112,3 +112,18 @@ func TestOnlyCourtesy(t *testing.T) {
 		}
 	}
 }
+
+// TestCorrected: a letter says that ours is wrong, or that nothing in it is.
+func TestCorrected(t *testing.T) {
+	r := houseReader()
+	for text, want := range map[[2]string]bool{
+		{"en", "Please correct this."}: true, {"en", "Nothing to correct, go ahead."}: false,
+		{"fr", "Corrigez et allez-y."}: true, {"fr", "Rien à corriger, imprimez."}: false,
+		{"es", "Corríjanlo, por favor."}: true, {"es", "Nada que corregir, impriman."}: false,
+	} {
+		in := Input{Text: text[1], Language: text[0], Answer: true, Words: r.house.Words, Branches: r.house.Branches, Materials: r.house.Materials}
+		if got := newDoc(in.Text, r.lex[in.Language], &in).corrected(); got != want {
+			t.Errorf("%q: wrong %v, want %v", text[1], got, want)
+		}
+	}
+}

@@ -399,7 +399,7 @@ func (d *doc) picks() bool {
 // twelve copies. Please correct this", "corríjanlo", but not "nada que corregir".
 func (d *doc) corrected() bool {
 	for i := range d.toks {
-		if d.cue(i, "correcting") > 0 && !d.toks[i].away && d.has(span{max(0, i-3), i}, "not", "no") < 0 && d.cue(i-1, "nothing") == 0 && !slices.Contains([]string{"rien", "nada", "nothing"}, d.fold(i-2)) {
+		if d.cue(i, "correcting") > 0 && !d.toks[i].away && d.has(span{max(0, i-3), i}, "not", "no") < 0 && d.ended(i, "nothingto") == 0 {
 			return true
 		}
 	}
