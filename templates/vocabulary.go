@@ -166,7 +166,7 @@ func (c *compiler) look(r *rule, name string, at spot) {
 	r.kind, r.test = "when", "true"
 }
 
-// put writes the place of a thing into an expression.
+// fill writes the place of a thing into an expression.
 func fill(expr, at string) string { return strings.ReplaceAll(expr, "@", at) }
 
 // counts are the fields that are whole numbers.

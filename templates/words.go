@@ -20,7 +20,7 @@ type loop struct {
 	over         []string // lists of the same kind, one after the other
 }
 
-// piecesOf says what a piece is given, of those that are not given the letter.
+// givenTo says what a piece is given, of those that are not given the letter.
 var givenTo = map[string]string{
 	"_part": "part", "_found": "part", "_options": "part", "_outcome": "part", "_cannot-print-part": "part", "_too-big-part": "part",
 	"_too-long-part": "part", "_unreadable-part": "part", "_unfinished-part": "part",

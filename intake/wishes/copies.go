@@ -68,7 +68,7 @@ func (d *doc) copies() (*int, string) {
 func (d *doc) sum() *found[int] {
 	for i := range d.toks {
 		value, n := d.numeral(i)
-		if n == 0 || value != math.Trunc(value) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.hypothetical(i) || d.onlyAsks(i) || d.replaced(i) || d.other(i+n, 2) || d.listOf(i, i+n) {
+		if !d.mayCount(value, i, n) || d.hypothetical(i) || d.onlyAsks(i) || d.replaced(i) || d.other(i+n, 2) || d.listOf(i, i+n) {
 			continue
 		}
 		if d.ended(i, "conclude") > 0 && d.closed(i+n) && d.cue(i+n, "and", "or") == 0 && d.toks[i].role != tagger.None && d.does(i, tagger.Wish) >= 0.5 {
@@ -162,7 +162,7 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if a := d.cue(i, "a"); n == 0 && a > 0 && !d.toks[i].away && !d.toks[i].told {
 		return cmp.Or(d.perHead(i, i+a, 1), d.addedAt(i, i+a, 1), d.fewerAt(i, i+a, 1)), ""
 	}
-	if n == 0 || value != math.Trunc(value) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.hypothetical(i) || d.onlyAsks(i) && d.cue(d.start(d.sents[d.toks[i].sent]), "whword") > 0 {
+	if !d.mayCount(value, i, n) || d.hypothetical(i) || d.onlyAsks(i) && d.cue(d.start(d.sents[d.toks[i].sent]), "whword") > 0 {
 		return nil, ""
 	}
 	if c := d.addedAt(i, i+n, int(value)); c != nil {
@@ -196,6 +196,12 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	}
 	d.counted[i+n] = true
 	return &found[int]{int(value), i, to}, ""
+}
+
+// mayCount tells whether a number of n tokens at i may be a count by its value and its
+// neighbours.
+func (d *doc) mayCount(value float64, i, n int) bool {
+	return n > 0 && value == math.Trunc(value) && value >= 1 && value <= maxCopies && !d.otherNumber(i, i+n)
 }
 
 // perHead reads "one for each of the 6 children", "uno para cada uno de los 6".

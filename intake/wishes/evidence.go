@@ -29,11 +29,7 @@ func (e *evidence) add(name string, value float64) {
 }
 
 func (e *evidence) is(name string, yes bool) {
-	value := 0.0
-	if yes {
-		value = 1
-	}
-	e.add(name, value)
+	e.add(name, one(yes))
 }
 
 // marks are what the grammar found in a sentence.

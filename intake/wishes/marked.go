@@ -196,7 +196,7 @@ func (d *doc) takeCount(i int, p *piece) int {
 	if n == 0 && d.cue(i, "a") > 0 {
 		value, n = 1, 1
 	}
-	if n == 0 || value != float64(int(value)) || value < 1 || value > maxCopies || d.otherNumber(i, i+n) || d.ranged(i, i+n) {
+	if !d.mayCount(value, i, n) || d.ranged(i, i+n) {
 		return 0
 	}
 	if m, k := d.numeral(i + n + 2); k > 0 && d.cue(i+n+1, "of") > 0 && m*value <= maxCopies {

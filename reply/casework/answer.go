@@ -60,7 +60,7 @@ func (in *incoming) answer(ctx context.Context, t ledger.Thread) error {
 		}
 		return in.done(ctx, job.Say("history.brings-form", nil))
 	}
-	if lastWordSaid(jobs) && (in.l.Wishes.Courtesy || onlyThanks(in.l, in.o.Rules.Words)) {
+	if lastWordSaid(jobs) && thanks(in.l, in.o.Rules.Words) {
 		return in.done(ctx, job.Say("history.thanks", nil))
 	}
 	return in.reply(ctx, jobs)

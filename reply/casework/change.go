@@ -3,7 +3,6 @@ package casework
 import (
 	"context"
 	"slices"
-	"time"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
@@ -40,15 +39,7 @@ func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
 func (in *incoming) again(ctx context.Context, j job.Job, file, blob string) error {
 	now, _ := in.merged(j)
 	now.File, now.Blob = file, blob
-	if j.Stage != job.Taken {
-		if err := in.tx.Move(ctx, j.ID, job.Taken, in.who(), in.byLetter()); err != nil {
-			return err
-		}
-	}
-	if err := in.tx.SaveJob(ctx, now, in.who(), in.byLetter()); err != nil {
-		return err
-	}
-	return in.tx.Enqueue(ctx, ledger.StepCheck, string(j.ID), time.Time{})
+	return checkAnew(ctx, in.tx, now, in.who(), in.byLetter())
 }
 
 // newFiles lets each file take the place of the one it corrects: of the same

@@ -506,7 +506,7 @@ func (o *Office) Join(ctx context.Context, ids []job.ID, by string) (job.ID, err
 		if err != nil {
 			return err
 		}
-		return o.checkAnew(ctx, tx, j, by, job.Say("history.joined-from", job.Args{"files": filesOf(p.pieces)}))
+		return checkAnew(ctx, tx, j, by, job.Say("history.joined-from", job.Args{"files": filesOf(p.pieces)}))
 	})
 }
 
@@ -544,7 +544,7 @@ func (o *Office) Part(ctx context.Context, id job.ID, by string) error {
 		j.File, j.Blob, j.Pieces = pieces[0].File, pieces[0].Blob, nil
 		j.Wishes = pieceAlone(j.Wishes, pieces[0])
 		j.Settings.Second, j.Settings.Colour = nil, settings(j.Wishes, o.Rules).Colour
-		return o.checkAnew(ctx, tx, j, by, why)
+		return checkAnew(ctx, tx, j, by, why)
 	})
 }
 
@@ -556,8 +556,8 @@ func pieceAlone(w job.Wishes, p job.Piece) job.Wishes {
 	return w
 }
 
-// checkAnew saves a job that a person changed, and has it checked.
-func (o *Office) checkAnew(ctx context.Context, tx *ledger.Tx, j job.Job, by string, why job.Message) error {
+// checkAnew saves a job that a letter or a person changed, and has it checked.
+func checkAnew(ctx context.Context, tx *ledger.Tx, j job.Job, by string, why job.Message) error {
 	if j.Stage != job.Taken {
 		if err := tx.Move(ctx, j.ID, job.Taken, by, why); err != nil {
 			return err

@@ -100,6 +100,10 @@ var courtesies = []string{"closing", "hello", "filler", "please", "harmless"}
 // thumbs are the signs that stand for thanks or for "I have read it".
 const thumbs = "👍👌🙏🙂😊😀😃😄❤♥🎉👏💯✅"
 
+// thanks reports whether an answer only thanks, by what was learned of its sentences or
+// by its words.
+func thanks(l *job.Letter, w rules.Words) bool { return l.Wishes.Courtesy || onlyThanks(l, w) }
+
 // onlyThanks reports whether a letter says nothing but thanks, a greeting, that it was
 // received, and its writer's name.
 func onlyThanks(l *job.Letter, w rules.Words) bool {

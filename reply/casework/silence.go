@@ -58,7 +58,7 @@ func (o *Office) silence(ctx context.Context, id job.ID) (s silence, err error) 
 		if err != nil {
 			return s, err
 		}
-		if settled.IsZero() && l.Parsed != nil && l.State == ledger.LetterDone && (l.Parsed.Wishes.Courtesy || onlyThanks(l.Parsed, o.Rules.Words)) {
+		if settled.IsZero() && l.Parsed != nil && l.State == ledger.LetterDone && thanks(l.Parsed, o.Rules.Words) {
 			continue // thanks are nobody's turn
 		}
 		s.ourTurn = s.ourTurn || settled.IsZero()
