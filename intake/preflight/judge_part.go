@@ -95,7 +95,7 @@ func (j *judging) judgeWalls() {
 	if thin := t.wallMM2 + t.sheetMM2; thin > 0 {
 		j.add(job.CodeThinWall, j.thinWall(thin))
 	}
-	if t.detailMM > 0 || j.step.count > 0 {
+	if t.detailMM > 0 || j.step.count > 0 || t.edgeMM >= edgeNoted {
 		j.add(job.CodeFineDetail, j.fineDetail())
 	}
 	if t.gapMM > 0 {
@@ -127,11 +127,11 @@ func (j *judging) thinWall(thin float64) job.Finding {
 	enough := max(1, 0.05*thin)
 	switch {
 	case t.lostMM2 >= enough:
-		f.Level, f.Amount, f.At = job.Stop, t.wallMM2, place(t.standAt)
-		f.Text = job.Say("findings.thin-wall-lost", job.Args{"thinnest": length(t.standMM), "area": area(t.wallMM2), "line": length(j.rules.Printing.LineWidthMM)})
+		f.Level, f.Amount, f.At = job.Stop, t.lostMM2, place(t.standAt)
+		f.Text = j.wallLost(enough)
 	case t.layerMM2 >= enough:
-		f.Level, f.Amount, f.At = job.Stop, t.sheetMM2, place(t.lieAt)
-		f.Text = job.Say("findings.thin-wall-sheet-lost", job.Args{"area": area(t.sheetMM2), "thick": length(t.lieMM)})
+		f.Level, f.Amount, f.At = job.Stop, t.layerMM2, place(t.lieAt)
+		f.Text = job.Say("findings.thin-wall-sheet-lost", job.Args{"area": area(t.layerMM2), "thick": length(t.lieMM)})
 	case stands:
 		f.Text = job.Say("findings.thin-wall", job.Args{"area": area(t.wallMM2), "bound": length(wall), "thinnest": length(t.standMM)})
 	default:
@@ -148,12 +148,31 @@ func (j *judging) thinWall(thin float64) job.Finding {
 	return f
 }
 
+// wallLost tells what is thinner than a line, and apart from it what only is thinner
+// than two.
+func (j *judging) wallLost(enough float64) job.Message {
+	t := j.thin
+	thinnest, lost, line := length(t.standMM), area(t.lostMM2), length(j.rules.Printing.LineWidthMM)
+	if rest := t.wallMM2 - t.lostMM2; rest >= enough {
+		return job.Say("findings.thin-wall-lost-and-thin", job.Args{"thinnest": thinnest, "area": lost, "line": line, "rest": area(rest), "bound": length(j.thick.wall)})
+	}
+	return job.Say("findings.thin-wall-lost", job.Args{"thinnest": thinnest, "area": lost, "line": line})
+}
+
+// edgeNoted is how much of a sharp edge may be lost without a word, mm: its last tenths.
+const edgeNoted = 0.5
+
 func (j *judging) fineDetail() job.Finding {
 	t, s := j.thin, j.step
 	f := job.Finding{Unit: "mm", Question: job.Say("findings.ask.fine-detail", nil)}
 	if t.detailMM > 0 {
 		f.Amount, f.At = t.detailMM, place(t.detailAt)
 		f.Text = job.Say("findings.fine-detail", job.Args{"thick": length(t.detailMM)})
+		return f
+	}
+	if s.count == 0 {
+		f.Level, f.Amount, f.At = j.milder(job.CodeFineDetail, job.Note), t.edgeMM, place(t.edgeAt)
+		f.Text = job.Say("findings.fine-detail-edge", job.Args{"far": length(t.edgeMM)})
 		return f
 	}
 	f.Amount, f.At = s.riseMM, place(s.at)

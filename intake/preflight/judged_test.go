@@ -228,9 +228,10 @@ func TestThinWallByItsShares(t *testing.T) {
 	}{
 		"standing":              {thin{wallMM2: 21, sheetMM2: 79, standMM: 0.5}, 1000, "findings.thin-wall", ""},
 		"lying":                 {thin{wallMM2: 20, sheetMM2: 80, standMM: 0.5, lieMM: 0.6}, 1000, "findings.thin-wall-sheet", ""},
-		"a twentieth is lost":   {thin{wallMM2: 100, lostMM2: 5, standMM: 0.5}, 1000, "findings.thin-wall-lost", job.Stop},
+		"a twentieth is lost":   {thin{wallMM2: 100, lostMM2: 5, standMM: 0.5}, 1000, "findings.thin-wall-lost-and-thin", job.Stop},
 		"less is":               {thin{wallMM2: 100, lostMM2: 4.99, standMM: 0.5}, 1000, "findings.thin-wall", ""},
-		"a square millimetre":   {thin{wallMM2: 10, lostMM2: 1, standMM: 0.5}, 1000, "findings.thin-wall-lost", job.Stop},
+		"nearly all is lost":    {thin{wallMM2: 10, lostMM2: 9.01, standMM: 0.3}, 1000, "findings.thin-wall-lost", job.Stop},
+		"a square millimetre":   {thin{wallMM2: 10, lostMM2: 1, standMM: 0.5}, 1000, "findings.thin-wall-lost-and-thin", job.Stop},
 		"less than one":         {thin{wallMM2: 10, lostMM2: 0.99, standMM: 0.5}, 1000, "findings.thin-wall", ""},
 		"lying, lost":           {thin{sheetMM2: 100, layerMM2: 5, lieMM: 0.1}, 1000, "findings.thin-wall-sheet-lost", job.Stop},
 		"lying, hardly lost":    {thin{sheetMM2: 100, layerMM2: 4.99, lieMM: 0.1}, 1000, "findings.thin-wall-sheet", ""},

@@ -42,6 +42,9 @@ type thin struct {
 	detailMM float64 // the thinnest rib or pin that is lost
 	detailAt mesh.Vec
 
+	edgeMM float64 // how far from a sharp edge its plastic is thinner than a line
+	edgeAt mesh.Vec
+
 	gapMM   float64 // the narrowest gap
 	gapAt   mesh.Vec
 	between bool // it is between two pieces
@@ -54,6 +57,7 @@ type thin struct {
 type raySample struct {
 	thick  float64 // mm of plastic behind it, if thin
 	wall   bool    // it goes on both ways
+	edge   float64 // mm from where the plastic is a line thick to the sharp edge it runs out in; 0 in a wall
 	gap    float64 // mm of air before it, if narrow
 	slot   bool    // the gap goes on both ways
 	across int     // facet on the other side of the gap, or -1
@@ -83,7 +87,8 @@ func (p *surface) castFrom(t thickness, s sample) raySample {
 		}
 		if -p.normal[h.facet].Dot(n) > 0.9 {
 			out.gap, out.across = h.far+p.tiny(), h.facet
-			out.slot = out.gap < t.gap && p.goesOn(s.at.Add(n.Mul(out.gap/2)), n, 1.5*t.gap, false)
+			out.slot = out.gap < t.gap && p.goesOn(s.at.Add(n.Mul(out.gap/2)), n, 1.5*t.gap, false) &&
+				narrow{p, s.at, n, out.gap, false}.runsOut() == 0
 		}
 	}
 	back := n.Mul(-1)
@@ -93,6 +98,10 @@ func (p *surface) castFrom(t thickness, s sample) raySample {
 		return out
 	}
 	out.thick = h.far + p.tiny()
+	if slope := (narrow{p, s.at, back, out.thick, true}).runsOut(); slope > 0 {
+		out.edge = t.line / slope
+		return out
+	}
 	out.wall = p.goesOn(s.at.Add(back.Mul(out.thick/2)), n, 1.25*t.wall, true)
 	return out
 }
@@ -163,10 +172,12 @@ const fewest = 3
 // sum adds up what was seen.
 func (p *part) sum(s orientation, t thickness, places []sample, rays []raySample) thin {
 	var out thin
-	var walls, sheets, details, gaps, loose []int
+	var walls, sheets, details, edges, gaps, loose []int
 	for i, l := range rays {
 		switch {
 		case l.thick == 0:
+		case l.edge > 0:
+			edges = append(edges, i)
 		case l.wall && p.lies(s, places[i].facet):
 			sheets = append(sheets, i)
 		case l.wall:
@@ -200,6 +211,10 @@ func (p *part) sum(s orientation, t thickness, places []sample, rays []raySample
 		i := least(details, rays, thick)
 		out.detailMM, out.detailAt = rays[i].thick, places[i].at
 	}
+	if len(edges) >= fewest {
+		i := middle(edges, rays, func(l raySample) float64 { return l.edge })
+		out.edgeMM, out.edgeAt = rays[i].edge, places[i].at
+	}
 	if len(gaps) >= fewest {
 		i := least(gaps, rays, func(l raySample) float64 { return l.gap })
 		out.gapMM, out.gapAt = rays[i].gap, places[i].at
@@ -217,6 +232,12 @@ func (p *part) sum(s orientation, t thickness, places []sample, rays []raySample
 func least(of []int, rays []raySample, figure func(raySample) float64) int {
 	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(figure(rays[a]), figure(rays[b])) })
 	return of[max(fewest-1, len(of)/20)]
+}
+
+// middle gives the place with the median figure.
+func middle(of []int, rays []raySample, figure func(raySample) float64) int {
+	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(figure(rays[a]), figure(rays[b])) })
+	return of[len(of)/2]
 }
 
 // oneSide sums the area of walls, which are seen from both sides, and of those
