@@ -1,6 +1,7 @@
 package preflight
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -23,38 +24,70 @@ func swallowed(corners []mesh.Vec) bool {
 		return false
 	}
 	few := thinned(corners, 120)
-	best, left := entry(few, sphere(200))
-	if left > 6 {
-		return false // far from it: no turn by a few degrees helps
+	for _, e := range entries(few) {
+		if e.settles(few) {
+			return true
+		}
 	}
-	for step := 0.1; step > 0.002 && left > 1e-6; {
-		dir, now := entry(few, around(best, step))
-		if now < left {
-			best, left = dir, now
-		} else {
+	return false
+}
+
+// entry is a direction into the cylinder, and how much of the part sticks out of its
+// walls and rim then, mm.
+type entry struct {
+	dir  mesh.Vec
+	left float64
+}
+
+// starts is how many directions, 18 degrees apart, are followed. A box has three that
+// may be the best, each both ways, and what is left falls towards each of them.
+const starts = 8
+
+// entries are the best directions to begin from, the best first. One from which more
+// sticks out than 6 mm is far from any: no turn by a few degrees helps.
+func entries(corners []mesh.Vec) []entry {
+	var out []entry
+	for _, d := range append(axes(), sphere(400)...) {
+		if left := sticksOut(corners, d, 6); left < 6 {
+			out = append(out, entry{d, left})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b entry) int { return cmp.Compare(a.left, b.left) })
+	var apart []entry
+	for _, e := range out {
+		near := func(f entry) bool { return e.dir.Dot(f.dir) > 0.95 }
+		if len(apart) < starts && !slices.ContainsFunc(apart, near) {
+			apart = append(apart, e)
+		}
+	}
+	return apart
+}
+
+// settles follows a direction to where least sticks out, and says whether nothing does.
+func (e entry) settles(corners []mesh.Vec) bool {
+	const nothing = 1e-6
+	turn := 0.0 // other ways each time, so that no ridge holds the search up
+	for step := 0.1; step > 0.001 && e.left > nothing; turn++ {
+		better := false
+		for _, d := range around(e.dir, step, turn) {
+			if left := sticksOut(corners, d, e.left); left < e.left {
+				e, better = entry{d, left}, true
+			}
+		}
+		if !better {
 			step /= 2
 		}
 	}
-	return left <= 1e-6
+	return e.left <= nothing
 }
 
-// entry finds the direction in which the least of the part would stick out of
-// the cylinder's walls and rim, mm.
-func entry(corners []mesh.Vec, directions []mesh.Vec) (best mesh.Vec, left float64) {
-	left = math.Inf(1)
-	for _, d := range directions {
-		if out := sticksOut(corners, d, left); out < left {
-			best, left = d, out
-		}
-	}
-	return best, left
-}
-
-// around gives directions near d.
-func around(d mesh.Vec, step float64) []mesh.Vec {
+// around gives directions near d, the first at an angle about it.
+func around(d mesh.Vec, step, angle float64) []mesh.Vec {
+	r := rotationTo(d)
 	var out []mesh.Vec
-	for _, a := range axes() {
-		out = append(out, unit(d.Add(a.Mul(step))))
+	for k := range 8 {
+		sin, cos := math.Sincos(angle + math.Pi*float64(k)/4)
+		out = append(out, unit(d.Add(r[0].Mul(step*cos)).Add(r[1].Mul(step*sin))))
 	}
 	return out
 }
@@ -72,18 +105,31 @@ func sticksOut(corners []mesh.Vec, d mesh.Vec, enough float64) float64 {
 	if wide >= enough {
 		return wide
 	}
-	slack := max(0, -wide)
-	deep := math.Inf(1)
-	for i := range 48 {
-		sin, cos := math.Sincos(2 * math.Pi * float64(i) / 48)
-		reach := 0.0 // of the corner that the slanted bottom stops first
+	deep := math.Inf(1) // how deep its rim lies, the slant of the bottom turned as suits it best
+	reach := func(angle float64) float64 {
+		sin, cos := math.Sincos(angle)
+		most := 0.0 // of the corner that the slanted bottom stops first
 		for k, c := range corners {
 			along := cos*(flat[k][0]-ring.centre[0]) + sin*(flat[k][1]-ring.centre[1])
-			reach = max(reach, c.Dot(d)-s.low-along)
+			most = max(most, c.Dot(d)-s.low-along)
 		}
-		deep = min(deep, reach-slack)
+		return most
 	}
-	return max(wide, deep-cylinderMiddle)
+	best, apart := 0.0, math.Pi/12
+	for k := range 24 {
+		if r := reach(apart * float64(k)); r < deep {
+			best, deep = apart*float64(k), r
+		}
+	}
+	for ; apart > 0.002; apart /= 4 {
+		for _, a := range []float64{best - apart/2, best - apart/4, best + apart/4, best + apart/2} {
+			if r := reach(a); r < deep {
+				best, deep = a, r
+			}
+		}
+	}
+	slack := max(0, -wide)
+	return max(wide, deep-slack-cylinderMiddle)
 }
 
 // longer says whether the corners lie further apart than that in one of many
