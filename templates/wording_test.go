@@ -1,6 +1,9 @@
 package templates
 
 import (
+	"path"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -37,8 +40,7 @@ func TestDoubleBracesGoOn(t *testing.T) {
 	}
 }
 
-// No built-in text has double braces, a quote is read in order on one screen, and most
-// of what it takes in are lists.
+// No built-in text has double braces, and a quote is read in order on one screen.
 func TestBuiltinInWords(t *testing.T) {
 	for _, file := range Files() {
 		if !strings.HasSuffix(file, ".md") {
@@ -50,20 +52,63 @@ func TestBuiltinInWords(t *testing.T) {
 		}
 	}
 	for _, lang := range Languages() {
-		b, err := Builtin(lang + "/quote.md")
-		if err != nil {
-			t.Fatal(err)
-		}
-		lines := 0
-		for line := range strings.SplitSeq(string(b), "\n") {
-			if strings.TrimSpace(line) != "" {
-				lines++
-			}
-		}
-		if lines > 27 {
+		if lines := len(paragraphs(t, lang+"/quote.md")); lines > 15 {
 			t.Errorf("%s/quote.md has %d lines with words", lang, lines)
 		}
 	}
+}
+
+func paragraphs(t *testing.T, file string) (out []string) {
+	t.Helper()
+	b, err := Builtin(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.SplitSeq(string(b), "\n") {
+		if strings.TrimSpace(line) != "" {
+			out = append(out, line)
+		}
+	}
+	return out
+}
+
+var ownWord = regexp.MustCompile(`\{[^}]*\}|\[[^:\]]*[:\]]|[\pL\d]+`)
+
+// Whoever changes a sentence that several letters say changes it in one file: no line
+// with more than a few words of its own stands in two, and the heading of a section
+// that several letters have stands in its piece.
+func TestEachLineStandsInOneFile(t *testing.T) {
+	for _, lang := range Languages() {
+		in := map[string]string{}
+		for _, file := range Files() {
+			if !strings.HasPrefix(file, lang+"/") || !strings.HasSuffix(file, ".md") {
+				continue
+			}
+			for _, line := range paragraphs(t, file) {
+				words := slices.DeleteFunc(ownWord.FindAllString(line, -1), func(w string) bool { return strings.ContainsAny(w[:1], "{[") })
+				if len(words) < 5 && !strings.HasPrefix(line, "## ") {
+					continue
+				}
+				if was := in[line]; was != "" && !sameHeading(was, file) {
+					t.Errorf("%s and %s both have %q", was, file, line)
+				}
+				in[line] = file
+			}
+		}
+		for _, name := range []string{TextQuote, TextAgreementArrived, TextAgreementExpired, TextChangedQuote, TextNeedsAgreement} {
+			tm, err := Default().Get(lang, name)
+			if err != nil || !slices.Contains(tm.Pieces, "_offer") || !slices.Contains(tm.Pieces, "_go-ahead") || !slices.Contains(tm.Pieces, "_details") {
+				t.Errorf("%s/%s takes in %v (%v)", lang, name, tm.Pieces, err)
+			}
+		}
+	}
+}
+
+// sameHeading is for the two pairs that have a heading in common and differ below it:
+// a yes with and without the questions, and what changed of one part and of several.
+func sameHeading(a, b string) bool {
+	pair := path.Base(a) + " " + path.Base(b)
+	return pair == "_go-ahead.md _yes.md" || pair == "changed-quote.md several.md"
 }
 
 // In one language each name means one thing.
