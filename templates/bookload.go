@@ -82,9 +82,23 @@ func (l *bookLoader) readFile(lang, name string, f *bookFile, own bool) {
 		l.files[lang], l.book.languages[lang] = map[string]bool{}, map[string]*sentence{}
 	}
 	l.files[lang][name] = true
-	for _, w := range l.written(f) {
+	all := l.written(f)
+	if own && len(all) == 0 && !slices.Contains(l.originals(), name) {
+		l.tell(place{file: f}, fmt.Sprintf("there is no file of sentences %s.toml, so nothing would read it", name), near(name, l.originals()))
+	}
+	for _, w := range all {
 		l.take(lang, name, w, own)
 	}
+}
+
+// originals names the files of sentences that there are.
+func (l *bookLoader) originals() (names []string) {
+	for key := range l.original {
+		name, _, _ := strings.Cut(key, ".")
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	return slices.Compact(names)
 }
 
 // written is one sentence, or one plural form of it, as a file has it.

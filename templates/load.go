@@ -30,6 +30,7 @@ type source struct {
 	path string
 	text string
 	code string // what text/template takes
+	own  bool   // it stands in the house's folder
 }
 
 // loader gathers the problems of one Load.
@@ -158,7 +159,7 @@ func (l *loader) readFolder(from fs.FS, lang, prefix string) error {
 			continue
 		}
 		text := strings.ReplaceAll(strings.TrimPrefix(string(b), "\ufeff"), "\r\n", "\n")
-		l.sources[lang][name] = &source{name: name, path: prefix + file, text: text}
+		l.sources[lang][name] = &source{name: name, path: prefix + file, text: text, own: from != fs.FS(builtin)}
 	}
 	return nil
 }
@@ -187,7 +188,7 @@ func (l *loader) parse(lang string) map[string]*Template {
 		case all.Lookup(name) != nil:
 			pieces := l.check(all, lang, s)
 			texts[name] = &Template{Name: name, Language: lang, Path: s.path, Source: s.text,
-				Hash: l.hash(lang, s, pieces), Pieces: pieces, parsed: all.Lookup(name)}
+				Hash: l.hash(lang, s, pieces), Pieces: pieces, parsed: all.Lookup(name), own: s.own}
 		}
 	}
 	if err := countSteps(all); err != nil {
@@ -210,7 +211,7 @@ func (l *loader) piecesOf(lang string, texts map[string]*Template) map[string]*P
 	pieces := map[string]*Piece{}
 	for name, s := range l.sources[lang] {
 		if strings.HasPrefix(name, "_") {
-			pieces[name] = &Piece{Name: name, Language: lang, Path: s.path, Source: s.text + "\n"}
+			pieces[name] = &Piece{Name: name, Language: lang, Path: s.path, Source: s.text + "\n", own: s.own}
 		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(texts)) {

@@ -48,6 +48,7 @@ type Set struct {
 	texts     map[string]map[string]*Template // language -> name
 	pieces    map[string]map[string]*Piece    // language -> name
 	book      *Book
+	unread    rules.Problems // what the house's folder has beside them
 }
 
 // Template is one reply text.
@@ -60,6 +61,7 @@ type Template struct {
 	Pieces   []string // the pieces it takes in, and those they take in, sorted
 
 	parsed *template.Template
+	own    bool // it stands in the house's folder
 }
 
 // Piece is a part that reply texts take in.
@@ -69,6 +71,7 @@ type Piece struct {
 	Path     string // as a person would find it
 	Source   string
 	UsedBy   []string // situations, sorted
+	own      bool     // it stands in the house's folder
 }
 
 // Default returns the built-in texts. A test guards that they are valid.
@@ -104,6 +107,9 @@ func Load(dir string, languages []string) (*Set, error) {
 		return nil, l.problems
 	}
 	s.book = book
+	if dir != "" {
+		s.unread = unreadIn(dir, s)
+	}
 	return s, nil
 }
 

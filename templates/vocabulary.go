@@ -273,19 +273,40 @@ func (c *compiler) here(names map[string]string, has func(id, of string) bool) (
 	return out
 }
 
+// hintNear offers the name that was perhaps meant; one that would say something else is
+// worse than none.
 func hintNear(word string, known []string) job.Message {
-	if near := rules.Nearest(normal(word), known); near != "" {
+	if near := closest(normal(word), known); near != "" {
 		return job.Say("rules.hint.near", job.Args{"word": near})
 	}
-	if near := sharing(normal(word), known); near != "" {
-		return job.Say("rules.hint.near", job.Args{"word": near})
+	if all := sharing(normal(word), known); len(all) > 0 && len(all) <= 3 {
+		return job.Say("mistakes.hint.words-perhaps", job.Args{"names": all})
 	}
 	return job.Say("mistakes.hint.words-list", nil)
 }
 
-// sharing finds the name that has the most words in common.
-func sharing(name string, known []string) string {
-	best, most := "", 0
+// closest is a name that differs from what was written by a slip of the keys only.
+func closest(word string, known []string) string {
+	known = slices.DeleteFunc(slices.Clone(known), func(k string) bool { return denies(k) != denies(word) })
+	near := rules.Nearest(word, known)
+	if near == "" || rules.Distance(strings.ToLower(word), strings.ToLower(near)) > min(3, len(word)/3+1) {
+		return ""
+	}
+	return near
+}
+
+// negations turn a condition into its opposite.
+var negations = []string{"no", "not", "nothing", "cannot", "without", "ne", "pas", "sans", "aucun", "sin", "ningún", "nada"}
+
+func denies(name string) bool {
+	return slices.ContainsFunc(strings.FieldsFunc(name, func(r rune) bool { return r == ' ' || r == '\'' }), func(w string) bool {
+		return slices.Contains(negations, w) || w == "n"
+	})
+}
+
+// sharing finds the names that have the most telling words in common.
+func sharing(name string, known []string) (best []string) {
+	most := 0
 	words := strings.Fields(name)
 	for _, k := range known {
 		n := 0
@@ -295,7 +316,10 @@ func sharing(name string, known []string) string {
 			}
 		}
 		if n > most {
-			best, most = k, n
+			best, most = nil, n
+		}
+		if n > 0 && n == most && denies(k) == denies(name) {
+			best = append(best, k)
 		}
 	}
 	return best

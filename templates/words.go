@@ -94,7 +94,6 @@ var fieldList = []field{
 	pieceField("offer", "letter", "_offer", "@", "true"),
 	pieceField("go-ahead", "letter", "_go-ahead", "@", "@.Printable"),
 	pieceField("say-yes", "letter", "_yes", "@", "@.Printable"),
-	pieceField("wait", "letter", "_wait", "@", "or @.Wait.High @.NeededBy"),
 	pieceField("given-up-sentence", "letter", "_given-up", "@", "@.GivenUp"),
 	pieceField("export", "letter", "_how-to-export", "@", "true"),
 

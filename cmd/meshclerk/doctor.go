@@ -84,6 +84,8 @@ func (d *doctor) rules(conf *config) *rules.Rules {
 	}
 	if err != nil {
 		d.say(d.wrong("reply texts", err))
+	} else if unread := set.Unread(); len(unread) > 0 {
+		d.say(wire.Doubtful("reply texts", job.Plain(d.words.Error(unread))))
 	} else {
 		d.say(wire.Passed("reply texts", job.Say("doctor.texts", job.Args{"situations": len(set.Names()), "languages": len(set.Languages())})))
 	}

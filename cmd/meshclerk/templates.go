@@ -38,7 +38,15 @@ func (c *templatesCheckCmd) Run(e *env) error {
 	if err := set.Check(); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.out, "the reply texts are in order: %d situations in %d languages; the %d sentences beside them too\n", len(set.Names()), len(set.Languages()), len(set.Book().Keys()))
+	if unread := set.Unread(); len(unread) > 0 {
+		return unread
+	}
+	where := "all built in, since no folder of the house's own is named"
+	if dir != "" {
+		where = fmt.Sprintf("with %d texts and pieces of the house's own from %s", len(set.Own()), dir)
+	}
+	_, err = fmt.Fprintf(e.out, "the reply texts are in order: %d situations in %d languages, %s; the %d sentences beside them too\n",
+		len(set.Names()), len(set.Languages()), where, len(set.Book().Keys()))
 	return err
 }
 
