@@ -312,3 +312,33 @@ func TestExportAddress(t *testing.T) {
 		t.Errorf("%+v, %v", x, err)
 	}
 }
+
+// A letter that there is still something to do about is kept, however old, until that is
+// done or given up.
+func TestExpireLeavesWhatIsStillToBeDone(t *testing.T) {
+	for name, c := range map[string]struct {
+		begin, end bool
+		gone       bool
+	}{
+		"waiting": {false, false, false}, "under way": {true, false, false}, "done": {true, true, true},
+	} {
+		l, clock := newLedger(t)
+		ctx := t.Context()
+		letter := taken(t, l, 1, "From: ada@example.org\r\n\r\nhello")
+		do(t, l, func(tx *Tx) error { return tx.SetLetter(ctx, letter, LetterLeftAlone, Robot, job.Plain("")) })
+		if c.begin {
+			s, err := l.Lease(ctx, "robot", 48*time.Hour)
+			if err != nil || s == nil {
+				t.Fatalf("%+v, %v", s, err)
+			}
+			if c.end {
+				do(t, l, func(tx *Tx) error { return tx.Done(ctx, s) })
+			}
+		}
+		clock.pass(time.Hour)
+		got, err := l.Expire(ctx, clock.Now(), Robot)
+		if want := map[bool]int{true: 1}[c.gone]; err != nil || got.Letters != want {
+			t.Errorf("%s: %+v, want %d letters, %v", name, got, want, err)
+		}
+	}
+}

@@ -279,3 +279,51 @@ func TestForgetListThatIsNone(t *testing.T) {
 		t.Error("a folder is taken for the list")
 	}
 }
+
+// Who was forgotten and writes anew before the list is brought over keeps what she then
+// wrote, asked for and was answered: a line of the list is about what was there when it
+// was written, to the moment.
+func TestWhatCameAfterTheForgettingStays(t *testing.T) {
+	for name, after := range map[string]time.Duration{"at its moment": 0, "a moment later": time.Millisecond, "a day later": 24 * time.Hour} {
+		l, clock := newLedger(t)
+		ctx := t.Context()
+		copied, j, _ := backedUp(t, l)
+		if err := l.Move(ctx, j.ID, job.Withdrawn, "Bo Example", job.Plain("")); err != nil {
+			t.Fatal(err)
+		}
+		clock.pass(time.Hour)
+		if _, err := l.ForgetAddress(ctx, "ada@example.org", "Bo Example"); err != nil {
+			t.Fatal(err)
+		}
+		clock.pass(after)
+		r := restored(t, copied, "", clock)
+		letter := taken(t, r, 700, "From: ada@example.org\r\n\r\nhello again")
+		anew := newJob(t, r, "") // each of the three is found by itself, and not by the others
+		reply := newDraft(t, r, "welcome back")
+		clock.pass(time.Hour)
+		list, err := os.ReadFile(filepath.Join(l.Dir(), forgetFile))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := r.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(r.Dir(), forgetFile), list, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		r = open(t, r.Dir(), clock)
+		stays := after > 0
+		if got, err := r.Job(ctx, anew.ID); err != nil || (got.Patron.Address != "") != stays || got.Stage.Over() == stays {
+			t.Errorf("%s: the job is %s of %q, %v", name, got.Stage, got.Patron.Address, err)
+		}
+		if got, err := r.Draft(ctx, reply.ID); err != nil || (got.To.Address != "") != stays || (got.State == DraftWaiting) != stays {
+			t.Errorf("%s: the reply to it is %s to %q, %v", name, got.State, got.To.Address, err)
+		}
+		if got, err := r.Letter(ctx, letter); err != nil || (got.MessageID != "") != stays {
+			t.Errorf("%s: her letter is %q, %v", name, got.MessageID, err)
+		}
+		if got, err := r.Job(ctx, j.ID); err != nil || got.Patron.Address != "" || !got.Stage.Over() {
+			t.Errorf("%s: the job of before is %s of %q, %v", name, got.Stage, got.Patron.Address, err)
+		}
+	}
+}

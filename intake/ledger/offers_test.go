@@ -179,3 +179,30 @@ func TestYesWithWhatWasAsked(t *testing.T) {
 		}
 	}
 }
+
+// A yes to an older offer counts for no newer one, though both say the same.
+func TestYesIsToTheLastOffer(t *testing.T) {
+	for name, newer := range map[string]bool{"the last": false, "one before it": true} {
+		l, _ := newLedger(t)
+		j, d := offeredJob(t, l, taken(t, l, 1, "a"))
+		again := newDraft(t, l, "again", j.ID)
+		err := l.Tx(t.Context(), func(tx *Tx) error {
+			o, _, err := tx.LastOffer(t.Context(), j.ID)
+			if err != nil {
+				return err
+			}
+			if err := tx.KeepYes(t.Context(), o, "", "patron"); err != nil {
+				return err
+			}
+			if newer {
+				if err := tx.exec(t.Context(), `INSERT INTO offers (draft, job, sha256, terms, asked, rules_hash, at) SELECT ?, job, sha256, terms, asked, rules_hash, at FROM offers WHERE draft = ?`, again.ID, d.ID); err != nil {
+					return err
+				}
+			}
+			return tx.CountYes(t.Context(), j.ID)
+		})
+		if errors.Is(err, ErrOtherTerms) != newer || !newer && err != nil {
+			t.Errorf("a yes to %s: %v", name, err)
+		}
+	}
+}

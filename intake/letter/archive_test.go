@@ -187,3 +187,31 @@ func small() rules.Caps {
 	return rules.Caps{LetterBytes: 1 << 20, HeaderBytes: 4096, Parts: 10, Depth: 4, TextBytes: 4096, ArchiveFiles: 5,
 		ArchiveBytes: 1 << 20, ArchiveRatio: 20, ArchiveDepth: 2, MeshBytes: 1 << 19, Facets: 100, CoordinateMM: 1000, CheckWork: 100, Attempts: 1}
 }
+
+// What archives unpack to is capped for the letter, and not for each file: of two files
+// that are within the cap each, in one archive or in two, the second is left out.
+func TestArchivesShareTheirCap(t *testing.T) {
+	stl := binarySTL(10) // 584 bytes
+	for name, raw := range map[string]string{
+		"one archive":    mixed(filePart("a.zip", zipped(t, member{"1.stl", stl}, member{"2.stl", stl}))),
+		"two archives":   mixed(filePart("a.zip", zipped(t, member{"1.stl", stl})), filePart("b.zip", zipped(t, member{"2.stl", stl}))),
+		"one in another": mixed(filePart("a.zip", zipped(t, member{"1.stl", stl}, member{"b.zip", zipped(t, member{"2.stl", stl})}))),
+	} {
+		for size, both := range map[int64]bool{1000: false, 2*584 + 500: true} {
+			opts := house(t.TempDir())
+			opts.Caps.ArchiveBytes = size
+			l := read(t, raw, opts)
+			if got := find(t, l, "1.stl"); got.SHA256 == "" || !got.Note.IsZero() {
+				t.Errorf("%s, %d bytes: the first is %+v", name, size, got)
+			}
+			kept := false
+			for _, a := range l.Attachments {
+				kept = kept || a.Name == "2.stl" && a.SHA256 != ""
+			}
+			if kept != both {
+				t.Errorf("%s, %d bytes: the second is kept %v: %+v", name, size, kept, l.Attachments)
+			}
+			checkFiles(t, opts.Dir, l)
+		}
+	}
+}

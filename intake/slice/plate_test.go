@@ -133,3 +133,23 @@ func TestCopiesShareCooling(t *testing.T) {
 	}
 	near(t, "plastic", ten.ModelMM3, one.ModelMM3, 1e-9)
 }
+
+// The house's longest time holds for a plate as finished prints teach it: on a slow
+// printer fewer copies share one.
+func TestPlatesOfASlowPrinter(t *testing.T) {
+	m := box(0, 0, 0, 60, 60, 3)
+	in := inputFor(t, m, job.Settings{Copies: 4})
+	in.Limits.JobHours = 100
+	four := mustEstimate(t, m, in).PlateTimeS
+	in.Limits.JobHours = 1.1 * four / 3600
+	for _, c := range []struct {
+		slow     float64
+		perPlate int
+	}{{1, 4}, {1.05, 4}, {1.5, 2}, {3, 1}} {
+		in.Calibration = &Fit{Printer: in.Printer.Name, Material: "PLA", Prints: 9, Time: c.slow, Low: 0.9, High: 1.1, Mass: 1}
+		e := mustEstimate(t, m, in)
+		if e.PerPlate != c.perPlate || e.PlateTimeS > in.Limits.JobHours*3600 {
+			t.Errorf("%g times as slow: %d on a plate of %.2f h, want %d within %.2f h", c.slow, e.PerPlate, e.PlateTimeS/3600, c.perPlate, in.Limits.JobHours)
+		}
+	}
+}

@@ -374,3 +374,23 @@ func TestAgreementComesOntoFile(t *testing.T) {
 		t.Errorf("the other is %s, %v", j.Stage, err)
 	}
 }
+
+// One thing that is left holds back the print of a job that is on the list already.
+func TestOneThingLeftHoldsThePrinterBack(t *testing.T) {
+	w := newWalk(t, 1)
+	w.offer("lid.stl")
+	w.moveTo(job.Agreed)
+	j := w.job()
+	j.Agreement = &job.Agreement{State: job.AgreementExpired}
+	w.must(w.l.Tx(w.ctx, func(tx *ledger.Tx) error { return tx.SaveJob(w.ctx, j, clerk, job.Plain("")) }))
+	if left := w.o.left(w.job()); len(left) != 1 {
+		t.Fatalf("left: %q, want one thing", left)
+	}
+	err := w.o.Start(w.ctx, j.ID, clerk)
+	if key(err) != "faults.not-to-be-printed" || w.job().Stage != job.Agreed {
+		t.Errorf("with its agreement run out: %v, then %s", err, w.job().Stage)
+	}
+	j.Agreement = &job.Agreement{State: job.AgreementGood}
+	w.must(w.l.Tx(w.ctx, func(tx *ledger.Tx) error { return tx.SaveJob(w.ctx, j, clerk, job.Plain("")) }))
+	w.must(w.o.Start(w.ctx, j.ID, clerk))
+}

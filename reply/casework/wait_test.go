@@ -40,3 +40,25 @@ func TestWaitGrowsWithTheList(t *testing.T) {
 		}
 	}
 }
+
+// The machines of a kind share what is ahead, and none of them the job itself: a print of
+// twenty-five hours takes three days of ten hours however many machines there are.
+func TestOwnTimeIsNotSharedAmongMachines(t *testing.T) {
+	q := queue{now: time.Now(), perDay: 10 * 3600}
+	ahead := []ledger.Row{{ID: "ahead", Stage: job.Agreed, Printer: "A", PrintTimeS: 40 * 3600, Since: q.now}}
+	for _, c := range []struct {
+		rows      []ledger.Row
+		count     float64
+		low, high int
+	}{
+		{nil, 1, 3, 4}, {nil, 2, 3, 4}, {nil, 4, 3, 4}, // 25 to 35
+		{ahead, 1, 7, 8}, // 65 to 75
+		{ahead, 2, 5, 6}, // 20 + 25 to 20 + 35
+		{ahead, 4, 4, 5}, // 10 + 25 to 10 + 35
+	} {
+		q.rows = c.rows
+		if got := q.days("A", span{25 * 3600, 35 * 3600}, c.count); got.Low != c.low || got.High != c.high {
+			t.Errorf("%d ahead on %g machines: %d to %d days, want %d to %d", len(c.rows), c.count, got.Low, got.High, c.low, c.high)
+		}
+	}
+}

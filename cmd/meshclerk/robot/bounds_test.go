@@ -520,3 +520,68 @@ func TestWhereAListingBegins(t *testing.T) {
 		}
 	}
 }
+
+// pages is an inbox that is listed a page at a time, and cut off after some pages.
+type pages struct {
+	Mail
+	of    [][]mailbox.Item
+	upTo  int // pages before the connection breaks
+	asked []mailbox.Cursor
+}
+
+func (m *pages) New(_ context.Context, _ string, at mailbox.Cursor, _ time.Time) (*mailbox.Batch, error) {
+	m.asked = append(m.asked, at)
+	n := 0
+	for n < len(m.of) && m.of[n][len(m.of[n])-1].Ref.UID <= at.LastUID {
+		n++
+	}
+	if n == m.upTo {
+		return nil, io.ErrUnexpectedEOF
+	}
+	items := slices.Clone(m.of[n])
+	return &mailbox.Batch{Items: items, More: n+1 < len(m.of), Cursor: mailbox.Cursor{UIDValidity: 1, LastUID: items[len(items)-1].Ref.UID}}, nil
+}
+
+func (m *pages) Fetch(_ context.Context, ref mailbox.Ref, w io.Writer, _ int64) (int64, error) {
+	n, err := fmt.Fprintf(w, "Subject: %d\r\n\r\nx", ref.UID)
+	return int64(n), err
+}
+
+// A first look that is cut off between two pages is a first look again, which leaves
+// alone what a person answered before; a later look goes on where it was cut off.
+func TestLookCutOffBetweenPages(t *testing.T) {
+	item := func(uid uint32, flags ...string) mailbox.Item {
+		return mailbox.Item{Ref: mailbox.Ref{Folder: "INBOX", UIDValidity: 1, UID: uid}, Flags: flags, Received: noon}
+	}
+	for name, c := range map[string]struct {
+		first bool
+		upTo  uint32 // every letter up to here is safe after the cut
+		taken int    // in the end
+	}{
+		"the first look": {true, 0, 2}, "a later look": {false, 2, 4},
+	} {
+		r := robotAt(t, noon)
+		if !c.first {
+			if err := r.saveCursor(t.Context(), mailbox.Cursor{UIDValidity: 1}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		m := &pages{upTo: 1, of: [][]mailbox.Item{{item(1), item(2, `\Answered`)}, {item(3), item(4, `\Answered`)}}}
+		if err := r.takeNew(t.Context(), m); err == nil {
+			t.Fatal("the connection did not break")
+		}
+		if known, err := r.Ledger.Poll(t.Context(), r.Rules.Mailbox.Inbox); err != nil || known.HighestUID != c.upTo || known.First.IsZero() != c.first {
+			t.Errorf("%s, cut off: %+v, %v", name, known, err)
+		}
+		m.upTo = len(m.of)
+		if err := r.takeNew(t.Context(), m); err != nil {
+			t.Fatal(err)
+		}
+		if steps, err := r.Ledger.OpenSteps(t.Context()); err != nil || len(steps) != c.taken {
+			t.Errorf("%s: %d letters are taken, want %d, %v", name, len(steps), c.taken, err)
+		}
+		if known, err := r.Ledger.Poll(t.Context(), r.Rules.Mailbox.Inbox); err != nil || known.HighestUID != 4 {
+			t.Errorf("%s, at its end: %+v, %v", name, known, err)
+		}
+	}
+}

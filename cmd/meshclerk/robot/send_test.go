@@ -291,3 +291,42 @@ func TestClockAcrossAStop(t *testing.T) {
 		}
 	}
 }
+
+// What the sending server answered is written down also where the lease of the send ran
+// out before the answer came, and another has it by then: a letter that was delivered is never left as uncertain.
+func TestAnswerAfterTheLeaseIsWrittenDown(t *testing.T) {
+	for state, want := range map[outbox.State]ledger.DraftState{
+		outbox.Sent: ledger.DraftSent, outbox.Refused: ledger.DraftFailed, outbox.Later: ledger.DraftApproved, outbox.Uncertain: ledger.DraftUncertain,
+	} {
+		now := noon
+		r := robotBy(t, func() time.Time { return now })
+		d, _ := replyTo(t, r, 1)
+		r.Dial = func(context.Context) (Mail, error) { return &heldMail{}, nil }
+		r.Send = func(ctx context.Context, msg outbox.Message) outbox.Outcome {
+			if err := msg.Commit(ctx); err != nil {
+				t.Error(err)
+			}
+			now = now.Add(lease + time.Second)
+			if other, err := r.Ledger.Lease(ctx, "another", lease, ledger.StepSend); err != nil || other == nil {
+				t.Errorf("nobody takes the step over: %+v, %v", other, err)
+			}
+			return outbox.Outcome{State: state, Err: errors.New("said late")}
+		}
+		if err := r.Approve(t.Context(), d.ID, d.SHA256, marisol, ledger.ViaCommand); err != nil {
+			t.Fatal(err)
+		}
+		s, err := r.Ledger.Lease(t.Context(), owner, lease, ledger.StepSend)
+		if err != nil || s == nil {
+			t.Fatalf("%+v, %v", s, err)
+		}
+		if err := r.step(t.Context(), &worker{r: r, stop: t.Context()}, s, nil); err != nil {
+			t.Errorf("state %v: %v", state, err)
+		}
+		if got, err := r.Ledger.Draft(t.Context(), d.ID); err != nil || got.State != want {
+			t.Errorf("said %v: the reply is %s, want %s, %v", state, got.State, want, err)
+		}
+		if again, err := r.Ledger.RecoverSends(t.Context(), owner); err != nil || len(again) != 0 {
+			t.Errorf("said %v: %v without an end, %v", state, again, err)
+		}
+	}
+}
