@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/room"
 )
 
 // contactPatch is what stands on the plate, in one way up.
@@ -61,7 +62,7 @@ func (p *part) section(s orientation, height float64) map[int]*cut {
 		c.outline = append(c.outline, from, to)
 	}
 	for _, c := range cuts {
-		c.outline = outline(c.outline)
+		c.outline = room.Outline(c.outline)
 		c.area = min(max(c.area, 0), areaOf(c.outline))
 	}
 	return cuts

@@ -8,12 +8,10 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/room"
 	"meshclerk/intake/slice"
 	"meshclerk/rules"
 )
-
-// turns is the number of angles tried over half a turn about the upright axis.
-const turns = 180
 
 // machines gives the printers that may print the job, in the order of the
 // rules: the one asked for, or all that take the material.
@@ -43,7 +41,7 @@ func fitting(corners []mesh.Vec, up orientation, printers []rules.Printer) (job.
 	var chosen rules.Printer
 	plan := up.plan(corners)
 	for _, p := range printers {
-		scale := room(plan, up.high-up.low, p.BuildMM)
+		scale := room.Scale(plan, up.high-up.low, p.BuildMM)
 		if scale >= 1 {
 			return job.Fit{Printer: p.Name, Fits: true, FitsTurned: true, ScaleToFit: 1}, p, nil
 		}
@@ -60,47 +58,13 @@ func fitting(corners []mesh.Vec, up orientation, printers []rules.Printer) (job.
 	return best, chosen, nil
 }
 
-// tolerance forgives what single precision adds to a part drawn to the full size.
-const tolerance = 1e-6
-
-// room gives the largest scale at which a plan and a height go into a build
-// volume when turned about the upright axis.
-func room(plan []point, height float64, build [3]float64) float64 {
-	if height <= 0 && len(plan) == 0 {
-		return 0
-	}
-	at := func(angle float64) float64 {
-		w, d := extent(plan, angle)
-		return min(build[0]/max(w, 1e-9), build[1]/max(d, 1e-9))
-	}
-	best, angle := 0.0, 0.0
-	for i := range turns {
-		a := math.Pi * float64(i) / turns
-		if s := at(a); s > best*(1+1e-9) {
-			best, angle = s, a
-		}
-	}
-	for step := math.Pi / turns / 2; step > 1e-6; step /= 2 {
-		for _, a := range []float64{angle - step, angle + step} {
-			if s := at(a); s > best*(1+1e-9) {
-				best, angle = s, a
-			}
-		}
-	}
-	scale := min(best, build[2]/max(height, 1e-9))
-	if scale > 1-tolerance {
-		return max(scale, 1)
-	}
-	return scale
-}
-
 // laidDown looks for any way to put the part into a build volume and gives the
 // direction that would be up: flats and axes first, then all round, refined.
 func laidDown(corners []mesh.Vec, build [3]float64) (mesh.Vec, bool) {
 	few := thinned(corners, 400)
 	scale := func(up mesh.Vec) float64 {
 		s := standing(up, few)
-		return room(s.plan(few), s.high-s.low, build)
+		return room.Scale(s.plan(few), s.high-s.low, build)
 	}
 	type try struct {
 		up    mesh.Vec
@@ -126,7 +90,7 @@ func laidDown(corners []mesh.Vec, build [3]float64) (mesh.Vec, bool) {
 		}
 		if t.scale >= 1 {
 			whole := standing(t.up, corners)
-			if room(whole.plan(corners), whole.high-whole.low, build) >= 1-1e-3 {
+			if room.Scale(whole.plan(corners), whole.high-whole.low, build) >= 1-1e-3 {
 				return t.up, true
 			}
 		}

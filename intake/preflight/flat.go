@@ -1,11 +1,6 @@
 package preflight
 
-import (
-	"cmp"
-	"math"
-
-	"meshclerk/intake/convex"
-)
+import "math"
 
 // point is a place in a plane, mm.
 type point [2]float64
@@ -13,12 +8,6 @@ type point [2]float64
 func (p point) sub(q point) point     { return point{p[0] - q[0], p[1] - q[1]} }
 func (p point) cross(q point) float64 { return p[0]*q[1] - p[1]*q[0] }
 func (p point) len() float64          { return math.Hypot(p[0], p[1]) }
-
-// outline returns the convex hull of points, counter-clockwise.
-func outline(points []point) []point {
-	order := func(a, b point) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) }
-	return convex.Hull(points, order, func(a, b, c point) float64 { return b.sub(a).cross(c.sub(a)) })
-}
 
 // areaOf gives the area of a polygon, mm2.
 func areaOf(polygon []point) float64 {
@@ -48,17 +37,6 @@ func margin(polygon []point, p point) float64 {
 		return -outside
 	}
 	return inside
-}
-
-// extent is the width and depth of points when turned by the angle.
-func extent(points []point, angle float64) (w, d float64) {
-	s, c := math.Sincos(angle)
-	lx, hx, ly, hy := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
-	for _, p := range points {
-		x, y := c*p[0]-s*p[1], s*p[0]+c*p[1]
-		lx, hx, ly, hy = min(lx, x), max(hx, x), min(ly, y), max(hy, y)
-	}
-	return hx - lx, hy - ly
 }
 
 // circle is a smallest enclosing circle.

@@ -7,6 +7,7 @@ import (
 
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/intake/room"
 )
 
 func random(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 7)) }
@@ -203,7 +204,7 @@ func TestRoom(t *testing.T) {
 	} {
 		m := shapes.Box(c.size[0], c.size[1], c.size[2])
 		s := standing(upright, m.Vertices)
-		if got := room(s.plan(m.Vertices), c.size[2], build); math.Abs(got-c.want) > 1e-4 {
+		if got := room.Scale(s.plan(m.Vertices), c.size[2], build); math.Abs(got-c.want) > 1e-4 {
 			t.Errorf("%s: %g, want %g", c.name, got, c.want)
 		}
 	}

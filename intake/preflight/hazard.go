@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/room"
 )
 
 // The small parts cylinder of 16 CFR 1501.4: 1.25 in (31.7 mm) wide, its bottom
@@ -100,7 +101,7 @@ func sticksOut(corners []mesh.Vec, d mesh.Vec, enough float64) float64 {
 	for i, c := range corners {
 		flat[i] = s.onto(c)
 	}
-	ring := smallestCircle(outline(append([]point(nil), flat...)))
+	ring := smallestCircle(room.Outline(flat))
 	wide := ring.radius - cylinderRadius
 	if wide >= enough {
 		return wide

@@ -8,6 +8,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/intake/room"
 	"meshclerk/rules"
 )
 
@@ -270,10 +271,10 @@ func TestSwallowedCylinders(t *testing.T) {
 func TestRoomToTheMicron(t *testing.T) {
 	for side, want := range map[float64]bool{200: true, 200.0001: true, 200.0004: false, 201: false} {
 		plan := []point{{0, 0}, {side, 0}, {side, side}, {0, side}}
-		if got := room(plan, 10, [3]float64{200, 200, 200}) >= 1; got != want {
+		if got := room.Scale(plan, 10, [3]float64{200, 200, 200}) >= 1; got != want {
 			t.Errorf("%g mm on 200: fits %v", side, got)
 		}
-		if got := room([]point{{0, 0}, {10, 0}, {10, 10}, {0, 10}}, side, [3]float64{200, 200, 200}) >= 1; got != want {
+		if got := room.Scale([]point{{0, 0}, {10, 0}, {10, 10}, {0, 10}}, side, [3]float64{200, 200, 200}) >= 1; got != want {
 			t.Errorf("%g mm high of 200: fits %v", side, got)
 		}
 	}

@@ -10,6 +10,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/room"
 	"meshclerk/intake/slice"
 	"meshclerk/rules"
 )
@@ -185,7 +186,7 @@ func (c check) orient(ctx context.Context, p *part, sent way, on placed) way {
 	fits := func(s orientation) bool {
 		plan := s.plan(p.few)
 		return !on.fit.FitsTurned || slices.ContainsFunc(printers, func(pr rules.Printer) bool {
-			return room(plan, s.high-s.low, pr.BuildMM) >= 1-1e-3
+			return room.Scale(plan, s.high-s.low, pr.BuildMM) >= 1-1e-3
 		})
 	}
 	c.meter.Spend(partCost * len(p.m.Triangles))

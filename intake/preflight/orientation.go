@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"meshclerk/intake/mesh"
+	"meshclerk/intake/room"
 )
 
 // orientation is a way up: the part stays where the file puts it, and the plate is
@@ -48,7 +49,7 @@ func (s orientation) plan(corners []mesh.Vec) []point {
 	for i, c := range corners {
 		flat[i] = s.onto(c)
 	}
-	return outline(flat)
+	return room.Outline(flat)
 }
 
 // side is a horizontal direction, at an angle from east.

@@ -17,10 +17,7 @@ const (
 // How far off the time may be, as a share and by a cautious guess, when single
 // layers stand for runs of them. Of 510 parts that were cut closely the worst was
 // off by 0.8 %, and nine in ten by less than 0.3 %.
-const (
-	closely = 0.015
-	roughly = 0.0225 // at another scale
-)
+const closely = 0.015
 
 // longest is how many layers one may stand for, however alike they are: the ways
 // between the lines differ by chance, which evens out over a few.

@@ -84,16 +84,17 @@ func TestPullingBackTakesItsTime(t *testing.T) {
 	near(t, "no step", timer.lift(layer{thick: 0.2}), 0, 0)
 }
 
-// A box fits a printer to a millionth of a millimetre, turned by a right angle at most.
+// A box fits a printer to a millionth of its size, turned about the upright axis as suits.
 func TestHoldsToTheMicron(t *testing.T) {
 	p := rules.Printer{BuildMM: [3]float64{250, 210, 200}}
 	for _, c := range []struct {
 		size [3]float64
 		want bool
 	}{
-		{[3]float64{250, 210, 200}, true}, {[3]float64{210, 250, 200}, true}, {[3]float64{250, 211, 200}, false}, {[3]float64{211, 250, 200}, false}, {[3]float64{251, 10, 10}, false},
-		{[3]float64{10, 251, 10}, false}, {[3]float64{10, 10, 201}, false}, {[3]float64{200, 10, 250}, false},
-		{[3]float64{250 + 0.9e-6, 210 + 0.9e-6, 200 + 0.9e-6}, true}, {[3]float64{250 + 1.5e-6, 10, 10}, false}, {[3]float64{10, 250 + 1.5e-6, 10}, false}, {[3]float64{10, 10, 200 + 1.5e-6}, false},
+		{[3]float64{250, 210, 200}, true}, {[3]float64{210, 250, 200}, true}, {[3]float64{250, 211, 200}, false}, {[3]float64{211, 250, 200}, false}, {[3]float64{310, 10, 10}, true}, {[3]float64{318, 10, 10}, false},
+		{[3]float64{10, 310, 10}, true}, {[3]float64{249, 212, 10}, false}, {[3]float64{10, 10, 201}, false}, {[3]float64{200, 10, 250}, false},
+		{[3]float64{250 * (1 + 0.9e-6), 210 * (1 + 0.9e-6), 200 * (1 + 0.9e-6)}, true}, {[3]float64{250 * (1 + 1.5e-6), 210, 10}, false},
+		{[3]float64{210, 250 * (1 + 1.5e-6), 10}, false}, {[3]float64{10, 10, 200 * (1 + 1.5e-6)}, false},
 	} {
 		if got := Holds(p, c.size); got != c.want {
 			t.Errorf("%v: holds %v", c.size, got)
@@ -248,8 +249,8 @@ func TestFewChoicesAreKept(t *testing.T) {
 func TestGrowthIntoTheBuildVolume(t *testing.T) {
 	p := recipeWith(t, func(p *recipe) { p.printer.BuildMM = [3]float64{200, 100, 50} })
 	for size, want := range map[[3]float64]float64{{100, 50, 10}: 2, {50, 100, 10}: 2, {100, 50, 25}: 2, {100, 50, 30}: 50.0 / 30, {20, 20, 5}: 5} {
-		pr := &printed{sliced: &sliced{recipe: p, part: &part{size: size}}}
-		near(t, "growth", pr.growth(), want, 1e-12)
+		pr := &printed{sliced: &sliced{recipe: p, part: &part{size: size, outline: [][2]float64{{0, 0}, {size[0], 0}, {size[0], size[1]}, {0, size[1]}}}}}
+		near(t, "growth", pr.growth(), want, 1e-9)
 	}
 }
 

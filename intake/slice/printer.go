@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/room"
 	"meshclerk/rules"
 )
 
@@ -97,13 +98,10 @@ func noPrinter(s job.Settings, material string) error {
 }
 
 // Holds reports whether a printer's build volume holds a box of that size (mm),
-// turned about the upright axis by a right angle at most.
+// turned about the upright axis by any angle.
 func Holds(p rules.Printer, size [3]float64) bool {
-	const slack = 1e-6
-	b := p.BuildMM
-	straight := size[0] <= b[0]+slack && size[1] <= b[1]+slack
-	turned := size[1] <= b[0]+slack && size[0] <= b[1]+slack
-	return (straight || turned) && size[2] <= b[2]+slack
+	plan := [][2]float64{{0, 0}, {size[0], 0}, {size[0], size[1]}, {0, size[1]}}
+	return room.Scale(plan, size[2], p.BuildMM) >= 1
 }
 
 func volume(mm [3]float64) float64 { return mm[0] * mm[1] * mm[2] }

@@ -3,6 +3,8 @@ package slice
 import (
 	"context"
 	"math"
+
+	"meshclerk/intake/room"
 )
 
 // largestScale is the largest scale (of the file, as the settings give it) at
@@ -15,17 +17,16 @@ func (pr *printed) largestScale(ctx context.Context) (float64, error) {
 	if limit <= 0 {
 		return most, nil
 	}
-	// Where layers stand for others, a time may be one per cent off, or a little more.
-	const margin = 0.985
-	goal := limit*margin - pr.corrected(pr.printer.WarmUpS)
-	if goal <= 0 {
+	warm := pr.corrected(pr.printer.WarmUpS)
+	s := &search{printed: pr, goal: aim*limit - warm, view: pr.outlook()}
+	if s.goal <= 0 {
 		return 0, nil
 	}
-	s := &search{printed: pr, goal: goal, view: pr.outlook()}
 	s.know(pr.scale, pr.alone())
+	holds := 0.0
 	for range maxPlans {
 		next := min(s.guess(), most)
-		if next < 1e-3*pr.scale || s.near(next) {
+		if next < 1e-3*pr.scale || next <= holds {
 			break
 		}
 		t, err := pr.at(ctx, next)
@@ -33,19 +34,30 @@ func (pr *printed) largestScale(ctx context.Context) (float64, error) {
 			return 0, err
 		}
 		s.know(next, t)
+		if t+warm <= limit {
+			if holds = max(holds, next); t+warm >= just*limit || next >= most {
+				return holds, nil
+			}
+		}
 	}
-	return min(s.guess(), most), nil
+	if holds == 0 {
+		return min(s.guess(), most) * unproven, nil
+	}
+	return holds, nil
 }
 
-// maxPlans bounds how often the part is planned at another scale.
-const maxPlans = 4
+// The scale that is returned has been planned as closely as a quote is, and keeps within
+// the limit.
+const (
+	maxPlans = 4     // bounds how often the part is planned at another scale
+	aim      = 0.994 // of the limit, where the next plan should come out
+	just     = 0.985 // of the limit: with more, 1 % more of the size would be too long
+	unproven = 0.98  // of the size, where none of these plans kept within the limit
+)
 
 // growth is by how much the part could grow until it fills the build volume.
 func (pr *printed) growth() float64 {
-	b, size := pr.printer.BuildMM, pr.part.size
-	straight := min(b[0]/size[0], b[1]/size[1])
-	turned := min(b[1]/size[0], b[0]/size[1])
-	return min(max(straight, turned), b[2]/size[2])
+	return room.Scale(pr.part.outline, pr.part.size[2], pr.printer.BuildMM)
 }
 
 // alone is how long one copy takes on a plate of its own, without the warm-up.
@@ -59,7 +71,7 @@ func (pr *printed) at(ctx context.Context, scale float64) (float64, error) {
 	r := *pr.recipe
 	r.scale = scale
 	r.in.EveryLayer = false
-	other, err := planCopy(ctx, pr.part.scaled(scale/pr.scale), &r, roughly)
+	other, err := planCopy(ctx, pr.part.scaled(scale/pr.scale), &r, closely)
 	if err != nil {
 		return 0, err
 	}
@@ -153,8 +165,3 @@ func (s *search) nearest() int {
 }
 
 func (s *search) off(i int) float64 { return math.Abs(math.Log(s.times[i] / s.goal)) }
-
-// near reports whether a scale is so near to a known one that its time follows.
-func (s *search) near(scale float64) bool {
-	return math.Abs(scale/s.scales[s.nearest()]-1) < 0.01
-}

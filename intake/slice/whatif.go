@@ -19,7 +19,7 @@ const fewRows = 3
 func (p *Plan) WhatIf(ctx context.Context, base job.Estimate) ([]job.Choice, error) {
 	pr := p.printed
 	w := &options{printed: pr, base: base, limit: pr.in.Limits.JobHours * 3600}
-	w.over = w.limit > 0 && w.base.PlateTimeS > w.limit || !Holds(pr.printer, pr.part.size)
+	w.over = w.limit > 0 && w.base.PlateTimeS > w.limit || !pr.part.holds(pr.printer.BuildMM)
 	for _, row := range []func(context.Context) error{w.thickerLayers, w.lessInfill, w.fewerShells, w.bothOfThem, w.fewerCopies, w.smaller} {
 		if err := row(ctx); err != nil {
 			return nil, err
@@ -54,7 +54,7 @@ func (w *options) try(ctx context.Context, label job.Message, s job.Settings) (w
 		return false, err
 	}
 	e := pr.report(pr.run(pr.ground))
-	within = (w.limit <= 0 || e.PlateTimeS <= w.limit) && Holds(pr.printer, part.size)
+	within = (w.limit <= 0 || e.PlateTimeS <= w.limit) && part.holds(pr.printer.BuildMM)
 	const worth = 0.98 // less than that is no help
 	if e.PrintTimeS < worth*w.base.PrintTimeS || e.MassG < worth*w.base.MassG {
 		w.rows = append(w.rows, job.Choice{Label: label, Settings: s, PrintTimeS: e.PrintTimeS, MassG: e.MassG,
