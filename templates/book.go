@@ -9,6 +9,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 	"text/template"
 
 	"github.com/bojanz/currency"
@@ -51,9 +52,12 @@ type sentence struct {
 	at    place
 }
 
+// builtinBook reads the built-in sentences once.
+var builtinBook = sync.OnceValues(func() (*Book, error) { return readBook("") })
+
 // DefaultBook gives the built-in sentences. A test guards that they are valid.
 func DefaultBook() *Book {
-	b, err := LoadBook("")
+	b, err := builtinBook()
 	if err != nil {
 		panic("the built-in sentences are broken: " + err.Error())
 	}
@@ -64,6 +68,13 @@ func DefaultBook() *Book {
 // file of the same language and name, one by one; a language may be added. The
 // error is rules.Problems when a sentence is wrong.
 func LoadBook(dir string) (*Book, error) {
+	if dir == "" {
+		return builtinBook()
+	}
+	return readBook(dir)
+}
+
+func readBook(dir string) (*Book, error) {
 	l := &bookLoader{original: map[string]*sentence{}, files: map[string]map[string]bool{}, book: &Book{languages: map[string]map[string]*sentence{}}}
 	if err := l.readAll(dir); err != nil {
 		return nil, err

@@ -26,10 +26,12 @@ import (
 	"io"
 	"io/fs"
 	"maps"
-	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"text/template"
+	"unicode"
+	"unicode/utf8"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/plain"
@@ -74,9 +76,12 @@ type Piece struct {
 	own      bool     // it stands in the house's folder
 }
 
+// builtinTexts reads the built-in texts once.
+var builtinTexts = sync.OnceValues(func() (*Set, error) { return Load("", Languages()) })
+
 // Default returns the built-in texts. A test guards that they are valid.
 func Default() *Set {
-	s, err := Load("", Languages())
+	s, err := builtinTexts()
 	if err != nil {
 		panic("the built-in reply texts are broken: " + err.Error())
 	}
@@ -199,25 +204,90 @@ func (s *Set) Piece(language, name string, data any) (string, error) {
 	return plain.OneLine(settle(b.String())), nil
 }
 
-var (
-	aroundBreak = regexp.MustCompile("\x01*([\n\x02])[\x01]*")
-	oneBreak    = regexp.MustCompile("\x02*\n\x02*")
-	softBreaks  = regexp.MustCompile("\x02+")
-	noSpace     = regexp.MustCompile("(?: \x01+| ?\x01+ )")
-	beforeStop  = regexp.MustCompile(`\x01+([.,;?!)](?:[^\pL\pN]|$))`)
-	softSpaces  = regexp.MustCompile("\x01+")
-)
-
 // settle makes of soft spaces and breaks what they are at their place.
 func settle(s string) string {
 	if !strings.ContainsAny(s, softSpace+softBreak) {
 		return s
 	}
-	s = strings.Trim(s, softSpace+softBreak)
-	s = aroundBreak.ReplaceAllString(aroundBreak.ReplaceAllString(s, "$1"), "$1")
-	s = softBreaks.ReplaceAllString(oneBreak.ReplaceAllString(s, "\n"), "\n")
-	s = beforeStop.ReplaceAllString(noSpace.ReplaceAllString(s, " "), "$1")
-	return softSpaces.ReplaceAllString(s, " ")
+	return settleSpaces(besideSpaces(settleBreaks(strings.Trim(s, softSpace+softBreak))))
+}
+
+// The same as bytes.
+const (
+	softSpaceByte = '\x01'
+	softBreakByte = '\x02'
+)
+
+// settleBreaks makes of each run of breaks, hard and soft, the hard ones in it, or one
+// where all are soft. What soft spaces stand among them go; elsewhere a run is made one.
+func settleBreaks(s string) []byte {
+	out := make([]byte, 0, len(s))
+	for i := 0; i < len(s); {
+		hard, soft, from := 0, false, i
+		for ; i < len(s) && strings.IndexByte("\n"+softSpace+softBreak, s[i]) >= 0; i++ {
+			soft = soft || s[i] == softBreakByte
+			if s[i] == '\n' {
+				hard++
+				out = append(out, '\n')
+			}
+		}
+		switch {
+		case i == from:
+			out = append(out, s[i])
+			i++
+		case hard == 0 && soft:
+			out = append(out, '\n')
+		case hard == 0:
+			out = append(out, softSpaceByte)
+		}
+	}
+	return out
+}
+
+// besideSpaces takes out each soft space that a space stands before or after.
+func besideSpaces(s []byte) []byte {
+	out := s[:0]
+	for i := 0; i < len(s); i++ {
+		if pair := s[i:min(i+2, len(s))]; string(pair) == " "+softSpace || string(pair) == softSpace+" " {
+			out = append(out, ' ')
+			i++
+			continue
+		}
+		out = append(out, s[i])
+	}
+	return out
+}
+
+// settleSpaces takes out each soft space before a stop that ends a word, and makes
+// spaces of the others.
+func settleSpaces(s []byte) string {
+	out := make([]byte, 0, len(s))
+	for i := 0; i < len(s); i++ {
+		if s[i] != softSpaceByte {
+			out = append(out, s[i])
+			continue
+		}
+		end := beforeStop(s[i+1:])
+		if end == 0 {
+			out = append(out, ' ')
+		}
+		out = append(out, bytes.ReplaceAll(s[i+1:i+1+end], []byte(softSpace), []byte(" "))...)
+		i += end
+	}
+	return string(out)
+}
+
+// beforeStop gives the length of the stop that s begins with and of the character
+// after it, which is no letter and no digit; 0 where there is none.
+func beforeStop(s []byte) int {
+	if len(s) == 0 || strings.IndexByte(".,;?!)", s[0]) < 0 {
+		return 0
+	}
+	r, size := utf8.DecodeRune(s[1:])
+	if size > 0 && (unicode.IsLetter(r) || unicode.IsNumber(r)) {
+		return 0
+	}
+	return 1 + size
 }
 
 // tidy takes out what the template's own line breaks leave behind: spaces at
