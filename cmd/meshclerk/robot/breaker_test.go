@@ -38,6 +38,7 @@ func TestBreakerWaitsLongerAfterEachSilence(t *testing.T) {
 // A mail server that is away a little while is no news. Staff are told at the fourth
 // wait, seven minutes after the first, and once.
 func TestStaffAreToldWhenAServerStaysAway(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	ctx := t.Context()
 	if err := h.Ledger.Enqueue(ctx, ledger.StepDraft, "no-thread", time.Time{}); err != nil {

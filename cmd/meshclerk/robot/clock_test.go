@@ -35,6 +35,7 @@ func quoted(t *testing.T, key string) (*house, []byte) {
 // Silence after a quote: one reminder, then the request is closed and its
 // patron told; then everything personal goes, and the figures stay.
 func TestSilenceAfterAQuote(t *testing.T) {
+	t.Parallel()
 	h, _ := quoted(t, "silent")
 	l := h.Rules.Limits
 	h.days(l.ReminderDays - 1)
@@ -77,6 +78,7 @@ func TestSilenceAfterAQuote(t *testing.T) {
 
 // While it is our turn, no time runs against the patron.
 func TestNoReminderWhileStaffOweAnAnswer(t *testing.T) {
+	t.Parallel()
 	h, got := quoted(t, "asks")
 	h.answers(got, "Is PLA strong enough for a coat?")
 	h.waiting() // the frame of an answer
@@ -95,6 +97,7 @@ func TestNoReminderWhileStaffOweAnAnswer(t *testing.T) {
 
 // A quote that nobody approved never lapses, and nobody is reminded of it.
 func TestUnsentQuoteNeverLapses(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "unsent"))
@@ -108,6 +111,7 @@ func TestUnsentQuoteNeverLapses(t *testing.T) {
 
 // A part that waits: one reminder, then the job is closed after the last day.
 func TestPartIsNotCollected(t *testing.T) {
+	t.Parallel()
 	h, got := quoted(t, "left")
 	h.answers(got, "Yes please.")
 	h.approves("accepted")
@@ -134,6 +138,7 @@ func TestPartIsNotCollected(t *testing.T) {
 
 // Whatever moves a job by hand, its patron is told once.
 func TestMovedElsewhereIsTold(t *testing.T) {
+	t.Parallel()
 	h, got := quoted(t, "desk")
 	h.answers(got, "Yes please.")
 	h.approves("accepted")
@@ -148,6 +153,7 @@ func TestMovedElsewhereIsTold(t *testing.T) {
 
 // Whoever collects a part before the letter about it has left gets none.
 func TestCollectedBeforeTheLetter(t *testing.T) {
+	t.Parallel()
 	h, got := quoted(t, "quick")
 	h.answers(got, "Yes please.")
 	h.approves("accepted")
@@ -171,6 +177,7 @@ func TestCollectedBeforeTheLetter(t *testing.T) {
 
 // A declined request is told why; one whose reply was set aside is put off, and told nothing.
 func TestDeclined(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "quiet"))
@@ -196,6 +203,7 @@ func TestDeclined(t *testing.T) {
 // A letter that somebody else writes into the conversation never becomes the
 // one that replies go to.
 func TestRepliesGoToThePatronOnly(t *testing.T) {
+	t.Parallel()
 	h, got := quoted(t, "mine")
 	h.answers(got, "Yes please.")
 	h.approves("accepted")
@@ -215,6 +223,7 @@ func TestRepliesGoToThePatronOnly(t *testing.T) {
 // Two parts of one letter that are ready one after the other make one letter
 // while the first has not left, and another only about the second afterwards.
 func TestTwoPartsReady(t *testing.T) {
+	t.Parallel()
 	for _, sent := range []bool{false, true} {
 		h := newHouse(t)
 		h.agree()
@@ -252,6 +261,7 @@ func twoParts(t *testing.T) []byte {
 
 // Nothing that time brings about happens twice when the robot looks often.
 func TestLookingOftenChangesNothing(t *testing.T) {
+	t.Parallel()
 	h, _ := quoted(t, "often")
 	h.forward(time.Duration(h.Rules.Limits.ReminderDays) * aDay)
 	for range 4 {

@@ -7,10 +7,13 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"log/slog"
 	"os"
 	"os/exec"
+	"runtime"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -50,7 +53,19 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(0)
 	}
+	sideBySide()
 	os.Exit(m.Run())
+}
+
+// sideBySide lets more tests run at once than there are cores, where -parallel says
+// nothing else: most of a test's time is waiting for its servers.
+func sideBySide() {
+	flag.Parse()
+	said := false
+	flag.Visit(func(f *flag.Flag) { said = said || f.Name == "test.parallel" })
+	if !said {
+		flag.Set("test.parallel", strconv.Itoa(2*runtime.GOMAXPROCS(0)))
+	}
 }
 
 // live is a child's life: look, work, let a person approve what waits, work on.
@@ -156,6 +171,7 @@ func (c mortal) connect(r *Robot, quiet *slog.Logger) error {
 // exactly one job, and every approved draft left exactly once or is uncertain
 // and left at most once.
 func TestKilledAtEachDurablePoint(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("starts the process some fifty times")
 	}
@@ -194,6 +210,7 @@ func (c mortal) diesAtEach(t *testing.T, imap *mailtest.Server, smtp *mailtest.S
 // The process is killed at each point from the posting of a draft to the end,
 // where a person approves it by moving it: it leaves once all the same.
 func TestKilledWhileApprovedByFolder(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("starts the process some thirty times")
 	}
@@ -205,6 +222,7 @@ func TestKilledWhileApprovedByFolder(t *testing.T) {
 // Letters are taken together and read side by side. The process is killed at
 // each point of that; every letter is taken and read exactly once all the same.
 func TestKilledAmongLetters(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("starts the process some twenty times")
 	}

@@ -119,6 +119,7 @@ func TestAnswerIsKeptUntilItCanBeWritten(t *testing.T) {
 
 // The same with a ledger that another program holds for longer than it is waited for.
 func TestAnswerIsKeptWhileTheLedgerIsHeld(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("holds the ledger for longer than its patience")
 	}

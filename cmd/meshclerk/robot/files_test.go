@@ -15,6 +15,7 @@ import (
 // A letter with more files than are looked at at once: the count is right, the others
 // are kept, and the yes brings them, with an offer of their own and each only once.
 func TestMoreFilesThanAtOnce(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.Rules.Limits.FilesPerLetter = 2

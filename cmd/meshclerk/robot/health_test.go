@@ -24,6 +24,7 @@ func all(words []job.Message) string {
 // The health address tells the real cause, whatever it is, and not always that
 // the mailbox cannot be reached.
 func TestHealthTellsTheRealCause(t *testing.T) {
+	t.Parallel()
 	cases := map[string]struct {
 		make func(h *house)
 		want string
@@ -72,6 +73,7 @@ func TestHealthTellsTheRealCause(t *testing.T) {
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			h.once()
 			if got := h.Health(t.Context()); !got.OK || len(got.Why) > 0 || got.LastGoodPoll == "" || got.FreeDiskBytes == 0 {
@@ -88,6 +90,7 @@ func TestHealthTellsTheRealCause(t *testing.T) {
 
 // What is for a person to decide is told, and is no fault of the service's.
 func TestHealthNotesWhatWaitsForAPerson(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver([]byte("\x00\x01 this is no mail at all\r\n"))

@@ -11,8 +11,10 @@ import (
 
 // A clock that is ten days ahead at the first look hides no later letter.
 func TestFirstLookWithAClockAhead(t *testing.T) {
+	t.Parallel()
 	for name, before := range map[string]int{"empty inbox": 0, "used inbox": 2} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			h.agree()
 			for range before {
@@ -37,6 +39,7 @@ func TestFirstLookWithAClockAhead(t *testing.T) {
 // A letter that somebody answered by hand is left alone at the first look, and
 // only then: RFC 9051, 2.3.2, \Answered.
 func TestAnsweredLettersAreLeftAloneAtTheFirstLook(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Put("INBOX", request(t, "answered"), `\Answered`, `\Seen`)
@@ -55,8 +58,10 @@ func TestAnsweredLettersAreLeftAloneAtTheFirstLook(t *testing.T) {
 // A clock that jumps ahead lapses, reminds and removes nothing, and staff are
 // told once; put right, all goes on by itself.
 func TestClockAheadLapsesNothing(t *testing.T) {
+	t.Parallel()
 	for name, restart := range map[string]bool{"while it runs": false, "across a restart": true} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h, _ := quoted(t, "jump")
 			if restart {
 				h.reopened(h.Ledger.Dir())
@@ -87,6 +92,7 @@ func TestClockAheadLapsesNothing(t *testing.T) {
 
 // After a long time off the clock is right and seems not to be: a person says so.
 func TestPersonSaysTheClockIsRight(t *testing.T) {
+	t.Parallel()
 	h, _ := quoted(t, "summer")
 	h.reopened(h.Ledger.Dir())
 	h.forward(40 * aDay) // no clock of this run knows of it: the program was off
@@ -105,6 +111,7 @@ func TestPersonSaysTheClockIsRight(t *testing.T) {
 
 // A clock that is put back does not keep what waits from being done.
 func TestClockPutBackStallsNothing(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.once()

@@ -64,6 +64,7 @@ const killsEnv = "MESHCLERK_KILLS"
 // it counts as sent, and every ledger row agrees with its history. 30 kills, or
 // as many as MESHCLERK_KILLS says; 300 hit each point and each stage.
 func TestKilledInWholeConversations(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("starts the process a hundred times")
 	}

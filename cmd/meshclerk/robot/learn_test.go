@@ -13,6 +13,7 @@ import (
 // the estimate of the next job; four do not. What a corrected job then takes is
 // compared with the figures before the correction.
 func TestPrintsCorrectLaterEstimates(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "first"))

@@ -22,6 +22,7 @@ import (
 // command the very bytes of the draft leave; Sent gets a copy, the inbox stays
 // as it was.
 func TestFromLetterToReplyByCommand(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	letter := request(t, "clip")
@@ -61,6 +62,7 @@ func TestFromLetterToReplyByCommand(t *testing.T) {
 
 // Moving the draft into an approved folder sends it, as the person named in the rules.
 func TestApprovedByMovingTheDraft(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "hook"))
@@ -88,6 +90,7 @@ func TestApprovedByMovingTheDraft(t *testing.T) {
 // Message-ID of its own and headers that are nobody's business: the edited
 // words leave, once.
 func TestApprovedAsEdited(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "vase"))
@@ -120,6 +123,7 @@ func TestApprovedAsEdited(t *testing.T) {
 // Two mail programs move one draft at the same moment; on some servers both
 // succeed. One message leaves.
 func TestTwoMovesOfOneDraftSendOnce(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "race"))
@@ -140,6 +144,7 @@ func TestTwoMovesOfOneDraftSendOnce(t *testing.T) {
 
 // What is moved into the set-aside folder is put off, and says no to nobody.
 func TestSetAsideByMovingPutsOff(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "no"))
@@ -154,6 +159,7 @@ func TestSetAsideByMovingPutsOff(t *testing.T) {
 
 // The server numbers the inbox anew, e.g. after a repair: the letter is known by its bytes.
 func TestRenumberedInboxIsNotTakenAgain(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "old"))
@@ -171,6 +177,7 @@ func TestRenumberedInboxIsNotTakenAgain(t *testing.T) {
 
 // A double-delivered letter makes one job.
 func TestSameLetterTwiceIsOneJob(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	raw := request(t, "twice")
@@ -187,6 +194,7 @@ func TestSameLetterTwiceIsOneJob(t *testing.T) {
 // The connection breaks inside the letter's bytes: nothing half is kept, and the
 // next look takes it whole.
 func TestCutInsideAFetch(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	raw := request(t, "cut")
@@ -212,6 +220,7 @@ func TestCutInsideAFetch(t *testing.T) {
 // Letters that were fetched before the connection was cut are taken, though
 // they were to be taken together with the one that was cut.
 func TestCutAmongLetters(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	for _, key := range []string{"one", "two"} {
@@ -241,6 +250,7 @@ func TestCutAmongLetters(t *testing.T) {
 
 // A server that says nothing more ends in a clear error, not in silence of ours.
 func TestSilentServer(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	proxy := mailtest.NewProxy(t, h.imap.Port)
 	c := h.imap.Config("none")
@@ -260,6 +270,7 @@ func TestSilentServer(t *testing.T) {
 // No agreement: the draft asks for it. When it comes on file, the job goes on by
 // itself, and a new draft takes the place of the old one.
 func TestAgreementArrives(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.imap.Deliver(request(t, "later"))
 	h.once()
@@ -282,6 +293,7 @@ func TestAgreementArrives(t *testing.T) {
 
 // A sender that the mail server did not prove is never matched to the register.
 func TestUnprovenSenderIsNotMatched(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(bytes.Replace(request(t, "forged"), []byte("dmarc=pass"), []byte("dmarc=fail"), 1))
@@ -301,6 +313,7 @@ func TestUnprovenSenderIsNotMatched(t *testing.T) {
 // One letter that cannot be read is set aside after three tries, with its bytes
 // and a notice; the letter behind it is not held up.
 func TestBadLetterIsSetAside(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver([]byte("\x00\x01\x02 this is no mail at all\r\n"))
@@ -324,6 +337,7 @@ func TestBadLetterIsSetAside(t *testing.T) {
 // The server takes the message and its answer is lost: nobody sends again until
 // a person has settled it.
 func TestUncertainIsLeftToAPerson(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "lost"))
@@ -355,6 +369,7 @@ func TestUncertainIsLeftToAPerson(t *testing.T) {
 
 // A server that is busy is tried again; one that refuses is not.
 func TestBusyAndRefusing(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "busy"))
@@ -397,6 +412,7 @@ func TestBusyAndRefusing(t *testing.T) {
 
 // An approval binds to the hash: once the draft was edited, the old word counts no more.
 func TestApprovalOfOldBytesIsRefused(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "stale"))
@@ -423,6 +439,7 @@ func TestApprovalOfOldBytesIsRefused(t *testing.T) {
 
 // The log names no patron and holds no word of a letter.
 func TestLogIsMasked(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "private"))
@@ -469,6 +486,7 @@ func plain(raw []byte) (string, error) {
 
 // A form that comes with the request itself is told of too.
 func TestFormWithTheRequest(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	raw := request(t, "signed")
 	form := "--%s\r\nContent-Type: application/pdf; name=form.pdf\r\nContent-Disposition: attachment; filename=form.pdf\r\n\r\n%%PDF-1.4\r\n%%%%EOF\r\n"
@@ -489,6 +507,7 @@ func TestFormWithTheRequest(t *testing.T) {
 
 // A form that comes in a letter of its own, not as an answer, is told of as well.
 func TestFormInALetterOfItsOwn(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.imap.Deliver(request(t, "unsigned"))
 	h.once()

@@ -39,8 +39,10 @@ func (h *house) reopened(dir string) {
 // has it as approved, and does not send it again: Sent has it. Nothing is sent
 // until a person has looked, and then it counts as sent.
 func TestRestoredLedgerSendsNothingAgain(t *testing.T) {
+	t.Parallel()
 	for name, approvedBefore := range map[string]bool{"approved before the backup": true, "approved after it": false} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			h.agree()
 			h.imap.Deliver(request(t, "once"))
@@ -89,6 +91,7 @@ func TestRestoredLedgerSendsNothingAgain(t *testing.T) {
 // A letter that came and was answered after the backup is taken again. Its new
 // draft is not laid before staff as if nothing had been said.
 func TestLetterAnsweredSinceTheBackupIsNotAnsweredTwice(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "before"))
@@ -136,6 +139,7 @@ func TestLetterAnsweredSinceTheBackupIsNotAnsweredTwice(t *testing.T) {
 // A new data folder on a used mailbox is held too; a usual restart is not, also
 // where a patron was forgotten meanwhile.
 func TestOnlyAnOlderLedgerIsHeld(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "usual"))
@@ -163,6 +167,7 @@ func TestOnlyAnOlderLedgerIsHeld(t *testing.T) {
 // Somebody sent the draft from a mail program, which filed it in Sent: it is not
 // posted as new and not sent again.
 func TestFoundInSentIsNotSentAgain(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "byhand"))
@@ -182,6 +187,7 @@ func TestFoundInSentIsNotSentAgain(t *testing.T) {
 // The search for what left comes before the send is begun, also when the
 // mailbox cannot be asked: then the letter waits.
 func TestNothingIsSentWhileSentCannotBeAsked(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "blind"))

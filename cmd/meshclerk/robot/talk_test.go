@@ -75,6 +75,7 @@ func (h *house) wantText(raw []byte, words ...string) {
 // One conversation from the first letter to the counter, on a real server: each
 // of the patron's letters is a real answer to the message that reached her.
 func TestTenTurns(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.imap.Deliver(request(t, "clip"))
 	h.once()
@@ -198,6 +199,7 @@ func (h *house) inOneThread() {
 // A corrected file takes the place of the first one: the same job is checked and
 // priced anew, and the new letter says what changed.
 func TestCorrectedFileTakesItsPlace(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree(agreement.Entry{Address: "amara.okafor@example.org", Name: "Amara Okafor", Signed: h.now().AddDate(0, 0, -1).Format(time.DateOnly), Version: h.Rules.Agreement.Current})
 	h.imap.Deliver(request(t, "clip"))

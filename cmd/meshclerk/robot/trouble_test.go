@@ -30,6 +30,7 @@ func (h *house) approve() ledger.Draft {
 // The wait between tries grows as OPERATING says: 10 s, 1 min, 6 min, half an
 // hour, and half an hour again. RFC 5321, 4.5.4.1 asks for half an hour in the end.
 func TestWaitsBetweenTriesGrow(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "slow"))
@@ -71,12 +72,14 @@ func TestWaitsBetweenTriesGrow(t *testing.T) {
 // A mailbox that refuses us for hours is not the draft's fault: nothing is given
 // up, staff are told once, and it goes on by itself.
 func TestRefusingMailboxIsNotTheLettersFault(t *testing.T) {
+	t.Parallel()
 	for name, refusal := range map[string]error{
 		"sign-in": refusedBy("servers.mend.imap-secret"),
 		"token":   errors.New("the token server says no"),
 		"quota":   refusedBy("servers.mend.room"),
 	} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			h.agree()
 			h.imap.Deliver(request(t, "refused"))
@@ -108,6 +111,7 @@ func TestRefusingMailboxIsNotTheLettersFault(t *testing.T) {
 
 // A refusal while posting, such as a quota, is the house's too.
 func TestRefusedPostIsNotGivenUp(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "quota"))
@@ -148,6 +152,7 @@ func (fullMailbox) AppendOnce(context.Context, string, []string, time.Time, []by
 // A server that takes a letter and says nothing holds up neither the other
 // letters nor a stop, and the letter is uncertain.
 func TestSilentSendingServerHoldsUpNothing(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "first"))
@@ -202,6 +207,7 @@ func (h *house) until(what string, there func() bool) {
 // After a letter that had no answer, the next ones are not risked one after
 // another: there is a wait, and the server is probed first.
 func TestOneSilenceDoesNotMakeEveryLetterUncertain(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	probes, reachable := 0, false
@@ -255,6 +261,7 @@ func (h *house) wantUncertain(n int) {
 
 // What was given up can be tried again, one or all.
 func TestTryAgain(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree()
 	h.imap.Deliver(request(t, "again"))

@@ -20,6 +20,7 @@ func signedBy(h *house, address, name string) agreement.Entry {
 // letter neither says that the part can be printed nor names a price, staff get a
 // notice, and a yes agrees to nothing.
 func TestUnfinishedPromisesNothing(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree(signedBy(h, "amara.okafor@example.org", "Amara Okafor"))
 	h.Rules.Caps.CheckWork = 1
@@ -54,6 +55,7 @@ func TestUnfinishedPromisesNothing(t *testing.T) {
 // TestOnlyAWholeReportIsAgreed: whatever a report lacks, a yes to it puts
 // nothing onto the print list: staff get a letter that says how things are.
 func TestOnlyAWholeReportIsAgreed(t *testing.T) {
+	t.Parallel()
 	for name, lame := range map[string]func(*job.Report){
 		"unfinished": func(r *job.Report) { r.Unfinished = true },
 		"unfinished, as it was said before": func(r *job.Report) {
@@ -69,6 +71,7 @@ func TestOnlyAWholeReportIsAgreed(t *testing.T) {
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			h.agree(signedBy(h, "amara.okafor@example.org", "Amara Okafor"))
 			h.imap.Deliver(request(t, "clip"))
@@ -95,6 +98,7 @@ func TestOnlyAWholeReportIsAgreed(t *testing.T) {
 // TestChangedWhileChecked: what a check found out is not recorded over a job that
 // was changed meanwhile; the job is checked again as it is now.
 func TestChangedWhileChecked(t *testing.T) {
+	t.Parallel()
 	forty := &job.Size{Axis: "width", MM: 40}
 	for name, c := range map[string]struct {
 		change func(*job.Job)
@@ -109,6 +113,7 @@ func TestChangedWhileChecked(t *testing.T) {
 		"another file": {func(j *job.Job) { j.File, j.Blob = "other.stl", "" }, func(j job.Job) bool { return j.Report == nil }},
 	} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			h.agree(signedBy(h, "amara.okafor@example.org", "Amara Okafor"))
 			h.imap.Deliver(request(t, "clip"))
@@ -149,6 +154,7 @@ func TestChangedWhileChecked(t *testing.T) {
 
 // A job withdrawn while it is checked stays withdrawn, and its step ends.
 func TestWithdrawnWhileChecked(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.agree(signedBy(h, "amara.okafor@example.org", "Amara Okafor"))
 	h.imap.Deliver(request(t, "clip"))

@@ -57,6 +57,7 @@ func stlOf(t *testing.T, m *mesh.Mesh) []byte {
 // proven but from another address, is left to staff with a notice and changes
 // nothing; from the patron it does act, so that the table proves something.
 func TestUnprovenAnswersChangeNothing(t *testing.T) {
+	t.Parallel()
 	form := sample.File{Name: "agreement.pdf", MediaType: "application/pdf", Data: []byte("%PDF-1.4\n%%EOF\n")}
 	for name, c := range map[string]struct {
 		signed bool // the agreement is on file
@@ -74,6 +75,7 @@ func TestUnprovenAnswersChangeNothing(t *testing.T) {
 		"agreement form": {false, "Here is the signed form.", []sample.File{form}},
 	} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			kind := "needs-agreement"
 			if c.signed {
@@ -140,6 +142,7 @@ func (h *house) letterNotices() []string {
 // patron: no earlier print, agreement, card or wish. And the reply goes to the
 // address that the letter shows, not where it asks for answers.
 func TestUnprovenLearnsNothing(t *testing.T) {
+	t.Parallel()
 	const card = "2900 1234 5678 9"
 	day := func(h *house, months int) string { return h.now().AddDate(0, months, 0).Format(time.DateOnly) }
 	for name, onFile := range map[string]func(*house) agreement.Entry{
@@ -157,6 +160,7 @@ func TestUnprovenLearnsNothing(t *testing.T) {
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			e := onFile(h)
 			e.Address, e.Name, e.Card = "amara.okafor@example.org", "Amara Okafor", card
@@ -220,9 +224,11 @@ func draftFor(h *house, d ledger.Draft) job.Job {
 // 6532) gets the reply where the library's mail server can carry it; where it cannot,
 // staff are told so, and nothing is sent.
 func TestAddressBeyondASCII(t *testing.T) {
+	t.Parallel()
 	const eva = "éva.körös@example.org"
 	for _, carries := range []bool{true, false} {
 		t.Run(fmt.Sprintf("server carries it %v", carries), func(t *testing.T) {
+			t.Parallel()
 			h := newHouse(t)
 			if carries {
 				h.smtp = mailtest.SMTP(t, mailtest.Accept, mailtest.UTF8())

@@ -39,6 +39,9 @@ service imap-login {
   chroot =
   client_limit = 200
   process_min_avail = 0
+  # one process for all sign-ins, and below one for many sessions in turn: a process
+  # for each costs more than what most tests say to it
+  service_count = 0
   inet_listener imap {
     port = %[4]d
   }
@@ -46,6 +49,10 @@ service imap-login {
     port = %[5]d
     ssl = yes
   }
+}
+service imap {
+  service_count = 1000
+  process_limit = 200
 }
 service anvil {
   chroot =
