@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"slices"
 	"strconv"
-	"strings"
 	"text/template"
 
 	"meshclerk/intake/job"
@@ -13,26 +12,31 @@ import (
 
 // Given is one name that a text may have, with what it gives for one letter.
 type Given struct {
-	Kind    string `json:"kind"` // "field", "condition" or "list"
+	Kind    string `json:"kind"` // "field", "piece", "condition" or "list"
 	Written string `json:"written"`
-	What    string `json:"what,omitempty"`  // what it gives, in general
+	What    string `json:"what"`            // what it gives or means, in general
 	Gives   string `json:"gives,omitempty"` // for this letter; "" for nothing
 	Of      string `json:"of,omitempty"`    // of what else than the letter it is known
 }
 
 // longestGiven is how much of what a field gives is shown, in characters.
-const longestGiven = 60
+const longestGiven = 48
 
-// Fields lists the names that a text or piece may have, with what they give for a
-// letter. What only one line of a list knows, gives nothing here.
+// Fields lists the names that something can come of in a text or piece, with what they
+// give for a letter: fields, pieces, conditions and lists of the letter, then those of
+// one thing in a list. What only one line of a list knows, gives nothing here.
 func (s *Set) Fields(language, name string, d *Data) ([]Given, error) {
+	letters := []string{name}
 	t, err := s.Get(language, name)
 	if err != nil {
 		piece, wrong := s.GetPiece(language, name)
 		if wrong != nil {
 			return nil, err
 		}
-		if t, err = s.Get(language, append(slices.Clone(piece.UsedBy), s.Names()...)[0]); err != nil {
+		if letters = piece.UsedBy; len(letters) == 0 {
+			letters = s.Names()
+		}
+		if t, err = s.Get(language, letters[0]); err != nil {
 			return nil, err
 		}
 	}
@@ -40,70 +44,126 @@ func (s *Set) Fields(language, name string, d *Data) ([]Given, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &lister{own: own, d: d, say: s.book.In(t.Language, t.Language, ""), at: map[string]string{"letter": "$", "part": "$.Part"}}
+	l := &lister{own: own, d: d, letters: letters, say: s.book.In(t.Language, t.Language, ""), at: map[string]string{"letter": "$", "part": "$.Part"}}
 	if of := givenTo[name]; of != "" {
 		if l.at = map[string]string{of: "$.Part"}; of != "part" {
 			l.at = map[string]string{of: ""}
 		}
 	}
-	return l.list(name), nil
+	return l.list(), nil
 }
 
 // lister gathers the names of one text.
 type lister struct {
-	own *template.Template
-	d   *Data
-	say *Localizer
-	at  map[string]string // where each kind of thing is that the text knows by itself; "" for nowhere here
+	own     *template.Template
+	d       *Data
+	letters []string // those that have the text
+	say     *Localizer
+	at      map[string]string // where each kind of thing is that the text knows by itself; "" for nowhere here
+	out     []Given
 }
 
-func (l *lister) list(text string) (out []Given) {
-	add := func(n Given, of string) {
-		if _, here := l.at[of]; !here {
-			n.Of, n.Gives = l.say.Word("fields.thing."+of), ""
-		}
-		if !slices.ContainsFunc(out, func(was Given) bool {
-			return was.Kind == n.Kind && was.Written == n.Written && (was.Of == n.Of || was.Of == "")
-		}) {
-			out = append(out, n)
+func (l *lister) list() []Given {
+	for _, of := range l.things() {
+		l.fields(of)
+		l.conditions(of)
+		l.lists(of)
+	}
+	slices.SortStableFunc(l.out, func(a, b Given) int { return order(a) - order(b) })
+	return l.out
+}
+
+// things are the kinds of thing whose names can stand in the text: those it knows, then
+// those of its lists.
+func (l *lister) things() (all []string) {
+	for _, of := range []string{"letter", "part"} {
+		if _, here := l.at[of]; here {
+			all = append(all, of)
 		}
 	}
+	for of := range l.at {
+		if !slices.Contains(all, of) {
+			all = append(all, of)
+		}
+	}
+	for i := 0; i < len(all); i++ {
+		for _, each := range loopList {
+			if each.of == all[i] && !slices.Contains(all, each.item) && canHave(l.letters, "each ", each.id, each.of) {
+				all = append(all, each.item)
+			}
+		}
+	}
+	return all
+}
+
+// add takes a name once: of the letter, or else of the thing that has it.
+func (l *lister) add(kind, of, written, what, gives string) {
+	n := Given{Kind: kind, Written: written, What: what, Gives: gives}
+	if _, here := l.at[of]; !here {
+		n.Of, n.Gives = l.say.Word("fields.thing."+of), ""
+	}
+	if !slices.ContainsFunc(l.out, func(was Given) bool {
+		return was.Kind == kind && was.Written == written && (was.Of == n.Of || was.Of == "")
+	}) {
+		l.out = append(l.out, n)
+	}
+}
+
+func (l *lister) fields(of string) {
 	for _, f := range fieldList {
-		if len(f.only) > 0 && !strings.HasPrefix(text, "_") && !slices.Contains(f.only, text) {
+		if f.of != of || !canHave(l.letters, "", f.id, of) || len(f.only) > 0 && !slices.ContainsFunc(l.letters, func(t string) bool { return slices.Contains(f.only, t) }) {
 			continue
 		}
-		gives := l.filled("{{if "+has(f)+"}}{{"+f.show+"}}{{end}}", f.of)
-		add(Given{"field", "{" + l.say.Word("fields.name."+f.id) + "}", l.say.Word("fields.what." + f.id), gives, ""}, f.of)
-	}
-	for _, w := range conditionList {
-		gives := ""
-		if l.filled("{{if "+w.test+"}}yes{{end}}", w.of) != "" {
-			gives = l.say.Word("fields.word.yes")
+		kind := "field"
+		if _, is := f.piece(); is {
+			kind = "piece"
 		}
-		add(Given{"condition", "[" + l.say.Word("fields.when."+w.id) + "]", "", gives, ""}, w.of)
+		l.add(kind, of, "{"+l.say.Word("fields.name."+f.id)+"}", l.say.Word("fields.what."+f.id), l.filled("{{if "+has(f)+"}}{{"+f.show+"}}{{end}}", of))
 	}
-	for _, each := range loopList {
-		count := 0
-		for _, over := range each.over {
-			n, _ := strconv.Atoi(l.filled("{{len "+over+"}}", each.of))
-			count += n
-		}
-		gives := ""
-		if count > 0 {
-			gives = strconv.Itoa(count)
-		}
-		add(Given{"list", "[" + l.say.Word("fields.each."+each.id) + "]", "", gives, ""}, each.of)
-	}
-	slices.SortStableFunc(out, func(a, b Given) int { return order(a) - order(b) })
-	return out
 }
 
-// order puts what the whole letter knows first.
+func (l *lister) conditions(of string) {
+	for _, w := range conditionList {
+		if w.of != of || !canHave(l.letters, "when ", w.id, of) {
+			continue
+		}
+		gives := l.say.Word("fields.word.no")
+		if l.filled("{{if "+w.test+"}}yes{{end}}", of) != "" {
+			gives = l.say.Word("fields.word.yes")
+		}
+		l.add("condition", of, "["+l.say.Word("fields.when."+w.id)+"]", l.say.Word("fields.about."+w.about()), gives)
+	}
+}
+
+// about is the key of what a condition means; those that only tell things of one kind
+// apart share theirs.
+func (w condition) about() string {
+	if slices.Contains([]string{"question", "line", "file", "change", "caution"}, w.of) && w.id != "one-body" && w.id != "instead" {
+		return "of-" + w.of
+	}
+	return w.id
+}
+
+func (l *lister) lists(of string) {
+	for _, each := range loopList {
+		if each.of != of || !canHave(l.letters, "each ", each.id, of) {
+			continue
+		}
+		count := 0
+		for _, over := range each.over {
+			n, _ := strconv.Atoi(l.filled("{{len "+over+"}}", of))
+			count += n
+		}
+		l.add("list", of, "["+l.say.Word("fields.each."+each.id)+"]", l.say.Word("fields.listed."+each.id), strconv.Itoa(count))
+	}
+}
+
+// order puts what the whole letter knows first, and of that its fields.
 func order(n Given) int {
 	if n.Of != "" {
-		return 1
+		return 4
 	}
-	return 0
+	return slices.Index([]string{"field", "piece", "condition", "list"}, n.Kind)
 }
 
 // has is what is empty when a field gives nothing.

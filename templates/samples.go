@@ -3,6 +3,8 @@ package templates
 import (
 	"strings"
 	"time"
+
+	"meshclerk/intake/job"
 )
 
 // Sample is a letter's worth of data to try a reply text on.
@@ -36,59 +38,73 @@ func (s *Set) Samples(lang string) []Sample {
 
 var sampleDay = time.Date(2026, 11, 27, 10, 0, 0, 0, time.UTC)
 
+// sampleDays are the days around the sample letter, each another.
+const (
+	quotedBefore  = -7
+	expiredBefore = -12
+	neededAfter   = 3
+	closesAfter   = 7
+	keptAfter     = 14
+	validAfter    = 30
+)
+
+func day(l *Localizer, after int) Text { return l.Date(sampleDay.AddDate(0, 0, after)) }
+
+// said is a sentence of the samples in the letter's language.
+func said(l *Localizer, key string) Text { return Text(l.Word("fields.sample." + key)) }
+
 func full(l *Localizer) Data {
+	price := l.Money("3.40", "CAD")
 	d := Data{
 		Language: l.Language,
-		Library: Library{Name: "Larkfield Public Library", Desk: "3D print desk", Address: "print@larkfield.example", Phone: "555-0142",
-			Hours: "Monday to Saturday, 10:00 to 18:00", Website: "https://www.larkfield.example/3d-print"},
-		Patron: "Ada", Subject: "A bracket for my lamp", Subjects: "bracket.stl",
-		Part: fullPart(l), Printable: true, Offered: 1, Total: l.Money("3.40", "CAD"), Deposit: l.Money("1.00", "CAD"), ValidTo: l.Date(sampleDay),
+		Library: Library{Name: "Larkfield Public Library", Desk: said(l, "desk"), Address: "print@larkfield.example", Phone: "555-0142",
+			Hours: said(l, "hours"), Website: "https://www.larkfield.example/3d-print"},
+		Patron: "Ada", Subject: said(l, "subject"), Subjects: "bracket.stl",
+		Part: fullPart(l), Printable: true, Offered: 1, Total: price, Deposit: l.Money("1.00", "CAD"), ValidTo: day(l, validAfter),
 		AskPhone:  true,
-		Agreement: Agreement{State: "good", Form: "https://www.larkfield.example/3d-print/agreement", Expired: l.Date(sampleDay), Months: 24, Age: 18},
+		Agreement: Agreement{State: "good", Form: "https://www.larkfield.example/3d-print/agreement", Expired: day(l, expiredBefore), Months: 24, Age: 18},
 		Files:     sampleFiles(), Unopened: sampleFiles(), Links: 2, TooMany: 2, Sent: 3,
-		Wait: Wait{2, 4}, NeededBy: l.Date(sampleDay), Late: true,
-		Pickup: Pickup{Branch: "Millbrook", Hours: "Tuesday to Saturday, 10:00 to 18:00", Until: l.Date(sampleDay),
-			Paid: l.Money("3.40", "CAD"), Due: l.Money("2.40", "CAD"), Days: 14},
-		Cautions: Cautions{Small: true, Softens: "57 °C", Supports: true, Told: []string{"small", "supports", "heat", "food"}, Rest: "https://www.larkfield.example/3d-print/safety"},
-		Limits:   Limits{Hours: l.Exact(8 * 3600), Copies: 20, Files: 5, PickupDays: 14, KeepDays: 30, Endings: ".stl"},
-		Reason:   "the nozzle ran dry", Note: "It let go of the plate.\n\nWe turned it and will print it with a brim.",
-		QuotedOn: l.Date(sampleDay.AddDate(0, 0, -7)), ClosesOn: l.Date(sampleDay), Picture: "![bracket.stl](cid:part@larkfield.example)",
-		GivenUp: "knob.stl", Understood: "2 copies, in green", New: true,
-		Learn: []Learn{{"Classes for beginners are free", "https://www.larkfield.example/3d-print/classes"}, {Text: "Come and ask at the desk"}},
+		Wait: Wait{2, 4}, NeededBy: day(l, neededAfter), Late: true,
+		Pickup:   Pickup{Branch: "Millbrook", Hours: said(l, "branch-hours"), Until: day(l, keptAfter), Paid: price, Due: price, Days: keptAfter},
+		Cautions: Cautions{Small: true, Softens: l.Celsius(57), Supports: true, Told: []string{"small", "supports", "heat", "food"}, Rest: "https://www.larkfield.example/3d-print/safety"},
+		Limits:   Limits{Hours: l.Exact(8 * 3600), Copies: 20, Files: 5, PickupDays: keptAfter, KeepDays: 30, Endings: ".stl"},
+		Reason:   said(l, "reason"), Note: Note(said(l, "note")),
+		QuotedOn: day(l, quotedBefore), ClosesOn: day(l, closesAfter), Picture: "![bracket.stl](cid:part@larkfield.example)",
+		GivenUp: "knob.stl", Understood: said(l, "understood"), New: true,
+		Learn: []Learn{{said(l, "classes"), "https://www.larkfield.example/3d-print/classes"}, {Text: said(l, "come")}},
 	}
 	d.Parts = []Part{d.Part}
 	for _, what := range []string{"file", "copies", "colour", "material", "size", "supports", "layer", "infill", "shells", "time", "mass", "total"} {
 		d.Changes = append(d.Changes, Change{File: "bracket.stl", What: what, Before: "1", Now: "2"})
 	}
 	for i, key := range []string{"colour", "height", "together", "apart", "material", "copies", "supports", "size", "pickup", "card", "units-doubtful", "own-check"} {
-		d.Questions = append(d.Questions, Question{Number: i + 1, Key: key, Text: "Is this what you want?",
-			About: "Something about it.", Choices: l.Or([]Text{l.Colour("white"), l.Colour("green")}), Amount: l.Size([3]float64{60, 31, 48}), OneBody: true})
+		d.Questions = append(d.Questions, Question{Number: i + 1, Key: key, Text: said(l, "asked"),
+			About: said(l, "about"), Choices: l.Or([]Text{l.Colour("white"), l.Colour("green")}), Amount: l.Size([3]float64{60, 31, 48}), OneBody: true})
 	}
 	return d
 }
 
 func fullPart(l *Localizer) Part {
 	p := Part{
-		Number: 1, File: "bracket.stl", Outcome: "quote", Really: "it is a zip archive",
+		Number: 1, File: "bracket.stl", Outcome: "quote", Really: said(l, "really"),
 		Size: l.Size([3]float64{60, 31, 48}), Scale: l.Percent(0.8), Material: "PLA", Colour: l.Colour("green"), Copies: 2, Plates: 2,
-		Layer: l.Length(0.2), Infill: l.Percent(0.1), Shells: 2, Supports: "yes", Turned: true, TurnWhy: "it needs no supports that way",
-		Pieces: "base.stl in black and letters.stl in red", Changes: 24, LaidAway: l.Mass(0.4), Time: l.About(10200), TimeExact: l.Exact(10200), TimeRange: l.Between(9000, 12000), PlateTime: l.Exact(5100),
-		Mass: l.Mass(24.3), Filament: l.Length(8100),
-		Lines: []Line{{"job", "Each job", "", l.Money("1.00", "CAD")}, {"mass", "24 g of PLA", "24 g PLA", l.Money("2.40", "CAD")}}, Total: l.Money("3.40", "CAD"),
-		Rounded: "rounded", Understood: "2 copies, in green",
+		Layer: l.Length(0.2), Infill: l.Percent(0.1), Shells: 2, Supports: "yes", Turned: true, TurnWhy: said(l, "turn-why"),
+		Pieces: said(l, "joined"), Changes: 24, LaidAway: l.Mass(0.4), Time: l.About(10200), TimeExact: l.Exact(10200), TimeRange: l.Between(9000, 12000), PlateTime: l.Exact(5100),
+		Mass: l.Mass(23.9), Filament: l.Length(8000), Total: l.Money("3.40", "CAD"), Rounded: said(l, "rounded"), Understood: said(l, "part"),
+		Lines:        []Line{{"job", said(l, "job"), "", l.Money("1.00", "CAD")}, {"mass", said(l, "mass"), said(l, "counted"), l.Money("2.39", "CAD")}},
 		LargestScale: l.Percent(0.7), LargestSize: l.Size([3]float64{42, 21.7, 33.6}), FitScale: l.Percent(0.8), FitSize: l.Size([3]float64{48, 25, 38}),
 		Printer: "Bench 1", Build: l.Size([3]float64{220, 220, 250}), Limit: l.Exact(8 * 3600),
 	}
 	for _, code := range Codes() {
-		p.Notes = append(p.Notes, Finding{Code: code, Level: "note", Text: "Something about " + Text(code) + ".", Amount: l.Quantity(12, "mm2"), Count: 12})
+		p.Notes = append(p.Notes, Finding{Code: code, Level: "note", Text: Text(l.Say(job.Say("fields.sample.note-about", job.Args{"code": code}))), Amount: l.Quantity(12, "mm2"), Count: 12})
 	}
 	p.Asides = p.Notes[:1]
-	p.Stops = []Finding{{Code: "holes", Level: "stop", Text: "The surface has 3 holes.", Amount: "3", Count: 3}}
-	p.Asks = []Finding{{Code: "overhang", Level: "ask", Text: "8.1 cm² hang in the air.", Amount: l.Quantity(812.5, "mm2"), Count: 812}}
+	p.Stops = []Finding{{Code: "holes", Level: "stop", Text: said(l, "stop"), Amount: "3", Count: 3}}
+	p.Asks = []Finding{{Code: "overhang", Level: "ask", Text: said(l, "ask"), Amount: l.Quantity(812.5, "mm2"), Count: 812}}
 	p.Options = []Option{
-		{Label: "coarser layers (0.3 mm)", Layer: l.Length(0.3), Time: l.About(7000), Mass: l.Mass(24), Total: l.Money("3.40", "CAD"), Plates: 1, Within: true},
-		{Label: "70% of the size", Scale: l.Percent(0.7), Time: l.About(4000), Mass: l.Mass(9), Plates: 1, Within: true},
-		{Label: "all of it", Infill: l.Percent(0.05), Shells: 1, Copies: 1, Supports: "no", Turned: true, Material: "PETG", Time: l.About(40000), Mass: l.Mass(9), Plates: 3},
+		{Label: said(l, "coarser"), Layer: l.Length(0.3), Time: l.About(7000), Mass: l.Mass(24), Total: l.Money("3.10", "CAD"), Plates: 1, Within: true},
+		{Label: said(l, "smaller"), Scale: l.Percent(0.7), Time: l.About(4000), Mass: l.Mass(9), Plates: 1, Within: true},
+		{Label: said(l, "quick"), Infill: l.Percent(0.05), Shells: 1, Copies: 1, Supports: "no", Turned: true, Material: "PETG", Time: l.About(5000), Mass: l.Mass(9), Plates: 1},
 	}
 	return p
 }
@@ -104,7 +120,7 @@ func sampleFiles() []File {
 
 func severalParts(l *Localizer) Data {
 	d := full(l)
-	d.Several, d.Offered, d.Subjects, d.Parts = true, 1, "6 files", nil
+	d.Several, d.Offered, d.Subjects, d.Parts = true, 1, said(l, "files"), nil
 	for i, outcome := range []string{"quote", "too-long", "too-big", "cannot-print", "unreadable", "unfinished"} {
 		p := fullPart(l)
 		p.Number, p.Outcome = i+1, outcome

@@ -76,7 +76,7 @@ func (v *vocabulary) opens(words string) bool {
 }
 
 // condition reads "when …:" at the beginning of words in brackets.
-func (c *compiler) condition(text string, at spot) (test, rest string, is bool) {
+func (c *compiler) condition(text string, at position) (test, rest string, is bool) {
 	name, rest, colon := strings.Cut(text, ":")
 	if !colon || strings.ContainsAny(name, "[]{}|") || !c.names.opens(name) {
 		return "", text, false
@@ -86,7 +86,7 @@ func (c *compiler) condition(text string, at spot) (test, rest string, is bool) 
 }
 
 // test looks up a condition.
-func (c *compiler) test(name string, at spot) (string, bool) {
+func (c *compiler) test(name string, at position) (string, bool) {
 	id, known := c.names.whens[normal(name)]
 	if known {
 		for _, t := range slices.Backward(c.things) {
@@ -105,13 +105,13 @@ func (c *compiler) test(name string, at spot) (string, bool) {
 	}
 	trimmed := strings.TrimSpace(name)
 	c.tell(at.after(name[:strings.Index(name, trimmed)]), len(trimmed), job.Say("mistakes.words-no-condition", job.Args{"name": trimmed}),
-		hintNear(trimmed, c.here(c.names.whens, conditionOf)))
+		c.hintNear(trimmed, c.here(c.names.whens, conditionOf)))
 	return "true", false
 }
 
 // rule reads a [when …], [otherwise], [for each …] or [end] at the beginning of a text.
 // When it is quiet, it tells of no problem.
-func (c *compiler) rule(text string, at spot, quiet bool) (r rule, rest string, is bool) {
+func (c *compiler) rule(text string, at position, quiet bool) (r rule, rest string, is bool) {
 	if !strings.HasPrefix(text, "[") {
 		return r, text, false
 	}
@@ -134,13 +134,13 @@ func (c *compiler) rule(text string, at spot, quiet bool) (r rule, rest string, 
 	case quiet:
 		r.kind = "when"
 	default:
-		c.look(&r, inner, spot{at.line, at.column + 1})
+		c.look(&r, inner, position{at.line, at.column + 1})
 	}
 	return r, rest, true
 }
 
 // look fills in the list or the condition of a rule.
-func (c *compiler) look(r *rule, name string, at spot) {
+func (c *compiler) look(r *rule, name string, at position) {
 	id, known := c.names.loops[normal(name)]
 	if !known {
 		r.kind = "when"
@@ -174,42 +174,51 @@ var counts = []string{"questions-count", "files-count", "offered-count", "sent-c
 	"most-copies", "most-files", "months", "age", "number", "copies", "rounds", "shells", "colour-changes", "shortest", "longest"}
 
 // name compiles what stands in braces: a name, or a name and the words for its count.
-func (c *compiler) name(text string, at spot) node {
+func (c *compiler) name(text string, at position) node {
 	name, words, counted := strings.Cut(text, ":")
 	f, t := c.field(name, at)
 	if f == nil {
 		return node{code: `{{""}}`}
 	}
-	n := node{code: "{{" + fill(f.show, t.at) + "}}"}
+	show := fill(f.show, t.at)
+	n := node{code: "{{" + show + "}}", tests: f.tests(t.at)}
 	switch {
-	case f.has == "":
-		n.tests = []string{fill(f.show, t.at)}
-	case f.has != "true":
-		n.tests = []string{fill(f.has, t.at)}
-	}
-	if !counted {
-		return n
-	}
-	if !slices.Contains(counts, f.id) {
+	case !counted:
+	case !slices.Contains(counts, f.id):
 		c.tell(at, len(name), job.Say("mistakes.words-no-count", job.Args{"name": name}), job.Message{})
-		return n
-	}
-	forms := formsOf(c.lang)
-	n.code = "{{plural (" + fill(f.show, t.at) + ")"
-	all := parted(words)
-	for _, w := range all {
-		n.code += " " + strconv.Quote(strings.TrimSpace(w))
-	}
-	n.code += "}}"
-	if len(all) != len(forms.forms) {
-		c.tell(at, len(text), job.Say("mistakes.plural", job.Args{"needs": len(forms.forms), "language": c.lang,
-			"forms": strings.Join(forms.names(), ", "), "has": len(all)}), job.Message{})
+	default:
+		n.code = c.plural(show, words, at, len(text))
 	}
 	return n
 }
 
+// tests are what must not be empty for a field to give something; none when it always does.
+func (f *field) tests(at string) []string {
+	switch f.has {
+	case "":
+		return []string{fill(f.show, at)}
+	case "true":
+		return nil
+	}
+	return []string{fill(f.has, at)}
+}
+
+// plural chooses the word for a count, one for each form that the language has.
+func (c *compiler) plural(show, words string, at position, width int) string {
+	forms, all := formsOf(c.lang), parted(words)
+	if len(all) != len(forms.forms) {
+		c.tell(at, width, job.Say("mistakes.plural", job.Args{"needs": len(forms.forms), "language": c.lang,
+			"forms": strings.Join(forms.names(), ", "), "has": len(all)}), job.Message{})
+	}
+	code := "{{plural (" + show + ")"
+	for _, w := range all {
+		code += " " + strconv.Quote(strings.TrimSpace(w))
+	}
+	return code + "}}"
+}
+
 // field looks up a name.
-func (c *compiler) field(name string, at spot) (*field, thing) {
+func (c *compiler) field(name string, at position) (*field, thing) {
 	id, known := c.names.fields[normal(name)]
 	for _, t := range slices.Backward(c.things) {
 		for _, f := range fieldList {
@@ -228,14 +237,14 @@ func (c *compiler) field(name string, at spot) (*field, thing) {
 	if piece := "_" + name; c.l.sources[c.lang][piece] != nil && givenTo[piece] == "" && len(c.things) > 1 { // a house's own
 		return &field{id: piece, show: `template "` + piece + `" @`, has: "true"}, thing{"letter", "$"}
 	}
-	c.tell(at, len(name), job.Say("mistakes.words-no-field", job.Args{"name": name}), hintNear(name, c.here(c.names.fields, fieldOf)))
+	c.tell(at, len(name), job.Say("mistakes.words-no-field", job.Args{"name": name}), c.hintNear(name, c.here(c.names.fields, fieldOf)))
 	return nil, thing{}
 }
 
 // belongs tells of a field that the letter never has, and of a piece that is not there.
-func (c *compiler) belongs(f field, name string, at spot) {
+func (c *compiler) belongs(f field, name string, at position) {
 	if len(f.only) > 0 && !strings.HasPrefix(c.src.name, "_") && !slices.Contains(f.only, c.src.name) {
-		c.tell(at, len(name), job.Say("mistakes.words-not-here", job.Args{"name": name, "texts": f.only}), job.Message{})
+		c.tell(at, len(name), job.Say("mistakes.words-not-here", job.Args{"name": name, "texts": f.only}), job.Say("mistakes.hint.words-not-here", nil))
 	}
 	if piece, is := f.piece(); is && c.l.sources[c.lang][piece] == nil {
 		c.tell(at, len(name), job.Say("mistakes.no-piece", job.Args{"piece": piece}), job.Message{})
@@ -249,9 +258,19 @@ func (f field) piece() (string, bool) {
 	return piece, is
 }
 
-// elsewhere tells of a name that another kind of thing has.
-func (c *compiler) elsewhere(name, of string, at spot) {
-	c.tell(at, len(name), job.Say("mistakes.words-elsewhere", job.Args{"name": strings.TrimSpace(name), "of": job.Say("fields.thing."+of, nil)}), job.Message{})
+// elsewhere tells of a name that another kind of thing has, and where that can stand.
+func (c *compiler) elsewhere(name, of string, at position) {
+	hint := job.Message{}
+	var lists []string
+	for _, l := range loopList {
+		if l.item == of {
+			lists = append(lists, "["+c.names.book.Word("fields.each."+l.id)+"]")
+		}
+	}
+	if len(lists) > 0 {
+		hint = job.Say("mistakes.hint.words-in-list", job.Args{"lists": lists})
+	}
+	c.tell(at, len(name), job.Say("mistakes.words-elsewhere", job.Args{"name": strings.TrimSpace(name), "of": job.Say("fields.thing."+of, nil)}), hint)
 }
 
 func fieldOf(id, of string) bool {
@@ -275,14 +294,14 @@ func (c *compiler) here(names map[string]string, has func(id, of string) bool) (
 
 // hintNear offers the name that was perhaps meant; one that would say something else is
 // worse than none.
-func hintNear(word string, known []string) job.Message {
+func (c *compiler) hintNear(word string, known []string) job.Message {
 	if near := closest(normal(word), known); near != "" {
 		return job.Say("rules.hint.near", job.Args{"word": near})
 	}
 	if all := sharing(normal(word), known); len(all) > 0 && len(all) <= 3 {
 		return job.Say("mistakes.hint.words-perhaps", job.Args{"names": all})
 	}
-	return job.Say("mistakes.hint.words-list", nil)
+	return job.Say("mistakes.hint.words-list", job.Args{"text": c.src.name})
 }
 
 // closest is a name that differs from what was written by a slip of the keys only.
@@ -325,7 +344,7 @@ func sharing(name string, known []string) (best []string) {
 	return best
 }
 
-func (c *compiler) tell(at spot, width int, text, hint job.Message) {
+func (c *compiler) tell(at position, width int, text, hint job.Message) {
 	p := c.src.problem(at.line, at.column, width, text, hint)
 	if !slices.ContainsFunc(c.l.problems, func(was rules.Problem) bool { return was.Error() == p.Error() }) {
 		c.l.tell(p)

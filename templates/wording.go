@@ -68,12 +68,12 @@ type rule struct {
 	test   string
 	loop   *loop
 	overs  []string
-	place  spot
+	place  position
 	source string
 }
 
-// spot is a place in the text, counted from 1.
-type spot struct{ line, column int }
+// position is a place in a file, counted from 1.
+type position struct{ line, column int }
 
 // item is one paragraph, line, heading or gap, as it is compiled.
 type item struct {
@@ -100,11 +100,12 @@ func (l *loader) compile(lang string, s *source) string {
 	lines := strings.Split(s.text, "\n")
 	head, from := "", 0
 	if !strings.HasPrefix(s.name, "_") { // the subject is never left out
-		head, from = c.said(c.inline(lines[0], spot{1, 1}))+"\n\n", 1
+		head, from = c.said(c.inline(lines[0], position{1, 1}))+"\n\n", 1
 	}
 	c.text(lines, from)
 	for _, open := range c.sections {
-		c.tell(open.rule.place, len(open.rule.source), job.Say("mistakes.words-no-end", job.Args{"words": open.rule.source, "end": c.names.end}), job.Message{})
+		c.tell(open.rule.place, len(open.rule.source), job.Say("mistakes.words-no-end", job.Args{"words": open.rule.source, "end": c.names.end}),
+			job.Say("mistakes.hint.words-no-end", job.Args{"end": c.names.end}))
 	}
 	return head + c.written()
 }
@@ -139,10 +140,10 @@ func (c *compiler) goesOn(before, line string) bool {
 	case markerOf.MatchString(line), oneName.MatchString(line), oneName.MatchString(before):
 		return false
 	}
-	if _, rest, is := c.rule(line, spot{}, true); is && rest != line {
+	if _, rest, is := c.rule(line, position{}, true); is && rest != line {
 		return false
 	}
-	_, rest, is := c.rule(before, spot{}, true)
+	_, rest, is := c.rule(before, position{}, true)
 	return !is || strings.TrimSpace(rest) != ""
 }
 
@@ -152,7 +153,7 @@ func (c *compiler) unit(text string, line int) {
 	if strings.Trim(text, "|-: ") == "" { // the line below the head of a table
 		marker = ""
 	}
-	rest, at := text[len(marker):], spot{line, len(marker) + 1}
+	rest, at := text[len(marker):], position{line, len(marker) + 1}
 	if r, after, is := c.rule(rest, at, false); is && marker == "" && strings.TrimSpace(after) == "" {
 		c.section(r)
 		return
@@ -167,7 +168,7 @@ func (c *compiler) unit(text string, line int) {
 }
 
 // ruled compiles words with the rules in front of them, and says when they give anything.
-func (c *compiler) ruled(it *item, chain []string, marker, text string, at spot) (code, test string) {
+func (c *compiler) ruled(it *item, chain []string, marker, text string, at position) (code, test string) {
 	r, rest, is := c.rule(text, at, false)
 	if !is {
 		return c.one(it, marker, text, at)
@@ -203,7 +204,7 @@ func (c *compiler) ruled(it *item, chain []string, marker, text string, at spot)
 }
 
 // one compiles the words of a unit.
-func (c *compiler) one(it *item, marker, rest string, at spot) (code, test string) {
+func (c *compiler) one(it *item, marker, rest string, at position) (code, test string) {
 	var tests []string
 	always := false
 	list := sentences(c.inline(rest, at))
@@ -351,45 +352,69 @@ var sentenceEnd = regexp.MustCompile(`[.?!…][*_\p{Pe}\p{Pf}"]*[ \n]+`)
 var endsSentence = regexp.MustCompile(`[.?!…][*_\p{Pe}\p{Pf}"]*$`)
 
 // sentences parts nodes where one sentence ends and another begins.
-func sentences(nodes []node) (out []phrase) {
-	var cur phrase
-	flush := func() {
-		if cur.code != "" {
-			out = append(out, cur)
-		}
-		cur = phrase{}
-	}
+func sentences(nodes []node) []phrase {
+	s := splitter{nodes: nodes}
 	for i, n := range nodes {
-		if n.code != "" || n.choice {
-			cur.code, cur.tests = cur.code+n.code, append(cur.tests, n.tests...)
-			continue
+		if n.words() {
+			s.words(i)
+		} else {
+			s.cur.code, s.cur.tests = s.cur.code+n.code, append(s.cur.tests, n.tests...)
 		}
-		rest := n.text
-		if i > 0 && nodes[i-1].closed && strings.TrimLeft(rest, " \n") != rest {
-			flush()
-			rest = strings.TrimLeft(rest, " \n")
-		}
-		begin := cur.code == ""
-		for from := 0; ; {
-			m := sentenceEnd.FindStringIndex(rest[from:])
-			if m == nil {
-				break
-			}
-			end := from + m[1]
-			if end == len(rest) && i == len(nodes)-1 || end < len(rest) && !begins(rest[end:]) {
-				from = end
-				continue
-			}
-			cur.code += edges(strings.TrimRight(rest[:end], " \n"), i > 0 && nodes[i-1].choice && !begin, false)
-			flush()
-			rest, from, begin = rest[end:], 0, true
-		}
-		afterChoice := i > 0 && nodes[i-1].choice && !begin
-		beforeChoice := i < len(nodes)-1 && nodes[i+1].choice
-		cur.code += edges(rest, afterChoice, beforeChoice)
 	}
-	flush()
-	return out
+	s.flush()
+	return s.out
+}
+
+// words reports whether a node is a run of words.
+func (n node) words() bool { return n.code == "" && !n.choice }
+
+// splitter gathers sentences.
+type splitter struct {
+	nodes []node
+	cur   phrase
+	out   []phrase
+}
+
+func (s *splitter) flush() {
+	if s.cur.code != "" {
+		s.out = append(s.out, s.cur)
+	}
+	s.cur = phrase{}
+}
+
+// words takes a run of words, of which whole sentences may be a part.
+func (s *splitter) words(i int) {
+	rest := s.nodes[i].text
+	if unspaced := strings.TrimLeft(rest, " \n"); i > 0 && s.nodes[i-1].closed && unspaced != rest {
+		s.flush()
+		rest = unspaced
+	}
+	afterChoice := i > 0 && s.nodes[i-1].choice && s.cur.code != ""
+	for {
+		end := sentenceEndIn(rest, i == len(s.nodes)-1)
+		if end < 0 {
+			break
+		}
+		s.cur.code += edges(strings.TrimRight(rest[:end], " \n"), afterChoice, false)
+		s.flush()
+		rest, afterChoice = rest[end:], false
+	}
+	s.cur.code += edges(rest, afterChoice, i < len(s.nodes)-1 && s.nodes[i+1].choice)
+}
+
+// sentenceEndIn is where the first sentence of the words ends and another begins, or -1.
+func sentenceEndIn(words string, last bool) int {
+	for from := 0; ; {
+		m := sentenceEnd.FindStringIndex(words[from:])
+		if m == nil {
+			return -1
+		}
+		end := from + m[1]
+		if end == len(words) && !last || end < len(words) && begins(words[end:]) {
+			return end
+		}
+		from = end
+	}
 }
 
 // edges makes the spaces beside a choice soft.
@@ -437,64 +462,111 @@ func (c *compiler) said(nodes []node) string {
 	return code
 }
 
-func (p spot) after(text string) spot {
+func (p position) after(text string) position {
 	if i := strings.LastIndexByte(text, '\n'); i >= 0 {
-		return spot{p.line + strings.Count(text, "\n"), len(text) - i}
+		return position{p.line + strings.Count(text, "\n"), len(text) - i}
 	}
-	return spot{p.line, p.column + len(text)}
+	return position{p.line, p.column + len(text)}
 }
 
 // inline reads words, names and choices.
-func (c *compiler) inline(text string, at spot) (out []node) {
-	run := ""
-	flush := func() {
-		if run != "" {
-			out = append(out, node{text: run})
-		}
-		run = ""
-	}
-	for i := 0; i < len(text); {
-		switch text[i] {
+func (c *compiler) inline(text string, at position) []node {
+	r := inlineReader{c: c, text: text, start: at}
+	for r.i < len(text) && !r.broken {
+		switch text[r.i] {
 		case '\\':
-			end := min(i+2, len(text))
-			if i+1 < len(text) && strings.ContainsRune("{}|", rune(text[i+1])) {
-				run += text[i+1 : end] // Markdown has no need of the backslash
-			} else {
-				run += text[i:end]
-			}
-			i = end
+			r.escaped()
 		case '{':
-			end := closing(text, i)
-			if end < 0 || strings.Contains(text[i:end], "\n") {
-				c.tell(at.after(text[:i]), 1, job.Say("mistakes.words-brace", nil), job.Say("mistakes.hint.words-brace", nil))
-				return nil
-			}
-			flush()
-			out = append(out, c.name(text[i+1:end], at.after(text[:i+1])))
-			i = end + 1
+			r.name()
 		case '[':
-			end := closing(text, i)
-			if end < 0 {
-				c.tell(at.after(text[:i]), 1, job.Say("mistakes.words-bracket", nil), job.Say("mistakes.hint.words-bracket", nil))
-				return nil
-			}
-			if n, is := c.choice(text[i+1:end], at.after(text[:i+1])); is && !strings.HasPrefix(text[end+1:], "(") {
-				flush()
-				out = append(out, n)
-			} else { // a link, or words in brackets
-				run += "["
-				flush()
-				out = append(out, c.inline(text[i+1:end], at.after(text[:i+1]))...)
-				run = "]"
-			}
-			i = end + 1
+			r.brackets()
+		case '}', ']':
+			r.stray()
 		default:
-			run += text[i : i+1]
-			i++
+			r.run += text[r.i : r.i+1]
+			r.i++
 		}
 	}
-	flush()
-	return out
+	if r.broken {
+		return nil
+	}
+	r.flush()
+	return r.out
+}
+
+// inlineReader goes through one run of text.
+type inlineReader struct {
+	c      *compiler
+	text   string
+	start  position
+	i      int    // where it is
+	run    string // words that are no node yet
+	out    []node
+	broken bool // a sign has no other; it was told
+}
+
+func (r *inlineReader) flush() {
+	if r.run != "" {
+		r.out = append(r.out, node{text: r.run})
+	}
+	r.run = ""
+}
+
+// position is that of a place in the run, within the file.
+func (r *inlineReader) position(i int) position { return r.start.after(r.text[:i]) }
+
+// escaped takes a sign behind a backslash.
+func (r *inlineReader) escaped() {
+	end := min(r.i+2, len(r.text))
+	if r.i+1 < len(r.text) && strings.ContainsRune("{}|", rune(r.text[r.i+1])) {
+		r.i++ // Markdown has no need of the backslash
+	}
+	r.run += r.text[r.i:end]
+	r.i = end
+}
+
+// name takes a name in braces.
+func (r *inlineReader) name() {
+	end := closing(r.text, r.i)
+	if end < 0 || strings.Contains(r.text[r.i:end], "\n") {
+		r.wrong("mistakes.words-brace", "mistakes.hint.words-brace", nil)
+		return
+	}
+	r.flush()
+	r.out = append(r.out, r.c.name(r.text[r.i+1:end], r.position(r.i+1)))
+	r.i = end + 1
+}
+
+// brackets takes a choice; where nothing in the brackets can be left out, they are a link
+// or signs of the letter.
+func (r *inlineReader) brackets() {
+	end := closing(r.text, r.i)
+	if end < 0 {
+		r.wrong("mistakes.words-bracket", "mistakes.hint.words-bracket", nil)
+		return
+	}
+	inner, at := r.text[r.i+1:end], r.position(r.i+1)
+	if n, is := r.c.choice(inner, at); is && !strings.HasPrefix(r.text[end+1:], "(") {
+		r.flush()
+		r.out = append(r.out, n)
+	} else {
+		r.run += "["
+		r.flush()
+		r.out = append(r.out, r.c.inline(inner, at)...)
+		r.run = "]"
+	}
+	r.i = end + 1
+}
+
+// stray tells of a sign that closes nothing.
+func (r *inlineReader) stray() {
+	opens := map[byte]string{'}': "{", ']': "["}[r.text[r.i]]
+	r.wrong("mistakes.words-stray", "mistakes.hint.words-stray", job.Args{"sign": r.text[r.i : r.i+1], "opens": opens})
+}
+
+func (r *inlineReader) wrong(text, hint string, args job.Args) {
+	r.c.tell(r.position(r.i), 1, job.Say(text, args), job.Say(hint, args))
+	r.broken = true
 }
 
 // closing gives the place of the sign that closes the one at i, or -1.
@@ -541,7 +613,7 @@ func parted(text string) (out []string) {
 }
 
 // choice compiles what stands in brackets; it is none when nothing in it can be left out.
-func (c *compiler) choice(text string, at spot) (node, bool) {
+func (c *compiler) choice(text string, at position) (node, bool) {
 	alternatives := parted(text)
 	n := node{choice: true, closed: true}
 	ended := false
@@ -569,7 +641,7 @@ func (c *compiler) choice(text string, at spot) (node, bool) {
 }
 
 // alternative compiles one of a choice.
-func (c *compiler) alternative(text string, at spot, first, last bool) (code string, tests []string, closed bool) {
+func (c *compiler) alternative(text string, at position, first, last bool) (code string, tests []string, closed bool) {
 	words := text
 	if test, rest, is := c.condition(text, at); is {
 		tests = append(tests, test)

@@ -78,6 +78,7 @@ var ownWord = regexp.MustCompile(`\{[^}]*\}|\[[^:\]]*[:\]]|[\pL\d]+`)
 // with more than a few words of its own stands in two, and the heading of a section
 // that several letters have stands in its piece.
 func TestEachLineStandsInOneFile(t *testing.T) {
+	s := Default()
 	for _, lang := range Languages() {
 		in := map[string]string{}
 		for _, file := range Files() {
@@ -96,7 +97,7 @@ func TestEachLineStandsInOneFile(t *testing.T) {
 			}
 		}
 		for _, name := range []string{TextQuote, TextAgreementArrived, TextAgreementExpired, TextChangedQuote, TextNeedsAgreement} {
-			tm, err := Default().Get(lang, name)
+			tm, err := s.Get(lang, name)
 			if err != nil || !slices.Contains(tm.Pieces, "_offer") || !slices.Contains(tm.Pieces, "_go-ahead") || !slices.Contains(tm.Pieces, "_details") {
 				t.Errorf("%s/%s takes in %v (%v)", lang, name, tm.Pieces, err)
 			}
@@ -141,11 +142,11 @@ func TestWords(t *testing.T) {
 		{"One. It costs {price}. Two.", "One. It costs $3.40. Two.", "One. Two."},
 		{"It costs {price}. Two.", "It costs $3.40. Two.", "Two."},
 		{"## Head\n\n- [for each question] {number}\n\nEnd.", "", "End."},
-		{"- Until: {last day of the price}\n- Bring your card", "- Until: Friday, November 27, 2026\n- Bring your card", "- Bring your card"},
+		{"- Until: {last day of the price}\n- Bring your card", "- Until: Sunday, December 27, 2026\n- Bring your card", "- Bring your card"},
 		{"[when the print is small] Small.\n[otherwise] Large.", "Small.", "Large."},
 		{"[when the print is small]\nSmall.\n\nVery.\n[otherwise]\nLarge.\n[end]", "Small.\n\nVery.", "Large."},
 		{"A [when the print is small: small | large] part.", "A small part.", "A large part."},
-		{"[By {day needed} | Soon].", "By Friday, November 27, 2026.", "Soon."},
+		{"[By {day needed} | Soon].", "By Monday, November 30, 2026.", "Soon."},
 		{"{days we keep files} {days we keep files: day | days}", "30 days", ""},
 		{"A [link](https://larkfield.example), [sic] and \\{braces\\}.", "A [link](https://larkfield.example), [sic] and {braces}.", "A [link](https://larkfield.example), [sic] and {braces}."},
 		{"A line\nthat goes on [for {patron}]\nand on.", "A line that goes on for Ada and on.", "A line that goes on and on."},
@@ -178,5 +179,119 @@ func TestStrangersWordsInWords(t *testing.T) {
 	_, got, err := s.texts["en"]["ready"].Render(&d)
 	if err != nil || got != "Hello {price} \\[when it may be late\\] {{.Total}}.\n" {
 		t.Errorf("%q %v", got, err)
+	}
+}
+
+// The figures of the sample do not contradict each other: the lines of the price add up
+// to it with their rounding, what is due and what was paid is the price, and no two days
+// are the same.
+func TestSampleAgrees(t *testing.T) {
+	for _, lang := range Languages() {
+		l := DefaultBook().In(lang, "en-CA", "CAD")
+		d := full(l)
+		if d.Pickup.Due != d.Total || d.Pickup.Paid != d.Total || d.Part.Total != d.Total || d.Sent != len(d.Parts)+d.TooMany || d.Offered != len(d.Parts) {
+			t.Errorf("%s: %q is the price, %q due, %q paid, %q of the part; %d files, %d sent, %d for later", lang, d.Total, d.Pickup.Due, d.Pickup.Paid, d.Part.Total, len(d.Parts), d.Sent, d.TooMany)
+		}
+		if d.Part.Lines[0].Amount != l.Money("1.00", "CAD") || d.Part.Lines[1].Amount != l.Money("2.39", "CAD") || !strings.Contains(string(d.Part.Rounded), "05") { // 3.39, to a step of 0.05
+			t.Errorf("%s: the lines %v, %s", lang, d.Part.Lines, d.Part.Rounded)
+		}
+		days := []Text{d.QuotedOn, d.Agreement.Expired, d.NeededBy, d.ClosesOn, d.Pickup.Until, d.ValidTo}
+		slices.Sort(days)
+		if len(slices.Compact(days)) != 6 {
+			t.Errorf("%s: days %q", lang, days)
+		}
+		if lang != "en" && (d.Understood == said(DefaultBook().In("en", "en-CA", "CAD"), "understood") || !strings.Contains(string(d.Note), "\n\n")) {
+			t.Errorf("%s: %q, %q", lang, d.Understood, d.Note)
+		}
+	}
+}
+
+// The list of names has every one that the built-in texts use, for each of them and for
+// each piece, and explains it.
+func TestListHasWhatIsWritten(t *testing.T) {
+	s := Default()
+	for _, lang := range Languages() {
+		d, err := s.Sample(lang, "full")
+		if err != nil {
+			t.Fatal(err)
+		}
+		names := newVocabulary(s.book, lang)
+		for _, file := range Files() {
+			name, is := strings.CutSuffix(strings.TrimPrefix(file, lang+"/"), ".md")
+			if !is || !strings.HasPrefix(file, lang+"/") {
+				continue
+			}
+			listed, err := s.Fields(lang, name, d)
+			if err != nil {
+				t.Fatal(err)
+			}
+			has := map[string]bool{}
+			for _, g := range listed {
+				has[normal(strings.Trim(g.Written, "{}[]"))] = true
+				if g.What == "" {
+					t.Errorf("%s: %s is not explained", file, g.Written)
+				}
+			}
+			for _, line := range paragraphs(t, file) {
+				for _, m := range writtenName.FindAllStringSubmatch(line, -1) {
+					word := normal(m[1] + m[2])
+					if known := names.fields[word] + names.whens[word] + names.loops[word]; known != "" && !has[word] {
+						t.Errorf("%s has %s, and its list has not", file, m[0])
+					}
+				}
+			}
+		}
+	}
+}
+
+var writtenName = regexp.MustCompile(`\{([^{}:]*)|\[([^\[\]{}:|]*)`)
+
+// A letter's list leaves out what it can never have, and says no where a condition does
+// not hold.
+func TestListOfOneLetter(t *testing.T) {
+	s := Default()
+	for lang, c := range map[string]struct{ without, no string }{
+		"en": {"{how to go ahead}", "[when there are several files]"}, "fr": {"{comment continuer}", "[s’il y a plusieurs fichiers]"}, "es": {"{cómo seguir}", "[si hay varios archivos]"},
+	} {
+		d, err := s.Sample(lang, "full")
+		if err != nil {
+			t.Fatal(err)
+		}
+		ready, err := s.Fields(lang, TextReady, d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if slices.ContainsFunc(ready, func(g Given) bool { return g.Written == c.without }) {
+			t.Errorf("%s: the letter that a print is ready may have %s", lang, c.without)
+		}
+		if !slices.ContainsFunc(ready, func(g Given) bool {
+			return g.Written == c.no && g.Gives == s.book.In(lang, lang, "").Word("fields.word.no")
+		}) {
+			t.Errorf("%s: %s does not say no", lang, c.no)
+		}
+		quote, err := s.Fields(lang, TextQuote, d)
+		if err != nil || len(quote) <= len(ready) || !slices.ContainsFunc(quote, func(g Given) bool { return g.Written == c.without }) {
+			t.Errorf("%s: %d names of a quote, %d of the other (%v)", lang, len(quote), len(ready), err)
+		}
+	}
+}
+
+// Every name in a topic is one.
+func TestTopicsAreNames(t *testing.T) {
+	for _, topic := range topics {
+		for name := range strings.SplitSeq(topic.names, ", ") {
+			kind, id, two := strings.Cut(name, " ")
+			if !two {
+				kind, id = "", name
+			}
+			known := map[string]bool{
+				"":     fieldOf(id, "letter") || fieldOf(id, "part"),
+				"when": conditionOf(id, "letter") || conditionOf(id, "part"),
+				"each": slices.ContainsFunc(loopList, func(l loop) bool { return l.id == id }),
+			}[kind]
+			if !known {
+				t.Errorf("there is no %s", name)
+			}
+		}
 	}
 }

@@ -130,6 +130,9 @@ func (h *house) dataDir() (string, error) {
 	if h.Data != "" {
 		return h.Data, nil
 	}
+	if h.Config == "" {
+		return "", wrongUse("no data folder is given; use --data DIR for the folder alone, or --config FILE (or MESHCLERK_CONFIG) for the configuration that names it (a commented sample is deploy/meshclerk.toml)")
+	}
 	c, err := loadConfig(h.Config)
 	if err != nil {
 		return "", err

@@ -2,7 +2,10 @@ package main
 
 import (
 	"fmt"
+	"path"
+	"strings"
 
+	"meshclerk/rules"
 	"meshclerk/templates"
 )
 
@@ -51,9 +54,40 @@ func (c *templatesCheckCmd) Run(e *env) error {
 }
 
 type templatesExportCmd struct {
-	To string `required:"" placeholder:"DIR" help:"Folder to write to; files that exist are left alone."`
+	Names []string `arg:"" optional:"" name:"name" help:"Only these: a text such as quote, a piece such as _offer, or one file such as en/quote.md; all of them otherwise."`
+	To    string   `required:"" placeholder:"DIR" help:"Folder to write to; files that exist are left alone."`
 }
 
 func (c *templatesExportCmd) Run(e *env) error {
-	return export(e, c.To, templates.Files(), templates.Builtin)
+	files, err := c.files()
+	if err != nil {
+		return err
+	}
+	return export(e, c.To, files, templates.Builtin)
+}
+
+// files are those that were named, in each language where none is.
+func (c *templatesExportCmd) files() (out []string, err error) {
+	if len(c.Names) == 0 {
+		return templates.Files(), nil
+	}
+	var known []string
+	for _, name := range c.Names {
+		found := false
+		for _, file := range templates.Files() {
+			alone := strings.TrimSuffix(path.Base(file), ".md")
+			known = append(known, alone)
+			if name == file || name == path.Base(file) || name == alone || name == strings.TrimSuffix(file, ".md") {
+				out, found = append(out, file), true
+			}
+		}
+		if !found {
+			err := fmt.Errorf("there is no built-in reply text named %q", name)
+			if near := rules.Nearest(name, known); near != "" {
+				err = fmt.Errorf("%w (did you mean %s?)", err, near)
+			}
+			return nil, wrongUse("%w", err)
+		}
+	}
+	return out, nil
 }

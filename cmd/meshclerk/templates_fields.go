@@ -3,8 +3,9 @@ package main
 import (
 	"fmt"
 	"slices"
+	"strings"
+	"unicode/utf8"
 
-	"meshclerk/intake/plain"
 	"meshclerk/templates"
 )
 
@@ -61,15 +62,43 @@ func (c *templatesFieldsCmd) data(e *env, set *templates.Set, lang string) (*tem
 	return o.PreviewData(e.ctx, set, jobID(c.Job), c.For, lang)
 }
 
+// groups are the headings of the list, by the kind of name.
+var groups = map[string]string{
+	"field":     "fields: each gives words",
+	"piece":     "pieces: each gives the words of a file of its own",
+	"condition": "conditions: yes or no",
+	"list":      "lists: a line for each, and how many there are",
+}
+
+// writeNames writes the list in groups. What is of one thing in a list has a heading of
+// its own.
 func writeNames(e *env, names []templates.Given) error {
+	var b strings.Builder
+	last := ""
 	for _, n := range names {
-		what := n.What
+		head := groups[n.Kind]
 		if n.Of != "" {
-			what = plain.Capital(n.Of) + ": " + what
+			head = fmt.Sprintf("known in a line about %s", n.Of)
 		}
-		if _, err := fmt.Fprintf(e.out, "%-44s %-62s %s\n", n.Written, n.Gives, what); err != nil {
-			return err
+		if head != last {
+			fmt.Fprintf(&b, "%s%s\n", strings.Repeat("\n", min(1, b.Len())), head)
+			last = head
 		}
+		gives := n.Gives
+		if gives == "" && n.Of == "" {
+			gives = "–"
+		}
+		line := fmt.Sprintf("  %s  %s  %s", padded(n.Written, 44), padded(gives, 48), n.What)
+		if n.Of != "" {
+			line = fmt.Sprintf("  %s  %s", padded(n.Written, 44), n.What)
+		}
+		b.WriteString(strings.TrimRight(line, " ") + "\n")
 	}
-	return nil
+	_, err := e.out.Write([]byte(b.String()))
+	return err
+}
+
+// padded fills up with spaces, counted in characters.
+func padded(s string, width int) string {
+	return s + strings.Repeat(" ", max(0, width-utf8.RuneCountInString(s)))
 }
