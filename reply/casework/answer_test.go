@@ -233,3 +233,46 @@ func TestFileInAnAnswer(t *testing.T) {
 	w.letter("Yes please, go ahead.", "lid.stl")
 	w.wantStage(job.Agreed)
 }
+
+// A file under another name is a part beside the first where its letter says so, or where
+// the first is agreed to and the letter counts or colours the new one; else it takes the
+// first one's place.
+func TestFurtherPartInAnAnswer(t *testing.T) {
+	w := newWalk(t, 1)
+	for _, c := range []struct {
+		language, text string
+		agreed         bool
+		file           string
+		first          job.Stage
+		jobs           int
+	}{
+		{"en", "Here is another part that I forgot, the hook. Just one, in red.", true, "hook.stl", job.Agreed, 2},
+		{"en", "Here is another part that I forgot, the hook. Just one, in red.", false, "hook.stl", job.Quoted, 2},
+		{"fr", "Voici une autre pièce que j'avais oubliée, le crochet. Un seul, gris.", true, "crochet.stl", job.Agreed, 2},
+		{"es", "Aquí va otra pieza que se me olvidó, el gancho. Una sola, gris.", true, "gancho.stl", job.Agreed, 2},
+		{"en", "And the hook. Two of it, please, in red.", true, "hook.stl", job.Agreed, 2},
+		{"en", "Yes please, go ahead. I also have a hook.", false, "hook.stl", job.Agreed, 2},
+		{"en", "Here is another version, with the hole closed.", true, "hook.stl", job.Taken, 1},
+		{"en", "Here is the file that I meant to send. Two of it, in red.", true, "hook.stl", job.Taken, 1},
+		{"fr", "Voici une autre version, corrigée. Deux, en rouge.", true, "couvercle-2.stl", job.Taken, 1},
+		{"es", "Aquí va otra versión corregida. Dos, en rojo.", true, "gancho.stl", job.Taken, 1},
+		{"en", "Two of it, please, in red.", true, "lid-2.stl", job.Taken, 1},
+		{"en", "Here is the file.", true, "hook.stl", job.Taken, 1},
+		{"en", "Here is the file.", false, "hook.stl", job.Taken, 1},
+	} {
+		w.offer("lid.stl")
+		if c.agreed {
+			w.moveTo(job.Agreed)
+		}
+		w.edit = func(l *job.Letter) { l.Language = c.language }
+		w.letter(c.text, c.file)
+		here, err := w.l.JobsIn(w.ctx, w.thread)
+		w.must(err)
+		if j := w.job(); j.Stage != c.first || len(here) != c.jobs {
+			t.Errorf("%q, agreed %v: the first is %s, %d jobs; want %s, %d", c.text, c.agreed, j.Stage, len(here), c.first, c.jobs)
+		}
+		if last := here[len(here)-1]; last.Wishes.Pickup != "Millbrook" || last.File != c.file {
+			t.Errorf("%q: %s is to be collected at %q", c.text, last.File, last.Wishes.Pickup)
+		}
+	}
+}

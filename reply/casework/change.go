@@ -43,13 +43,18 @@ func (in *incoming) again(ctx context.Context, j job.Job, file, blob string) err
 }
 
 // newFiles lets each file take the place of the one it corrects: of the same
-// name, else of a job without a printable file. What corrects nothing is a
-// job of its own.
+// name, else of a job without a printable file, else of the only job where the letter
+// does not bring a further part. What corrects nothing is a job of its own, to be
+// collected where the others are; a yes beside it is to what was offered before.
 func (in *incoming) newFiles(ctx context.Context, jobs []job.Job, files []job.Attachment) error {
 	left := slices.Clone(jobs)
 	for _, f := range files {
 		i := corrected(left, f)
+		if i < 0 && len(left) == 1 && open(left[0]) && !in.further(left[0], f) {
+			i = 0
+		}
 		if i < 0 {
+			in.whereTheOthers(jobs)
 			if _, err := in.newJobs(ctx, jobs[0].Thread, f); err != nil {
 				return err
 			}
@@ -60,17 +65,45 @@ func (in *incoming) newFiles(ctx context.Context, jobs []job.Job, files []job.At
 		}
 		left = slices.Delete(left, i, i+1)
 	}
+	if len(left) == len(jobs) && in.l.Wishes.Answer == job.Accept && slices.ContainsFunc(jobs, waitsForYes) {
+		return in.accept(ctx, jobs)
+	}
 	return in.done(ctx, job.Say("history.new-files", job.Args{"n": len(files)}))
 }
 
+func waitsForYes(j job.Job) bool { return j.Stage == job.Quoted || j.Stage == job.NeedsAgreement }
+
+// whereTheOthers has a further part collected where the others of the conversation are,
+// unless its letter names a branch.
+func (in *incoming) whereTheOthers(jobs []job.Job) {
+	if in.l.Wishes.Pickup == "" {
+		in.l.Wishes.Pickup = jobs[0].Wishes.Pickup
+	}
+}
+
+// further reports whether a letter brings a part beside the one that it is about, and no
+// other version of it: it says so ("another piece that I forgot"), or the part is agreed
+// to, and the file has another name and wishes of its own.
+func (in *incoming) further(j job.Job, f job.Attachment) bool {
+	said, guards := saidIn(in.l.Text), in.o.Rules.Words.Guards[in.l.Language]
+	switch w := in.l.Wishes; {
+	case said.has(guards["newversion"]):
+		return false
+	case said.has(guards["furtherpart"]):
+		return true
+	default:
+		return afterTheYes(j.Stage) && !partOf(j.File, f.Name) && (w.Copies != nil || len(w.Colours) > 0 || w.Size != nil)
+	}
+}
+
+func afterTheYes(s job.Stage) bool { return s == job.Agreed || s == job.Failed }
+
+func open(j job.Job) bool { return job.MayGo(j.Stage, job.Taken) || j.Stage == job.Taken }
+
 func corrected(jobs []job.Job, f job.Attachment) int {
-	open := func(j job.Job) bool { return job.MayGo(j.Stage, job.Taken) || j.Stage == job.Taken }
 	i := slices.IndexFunc(jobs, func(j job.Job) bool { return open(j) && sameFileName(j.File, f.Name) })
 	if i < 0 {
 		i = slices.IndexFunc(jobs, func(j job.Job) bool { return open(j) && !j.Report.Printable() })
-	}
-	if i < 0 && len(jobs) == 1 && open(jobs[0]) {
-		return 0
 	}
 	return i
 }
