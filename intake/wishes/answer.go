@@ -201,11 +201,17 @@ func (d *doc) judgeAll(s span, v *verdict) {
 // how do i pay".
 func (d *doc) asksLater(s span) bool {
 	for i := s.from + 1; i < s.to; i++ {
-		if d.toks[i-1].fold == "," && d.cue(i, "whword") > 0 && d.fold(s.to-1) != "!" {
+		if d.toks[i-1].fold == "," && d.cue(i, "whword") > 0 && d.fold(s.to-1) != "!" && !d.linksOnly(i) {
 			return true
 		}
 	}
 	return false
+}
+
+// linksOnly tells of the Spanish "que" without the accent of the word that asks: "háganlo,
+// que me urge".
+func (d *doc) linksOnly(i int) bool {
+	return d.in.Language == "es" && strings.ToLower(d.toks[i].text) == "que"
 }
 
 // judgeAt adds the phrase at a token to the verdict and returns its length. A
@@ -615,7 +621,8 @@ func repeatsItems(items, earlier []job.Item) bool {
 
 // unclearAnswer gives the passage that speaks of a yes or a no when the letter as
 // a whole says neither.
-func (d *doc) unclearAnswer(answer job.Reply) string {
+// What only exchanges the branch that was read is clear.
+func (d *doc) unclearAnswer(answer job.Reply, moved bool) string {
 	if answer != "" {
 		return ""
 	}
@@ -624,7 +631,35 @@ func (d *doc) unclearAnswer(answer job.Reply) string {
 			i += n - 1
 			continue
 		}
+		if n := d.cue(i, "change", "no"); n > 0 && moved && d.onlyMoves(i) {
+			i += n - 1
+			continue
+		}
 		if !d.toks[i].away && (d.does(i, tagger.Yes, tagger.No) >= evenOdds && len(d.learned) > d.toks[i].says || d.cue(i, "accept", "acceptstart", "yes", "no", "decline", "doubt", "sarcasm", "change", "dropping", "mindchange") > 0) {
+			s := d.sentence(i)
+			return d.words(s.from, s.to)
+		}
+	}
+	return ""
+}
+
+// onlyMoves tells of a word of changing that is said of where the part is collected:
+// "I will collect it at Fernhill instead", "a small change: we have moved", "and not at Central".
+func (d *doc) onlyMoves(i int) bool {
+	if d.cue(i, "no") > 0 {
+		return d.has(span{i, min(i+4, d.clauseOf(i).to)}, "branch") >= 0
+	}
+	if d.cue(i, "changenoun") > 0 {
+		return d.does(i, tagger.Wish) < evenOdds
+	}
+	exchanges := d.cue(i, "instead", "replaced", "prefer") > 0 || d.does(i, tagger.Wish) < evenOdds
+	return exchanges && d.has(d.clauseOf(i), "branch") >= 0
+}
+
+// changesElse gives the passage with a word of changing that is not said of the branch, or "".
+func (d *doc) changesElse() string {
+	for i := range d.toks {
+		if !d.toks[i].away && d.cue(i, "change") > 0 && !d.onlyMoves(i) {
 			s := d.sentence(i)
 			return d.words(s.from, s.to)
 		}

@@ -39,12 +39,23 @@ func (d *doc) colours() (wished, refused []string, words string) {
 	}
 	switch {
 	case len(wished) > 0:
+		d.giveUpOthers()
 		wished = slices.DeleteFunc(wished, func(c string) bool { return slices.Contains(refused, c) })
 		return wished, refused, d.words(from, min(to, from+near))
 	case len(refused) > 0:
 		return nil, refused, d.words(max(d.clauseOf(from).from, from-3), min(to, from+near))
 	}
 	return nil, nil, d.anyColour()
+}
+
+// giveUpOthers takes for read the colours that are kept nowhere and that the patron does
+// without: "no pink? Red then."
+func (d *doc) giveUpOthers() {
+	for i := range d.toks {
+		if n := d.cue(i, "othercolour"); n > 0 && d.turnsDown(i) {
+			d.use(i, i+n)
+		}
+	}
 }
 
 // anyColour gives the words by which the patron leaves the colour to us.

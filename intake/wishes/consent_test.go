@@ -71,3 +71,66 @@ func TestConsent(t *testing.T) {
 		}
 	}
 }
+
+// A branch is where the part is to be collected, in words that no list has; not where
+// somebody lives.
+func TestBranchInOrdinaryWords(t *testing.T) {
+	h := rules.Default()
+	r := New(h.Words, h.Library.Branches, h.Materials)
+	for _, c := range []struct{ language, text, want string }{
+		{"en", "Would you make me two in white? I pass Fernhill every day on my way home from work.", "Fernhill"},
+		{"en", "I'm at uni near Central so that one's easiest for pickup", "Central"},
+		{"en", "It ought to be black. I can walk to Fernhill.", "Fernhill"},
+		{"en", "Yes yes I want it. Color is white. I come take in Central.", "Central"},
+		{"fr", "Pourriez-vous les laisser à Fernhill? Ils peuvent être déposés à Fernhill.", "Fernhill"},
+		{"es", "De momento uno, negro, y me acerco yo a Central.", "Central"},
+		{"es", "Yo llego a traerlo a Millbrook con mis dos patojos.", "Millbrook"},
+		{"en", "I study near Central. One of these in purple, please.", ""},
+		{"en", "I live behind Fernhill and would like one in grey.", ""},
+		{"fr", "Faudrait que je l'aie en main ce jour-là.", ""},
+	} {
+		if got := r.Understand(Input{Text: c.text, Language: c.language, Date: monday}).Pickup; got != c.want {
+			t.Errorf("%q: collected at %q, want %q", c.text, got, c.want)
+		}
+	}
+}
+
+// One branch for another changes nothing else, so that nobody need read it; what else is
+// to change beside it is not read.
+func TestBranchForAnother(t *testing.T) {
+	h := rules.Default()
+	r := New(h.Words, h.Library.Branches, h.Materials)
+	for _, c := range []struct {
+		language, text string
+		unread         bool
+	}{
+		{"en", "I will collect it at Fernhill instead.", false},
+		{"en", "The treasurer is off sick. Could the knobs be left at Fernhill instead of Central?", false},
+		{"fr", "Je passerai plutôt le chercher à Fernhill.", false},
+		{"fr", "Un petit changement : notre local déménage. Nous viendrons finalement chercher les plaquettes à Fernhill et non à Central.", false},
+		{"es", "Mejor lo recojo en Fernhill, en lugar de Central.", false},
+		{"es", "Un cambio: pasaré a recogerlo a Fernhill.", false},
+		{"en", "Make it thicker instead, and I'll collect it at Fernhill.", true},
+		{"fr", "Faites-le plus épais, et je passerai le chercher à Fernhill.", true},
+		{"es", "Háganlo más grueso, y lo recojo en Fernhill.", true},
+	} {
+		w := r.Understand(Input{Text: c.text, Language: c.language, Date: monday, Answer: true, Earlier: job.Wishes{Copies: ptr(7), Colours: []string{"blue"}, Pickup: "Central"}})
+		if unread := len(w.Unread) > 0; w.Pickup != "Fernhill" || unread != c.unread || w.Answer == job.Accept {
+			t.Errorf("%q: collected at %q, unread %v, %q", c.text, w.Pickup, w.Unread, w.Answer)
+		}
+	}
+}
+
+// The Spanish "que" without its accent asks nothing.
+func TestSpanishQueAsksNothing(t *testing.T) {
+	h := rules.Default()
+	r := New(h.Words, h.Library.Branches, h.Materials)
+	for text, want := range map[string]job.Reply{
+		"Sí, sale, háganlas por favor, que con este calor me urgen": job.Accept,
+		"Sí, adelante, qué día puedo ir":                            job.Question,
+	} {
+		if got := r.Understand(Input{Text: text, Language: "es", Date: monday, Answer: true}).Answer; got != want {
+			t.Errorf("%q: %q, want %q", text, got, want)
+		}
+	}
+}

@@ -4,7 +4,12 @@ import (
 	"regexp"
 	"strings"
 	"unicode"
+
+	"meshclerk/intake/tagger"
 )
+
+// surePlace is how sure it must be that a branch is where the part is to be collected.
+const surePlace = 0.6
 
 // Telephone numbers as they are written in North America, France and Spain.
 // plain ones count only beside a word such as "call".
@@ -205,7 +210,7 @@ func (d *doc) pickup() (string, string) {
 			continue
 		}
 		c := d.clauseOf(i)
-		sure := d.topic == "pickup" || d.has(c, "pickupword") >= 0 || d.cue(i+t.n, "branchword") > 0 && !d.onlyAsks(i) && d.has(c, "is", "past") < 0
+		sure := d.topic == "pickup" || d.has(c, "pickupword") >= 0 || d.learnedPlace(i) || d.cue(i+t.n, "branchword") > 0 && !d.onlyAsks(i) && d.has(c, "is", "past") < 0
 		if sure || d.listedPlace(i) || d.has(d.sentence(i), "pickupword") >= 0 && d.ended(d.skipBack(i), "place") > 0 || d.labelled(i, "pickuplabel") {
 			places = append(places, place{found[string]{t.key, i, i + t.n}, sure})
 		}
@@ -254,13 +259,30 @@ func (d *doc) refusesPlace(i int) bool {
 // elsewhere tells of a branch's name that means another place: "I live in
 // Millbrook", "Fernhill School", "the central hole".
 func (d *doc) elsewhere(i, j int) bool {
-	if d.cue(j, "otherplace") > 0 || d.has(span{max(d.clauseOf(i).from, i-6), i}, "livein") >= 0 || d.conditional(span{d.clauseOf(i).from, i}) {
+	if d.cue(j, "otherplace") > 0 || d.livesAt(i, j) || d.conditional(span{d.clauseOf(i).from, i}) {
 		return true
 	}
 	if unicode.IsLower(firstRune(d.toks[i].text)) && d.isCommonWord(i) {
 		return d.cue(j, "branchword") == 0 && d.ended(d.skipDet(i), "place") == 0 && d.topic != "pickup" && !d.labelled(i, "pickuplabel") && d.clauseOf(i).to-i > 2
 	}
 	return false
+}
+
+// learnedPlace tells of a branch's name that was learned to be where the part is collected,
+// where nothing is asked and nobody lives: "I pass Fernhill on my way home".
+func (d *doc) learnedPlace(i int) bool {
+	return d.isCapital(i) && d.learnedAs(i, tagger.Pickup, surePlace) && !d.onlyAsks(i) && (d.topic == "" || d.topic == "pickup") &&
+		d.has(span{d.sentence(i).from, i}, "livein") < 0
+}
+
+// livesAt tells of a place that is only where somebody lives or works: not "I study near
+// Central, so that one is easiest for pickup".
+func (d *doc) livesAt(i, j int) bool {
+	if d.has(span{max(d.clauseOf(i).from, i-6), i}, "livein") < 0 {
+		return false
+	}
+	ahead := span{j, d.sentence(i).to}
+	return d.isQuestion(i) || d.has(ahead, "pickupword") < 0 || d.has(ahead, "branch") >= 0
 }
 
 // conditional tells of "unless it is at Harbour Road"; "if possible" sets no condition.
@@ -281,4 +303,9 @@ func (d *doc) isCommonWord(i int) bool { return d.cue(i, "commonplace") > 0 }
 // listedPlace tells whether the clause holds little more than the branch.
 func (d *doc) listedPlace(i int) bool {
 	return d.wishesOnly(d.clauseOf(i)) && !d.onlyAsks(i)
+}
+
+// busLine tells of the number of a bus or a line: "the number 9 bus", "el autobús 9".
+func (d *doc) busLine(i int) bool {
+	return d.cue(i+1, "busword") > 0 || d.ended(i-d.ended(i, "numbered"), "busword") > 0
 }

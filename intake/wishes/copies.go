@@ -20,6 +20,7 @@ type found[T any] struct {
 // copies finds how many of this part are wished. Several different counts, or
 // a range, are no count; the words are kept, so that the patron is asked.
 func (d *doc) copies() (*int, string) {
+	d.allParts()
 	if sum := d.sum(); sum != nil {
 		return &sum.value, d.words(sum.from, sum.to)
 	}
@@ -62,6 +63,21 @@ func (d *doc) copies() (*int, string) {
 	}
 	d.claim(best.from, best.from+1)
 	return &best.value, d.words(best.from, best.to)
+}
+
+// allParts claims the number of the parts that the offer was about, where the letter
+// speaks of all of them: "print all three as you listed them".
+func (d *doc) allParts() {
+	for i := range d.toks {
+		value, n := d.numeral(i)
+		if n == 0 || d.in.Parts < 2 || value != float64(d.in.Parts) || d.ended(i, "all", "det") == 0 || d.toks[i].claimed || d.cue(i+n, "copies") > 0 {
+			continue
+		}
+		if d.ended(i, "all") > 0 || d.ended(i-d.ended(i, "det"), "all") > 0 {
+			d.claim(i, i+n)
+			d.use(i, i+n)
+		}
+	}
 }
 
 // sum reads what all counts make together: "two more, so five in all".
@@ -227,7 +243,8 @@ func (d *doc) perHead(i, j, value int) *found[int] {
 // addedAt reads "add one more" beside the copies that were known before.
 func (d *doc) addedAt(i, j, value int) *found[int] {
 	n := d.cue(j, "more")
-	if n == 0 || !d.in.Answer || d.in.Earlier.Copies == nil || d.replaced(i) || d.ranged(i, j) || d.other(j+n, 2) || d.cue(j+n, "bigger") > 0 || !d.behind(i, "addword", "verb", "set") {
+	wished := i - d.ended(i, "conclude", "soword") // "il m'en faudrait donc une de plus"
+	if n == 0 || !d.in.Answer || d.in.Earlier.Copies == nil || d.replaced(i) || d.ranged(i, j) || d.other(j+n, 2) || d.cue(j+n, "bigger") > 0 || !d.behind(wished, "addword", "verb", "set") {
 		return nil
 	}
 	d.counted[j] = true

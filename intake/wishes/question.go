@@ -17,7 +17,7 @@ func (d *doc) isQuestion(i int) bool {
 		return false // "how lovely it looks!"
 	}
 	start := d.start(s)
-	if d.in.Language == "es" && strings.ToLower(d.toks[start].text) == "que" {
+	if d.linksOnly(start) {
 		return false // "que sean tres" is a wish; the word that asks has an accent
 	}
 	return d.cue(start, "question") > 0 && d.cue(start, "accept") == 0 // "pueden imprimir" gives leave

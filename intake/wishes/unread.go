@@ -197,7 +197,7 @@ func (d *doc) addresses() {
 		if d.fold(j) == "," {
 			j++
 		}
-		if d.cue(j, "streetbefore") > 0 || d.streetAfter(i+1) || d.streetBehind(i) {
+		if d.cue(j, "streetbefore") > 0 || d.busLine(i) || d.streetAfter(i+1) || d.streetBehind(i) {
 			d.toks[i].claimed, d.toks[i].used = true, true
 		}
 	}

@@ -62,6 +62,7 @@ type Input struct {
 	Inline    []job.Inline // passages below quoted lines
 	Quoted    string       // the mail it quotes
 	Earlier   job.Wishes   // what was known before; repeating it changes nothing
+	Parts     int          // how many parts the letter that it answers was about; 0 is unknown
 
 	Words     rules.Words
 	Branches  []rules.Branch
@@ -131,8 +132,12 @@ func (r *Reader) Understand(in Input) job.Wishes {
 			w.Answer = ""
 		}
 		apart := w.Together == "no" && slices.Contains(v.topics, "together") // that no is to our question
-		if words := d.unclearAnswer(w.Answer); words != "" && !apart {
+		moved := w.Pickup != "" && in.Earlier.Pickup != "" && w.Pickup != in.Earlier.Pickup
+		if words := d.unclearAnswer(w.Answer, moved); words != "" && !apart {
 			w.Unread = append(w.Unread, job.Unread{Text: words, About: "answer"})
+		}
+		if words := d.changesElse(); words != "" && moved && !changed && w.Answer == job.Change {
+			w.Unread = append(w.Unread, job.Unread{Text: words, About: "other"}) // "make it thicker, and I'll collect it at Fernhill"
 		}
 		if words := d.words(0, 40); w.Answer != "" && words != "" {
 			w.Words["answer"] = words

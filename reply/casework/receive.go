@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
@@ -61,7 +62,7 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 	if err != nil {
 		return nil, err
 	}
-	to := known{earlier: jobs[0].Wishes}
+	to := known{earlier: jobs[0].Wishes, parts: len(stillOpen(jobs))}
 	if d, ok := answeredOf(l, sent); ok {
 		w := WrittenOf(d)
 		for _, q := range w.Questions {
@@ -88,6 +89,11 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 		own = asked
 	}
 	return own, nil
+}
+
+// stillOpen are the jobs that are not over.
+func stillOpen(jobs []job.Job) []job.Job {
+	return slices.DeleteFunc(slices.Clone(jobs), func(j job.Job) bool { return j.Stage.Over() })
 }
 
 // answeredOf is which of the letters that were sent one answers: the one that it names

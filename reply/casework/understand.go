@@ -16,6 +16,7 @@ type known struct {
 	asked    []string // the questions of the letter that it answers, as they were numbered
 	personal bool     // that letter had more in it than the offer, so that a bare yes may be to anything
 	earlier  job.Wishes
+	parts    int // that the letter which it answers was about
 }
 
 // understand reads the wishes of a letter, knowing what it answers. The house's words
@@ -29,7 +30,7 @@ func understood(reader *wishes.Reader, l *job.Letter, to known) job.Wishes {
 	w := reader.Understand(wishes.Input{
 		Text: l.Text, Subject: l.Subject, Language: l.Language, Date: l.Date,
 		Answer: l.Disposition == job.Answer, Inline: l.Inline, Quoted: l.Quoted,
-		Questions: to.asked, Earlier: to.earlier, Personal: to.personal,
+		Questions: to.asked, Earlier: to.earlier, Personal: to.personal, Parts: to.parts,
 	})
 	if w.Colours == nil {
 		w.Colours = []string{} // unsaid is an empty list to those who read the JSON
