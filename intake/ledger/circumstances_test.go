@@ -592,3 +592,156 @@ func TestFilesThatASweepLeaves(t *testing.T) {
 		t.Errorf("the bytes of a letter are gone, %v", err)
 	}
 }
+
+// A reply that goes to others by an edit is approved by no folder as it then stands; a
+// further edit in a mail program that leaves its recipients is.
+func TestReaddressedIsApprovedByNoFolder(t *testing.T) {
+	for name, c := range map[string]struct {
+		raw     string
+		outcome MoveOutcome
+		then    DraftState
+	}{"as it stands": {"to eve", MoveRefused, DraftWaiting}, "edited once more": {"to eve, mended", MoveApproved, DraftApproved}} {
+		l, _ := newLedger(t)
+		d := draftIn(t, l, 1, DraftWaiting)
+		move := func(uid uint32, raw, before string) (out MoveOutcome) {
+			do(t, l, func(tx *Tx) (err error) {
+				out, err = tx.ApproveMoved(t.Context(), Moved{Draft: d.ID, Place: Place{"Approved", 1, uid}, By: "Bo Example", Edit: Edit{Raw: []byte(raw), AddressedBefore: before}})
+				return err
+			})
+			return out
+		}
+		if got := move(1, "to eve", "ada@example.org"); got != MoveReaddressed {
+			t.Fatalf("%s: %s", name, got)
+		}
+		got := move(2, c.raw, "")
+		now, err := l.Draft(t.Context(), d.ID)
+		if err != nil || got != c.outcome || now.State != c.then {
+			t.Errorf("%s: %s, then %s, %v; want %s", name, got, now.State, err, c.outcome)
+		}
+		if told := len(openNotices(t, l)); (told == 1) != (c.then == DraftWaiting) {
+			t.Errorf("%s: %d notices", name, told)
+		}
+	}
+}
+
+// What a new version of a reply changes: its bytes, and of the rest what is given.
+func TestWhatANewVersionChanges(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	for i, state := range []DraftState{DraftWaiting, DraftFailed, DraftApproved, DraftSetAside, DraftSent} {
+		was := draftIn(t, l, uint32(i+1), state)
+		raw := []byte(fmt.Sprint("version two of ", i))
+		err := l.Tx(ctx, func(tx *Tx) error {
+			_, err := tx.Replace(ctx, was.ID, was.SHA256, Edit{Raw: raw}, "Bo Example", job.Plain(""))
+			return err
+		})
+		now, err2 := l.Draft(ctx, was.ID)
+		if want := i < 2; (err == nil) != want || err2 != nil || want && (now.State != DraftWaiting || now.SHA256 != hashOf(raw) || now.Revision != was.Revision+1) || !want && now.State != was.State {
+			t.Errorf("%s: %s, version %d, %v, %v", state, now.State, now.Revision, err, err2)
+		}
+		if now.To != was.To || now.Subject != was.Subject || now.MessageID != was.MessageID {
+			t.Errorf("%s: what was not given changed: %+v", state, now)
+		}
+	}
+	d := draftIn(t, l, 9, DraftWaiting)
+	for name, c := range map[string]struct{ base, raw string }{"of other bytes": {"ab", "x"}, "of nothing": {d.SHA256, ""}} {
+		if err := l.Tx(ctx, func(tx *Tx) error {
+			_, err := tx.Replace(ctx, d.ID, c.base, Edit{Raw: []byte(c.raw)}, "Bo Example", job.Plain(""))
+			return err
+		}); err == nil {
+			t.Errorf("a version %s is taken", name)
+		}
+	}
+	do(t, l, func(tx *Tx) error {
+		_, err := tx.Replace(ctx, d.ID, d.SHA256, Edit{Raw: []byte("x"), To: job.Address{Address: "kim@example.org"}, Subject: "s", MessageID: "<m@larkfield.example>"}, "Bo Example", job.Plain(""))
+		return err
+	})
+	if now, err := l.Draft(ctx, d.ID); err != nil || now.To.Address != "kim@example.org" || now.Subject != "s" || now.MessageID != "<m@larkfield.example>" {
+		t.Errorf("%+v, %v", now, err)
+	}
+}
+
+// Which replies are listed, by each of the ways to ask.
+func TestWhichRepliesAreListed(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	a, b := draftIn(t, l, 1, DraftWaiting), draftIn(t, l, 2, DraftSetAside)
+	do(t, l, func(tx *Tx) error { return tx.PlaceDraft(ctx, b.ID, Place{}) })
+	if err := l.Tx(ctx, func(tx *Tx) error { return tx.PlaceDraft(ctx, "D-none", Place{}) }); !errors.Is(err, ErrNotFound) {
+		t.Errorf("one that is not there has a place: %v", err)
+	}
+	j, err := l.Job(ctx, a.Jobs[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct {
+		ask  DraftFilter
+		want []string
+	}{
+		"all": {DraftFilter{}, []string{a.ID, b.ID}}, "of a job": {DraftFilter{Job: b.Jobs[0]}, []string{b.ID}}, "of a conversation": {DraftFilter{Thread: j.Thread}, []string{a.ID}},
+		"with a copy": {DraftFilter{Placed: true}, []string{a.ID}}, "of a state": {DraftFilter{States: []DraftState{DraftSetAside}}, []string{b.ID}},
+		"to somebody": {DraftFilter{To: "ada@example.org"}, []string{a.ID, b.ID}}, "to nobody": {DraftFilter{To: "kim@example.org"}, nil}, "one": {DraftFilter{Limit: 1}, []string{a.ID}},
+	} {
+		list, err := l.Drafts(ctx, c.ask)
+		var got []string
+		for _, d := range list {
+			got = append(got, d.ID)
+		}
+		if err != nil || !slices.Equal(got, c.want) {
+			t.Errorf("%s: %q, want %q, %v", name, got, c.want, err)
+		}
+	}
+	all, err := l.Audit(ctx, AuditFilter{})
+	if err != nil || len(all) < 1 {
+		t.Fatalf("%d acts, %v", len(all), err)
+	}
+	draftIn(t, l, 3, DraftSent)
+	if some, err := l.Audit(ctx, AuditFilter{}); err != nil || len(some) <= len(all) {
+		t.Errorf("of the audit: %d, then %d, %v", len(all), len(some), err)
+	}
+	if one, err := l.Audit(ctx, AuditFilter{Limit: 1}); err != nil || len(one) != 1 {
+		t.Errorf("of the audit up to one: %d, %v", len(one), err)
+	}
+}
+
+// A file that is younger than what a sweep looks at stays: it may still be written.
+func TestSweepLeavesWhatIsYoung(t *testing.T) {
+	l, _ := newLedger(t)
+	name := "incoming/half"
+	if err := l.root.WriteFile(name, []byte("x"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		before time.Time
+		gone   int
+	}{{time.Now().Add(-time.Hour), 0}, {time.Now().Add(time.Hour), 1}} {
+		if n, err := l.sweepFiles(t.Context(), c.before); err != nil || n != c.gone {
+			t.Errorf("%d removed, want %d, %v", n, c.gone, err)
+		}
+	}
+}
+
+// What is exported about a person holds the files that came with their letters.
+func TestExportHoldsTheFilesOfALetter(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	paper, _, err := l.PutBlob(ctx, KindFile, strings.NewReader("a signed form"), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	letter, unread := taken(t, l, 1, "From: ada@example.org\r\n\r\nhello"), taken(t, l, 2, "From: ada@example.org\r\n\r\nnever read")
+	do(t, l, func(tx *Tx) error {
+		return tx.SaveParsed(ctx, letter, job.Letter{From: job.Address{Address: "ada@example.org"}, Attachments: []job.Attachment{{Name: "form.pdf", Kind: job.KindDocument, SHA256: paper}, {Name: "lost.pdf", Kind: job.KindDocument}}}, Robot)
+	})
+	x, err := l.ExportAddress(ctx, "ada@example.org")
+	if err != nil {
+		t.Fatal(err)
+	}
+	held := map[string]bool{}
+	for _, f := range x.Files {
+		held[f.SHA256] = true
+	}
+	if !held[paper] || len(x.Letters) != 2 || len(x.Files) != 3 {
+		t.Errorf("%d letters (one is %s), files %+v", len(x.Letters), unread, x.Files)
+	}
+}
