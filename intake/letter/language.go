@@ -15,7 +15,7 @@ var stopWords = map[string]string{
 	"en": `the and is are was were be been have has had do does did will would could should can may must i you he she it we they my
 		your his her its our their me him them us this that these those with without from for of to in on at by as an if or but not
 		please thanks thank hello hi dear regards best sincerely print printed printing need want would like how what when where
-		which who just about there here any some one two three also sent attached file need by yes no sounds go ahead great`,
+		which who just about there here any some one two three also sent attached file need by yes no sounds go ahead great ta`,
 	"fr": `le la les un une des du de et est sont était être avoir ai as avons avez ont je tu il elle nous vous ils elles mon ma mes
 		ton ta tes votre vos notre nos son sa ses ce cet cette ces dans avec sans pour par sur sous chez que qui quoi dont où ou mais
 		donc pas ne plus très bien oui non bonjour bonsoir merci salut madame monsieur cordialement svp voici voilà imprimer
@@ -80,6 +80,11 @@ func language(text, subject string, house []string, cues rules.Lexicon) string {
 	scores, weights := map[string]float64{}, weigh(cues)
 	weights.score(scores, text[:min(len(text), scoredBytes)], 1)
 	weights.score(scores, subject, 0.5)
+	return highest(scores, fallback)
+}
+
+// highest is the language with most points, or the fallback where none has more.
+func highest(scores map[string]float64, fallback string) string {
 	best := fallback
 	for _, lang := range slices.Sorted(maps.Keys(scores)) {
 		if scores[lang] > scores[best] {
@@ -89,10 +94,23 @@ func language(text, subject string, house []string, cues rules.Lexicon) string {
 	return best
 }
 
+// A text of so few words is taken for another language than the conversation's only when
+// that has a third of the words more: "Smashing, ta very much!" has one French word.
+const (
+	fewWords = 8
+	ahead    = 1.0 / 3
+)
+
 // Language returns the language of an answer's own text. A word or two may tell
 // nothing: then it is the one that the conversation was held in.
 func Language(text, before string, words rules.Words) string {
-	return language(text, "", []string{before}, words.Cues)
+	scores := map[string]float64{}
+	weigh(words.Cues).score(scores, text[:min(len(text), scoredBytes)], 1)
+	best := highest(scores, before)
+	if n := len(strings.Fields(text)); n < fewWords && scores[best]-scores[before] < ahead*float64(n) {
+		return before
+	}
+	return best
 }
 
 func (weights weighed) score(scores map[string]float64, text string, weight float64) {

@@ -176,6 +176,7 @@ func (t *token) form() string {
 type place struct {
 	language      string
 	answer        bool
+	alone         bool // it was written by itself, for no letter
 	n, of         int
 	before, after *sentence // neighbours, or nil
 }
@@ -246,10 +247,10 @@ func placeFeatures(fs []feature, s *sentence, p *place) []feature {
 	fs = append(fs, hashByte(hash(fnvStart, "last"), s.last), hash(hash(fnvStart, "lang"), p.language))
 	is(true, "bias")
 	is(p.answer, "answer")
-	is(p.n == 0, "first")
-	is(p.n == p.of-1, "end")
-	is(p.n >= p.of-2, "ending")
-	is(p.of == 1, "only")
+	is(!p.alone && p.n == 0, "first")
+	is(!p.alone && p.n == p.of-1, "end")
+	is(!p.alone && p.n >= p.of-2, "ending")
+	is(!p.alone && p.of == 1, "only")
 	is(len(s.toks) < 4, "short")
 	is(len(s.toks) > 15, "long")
 	if p.before != nil {
@@ -365,11 +366,15 @@ func kindOf(t *token) string {
 }
 
 // aroundActs are what sentence k and the others of its letter probably do; most
-// is what all of them do.
-func aroundActs(fs []feature, p [][Acts]float64, k int, most *summits) []feature {
+// is what all of them do. Of a sentence that was written by itself nothing is known
+// of others.
+func aroundActs(fs []feature, p [][Acts]float64, k int, most *summits, alone bool) []feature {
 	bin := func(v float64) byte { return '0' + byte(v*4.999) }
 	for a := range Acts {
 		fs = append(fs, hashByte(hashByte(hash(fnvStart, "own"), byte(a)), bin(p[k][a]))&^whole)
+		if alone {
+			continue
+		}
 		fs = append(fs, hashByte(hashByte(hash(fnvStart, "most"), byte(a)), bin(most[a].without(k)))&^whole)
 		if k > 0 {
 			fs = append(fs, hashByte(hashByte(hash(fnvStart, "prev"), byte(a)), bin(p[k-1][a]))&^whole)

@@ -1,6 +1,7 @@
 package tagger
 
 import (
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -104,16 +105,44 @@ type example struct {
 	roles    []Role
 	fs       []feature // of its acts
 	actsOnly bool
+	alone    bool   // written by itself
 	guessed  string // acts, as a model that has not seen it guesses
 }
 
-// Learn returns a model of marked letters. The same letters give the same model.
-func Learn(letters []Marked, words *Words) *Model {
-	all := examples(letters, words)
+// Learn returns a model of marked letters and of more sentences, which the chain does
+// not see. The same text gives the same model.
+func Learn(letters, more []Marked, words *Words) *Model {
 	m := &Model{}
-	m.learnActs(all)
+	all := examples(letters, words)
+	first, again := actsTwice(all)
+	guessActs(all)
+	broadFirst, broadAgain := actsTwice(examples(slices.Concat(letters, more), words))
+	m.acts = join(first, again, broadFirst, broadAgain)
 	m.learnRoles(slices.DeleteFunc(all, func(e *example) bool { return e.actsOnly }))
 	return m
+}
+
+// join puts the rows of tables side by side.
+func join(tables ...table) table {
+	out := table{at: map[feature]int32{}}
+	for _, t := range tables {
+		for f := range t.at {
+			if _, known := out.at[f]; !known {
+				out.at[f] = 0
+			}
+		}
+		out.wide += t.wide
+	}
+	out.w = make([]float32, len(out.at)*out.wide)
+	for k, f := range slices.Sorted(maps.Keys(out.at)) {
+		at := k * out.wide
+		out.at[f] = int32(at)
+		for _, t := range tables {
+			copy(out.w[at:at+t.wide], t.row(f))
+			at += t.wide
+		}
+	}
+	return out
 }
 
 func examples(letters []Marked, words *Words) []*example {
@@ -127,26 +156,33 @@ func examples(letters []Marked, words *Words) []*example {
 				ss, kept = append(ss, newSentence(toks)), append(kept, &l.Sentences[k])
 			}
 		}
+		places := placesOf(ss, l.Language, l.Answer)
 		for k := range ss {
-			e := &example{letter: n, s: ss[k], language: l.Language, acts: kept[k].Acts, roles: kept[k].roles(ss[k].toks), actsOnly: l.ActsOnly}
-			e.fs = actFeatures(nil, &ss[k], placeOf(ss, k, l.Language, l.Answer))
+			places[k].alone = l.Alone
+			e := &example{letter: n, s: ss[k], language: l.Language, acts: kept[k].Acts, roles: kept[k].roles(ss[k].toks), actsOnly: l.ActsOnly, alone: l.Alone}
+			e.fs = actFeatures(nil, &ss[k], &places[k])
 			all = append(all, e)
 		}
 	}
 	return all
 }
 
-// learnActs fits the acts twice: by the sentence itself, and beside what the
-// others of its letter do, as a model guesses that has not seen the letter.
-func (m *Model) learnActs(all []*example) {
+// actsTwice fits the acts twice: by the sentence itself, and beside what the others of
+// its letter do, as a model guesses that has not seen the letter.
+func actsTwice(all []*example) (first, again table) {
 	apart(all, func(learn, rest []*example) {
 		t := learnActs(learn)
 		for _, e := range rest {
 			e.first = t.judge(e.fs)
 		}
 	})
-	m.first = learnActs(all)
+	first = learnActs(all)
 	withOthers(all)
+	return first, learnActs(all)
+}
+
+// guessActs gives each example the acts that the chain will see.
+func guessActs(all []*example) {
 	apart(all, func(learn, rest []*example) {
 		t := learnActs(learn)
 		for _, e := range rest {
@@ -154,7 +190,6 @@ func (m *Model) learnActs(all []*example) {
 			e.guessed = actLetters(&p)
 		}
 	})
-	m.acts = learnActs(all)
 }
 
 // apart shows each part of the examples beside all the others.
@@ -183,7 +218,7 @@ func withOthers(all []*example) {
 		}
 		most := summitsOf(p)
 		for k := from; k < to; k++ {
-			all[k].fs = aroundActs(slices.Clip(all[k].fs), p, k-from, most)
+			all[k].fs = aroundActs(slices.Clip(all[k].fs), p, k-from, most, all[k].alone)
 		}
 		from = to
 	}

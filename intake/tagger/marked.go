@@ -62,6 +62,7 @@ type Marked struct {
 	Writer         string // the file it stands in
 	Answer         bool
 	ActsOnly       bool // values are not marked in it
+	Alone          bool // a single sentence of an answer
 	Sentences      []MarkedSentence
 }
 
@@ -88,14 +89,18 @@ func ParseMarked(text string) ([]Marked, error) {
 		head, isHead := strings.CutPrefix(line, "=== ")
 		switch f := strings.Fields(head); {
 		case line == "" || strings.HasPrefix(line, "#"):
-		case isHead && len(f) == 3 && (f[2] == "answer" || f[2] == "first" || f[2] == "acts"):
-			out = append(out, Marked{Name: f[0], Language: f[1], Answer: f[2] != "first", ActsOnly: f[2] == "acts"})
+		case isHead && len(f) == 3 && slices.Contains([]string{"answer", "first", "acts", "sentences"}, f[2]):
+			out = append(out, Marked{Name: f[0], Language: f[1], Answer: f[2] != "first", ActsOnly: f[2] == "acts" || f[2] == "sentences", Alone: f[2] == "sentences"})
 		case isHead || len(out) == 0:
-			return nil, fmt.Errorf("line %d: want \"=== name language answer|first|acts\"", n+1)
+			return nil, fmt.Errorf("line %d: want \"=== name language answer|first|acts|sentences\"", n+1)
 		default:
 			s, err := parseSentence(line)
 			if err != nil {
 				return nil, fmt.Errorf("line %d: %w", n+1, err)
+			}
+			if l := out[len(out)-1]; l.Alone && len(l.Sentences) > 0 {
+				l.Sentences = nil
+				out = append(out, l)
 			}
 			l := &out[len(out)-1]
 			l.Sentences = append(l.Sentences, s)
@@ -187,4 +192,15 @@ func ReadMarked(folder string) (letters []Marked, sum [32]byte, err error) {
 		h.Write(b)
 	}
 	return letters, [32]byte(h.Sum(nil)), nil
+}
+
+// ReadAll reads the marked letters and the more sentences of testdata/wishes, and the
+// SHA-256 of both.
+func ReadAll(folder string) (letters, more []Marked, sum [32]byte, err error) {
+	letters, one, err := ReadMarked(filepath.Join(folder, "marked"))
+	if err != nil {
+		return nil, nil, sum, err
+	}
+	more, two, err := ReadMarked(filepath.Join(folder, "sentences"))
+	return letters, more, sha256.Sum256(slices.Concat(one[:], two[:])), err
 }

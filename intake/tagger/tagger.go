@@ -43,49 +43,105 @@ func (g *Tagger) Read(text, language string, answer bool) []Sentence {
 		g.words.classify(ss[k].toks, language)
 	}
 	out := make([]Sentence, len(ss))
-	acts, fs := g.model.letter(ss, language, answer)
+	chain, broad, fs := g.model.letter(ss, placesOf(ss, language, answer))
 	for k := range ss {
 		s := &ss[k]
-		out[k] = Sentence{Start: s.toks[0].start, End: s.toks[len(s.toks)-1].end, Acts: acts[k]}
+		out[k] = Sentence{Start: s.toks[0].start, End: s.toks[len(s.toks)-1].end, Acts: broad[k]}
 		var path []Role
 		var sure []float64
-		path, sure, fs = g.model.path(fs, s, language, actLetters(&out[k].Acts))
+		path, sure, fs = g.model.path(fs, s, language, actLetters(&chain[k]))
 		out[k].Spans = spans(s.toks, path, sure)
 	}
 	return out
 }
 
-func placeOf(ss []sentence, k int, language string, answer bool) *place {
-	p := &place{language: language, answer: answer, n: k, of: len(ss)}
-	if k > 0 {
-		p.before = &ss[k-1]
+// placesOf are the places of a letter's sentences.
+func placesOf(ss []sentence, language string, answer bool) []place {
+	out := make([]place, len(ss))
+	for k := range ss {
+		p := place{language: language, answer: answer, n: k, of: len(ss)}
+		if k > 0 {
+			p.before = &ss[k-1]
+		}
+		if k+1 < len(ss) {
+			p.after = &ss[k+1]
+		}
+		out[k] = p
 	}
-	if k+1 < len(ss) {
-		p.after = &ss[k+1]
-	}
-	return p
+	return out
 }
 
-// letter returns how probable each act of each sentence is: first of each by
-// itself, then once more beside what the others of the letter probably do.
-func (m *Model) letter(ss []sentence, language string, answer bool) (out [][Acts]float64, fs []feature) {
-	first, from := make([][Acts]float64, len(ss)), make([]int, len(ss)+1)
-	for k := range ss {
-		fs = actFeatures(fs, &ss[k], placeOf(ss, k, language, answer))
-		from[k+1] = len(fs)
-		first[k] = m.first.judge(fs[from[k]:])
-	}
-	out = make([][Acts]float64, len(ss))
-	var own []feature
-	most := summitsOf(first)
-	for k := range ss {
-		own = aroundActs(append(own[:0], fs[from[k]:from[k+1]]...), first, k, most)
-		out[k] = m.acts.judge(own)
-	}
-	return out, fs
+// guess is one of the models of acts.
+type guess int
+
+// Each model guesses twice: by the sentence itself, then beside what the others of its
+// letter probably do. What was learned of letters alone the chain sees; what was learned
+// of single sentences too is what a sentence is said to do.
+const (
+	chainFirst guess = iota
+	chainAgain
+	broadFirst
+	broadAgain
+	guesses // how many there are
+)
+
+// scores are what speaks for each act, by guess, and whether a whole word, sign or cue
+// speaks for a yes.
+type scores struct {
+	of   [guesses * guess(Acts)]float32
+	word [guesses]bool
 }
 
-// judge returns how probable each act is.
+// add adds the weights of features for some of the guesses.
+func (t *table) add(s *scores, fs []feature, only ...guess) {
+	for _, f := range fs {
+		row := t.row(f)
+		if row == nil {
+			continue
+		}
+		for _, g := range only {
+			from := g * guess(Acts)
+			own := row[from : from+guess(Acts)]
+			for a, w := range own {
+				s.of[int(from)+a] += w
+			}
+			s.word[g] = s.word[g] || f&whole != 0 && own[Yes] > 0
+		}
+	}
+}
+
+// odds are how probable each act is by one guess over n features.
+func (s *scores) odds(g guess, n int) [Acts]float64 {
+	return odds((*[Acts]float32)(s.of[g*guess(Acts):]), evenness(n), s.word[g])
+}
+
+// letter returns how probable each act of each sentence is, as the chain sees it and as
+// the model of single sentences too does.
+func (m *Model) letter(ss []sentence, places []place) (chain, broad [][Acts]float64, fs []feature) {
+	seen, n := make([]scores, len(ss)), make([]int, len(ss))
+	chain, broad = make([][Acts]float64, len(ss)), make([][Acts]float64, len(ss))
+	for k := range ss {
+		fs = actFeatures(fs[:0], &ss[k], &places[k])
+		n[k] = len(fs)
+		m.acts.add(&seen[k], fs, chainFirst, chainAgain, broadFirst, broadAgain)
+		chain[k], broad[k] = seen[k].odds(chainFirst, n[k]), seen[k].odds(broadFirst, n[k])
+	}
+	return m.again(seen, n, chain, chainAgain, places), m.again(seen, n, broad, broadAgain, places), fs
+}
+
+// again guesses once more, beside what the first guess says of the others.
+func (m *Model) again(seen []scores, n []int, first [][Acts]float64, g guess, places []place) [][Acts]float64 {
+	out, most := make([][Acts]float64, len(first)), summitsOf(first)
+	var fs []feature
+	for k := range first {
+		fs = aroundActs(fs[:0], first, k, most, places[k].alone)
+		m.acts.add(&seen[k], fs, g)
+		out[k] = seen[k].odds(g, n[k]+len(fs))
+	}
+	return out
+}
+
+// judge returns how probable each act is by a table of one guess.
 func (t *table) judge(fs []feature) (out [Acts]float64) {
 	var score [Acts]float32
 	word := false // a whole word, sign or cue speaks for a yes

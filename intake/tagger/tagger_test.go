@@ -10,7 +10,10 @@ import (
 	"meshclerk/rules"
 )
 
-const marked = "../../testdata/wishes/marked"
+const (
+	marked = "../../testdata/wishes/marked"
+	single = "../../testdata/wishes/sentences"
+)
 
 func houseWords() *Words {
 	h := rules.Default()
@@ -45,15 +48,15 @@ func (c count) f() float64 {
 }
 func (c count) recall() float64 { return float64(c.right) / float64(max(1, c.right+c.missed)) }
 
-type scores struct {
-	acts  [Acts]count
-	roles [Roles]count
+type marksheet struct {
+	chain, acts [Acts]count
+	roles       [Roles]count
 }
 
-func (s *scores) String() string {
+func (s *marksheet) String() string {
 	var b strings.Builder
 	for a, c := range s.acts {
-		fmt.Fprintf(&b, "%-10s %5d %5d %5d  %.3f %.3f\n", Act(a), c.right, c.wrong, c.missed, c.precision(), c.recall())
+		fmt.Fprintf(&b, "%-10s %5d %5d %5d  %.3f %.3f, for the chain %.3f %.3f\n", Act(a), c.right, c.wrong, c.missed, c.precision(), c.recall(), s.chain[a].precision(), s.chain[a].recall())
 	}
 	for r, c := range s.roles {
 		fmt.Fprintf(&b, "%-10s %5d %5d %5d  %.3f %.3f\n", Role(r), c.right, c.wrong, c.missed, c.precision(), c.recall())
@@ -62,30 +65,37 @@ func (s *scores) String() string {
 }
 
 // measure compares what a model finds in letters with their marks.
-func measure(m *Model, letters []Marked, words *Words, s *scores) {
-	es := examples(letters, words)
-	for _, e := range es {
-		e.first = m.first.judge(e.fs)
+func measure(m *Model, letters []Marked, words *Words, s *marksheet) {
+	for _, l := range letters {
+		es := examples([]Marked{l}, words)
+		ss := make([]sentence, len(es))
+		for k, e := range es {
+			ss[k] = e.s
+		}
+		chain, broad, _ := m.letter(ss, placesOf(ss, l.Language, l.Answer))
+		for k, e := range es {
+			s.mark(m, e, &chain[k], &broad[k])
+		}
 	}
-	withOthers(es)
-	for _, e := range es {
-		p := m.acts.judge(e.fs)
-		for a := range p {
-			s.acts[a].add(p[a] >= 0.5, e.acts[a])
-		}
-		if e.actsOnly {
-			continue
-		}
-		path, sure, _ := m.path(nil, &e.s, e.language, actLetters(&p))
-		got := wholeSpans(e.s.toks, path, sure)
-		want := wholeSpans(e.s.toks, e.roles, make([]float64, len(e.roles)))
-		for _, g := range got {
-			s.roles[g.Role].add(true, slices.ContainsFunc(want, g.same))
-		}
-		for _, w := range want {
-			if !slices.ContainsFunc(got, w.same) {
-				s.roles[w.Role].missed++
-			}
+}
+
+func (s *marksheet) mark(m *Model, e *example, chain, broad *[Acts]float64) {
+	for a := range Acts {
+		s.acts[a].add(broad[a] >= 0.5, e.acts[a])
+		s.chain[a].add(chain[a] >= 0.5, e.acts[a])
+	}
+	if e.actsOnly {
+		return
+	}
+	path, sure, _ := m.path(nil, &e.s, e.language, actLetters(chain))
+	got := wholeSpans(e.s.toks, path, sure)
+	want := wholeSpans(e.s.toks, e.roles, make([]float64, len(e.roles)))
+	for _, g := range got {
+		s.roles[g.Role].add(true, slices.ContainsFunc(want, g.same))
+	}
+	for _, w := range want {
+		if !slices.ContainsFunc(got, w.same) {
+			s.roles[w.Role].missed++
 		}
 	}
 }
@@ -113,8 +123,8 @@ func TestHeldOut(t *testing.T) {
 			learn = append(learn, l)
 		}
 	}
-	words, s := houseWords(), &scores{}
-	measure(Learn(learn, words), rest, words, s)
+	words, s := houseWords(), &marksheet{}
+	measure(Learn(learn, readMarked(t, single), words), rest, words, s)
 	t.Logf("%d letters\nact or role right wrong missed precision recall\n%v", len(rest), s)
 	for a, floor := range actFloors {
 		if c := s.acts[a]; c.f() < floor {
@@ -137,7 +147,7 @@ var (
 // TestWeightsBelongToText: the weights in the program were learned from the
 // letters in testdata.
 func TestWeightsBelongToText(t *testing.T) {
-	_, sum, err := ReadMarked(marked)
+	_, _, sum, err := ReadAll("../../testdata/wishes")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -154,8 +164,8 @@ func TestWeightsBelongToText(t *testing.T) {
 
 // TestLearnTwice: the same letters give the same weights.
 func TestLearnTwice(t *testing.T) {
-	letters, words := readMarked(t, marked)[:60], houseWords()
-	if a, b := Learn(letters, words).Bytes(), Learn(letters, words).Bytes(); !bytes.Equal(a, b) {
+	letters, more, words := readMarked(t, marked)[:60], readMarked(t, single)[:60], houseWords()
+	if a, b := Learn(letters, more, words).Bytes(), Learn(letters, more, words).Bytes(); !bytes.Equal(a, b) {
 		t.Error("two runs over the same letters differ")
 	}
 }
@@ -226,7 +236,7 @@ func TestParseMarked(t *testing.T) {
 }
 
 func TestParseModelCutShort(t *testing.T) {
-	b := Learn(readMarked(t, marked)[:20], houseWords()).Bytes()
+	b := Learn(readMarked(t, marked)[:20], nil, houseWords()).Bytes()
 	for _, n := range []int{0, 10, 100, 300, len(b) / 2} {
 		if _, err := ParseModel(b[:n]); err == nil {
 			t.Errorf("%d of %d bytes are read without an error", n, len(b))

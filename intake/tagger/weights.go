@@ -22,8 +22,7 @@ var weights []byte
 // and role, and for each role behind another.
 type Model struct {
 	Text  [32]byte // SHA-256 of the training text
-	first table    // acts of a sentence by itself
-	acts  table    // and beside the others
+	acts  table    // a row has what each guess says of each act
 	roles table
 	next  [Roles + 1][Roles]float64 // row Roles is the beginning of a sentence
 
@@ -78,7 +77,7 @@ func (m *Model) Bytes() []byte {
 			out = append(out, byte(toStep(v)))
 		}
 	}
-	return squeeze(m.roles.bytes(m.acts.bytes(m.first.bytes(out))))
+	return squeeze(m.roles.bytes(m.acts.bytes(out)))
 }
 
 func squeeze(b []byte) []byte {
@@ -115,7 +114,7 @@ func (t *table) bytes(out []byte) []byte {
 
 // ParseModel reads what Bytes wrote.
 func ParseModel(b []byte) (*Model, error) {
-	m := &Model{first: table{wide: int(Acts)}, acts: table{wide: int(Acts)}, roles: table{wide: int(Roles)}}
+	m := &Model{acts: table{wide: int(guesses) * int(Acts)}, roles: table{wide: int(Roles)}}
 	b, err := io.ReadAll(flate.NewReader(bytes.NewReader(b)))
 	if err != nil {
 		return nil, errors.New("the weights are cut short")
@@ -133,7 +132,7 @@ func ParseModel(b []byte) (*Model, error) {
 			m.next[q][k] = float64(int8(v)) / step
 		}
 	}
-	return m, errors.Join(m.first.parse(r), m.acts.parse(r), m.roles.parse(r))
+	return m, errors.Join(m.acts.parse(r), m.roles.parse(r))
 }
 
 func (t *table) parse(r *bytes.Reader) error {

@@ -57,7 +57,7 @@ func (d *doc) answer(changed, moved, asked bool) job.Reply {
 	p := d.sense()
 	clear := calm(&p) && (p[tagger.Yes] >= sureYes && !v.led || d.witnessed())
 	v.accepts = v.accepts || clear
-	v.unsure = v.unsure || v.doubts || len(d.unread()) > 0
+	v.unsure = v.unsure || v.doubts || len(d.left()) > 0
 	v.changes = v.changes || v.drops && (v.accepts || v.yes)
 	v.unsure = v.unsure || (v.vague || v.money || v.when || v.not && v.accepts) && !v.declines && !clear
 	v.changes = v.changes || moved && v.but && v.accepts
@@ -149,8 +149,7 @@ func (d *doc) witnessed() bool {
 // all there is ("oui, en pouces" answers something else); none is enough behind words
 // of denying, of a time and of saying.
 func (d *doc) leastYes(s span, at int) float64 {
-	var own verdict
-	d.judgeAll(s, &own)
+	own := d.seen(s)
 	consents := d.has(s, "accept", "acceptstart", "acceptend", "asquoted") >= 0
 	switch {
 	case !own.led && !own.vague && !own.not && consents:
@@ -166,21 +165,40 @@ func (d *doc) judge(s span, v *verdict) {
 	if d.toks[s.from].away && d.toks[s.to-1].away {
 		return
 	}
-	if d.story(s) {
-		var own verdict
-		if d.judgeAll(s, &own); !own.accepts && !own.declines && !own.drops && !own.mind {
-			return
-		}
+	own := *d.seen(s)
+	if d.story(s) && !own.accepts && !own.declines && !own.drops && !own.mind {
+		return
 	}
-	before, p := *v, d.acts(s)
-	d.judgeAll(s, v)
+	p := d.acts(s)
 	tells := tellsOnly(&p)
 	if tells || p[tagger.Yes] >= likely && heldBack(&p) < hardly {
-		v.vague, v.money, v.when, v.not = before.vague, before.money, before.when, before.not
+		own.vague, own.money, own.when, own.not = false, false, false, false
 	}
 	if tells {
-		v.but, v.doubts = before.but, before.doubts || v.doubts && p[tagger.Doubt] >= hardly
+		own.but, own.doubts = false, own.doubts && p[tagger.Doubt] >= hardly
 	}
+	v.add(&own)
+}
+
+// add adds what another sentence says.
+func (v *verdict) add(o *verdict) {
+	v.accepts, v.declines, v.changes, v.asks = v.accepts || o.accepts, v.declines || o.declines, v.changes || o.changes, v.asks || o.asks
+	v.drops, v.mind, v.yes, v.kinNo = v.drops || o.drops, v.mind || o.mind, v.yes || o.yes, v.kinNo || o.kinNo
+	v.doubts, v.but, v.money, v.when = v.doubts || o.doubts, v.but || o.but, v.money || o.money, v.when || o.when
+	v.not, v.unsure, v.led, v.vague = v.not || o.not, v.unsure || o.unsure, v.led || o.led, v.vague || o.vague
+}
+
+// seen is what the phrases of a sentence say by themselves, worked out once.
+func (d *doc) seen(s span) *verdict {
+	k := d.toks[s.from].sent
+	if d.verdicts == nil {
+		d.verdicts = make([]*verdict, len(d.sents))
+	}
+	if d.verdicts[k] == nil {
+		d.verdicts[k] = &verdict{}
+		d.judgeAll(d.sents[k], d.verdicts[k])
+	}
+	return d.verdicts[k]
 }
 
 func (d *doc) judgeAll(s span, v *verdict) {

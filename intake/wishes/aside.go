@@ -14,6 +14,24 @@ func (d *doc) setAside() {
 	d.quotations()
 	for _, s := range d.sents {
 		d.past(s)
+		d.nearly(s)
+	}
+}
+
+// nearly sets aside what the writer nearly asked for, up to a "but": "I was going to
+// ask for blue, but the red is fine".
+func (d *doc) nearly(s span) {
+	for i := s.from; i < s.to; i++ {
+		n := d.cue(i, "nearly")
+		if n == 0 || d.isQuestion(i) {
+			continue
+		}
+		end := i + n
+		for end < s.to && d.cue(end, "but", "then") == 0 && !(d.fold(end) == "," && d.cue(end+1, "and", "but") > 0) {
+			end++
+		}
+		d.away(i, end)
+		i = end - 1
 	}
 }
 

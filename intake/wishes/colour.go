@@ -146,7 +146,7 @@ func (d *doc) wishesColour(i, j, last int) bool {
 		return true
 	case d.behindColour(i, "in", "colourword", "set", "should", "prefer", "paint", "nothingbut"):
 		return d.ended(i, "inthe") == 0 || d.closed(j) || d.cue(j, "for", "plastic", "or") > 0
-	case d.joined(i, last):
+	case d.joined(i, last), d.exchangedTo(i), d.colourIs(i):
 		return true
 	case d.object(i):
 		return true
@@ -170,6 +170,40 @@ func (d *doc) behindColour(i int, names ...string) bool {
 			return false
 		}
 		i -= n
+	}
+	return false
+}
+
+// exchangedTo tells of "change the colour to blue", "passez tout au jaune".
+func (d *doc) exchangedTo(i int) bool {
+	i = d.skipBack(i)
+	n := d.ended(i, "exchangelink")
+	if n == 0 {
+		return false
+	}
+	for k := i - n - 1; k >= max(d.clauseOf(i-1).from, i-n-5); k-- {
+		if d.cue(k, "exchange") > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// colourIs tells of "the colour chosen is blue", "la couleur retenue est le bleu".
+func (d *doc) colourIs(i int) bool {
+	i -= d.ended(i, "det")
+	n := d.ended(i, "is")
+	if n == 0 {
+		return false
+	}
+	i -= n
+	for k := i - 1; k >= max(d.clauseOf(i-1).from, i-4); k-- {
+		if d.cue(k, "my", "of", "not") > 0 {
+			return false
+		}
+		if d.cue(k, "colourword") > 0 {
+			return d.ended(k, "det") > 0 || k == d.clauseOf(k).from
+		}
 	}
 	return false
 }

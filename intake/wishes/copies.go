@@ -29,6 +29,14 @@ func (d *doc) copies() (*int, string) {
 	clash := ""
 	for i := 0; i < len(d.toks); i++ {
 		c, unclear := d.countAt(i)
+		if c != nil && d.in.Answer && d.ended(c.to, "more", "less") > 0 {
+			d.use(c.from, c.to)
+			return &c.value, d.words(c.from, c.to) // "add one more … now he wants one as well"
+		}
+		if c != nil && best != nil && c.value == 1 && best.value > 1 && d.saysCopies(best) && !d.saysCopies(c) && !d.corrects(c.from) {
+			i = c.to - 1
+			continue // "two copies, one for her and one for me"
+		}
 		if c != nil {
 			d.use(c.from, c.to)
 			if d.learnedAs(c.from, tagger.Copies, sureRole) {
@@ -122,6 +130,11 @@ func (d *doc) eachOnce(best *found[int], words string) (*int, string) {
 // ofPieces tells whether a count is of pieces.
 func (d *doc) ofPieces(c *found[int]) bool {
 	return d.has(span{c.from, c.to + 1}, "pieces", "copies") >= 0
+}
+
+// saysCopies tells whether a count is of copies by its noun.
+func (d *doc) saysCopies(c *found[int]) bool {
+	return d.ended(c.to, "copies") > 0 && c.to > c.from+1
 }
 
 // repeatedCount reads the count of the offer that a sentence of consent or of wishing
@@ -345,7 +358,7 @@ func (d *doc) counts(i, j int) int {
 	}
 	behind := d.behind(i, "verb", "set", "prefer") || d.labelled(i, "quantity")
 	if n := d.cue(j, "copies"); n > 0 {
-		return zeroUnless(!d.told(j+n) && !d.other(j+n, 3), j+n)
+		return zeroUnless(!d.told(j+n) && (d.ofFile(j+n) || !d.other(j+n, 3)), j+n)
 	}
 	if n := d.cue(j, "ofthese"); n > 0 {
 		asked := behind || d.opensSentence(i) || d.has(span{d.sentence(i).from, i}, "want", "ask", "printing") >= 0
@@ -375,6 +388,18 @@ func (d *doc) counts(i, j int) int {
 		return zeroUnless(d.order(i, j), j)
 	}
 	return 0
+}
+
+// ofFile tells of "of the file", behind "two copies".
+func (d *doc) ofFile(j int) bool {
+	for range 3 {
+		n := d.cue(j, "of", "det", "this", "my")
+		if n == 0 || d.cue(j, "jobword") > 0 {
+			break
+		}
+		j += n
+	}
+	return d.cue(j, "jobword") > 0
 }
 
 func zeroUnless(ok bool, n int) int {

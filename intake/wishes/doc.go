@@ -6,6 +6,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"meshclerk/intake/job"
 	"meshclerk/intake/tagger"
 )
 
@@ -19,23 +20,26 @@ const (
 // the lexicon that stand in it. Topic names the field that was asked for when
 // the text is the answer to one question.
 type doc struct {
-	text     string
-	letter   string // the text before it was revised, when cuts tell that it was
-	cuts     []cut  // in the order of the revised text
-	toks     []token
-	tags     [][]tag // phrases by the token they begin at
-	ends     [][]tag // phrases by the token they end before
-	sents    []span
-	clauses  []span
-	topic    string
-	topics   []string          // of the questions that the letter answers
-	changeAt span              // the length at which the colour changes
-	counted  map[int]bool      // tokens right behind a count of copies
-	given    map[int]bool      // tokens at which a value begins that another is exchanged for
-	loose    map[int]string    // tokens at which a length or a date begins that was not taken for a wish, with what it is about
-	asked    map[string]bool   // see askedStems
-	learned  []tagger.Sentence // of the letter as written
-	in       *Input
+	text      string
+	letter    string // the text before it was revised, when cuts tell that it was
+	cuts      []cut  // in the order of the revised text
+	toks      []token
+	tags      [][]tag // phrases by the token they begin at
+	ends      [][]tag // phrases by the token they end before
+	sents     []span
+	clauses   []span
+	topic     string
+	topics    []string          // of the questions that the letter answers
+	changeAt  span              // the length at which the colour changes
+	counted   map[int]bool      // tokens right behind a count of copies
+	given     map[int]bool      // tokens at which a value begins that another is exchanged for
+	loose     map[int]string    // tokens at which a length or a date begins that was not taken for a wish, with what it is about
+	asked     map[string]bool   // see askedStems
+	learned   []tagger.Sentence // of the letter as written
+	verdicts  []*verdict        // by sentence; see seen
+	leftOver  []job.Unread      // see left
+	leftKnown bool
+	in        *Input
 }
 
 // span is tokens from..to-1.
@@ -51,6 +55,7 @@ func newDoc(text string, lex *lexicon, in *Input) *doc {
 	d.sentences()
 	d.setAside()
 	d.addresses()
+	d.idioms()
 	d.scopes()
 	return d
 }

@@ -21,7 +21,8 @@ type evidence struct {
 	differs bool                 // wishes are not those of the offer
 	echoes  bool                 // a yes that repeats a question of ours
 	ours    bool                 // we had asked something else than whether to go ahead
-	closed  bool                 // nothing may be agreed to: wishes differ, are unread, or something is refused
+	why     []string
+	closed  bool // nothing may be agreed to: wishes differ, are unread, or something is refused
 }
 
 func (e *evidence) add(name string, value float64) {
@@ -65,7 +66,7 @@ func (v *replies) evidence(d *doc, w job.Wishes, changed, moved bool) *evidence 
 	wish := e.acts(acts)
 	e.marks(seen)
 	values := w.Copies != nil || len(w.Colours) > 0 || w.Size != nil || w.Scale != nil || w.Material != "" || w.Infill != nil || w.Supports != "" || len(w.Items) > 0
-	unread := len(d.unread()) > 0 || len(v.unread) > 0
+	unread := len(d.left()) > 0 || len(v.unread) > 0
 	e.add("wish without a value", wish*one(!values))
 	e.add("wish for the same", wish*one(values && !e.differs))
 	e.add("wish for another", wish*one(e.differs))
@@ -118,8 +119,7 @@ func (d *doc) sightings(mute func([tagger.Acts]float64) [tagger.Acts]float64) []
 		if d.toks[s.from].away && d.toks[s.to-1].away {
 			continue
 		}
-		var v verdict
-		d.judgeAll(s, &v)
+		v := *d.seen(s)
 		if under {
 			v.changes, v.vague, v.led, v.not = false, false, false, false
 			v.accepts, v.yes, v.declines = v.accepts && agrees, v.yes && agrees, v.declines && declines
@@ -198,6 +198,15 @@ func (e *evidence) marks(seen []sighting) {
 // note keeps what holds a yes back: a mark that was found at all, in a sentence that
 // does not only tell, or in one that agrees.
 func (e *evidence) note(mark string, found, kept, agreeing bool) {
+	before := *e
+	defer func() {
+		if e.gives != before.gives {
+			e.why = append(e.why, "gives "+mark)
+		}
+		if e.holds != before.holds {
+			e.why = append(e.why, "holds "+mark)
+		}
+	}()
 	switch mark {
 	case "declines", "mind", "kinno", "drops":
 		e.gives = e.gives || found

@@ -9,11 +9,17 @@ import "strings"
 func (d *doc) revise(lex *lexicon) {
 	var edits []edit
 	for i := 0; i < len(d.toks) && len(edits) < mostEdits; i++ {
-		if n := d.cue(i, "mend"); n > 0 && d.mayMend(i) {
-			if e, ok := d.mending(i, i+n, edits); ok {
-				edits = append(edits, e)
-				i = e.gone.to - 1
-			}
+		n := d.cue(i, "mend", "scratch")
+		if n == 0 || !d.mayMend(i) {
+			continue
+		}
+		e, ok := d.mending(i, i+n, edits)
+		if !ok && d.cue(i, "scratch") > 0 {
+			e, ok = d.scratched(i, i+n, edits)
+		}
+		if ok {
+			edits = append(edits, e)
+			i = e.gone.to - 1
 		}
 	}
 	if len(edits) == 0 {
@@ -53,7 +59,7 @@ func (d *doc) mending(c, e int, before []edit) (edit, bool) {
 		}
 	}
 	kind, y := d.valueKind(x)
-	if kind == "" || kind == "number" && !d.endsValue(y) {
+	if kind == "" || kind == "number" && !d.endsValue(y) && !d.broken(c) {
 		return edit{}, false
 	}
 	floor := max(0, c-lookBack)
@@ -69,6 +75,27 @@ func (d *doc) mending(c, e int, before []edit) (edit, bool) {
 		gone.from--
 	}
 	return edit{old, span{x, y}, gone}, true
+}
+
+// scratched finds what "scratch that" takes back where the value follows in a sentence of
+// its own: "in yellow? Scratch that, I've just seen the wall. Green."
+func (d *doc) scratched(c, e int, before []edit) (edit, bool) {
+	floor := max(0, c-lookBack)
+	if n := len(before); n > 0 {
+		floor = max(floor, before[n-1].gone.to)
+	}
+	for x := e + 1; x < min(e+lookBack, len(d.toks)); x++ {
+		kind, y := d.valueKind(x)
+		if kind == "" || !strings.Contains(".!", d.fold(x-1)) || y < len(d.toks) && d.toks[y].kind != mark {
+			continue
+		}
+		for i := c - 1; i >= floor; i-- {
+			if k, to := d.valueKind(i); k == kind && to <= c {
+				return edit{span{i, to}, span{x, y}, span{x, y}}, true
+			}
+		}
+	}
+	return edit{}, false
 }
 
 // toValue goes over what may stand between the word of correcting and the value.
@@ -129,6 +156,22 @@ func (d *doc) valueKind(i int) (kind string, to int) {
 // endsValue tells whether a bare number stands for itself: "sorry, three."
 func (d *doc) endsValue(j int) bool {
 	return j >= len(d.toks) || d.toks[j].kind == mark && d.fold(j) != "-" || d.cue(j, "filler", "please", "copies", "pieces", "in", "colour", "closing", "ofthese", "instead", "this", "sufficient", "subject", "for", "fordate") > 0
+}
+
+// broken tells of a number that the writer broke off behind: "ten... no, sorry, eleven
+// coasters".
+func (d *doc) broken(c int) bool {
+	for range 4 {
+		n := d.ended(c, "mend", "not")
+		if f := d.fold(c - 1); n == 0 && c > 0 && strings.Contains("….,-–", f) {
+			n = 1
+		}
+		if n == 0 {
+			break
+		}
+		c -= n
+	}
+	return d.endsNumeral(c) && (d.fold(c) == "…" || d.fold(c) == "." && d.fold(c+1) == ".")
 }
 
 // lastValue finds the value of a sort that stands nearest before a token. A unit

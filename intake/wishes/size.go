@@ -6,9 +6,14 @@ import (
 	"strings"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/tagger"
 )
 
 var mmPerUnit = map[string]float64{"mm": 1, "cm": 10, "m": 1000, "in": 25.4, "ft": 304.8} // inch: ISO 80000-3 and the 1959 yard and pound agreement
+
+// sureSize is how sure it must be that a length along an axis is a wish, where the grammar
+// sees none.
+const sureSize = 0.95
 
 const (
 	leastMM = 1    // a smaller wish is a detail of the part
@@ -233,7 +238,8 @@ func (d *doc) sizeAt(i, to int, mm float64) *found[job.Size] {
 	if axis == "" && d.plainSize(i, to) {
 		axis = "longest"
 	}
-	if axis == "" || !d.ofPart(from, to) || !d.wishedSize(from, to) {
+	learned := d.learnedAs(i, tagger.Size, sureSize) && d.does(i, tagger.Wish) >= sureSize && !d.onlyAsks(i)
+	if axis == "" || !learned && (!d.ofPart(from, to) || !d.wishedSize(from, to)) {
 		return nil
 	}
 	return &found[job.Size]{job.Size{Axis: axis, MM: math.Round(mm*1000) / 1000}, from, d.afterAxis(to)}

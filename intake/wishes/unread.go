@@ -31,6 +31,14 @@ func (d *doc) unread() []job.Unread {
 	return out
 }
 
+// left is unread, worked out once: after all fields were read.
+func (d *doc) left() []job.Unread {
+	if !d.leftKnown {
+		d.leftOver, d.leftKnown = d.unread(), true
+	}
+	return d.leftOver
+}
+
 // sureNone is how sure it must be that a value means nothing here.
 const sureNone = 0.9
 
@@ -54,10 +62,13 @@ func (d *doc) unreadAt(i int) string {
 	if t.away || t.used || t.kind == opaque || t.told && !d.in.Answer {
 		return ""
 	}
-	if d.in.Answer && t.says < len(d.learned) && tellsOnly(&d.learned[t.says].Acts) {
+	if d.in.Answer && t.says < len(d.learned) && (tellsOnly(&d.learned[t.says].Acts) || d.toldOnly(i)) {
 		return "" // a story, a signature, where the card's number stands
 	}
 	if about, ok := d.loose[i]; ok {
+		if about == "date" && d.in.Answer && d.ofLetter(i) {
+			return ""
+		}
 		return about
 	}
 	if d.meansNothing(i) {
@@ -78,6 +89,24 @@ func (d *doc) unreadAt(i int) string {
 		return aboutRole[t.role]
 	}
 	return ""
+}
+
+// toldOnly tells of a value that was learned to be no wish, in a sentence that more
+// probably tells than not and hardly wishes, agrees or refuses anything.
+func (d *doc) toldOnly(i int) bool {
+	t := &d.toks[i]
+	p := &d.learned[t.says].Acts
+	return t.role == tagger.None && max(p[tagger.Tell], p[tagger.Polite]) >= evenOdds && max(p[tagger.Wish], p[tagger.Yes], p[tagger.No]) < sureNot
+}
+
+// ofLetter tells of the date of a letter: "as laid out in your mail of last Friday".
+func (d *doc) ofLetter(i int) bool {
+	for k := i; k > max(0, i-4); k-- {
+		if d.ended(k, "ofletter") > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // aboutRole is what a word speaks of that was learned to be a wish.
@@ -199,6 +228,15 @@ func (d *doc) addresses() {
 		}
 		if d.cue(j, "streetbefore") > 0 || d.busLine(i) || d.streetAfter(i+1) || d.streetBehind(i) {
 			d.toks[i].claimed, d.toks[i].used = true, true
+		}
+	}
+}
+
+// idioms claims the numbers of sayings: "10-4", "24/7".
+func (d *doc) idioms() {
+	for i := range d.toks {
+		if n := d.cue(i, "idiom"); n > 0 {
+			d.claim(i, i+n)
 		}
 	}
 }

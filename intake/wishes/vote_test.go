@@ -1,10 +1,12 @@
 package wishes
 
 import (
+	"encoding/json"
 	"flag"
 	"fmt"
 	"math"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -16,7 +18,10 @@ import (
 	"meshclerk/rules"
 )
 
-var fit = flag.Bool("fit", false, "fit vote.txt anew, which takes some minutes")
+var (
+	fit   = flag.Bool("fit", false, "fit vote.txt anew, which takes some minutes")
+	apart = flag.String("apart", "", "a folder to keep the taggers in that -fit learns; empty it when the marked text or the tagger changes")
+)
 
 // parts are the writers whose marked letters a tagger leaves out, so that what it makes
 // of theirs, and of the letters by the same hands, is what it makes of strangers'.
@@ -59,10 +64,15 @@ func TestVote(t *testing.T) {
 		wait.Go(func() {
 			side <- true
 			defer func() { <-side }()
-			apart := learnTally(slices.DeleteFunc(slices.Clone(voters), func(v voter) bool { return groupOf(v.file) == g }))
+			held := learnTally(slices.DeleteFunc(slices.Clone(voters), func(v voter) bool { return groupOf(v.file) == g }))
 			for k, v := range voters {
 				if groupOf(v.file) == g {
-					replies[k] = apart.vote(v.own, v.e)
+					replies[k] = held.vote(v.own, v.e)
+					if VOTES != nil {
+						votesLock.Lock()
+						json.NewEncoder(VOTES).Encode(map[string]any{"file": v.file, "name": v.name, "want": v.want.Answer, "own": v.own, "got": replies[k], "p": held.count(v.e.x), "gives": v.e.gives, "holds": v.e.holds, "closed": v.e.closed, "echoes": v.e.echoes, "most": v.e.most, "found": v.e.found, "text": v.in.Text, "ours": v.e.ours, "differs": v.e.differs, "why": v.e.why})
+						votesLock.Unlock()
+					}
 				}
 			}
 		})
@@ -89,7 +99,7 @@ func TestVote(t *testing.T) {
 }
 
 func groupOf(file string) string {
-	if strings.HasPrefix(file, "stranger-") || strings.HasPrefix(file, "train-") || file == "spoilers" {
+	if strings.HasPrefix(file, "stranger-") || strings.HasPrefix(file, "train-") || strings.HasPrefix(file, "sentences-") || file == "spoilers" {
 		return file
 	}
 	return "older" + string('0'+rune(len(file)%4))
@@ -135,7 +145,7 @@ func gather(t *testing.T) []voter {
 			add(c, readers[0], 1)
 		}
 	}
-	letters, _, err := tagger.ReadMarked(labelled + "/marked")
+	letters, more, _, err := tagger.ReadAll(labelled)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -143,6 +153,11 @@ func gather(t *testing.T) []voter {
 		k := slices.IndexFunc(parts, func(p []string) bool { return slices.Contains(p, l.Writer) })
 		if c, ok := markedAnswer(l); ok && k > 0 {
 			add(c, readers[k], 0.5)
+		}
+	}
+	for n, l := range more {
+		if c, ok := markedAnswer(l); ok && l.Alone {
+			add(c, readers[sharer(n)], 0.2)
 		}
 	}
 	for k, c := range spoiled() {
@@ -153,8 +168,11 @@ func gather(t *testing.T) []voter {
 	return voters
 }
 
+// sharer is the part that the n-th of the single sentences is left out of.
+func sharer(n int) int { return 1 + n%(len(parts)-1) }
+
 func readersApart(t *testing.T) []*Reader {
-	letters, _, err := tagger.ReadMarked(labelled + "/marked")
+	letters, more, _, err := tagger.ReadAll(labelled)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -167,10 +185,24 @@ func readersApart(t *testing.T) []*Reader {
 		wait.Go(func() {
 			side <- true
 			defer func() { <-side }()
-			b := tagger.Learn(slices.DeleteFunc(slices.Clone(letters), func(l tagger.Marked) bool { return slices.Contains(part, l.Writer) }), words).Bytes()
+			own := func(l tagger.Marked) bool { return slices.Contains(part, l.Writer) }
+			var others []tagger.Marked
+			for n, l := range more {
+				if !own(l) && !(l.Alone && sharer(n) == k) {
+					others = append(others, l)
+				}
+			}
+			kept := filepath.Join(*apart, fmt.Sprint("tagger-", k))
+			b, err := os.ReadFile(kept)
+			if err != nil || *apart == "" {
+				b = tagger.Learn(slices.DeleteFunc(slices.Clone(letters), own), others, words).Bytes()
+			}
 			m, err := tagger.ParseModel(b) // as coarse as the weights of the program
 			if err != nil {
 				panic(err)
+			}
+			if *apart != "" {
+				os.WriteFile(kept, b, 0o644) // a run without it learns them again
 			}
 			out[k] = houseReader()
 			out[k].tags = m.With(words)
@@ -211,7 +243,7 @@ func markedAnswer(l tagger.Marked) (letterCase, bool) {
 	default:
 		c.want.Answer = "unsure"
 	}
-	return c, l.Answer && !l.ActsOnly
+	return c, l.Answer && (!l.ActsOnly || l.Alone)
 }
 
 // spoiled are the phrases of consent beside spoilers, and with thanks alone.

@@ -112,6 +112,9 @@ func (r *Reader) Understand(in Input) job.Wishes {
 	in.Words, in.Branches, in.Materials = r.house.Words, r.house.Branches, r.house.Materials
 	in.Language = readable(in.Language)
 	lex := r.lex[in.Language]
+	if len(in.Inline) == 0 {
+		in.Text = dictated(in.Text, in.Language)
+	}
 	answered, text := pairs(&in)
 	d := newDoc(opening(&in)+text, lex, &in)
 	d.learn(r.tags)
@@ -126,7 +129,7 @@ func (r *Reader) Understand(in Input) job.Wishes {
 	if in.Answer {
 		w.Answer = v.answer(d, w, changed)
 	}
-	w.Unread = slices.Concat(d.unread(), v.unread)
+	w.Unread = slices.Concat(d.left(), v.unread)
 	if in.Answer {
 		if w.Answer == job.Accept && len(w.Unread) > 0 {
 			w.Answer = ""
@@ -307,7 +310,7 @@ func (v *replies) inline(w job.Wishes, answered []pair) job.Wishes {
 		v.refuses = v.refuses || d.has(whole, "decline", "dropping") >= 0 && d.sense()[tagger.No] >= halfYes
 		own := d.wishes()
 		v.strayed = v.strayed || changedWish(own, v.in.Earlier, append([]string{d.topic}, v.topics...))
-		v.unread = append(v.unread, d.unread()...)
+		v.unread = append(v.unread, d.left()...)
 		w = Merge(w, own)
 		v.pieces = append(v.pieces, d)
 	}
@@ -362,7 +365,7 @@ func (v *replies) bySentences(d *doc, changed, moved bool) job.Reply {
 	switch {
 	case v.divided(reply):
 		return ""
-	case v.consent == "yes" && reply == "" && !d.doubts() && len(d.unread()) == 0:
+	case v.consent == "yes" && reply == "" && !d.doubts() && len(d.left()) == 0:
 		return job.Accept
 	case v.consent == "no" && (reply == "" || reply == job.Accept):
 		return job.Decline
@@ -380,7 +383,7 @@ func (v *replies) allowed(d *doc, reply job.Reply) job.Reply {
 	switch {
 	case v.divided(reply):
 		return ""
-	case reply == job.Accept && (d.picks() || d.corrected()):
+	case reply == job.Accept && (d.picks() || d.corrected() || d.excepts()):
 		return "" // one of several ways is another offer, and nobody agrees to a mistake
 	case reply == job.Accept && v.in.Personal && v.consent == "" && d.has(span{0, len(d.toks)}, "accept", "acceptstart") < 0:
 		return "" // a bare yes may mean whatever the person had asked
@@ -394,6 +397,21 @@ func (v *replies) allowed(d *doc, reply job.Reply) job.Reply {
 func (d *doc) picks() bool {
 	for i := range d.toks {
 		if n := d.cue(i, "option"); n > 0 && (d.isNumeral(i+n) || d.isLetter(i+n) || d.endsNumeral(d.skipBack(i))) {
+			return true
+		}
+	}
+	return false
+}
+
+// excepts tells whether a sentence that does not surely tell leaves something out of
+// what is agreed to: "Yes!! Except I have twins", "accepted with one amendment".
+func (d *doc) excepts() bool {
+	for i := range d.toks {
+		n := d.cue(i, "barring")
+		if t := d.toks[i]; n == 0 || t.away || t.used || t.says < len(d.learned) && tellsOnly(&d.learned[t.says].Acts) {
+			continue
+		}
+		if d.has(span{max(0, i-3), i}, "not", "no") < 0 && d.cue(i+n, "colour", "branch") == 0 {
 			return true
 		}
 	}

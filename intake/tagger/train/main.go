@@ -11,7 +11,7 @@ import (
 )
 
 const (
-	letters = "../../testdata/wishes/marked"
+	letters = "../../testdata/wishes"
 	weights = "weights.bin"
 )
 
@@ -23,12 +23,12 @@ func main() {
 }
 
 func run() error {
-	marked, sum, err := tagger.ReadMarked(letters)
+	marked, more, sum, err := tagger.ReadAll(letters)
 	if err != nil {
 		return err
 	}
 	h := rules.Default()
-	m := tagger.Learn(marked, tagger.NewWords(h.Words, h.Library.Branches, h.Materials))
+	m := tagger.Learn(marked, more, tagger.NewWords(h.Words, h.Library.Branches, h.Materials))
 	m.Text = sum
 	return os.WriteFile(weights, m.Bytes(), 0o644)
 }
