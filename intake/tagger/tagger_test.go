@@ -157,7 +157,7 @@ func TestWeightsBelongToText(t *testing.T) {
 	if b := learned().Bytes(); !bytes.Equal(b, weights) {
 		t.Error("the weights do not survive being read and written")
 	}
-	if len(weights) > 3<<19 {
+	if len(weights) > 3<<20 {
 		t.Errorf("%d bytes of weights", len(weights))
 	}
 }

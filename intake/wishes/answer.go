@@ -17,6 +17,7 @@ type verdict struct {
 	money, when, not                 bool // speaks of money beside no consent; of a time that may be a condition; denies something
 	unsure                           bool // a condition, or a consent that is denied
 	led                              bool // a phrase of consent that something unknown leads to
+	said                             bool // one that is only said: "I would say go ahead"
 	vague                            bool // an unexplained number, a consent with words that nothing knows
 }
 
@@ -152,7 +153,7 @@ func (d *doc) leastYes(s span, at int) float64 {
 	own := d.seen(s)
 	consents := d.has(s, "accept", "acceptstart", "acceptend", "asquoted") >= 0
 	switch {
-	case !own.led && !own.vague && !own.not && consents:
+	case !own.led && !own.vague && !own.not && !own.said && consents:
 		return halfYes
 	case d.has(span{s.from, at}, "not", "if", "whencond", "saying") >= 0:
 		return never
@@ -186,6 +187,7 @@ func (v *verdict) add(o *verdict) {
 	v.drops, v.mind, v.yes, v.kinNo = v.drops || o.drops, v.mind || o.mind, v.yes || o.yes, v.kinNo || o.kinNo
 	v.doubts, v.but, v.money, v.when = v.doubts || o.doubts, v.but || o.but, v.money || o.money, v.when || o.when
 	v.not, v.unsure, v.led, v.vague = v.not || o.not, v.unsure || o.unsure, v.led || o.led, v.vague || o.vague
+	v.said = v.said || o.said
 }
 
 // seen is what the phrases of a sentence say by themselves, worked out once.
@@ -236,6 +238,7 @@ func (d *doc) linksOnly(i int) bool {
 // bare sentence has nothing but yes or no; one that consents has some word for yes.
 func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 	if n := d.cue(i, "harmless", "hope", "asquoted"); n > 0 {
+		v.said = v.said || d.cue(i, "asquoted") > 0 && d.onlySaid(i)
 		return n
 	}
 	if d.toks[i].away {
@@ -384,6 +387,7 @@ func (d *doc) ofCollecting(i int) bool {
 func (d *doc) consent(i, j int, lead []string, v *verdict) {
 	if d.cue(j, "thatclause") > 0 || !d.leads(i, lead...) {
 		v.led = true // "agreed that it is too thin", "my wife said to go ahead"
+		v.said = v.said || d.onlySaid(i)
 		return
 	}
 	d.use(i, j)
@@ -401,6 +405,12 @@ func (d *doc) consent(i, j int, lead []string, v *verdict) {
 var tailWords = append([]string{"jobword", "leadname", "lead", "printing", "harmless", "hope", "notify", "phoneword", "my", "at", "of", "withword", "money", "weak", "agreeable",
 	"acceptstart", "acceptend", "by", "on", "day", "month", "daydet", "daytime", "clock", "start", "as", "if", "whencond", "asksmid", "question", "change", "dropping", "not",
 	"except", "doubt", "thatclause", "bystander", "about", "infillword", "verb", "set", "want", "ask", "eachword", "times", "bigger"}, wishWords...)
+
+// onlySaid tells of a phrase right behind a word of saying, which is nobody else's: "I would
+// say print it".
+func (d *doc) onlySaid(i int) bool {
+	return d.behind(i, "saying") && d.has(span{d.clauseOf(i).from, i}, "kinsays") < 0
+}
 
 // foreign tells whether the clause of a consent goes on with words that nothing
 // here knows: "sounds good in theory", "I accept the apology". Words of thanks end it.

@@ -155,7 +155,7 @@ func (d *doc) past(s span) {
 				d.toks[k].told = d.toks[k].clause == d.toks[i].clause || !d.wishesOnly(d.clauseOf(k)) // "just one, in orange, I paid 4 $ last time"
 			}
 			told, first = true, false
-		case d.cue(i, "now", "but", "want", "ask") > 0:
+		case d.cue(i, "now", "but", "want", "ask") > 0, d.fold(i) == ":" && !d.isTight(i+1):
 			told, first = false, false
 		}
 		d.toks[i].told = d.toks[i].told || told

@@ -15,6 +15,10 @@ func (d *doc) colours() (wished, refused []string, words string) {
 		if !ok || d.inName(i, i+t.n) || d.hypothetical(i) || d.unavailable(i) {
 			continue
 		}
+		if d.cue(i+t.n, "toomuch") > 0 {
+			d.use(i, i+t.n)
+			continue // "white gets dirty so quickly"
+		}
 		switch {
 		case d.refuses(i) && d.has(span{d.clauseOf(i).from, i}, "if") >= 0:
 			continue // "if you have no blue"
@@ -24,7 +28,7 @@ func (d *doc) colours() (wished, refused []string, words string) {
 			}
 		case d.learnedAs(i, tagger.NotColour, sureRole) && !d.wishesColour(i, i+t.n, last):
 			refused = appendNew(refused, t.key)
-		case d.wishesColour(i, i+t.n, last) || d.learnedAs(i, tagger.Colour, sureRole) && !d.onlyAsks(i):
+		case d.wishesColour(i, i+t.n, last) || d.learnedAs(i, tagger.Colour, sureRole) && !d.onlyAsks(i) || d.in.Answer && d.repeats(t.key) && d.finds(i+t.n) && !d.onlyAsks(i):
 			wished = appendNew(wished, t.key)
 			last = i + t.n
 		default:
@@ -56,6 +60,12 @@ func (d *doc) giveUpOthers() {
 			d.use(i, i+n)
 		}
 	}
+}
+
+// finds tells whether a clause goes on with a word of agreeing: "the red you put down is
+// fine".
+func (d *doc) finds(i int) bool {
+	return i < len(d.toks) && d.toks[i].clause == d.toks[i-1].clause && d.has(span{i, d.clauseOf(i).to}, "sufficient", "agreeable", "acceptend", "ok") >= 0 && d.has(d.clauseOf(i), "not") < 0
 }
 
 // anyColour gives the words by which the patron leaves the colour to us.

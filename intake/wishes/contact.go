@@ -216,6 +216,9 @@ func (d *doc) pickup() (string, string) {
 		}
 		i += t.n - 1
 	}
+	if at, ok := d.there(); ok {
+		places = append(places, place{at, true})
+	}
 	for _, p := range places {
 		d.use(p.from, p.to)
 	}
@@ -235,6 +238,23 @@ func (d *doc) pickup() (string, string) {
 		}
 	}
 	return best, d.words(at.from, at.to)
+}
+
+// there finds the branch of the sentence before that a "there" beside a word of collecting
+// stands for: "I'll be over in Fernhill next week. Could I pick them up there?"
+func (d *doc) there() (found[string], bool) {
+	for i := range d.toks {
+		s := d.sentence(i)
+		if d.cue(i, "there") == 0 || d.isTight(i) && d.isTight(i-1) || d.has(s, "pickupword") < 0 || d.toks[i].away || d.toks[i].told || d.has(d.clauseOf(i), "not", "refuseahead") >= 0 || d.onlyAsks(i) {
+			continue
+		}
+		for k := i - 1; k >= 0 && d.toks[k].sent >= d.toks[i].sent-1; k-- {
+			if t, ok := d.tag(k, "branch"); ok && !d.refusesPlace(k) && !d.elsewhere(k, k+t.n) && !d.isCommonWord(k) {
+				return found[string]{t.key, k, k + t.n}, true
+			}
+		}
+	}
+	return found[string]{}, false
 }
 
 // refusesPlace is "not Central".

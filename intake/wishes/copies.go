@@ -214,7 +214,7 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if to == 0 {
 		return nil, ""
 	}
-	if d.notAtAll(i) {
+	if d.notAtAll(i) && !d.asksFor(i) {
 		return nil, d.words(i, to)
 	}
 	if d.ranged(i, i+n) || d.bounded(i) {
@@ -225,6 +225,13 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	}
 	d.counted[i+n] = true
 	return &found[int]{int(value), i, to}, ""
+}
+
+// asksFor tells of a number right behind a word of needing: "I need 5 hooks", "besoin de 5
+// crochets".
+func (d *doc) asksFor(i int) bool {
+	n := d.ended(i, "verb")
+	return n > 0 && d.has(span{i - n, i}, "want", "need") >= 0
 }
 
 // mayCount tells whether a number of n tokens at i may be a count by its value and its
@@ -279,6 +286,11 @@ func (d *doc) fewerAt(i, j, value int) *found[int] {
 // insteadOfOffer tells of a number that the count of the offer follows: "4 instead of 3".
 func (d *doc) insteadOfOffer(j int) bool {
 	n := d.cue(j, "instead")
+	for k := j; n == 0 && k < min(j+2, len(d.toks)) && d.toks[k].kind == word && d.cue(k, "unit", "percent", "othernoun") == 0; k++ {
+		if n = d.cue(k+1, "instead"); n > 0 {
+			j = k + 1 // "three lids instead of two"
+		}
+	}
 	offered, m := d.numeral(j + n)
 	return n > 0 && m > 0 && d.in.Answer && d.in.Earlier.Copies != nil && offered == float64(*d.in.Earlier.Copies) && !d.otherNumber(j+n, j+n+m)
 }
@@ -453,7 +465,7 @@ func (d *doc) closed(j int) bool {
 func (d *doc) other(j, words int) bool {
 	for k := j; k < min(j+words, len(d.toks)); k++ {
 		switch {
-		case d.toks[k].kind == mark && d.fold(k) != "-", d.cue(k, "in", "for") > 0, j > 0 && d.toks[k].sent != d.toks[j-1].sent:
+		case d.toks[k].kind == mark && d.fold(k) != "-", d.cue(k, "in", "for", "according") > 0, j > 0 && d.toks[k].sent != d.toks[j-1].sent:
 			return false
 		case d.cue(k, "othernoun") > 0, d.cue(k, "unit") > 0 && (k == j || !d.isNumber(k-1)): // "2 hooks 5 cm tall" counts hooks
 			return true

@@ -16,13 +16,11 @@ type evidence struct {
 
 	most    [tagger.Acts]float64 // the surest sentence of each act
 	found   [marks]bool          // what the grammar found anywhere
-	gives   bool                 // a sentence gives up, takes back or changes something, or agrees in a question or a condition
-	holds   bool                 // one that does not only tell asks, doubts or sets a condition
+	least   float64              // how probable a yes must be, for what was found beside it
 	differs bool                 // wishes are not those of the offer
 	echoes  bool                 // a yes that repeats a question of ours
 	ours    bool                 // we had asked something else than whether to go ahead
-	why     []string
-	closed  bool // nothing may be agreed to: wishes differ, are unread, or something is refused
+	closed  bool                 // nothing may be agreed to: wishes differ, are unread, or something is refused
 }
 
 func (e *evidence) add(name string, value float64) {
@@ -46,6 +44,7 @@ func (v *verdict) marks() [marks]bool {
 type sighting struct {
 	marks      [marks]bool
 	yes, tells float64
+	said       bool
 }
 
 // evidence weighs all that was found in the answer: what its sentences were learned to
@@ -126,7 +125,7 @@ func (d *doc) sightings(mute func([tagger.Acts]float64) [tagger.Acts]float64) []
 		}
 		p := mute(d.acts(s))
 		does := max(p[tagger.Yes], p[tagger.Wish], heldBack(&p))
-		out = append(out, sighting{v.marks(), p[tagger.Yes], max(p[tagger.Tell], p[tagger.Polite]) * (1 - does)})
+		out = append(out, sighting{v.marks(), p[tagger.Yes], max(p[tagger.Tell], p[tagger.Polite]) * (1 - does), v.said})
 	}
 	return out
 }
@@ -193,32 +192,42 @@ func (e *evidence) marks(seen []sighting) {
 		e.found[m] = found
 		e.note(markNames[m], found, kept >= evenOdds, agreeing >= evenOdds)
 	}
+	for _, s := range seen {
+		e.least = max(e.least, never*one(s.said && s.yes >= someAct))
+	}
 }
 
-// note keeps what holds a yes back: a mark that was found at all, in a sentence that
-// does not only tell, or in one that agrees.
+// note keeps how probable a yes must be beside a mark that was found at all, in a
+// sentence that does not only tell, or in one that agrees. What the grammar takes for a
+// question or a condition counts less where the tagger surely finds none.
 func (e *evidence) note(mark string, found, kept, agreeing bool) {
-	before := *e
-	defer func() {
-		if e.gives != before.gives {
-			e.why = append(e.why, "gives "+mark)
-		}
-		if e.holds != before.holds {
-			e.why = append(e.why, "holds "+mark)
-		}
-	}()
+	least := 0.0
 	switch mark {
 	case "declines", "mind", "kinno", "drops":
-		e.gives = e.gives || found
+		least = never * one(found)
 	case "changes":
-		e.gives = e.gives || kept
-	case "asks", "unsure":
-		e.gives, e.holds = e.gives || agreeing, e.holds || kept
-	case "doubts", "but", "when":
-		e.holds = e.holds || kept
-	case "led", "vague", "not":
-		e.holds = e.holds || agreeing
+		least = never * one(kept)
+	case "asks":
+		least = max(unlessSurely(e.most[tagger.Ask] < hardly, voteHeld)*one(agreeing), voteHeld*one(kept && !agreeing))
+	case "unsure":
+		least = max(unlessSurely(e.most[tagger.If] < sureNot, voteBeside)*one(agreeing), voteHeld*one(kept && !agreeing))
+	case "doubts", "when":
+		least = voteHeld * one(kept)
+	case "but":
+		least = voteBeside * one(kept)
+	case "led":
+		least = voteHeld * one(agreeing)
+	case "vague", "not":
+		least = voteBeside * one(agreeing)
 	}
+	e.least = max(e.least, least)
+}
+
+func unlessSurely(none bool, least float64) float64 {
+	if none {
+		return least
+	}
+	return never
 }
 
 // has tells whether the grammar found one of some marks.

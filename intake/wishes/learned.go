@@ -116,11 +116,11 @@ func (d *doc) onlyCourtesy() bool {
 // onlyTold tells of a word of changing in a sentence that agrees or tells, and
 // surely wishes nothing: "please make it as quoted".
 func (d *doc) onlyTold(i int) bool {
-	if s := d.sents[d.toks[i].sent]; d.isQuestion(i) || d.has(s, "question") >= 0 || d.has(s, "number") >= 0 {
+	if s := d.sents[d.toks[i].sent]; d.isQuestion(i) || d.has(s, "question", "number", "comparative") >= 0 {
 		return false
 	}
 	wish := d.does(i, tagger.Wish)
-	return wish < 0.5 && d.does(i, tagger.Yes) >= 0.8 || wish < 0.2 && d.does(i, tagger.Tell) >= 0.8
+	return wish < 0.2 && d.does(i, tagger.Yes) >= 0.8 || wish < 0.2 && d.does(i, tagger.Tell) >= 0.8
 }
 
 // story tells whether a sentence surely tells or greets, and does nothing else.

@@ -10,8 +10,8 @@ func (d *doc) revise(lex *lexicon) {
 	var edits []edit
 	for i := 0; i < len(d.toks) && len(edits) < mostEdits; i++ {
 		n := d.cue(i, "mend", "scratch")
-		if n == 0 || !d.mayMend(i) {
-			continue
+		if n == 0 || !d.mayMend(i) || d.cue(i+n, "than") > 0 {
+			continue // "at Millbrook rather than at Central" corrects nothing
 		}
 		e, ok := d.mending(i, i+n, edits)
 		if !ok && d.cue(i, "scratch") > 0 {

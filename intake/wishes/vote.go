@@ -88,7 +88,9 @@ func (t *tally) count(x []float64) (p ballot) {
 // so that hardly one letter in a hundred is taken for an acceptance and is none.
 const (
 	voteYes     = 0.7  // to accept where the grammar did not
+	voteBeside  = 0.8  // and something stands beside it that seldom holds back
 	voteHeld    = 0.9  // and something in it may hold back
+	voteSoft    = 0.85 // where neither the grammar nor the tagger is sure of a sentence by itself
 	voteKeepYes = 0.2  // to accept as the grammar does
 	voteOther   = 0.6  // to take for a change, a decline or a question
 	voteKeep    = 0.25 // as the grammar does
@@ -101,13 +103,9 @@ const (
 // or where no sentence agrees.
 func (t *tally) vote(reply job.Reply, e *evidence) job.Reply {
 	p := t.count(e.x)
-	agrees := !e.closed && !e.gives && e.speaksOf(job.Accept)
-	least := voteYes
-	if e.holds {
-		least = voteHeld
-	}
+	agrees := !e.closed && (e.speaksOf(job.Accept) || e.most[tagger.Yes] >= evenOdds && p[0] >= voteSoft)
 	switch {
-	case reply == job.Accept && (p[0] >= voteKeepYes || e.echoes), agrees && p[0] >= least:
+	case reply == job.Accept && (p[0] >= voteKeepYes || e.echoes), agrees && p[0] >= max(voteYes, e.least):
 		return job.Accept
 	case reply == job.Accept:
 		return ""

@@ -20,6 +20,7 @@ import (
 
 var (
 	fit   = flag.Bool("fit", false, "fit vote.txt anew, which takes some minutes")
+	votes = flag.String("votes", "", "a file to write what is voted on to with -fit, a line of JSON each")
 	apart = flag.String("apart", "", "a folder to keep the taggers in that -fit learns; empty it when the marked text or the tagger changes")
 )
 
@@ -68,11 +69,7 @@ func TestVote(t *testing.T) {
 			for k, v := range voters {
 				if groupOf(v.file) == g {
 					replies[k] = held.vote(v.own, v.e)
-					if VOTES != nil {
-						votesLock.Lock()
-						json.NewEncoder(VOTES).Encode(map[string]any{"file": v.file, "name": v.name, "want": v.want.Answer, "own": v.own, "got": replies[k], "p": held.count(v.e.x), "gives": v.e.gives, "holds": v.e.holds, "closed": v.e.closed, "echoes": v.e.echoes, "most": v.e.most, "found": v.e.found, "text": v.in.Text, "ours": v.e.ours, "differs": v.e.differs, "why": v.e.why})
-						votesLock.Unlock()
-					}
+					note(v, replies[k], held.count(v.e.x))
 				}
 			}
 		})
@@ -96,6 +93,23 @@ func TestVote(t *testing.T) {
 	if err := os.WriteFile("vote.txt", []byte(learnTally(voters).String()), 0o644); err != nil {
 		t.Fatal(err)
 	}
+}
+
+var noted sync.Mutex
+
+// note writes what was voted on and how.
+func note(v voter, got job.Reply, p ballot) {
+	if *votes == "" {
+		return
+	}
+	noted.Lock()
+	defer noted.Unlock()
+	f, err := os.OpenFile(*votes, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
+	if err != nil {
+		panic(err)
+	}
+	defer f.Close()
+	json.NewEncoder(f).Encode(map[string]any{"file": v.file, "name": v.name, "want": v.want.Answer, "own": v.own, "got": got, "p": p, "least": v.e.least, "closed": v.e.closed, "most": v.e.most, "found": v.e.found, "text": v.in.Text})
 }
 
 func groupOf(file string) string {

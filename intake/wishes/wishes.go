@@ -422,7 +422,7 @@ func (d *doc) excepts() bool {
 // twelve copies. Please correct this", "corríjanlo", but not "nada que corregir".
 func (d *doc) corrected() bool {
 	for i := range d.toks {
-		if d.cue(i, "correcting") > 0 && !d.toks[i].away && d.has(span{max(0, i-3), i}, "not", "no") < 0 && d.ended(i, "nothingto") == 0 {
+		if d.cue(i, "correcting") > 0 && !d.toks[i].away && d.has(span{max(0, i-3), i}, "not", "no") < 0 && d.ended(i, "nothingto") == 0 && !d.finds(i+1) {
 			return true
 		}
 	}
