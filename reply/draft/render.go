@@ -40,7 +40,7 @@ const page = `<!DOCTYPE html>
 <style>%s</style>
 </head>
 <body>
-<div class="letter" style="max-width:38em;margin:0 auto;padding:1.2em 1em 2em;font:16px/1.55 Georgia,'Times New Roman',serif">
+<div class="letter" style="max-width:38em;margin:0 auto;padding:1.2em 1em 2em;overflow-wrap:anywhere;font:16px/1.55 Georgia,'Times New Roman',serif">
 %s</div>
 </body>
 </html>
@@ -78,6 +78,9 @@ func dress(doc ast.Node) {
 			n.SetAttributeString("style", []byte(cellStyle(n)))
 			if n.Parent().Kind() == extast.KindTableHeader {
 				n.SetAttributeString("scope", []byte("col"))
+				if n.Alignment == extast.AlignNone { // else the middle, where styles are dropped
+					n.SetAttributeString("align", []byte("left"))
+				}
 			}
 		case *ast.Image:
 			n.SetAttributeString("width", []byte("320")) // for programs that drop styles: a picture that a telephone shows whole

@@ -1,13 +1,17 @@
 package draft
 
 import (
+	"html"
 	"math"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
+
+	"meshclerk/templates"
 )
 
 // TestPlain: how Markdown reads as plain mail.
@@ -125,4 +129,27 @@ func luminance(t *testing.T, hex string) float64 {
 		return math.Pow((c+0.055)/1.055, 2.4)
 	}
 	return 0.2126*channel(16) + 0.7152*channel(8) + 0.0722*channel(0)
+}
+
+var (
+	tagOrText  = regexp.MustCompile(`(?s)<(?:style|title).*?</(?:style|title)>|<[^>]*>`)
+	altOf      = regexp.MustCompile(`<img[^>]* alt="([^"]*)"[^>]*>`)
+	listNumber = regexp.MustCompile(`(?m)^\d{1,2}\. `) // of a list, which a browser counts itself
+	oneWord    = regexp.MustCompile(`[\pL\pN]+`)
+)
+
+// Both parts of a letter say the same words in the same order, in every language.
+func TestBothPartsSayTheSame(t *testing.T) {
+	for _, lang := range templates.Languages() {
+		for name, in := range cases(t, lang) {
+			m, err := Compose(in)
+			if err != nil {
+				t.Fatal(err)
+			}
+			shown := html.UnescapeString(tagOrText.ReplaceAllString(altOf.ReplaceAllString(m.HTML, " $1 "), " "))
+			if got, want := oneWord.FindAllString(listNumber.ReplaceAllString(m.Plain, ""), -1), oneWord.FindAllString(shown, -1); !slices.Equal(got, want) {
+				t.Errorf("%s/%s: %q\nas HTML %q", lang, name, got, want)
+			}
+		}
+	}
 }
