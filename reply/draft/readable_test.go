@@ -1,6 +1,9 @@
 package draft
 
 import (
+	"fmt"
+	"maps"
+	"os"
 	"regexp"
 	"slices"
 	"strings"
@@ -141,6 +144,39 @@ func TestShort(t *testing.T) {
 			}
 		}
 	}
+}
+
+// The table of word counts in templates/README.md has today's figures.
+func TestWordCountsAreTold(t *testing.T) {
+	readme, err := os.ReadFile("../../templates/README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	row := func(what string, figure func(lang string) string) {
+		line := "| " + what + " |"
+		for _, lang := range []string{"en", "fr", "es"} {
+			line += " " + figure(lang) + " |"
+		}
+		if !strings.Contains(string(readme), line+"\n") {
+			t.Errorf("templates/README.md has no line\n%s", line)
+		}
+	}
+	texts := map[string]map[string]string{}
+	for _, lang := range templates.Languages() {
+		texts[lang] = letterTexts(t, lang)
+	}
+	for _, name := range append(slices.Clone(offers), templates.TextReady, templates.TextReminder, templates.TextCollected) {
+		row("`"+name+"`", func(lang string) string {
+			return fmt.Sprintf("%d (%d)", wordsIn(texts[lang][name]), before[lang].words[name])
+		})
+	}
+	row("ease of all letters", func(lang string) string {
+		all := ""
+		for _, name := range slices.Sorted(maps.Keys(texts[lang])) {
+			all += texts[lang][name] + "\n\n"
+		}
+		return fmt.Sprintf("%.1f (%.1f)", ease(lang, all), before[lang].all)
+	})
 }
 
 // letterTexts are the plain letters of all cases of a language.
