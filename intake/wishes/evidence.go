@@ -64,7 +64,7 @@ func (v *replies) evidence(d *doc, w job.Wishes, changed, moved bool) *evidence 
 	}
 	wish := e.acts(acts)
 	e.marks(seen)
-	values := w.Copies != nil || len(w.Colours) > 0 || w.Size != nil || w.Scale != nil || w.Material != "" || w.Infill != nil || w.Supports != "" || len(w.Items) > 0
+	values := hasValues(w)
 	unread := len(d.left()) > 0 || len(v.unread) > 0
 	e.add("wish without a value", wish*one(!values))
 	e.add("wish for the same", wish*one(values && !e.differs))
@@ -84,6 +84,11 @@ func (v *replies) evidence(d *doc, w job.Wishes, changed, moved bool) *evidence 
 	e.echoes = slices.ContainsFunc(d.sents, d.echoes)
 	e.closed = e.differs || unread || v.refuses || v.consent == "no"
 	return e
+}
+
+// hasValues tells whether a wish for the print was read.
+func hasValues(w job.Wishes) bool {
+	return w.Copies != nil || len(w.Colours) > 0 || w.Size != nil || w.Scale != nil || w.Material != "" || w.Infill != nil || w.Supports != "" || len(w.Items) > 0
 }
 
 func one(yes bool) float64 {

@@ -356,7 +356,11 @@ func (v *replies) answer(d *doc, w job.Wishes, changed bool) job.Reply {
 	if v.witness != nil {
 		v.witness(reply, e)
 	}
-	return v.allowed(d, voted().vote(reply, e))
+	reply = v.allowed(d, voted().vote(reply, e))
+	if reply == job.Accept && !v.answersQuestion() && len(v.pieces) == 0 && !hasValues(w) && d.remainder() {
+		return "" // what the rest is beside was not read
+	}
+	return reply
 }
 
 // bySentences is the answer as its sentences give it.
@@ -403,12 +407,22 @@ func (d *doc) picks() bool {
 	return false
 }
 
+// remainder tells whether the letter agrees to the rest: "Take one off. The rest stays."
+func (d *doc) remainder() bool {
+	for i := range d.toks {
+		if t := d.toks[i]; d.cue(i, "therest") > 0 && !t.away && (t.says >= len(d.learned) || !tellsOnly(&d.learned[t.says].Acts)) {
+			return true
+		}
+	}
+	return false
+}
+
 // excepts tells whether a sentence that does not surely tell leaves something out of
 // what is agreed to: "Yes!! Except I have twins", "accepted with one amendment".
 func (d *doc) excepts() bool {
 	for i := range d.toks {
 		n := d.cue(i, "barring")
-		if t := d.toks[i]; n == 0 || t.away || t.used || t.says < len(d.learned) && tellsOnly(&d.learned[t.says].Acts) {
+		if t := d.toks[i]; n == 0 || t.away || t.says < len(d.learned) && tellsOnly(&d.learned[t.says].Acts) {
 			continue
 		}
 		if d.has(span{max(0, i-3), i}, "not", "no") < 0 && d.cue(i+n, "colour", "branch") == 0 {
