@@ -51,6 +51,7 @@ type Set struct {
 	pieces    map[string]map[string]*Piece    // language -> name
 	book      *Book
 	unread    rules.Problems // what the house's folder has beside them
+	checked   func() error   // what Check gives
 }
 
 // Template is one reply text.
@@ -76,12 +77,12 @@ type Piece struct {
 	own      bool     // it stands in the house's folder
 }
 
-// builtinTexts reads the built-in texts once.
-var builtinTexts = sync.OnceValues(func() (*Set, error) { return Load("", Languages()) })
+// builtinTexts are the built-in texts in each order of languages that was asked for: read once.
+var builtinTexts sync.Map // languages joined -> func() (*Set, error)
 
 // Default returns the built-in texts. A test guards that they are valid.
 func Default() *Set {
-	s, err := builtinTexts()
+	s, err := Load("", Languages())
 	if err != nil {
 		panic("the built-in reply texts are broken: " + err.Error())
 	}
@@ -92,6 +93,14 @@ func Default() *Set {
 // replaces the built-in file of the same language and name; an empty dir gives
 // the built-in texts. The error is rules.Problems when the texts are wrong.
 func Load(dir string, languages []string) (*Set, error) {
+	if dir != "" {
+		return readTexts(dir, languages)
+	}
+	read, _ := builtinTexts.LoadOrStore(strings.Join(languages, " "), sync.OnceValues(func() (*Set, error) { return readTexts("", languages) }))
+	return read.(func() (*Set, error))()
+}
+
+func readTexts(dir string, languages []string) (*Set, error) {
 	l := loader{sources: map[string]map[string]*source{}}
 	if err := l.read(dir, languages); err != nil {
 		return nil, err
@@ -111,7 +120,7 @@ func Load(dir string, languages []string) (*Set, error) {
 	if len(l.problems) > 0 {
 		return nil, l.problems
 	}
-	s.book = book
+	s.book, s.checked = book, sync.OnceValue(s.tried)
 	if dir != "" {
 		s.unread = unreadIn(dir, s)
 	}
