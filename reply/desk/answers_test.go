@@ -87,6 +87,7 @@ func (h *house) openNotices() int {
 // Beside a letter that was left to staff stand its words, with what was understood
 // marked, and the acts; a yes leads to the print list and says so.
 func TestLetterLeftToStaffIsTakenAsYes(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	h.offered(id, d)
@@ -113,6 +114,7 @@ func TestLetterLeftToStaffIsTakenAsYes(t *testing.T) {
 // A yes that something else stands in the way of is kept, and the page says of what:
 // at once, on the job's page and in the list.
 func TestYesThatIsKeptSaysWhatItWaitsFor(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	a := okafor()
 	a.Agreement.State = job.AgreementNone
@@ -136,6 +138,7 @@ func TestYesThatIsKeptSaysWhatItWaitsFor(t *testing.T) {
 }
 
 func TestLetterLeftToStaffIsTakenAsNo(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	h.offered(id, d)
@@ -150,6 +153,7 @@ func TestLetterLeftToStaffIsTakenAsNo(t *testing.T) {
 // The form of a change holds what was read. What the person corrects counts instead,
 // what they empty is unsaid, and what cannot be is shown again with their words.
 func TestChangeBesideALetter(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	h.offered(id, d)
@@ -180,6 +184,7 @@ func TestChangeBesideALetter(t *testing.T) {
 
 // A letter that is tied to no job has a guess to confirm; then it is read as an answer.
 func TestStrayBelongsToAJob(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	h.offered(id, d)
@@ -199,6 +204,7 @@ func TestStrayBelongsToAJob(t *testing.T) {
 }
 
 func TestAskAboutALetterAndUnknownActs(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	h.offered(id, d)

@@ -11,6 +11,7 @@ import (
 // Staff choose on the page what of a part is printed in a second colour: bodies of the
 // file, or all from a height up; beside it stand the time and the price of that.
 func TestSecondColourIsChosenOnThePage(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	a := okafor()
 	a.Mesh = shapes.Merge(shapes.Box(60, 30, 4), shapes.Moved(shapes.Box(10, 10, 2), 5, 5, 4.0001), shapes.Moved(shapes.Box(8, 10, 2), 30, 5, 4.0001))

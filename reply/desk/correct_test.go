@@ -14,6 +14,7 @@ import (
 // A wrong "collected", "ready" or "printing" is taken back, one after the other: the
 // payment and the print stay on record, marked, and count nowhere.
 func TestMistakesAtThePrinterAndTheCounterAreTakenBack(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, b := h.agreed(), h.browser("marisol")
 	path := "/job/" + string(id)
@@ -69,6 +70,7 @@ func TestMistakesAtThePrinterAndTheCounterAreTakenBack(t *testing.T) {
 // A letter about the mistake that has not left is set aside; the one that was set aside
 // by the mistake waits again; one that has left is told of.
 func TestLettersOfAMistake(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, b := h.agreed(), h.browser("marisol")
 	path := "/job/" + string(id)
@@ -122,6 +124,7 @@ func TestLettersOfAMistake(t *testing.T) {
 // One machine prints one thing at a time: a second job is refused with what runs there,
 // and a way to say what became of that.
 func TestOneMachinePrintsOneThing(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	first, second := h.agreed(), h.agreed()
 	b := h.browser("marisol")
@@ -146,6 +149,7 @@ func TestOneMachinePrintsOneThing(t *testing.T) {
 // A job that an earlier version let onto the print list without what the house wants
 // says what is missing, and does not go onto a printer.
 func TestPrintListSaysWhatIsMissing(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, b := h.agreed(), h.browser("marisol")
 	h.do(func(tx *ledger.Tx) error {

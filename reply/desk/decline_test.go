@@ -13,6 +13,7 @@ import (
 // Declining shows the letter first, in the patron's language, with the reason of the
 // house's list or in own words; it is recorded with its code, and undone again.
 func TestDeclineShowsTheLetterAndIsUndone(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	a := okafor()
 	a.Language = "fr"
@@ -58,6 +59,7 @@ func TestDeclineShowsTheLetterAndIsUndone(t *testing.T) {
 // A job that is declined while its letter is approved and has not left is taken up all
 // the same, and that letter does not leave.
 func TestTakenUpWhileTheLetterIsApproved(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	h.do(func(tx *ledger.Tx) error {
@@ -79,6 +81,7 @@ func TestTakenUpWhileTheLetterIsApproved(t *testing.T) {
 // Put aside puts off: the job stays as it is, the reply is in a list of its own, and is
 // taken up again from there.
 func TestPutAsidePutsOff(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	b := h.browser("marisol")

@@ -15,6 +15,7 @@ import (
 )
 
 func TestWaitingListsWhatNeedsAPerson(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	h.letter(okafor())
 	h.clock.pass(3 * time.Hour)
@@ -38,6 +39,7 @@ func TestWaitingListsWhatNeedsAPerson(t *testing.T) {
 
 // Approving from the page records the person, the exact hash, and the robot's work.
 func TestApproveExactBytes(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	b := h.browser("marisol")
@@ -81,6 +83,7 @@ func TestApproveExactBytes(t *testing.T) {
 // Two people have a reply open; one edits it, the other's approval is refused,
 // and the second is shown what changed and by whom.
 func TestStaleApprovalIsRefusedWithWhatChanged(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	_, d := h.letter(okafor())
 	first, second := h.browser("marisol"), h.browser("owen")
@@ -128,6 +131,7 @@ func docOf(t *testing.T, h *house, d string) casework.Written {
 
 // An edit that began with other bytes never overwrites, and keeps the person's words.
 func TestStaleEditKeepsWords(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	_, d := h.letter(okafor())
 	a, b := h.browser("marisol"), h.browser("owen")
@@ -150,6 +154,7 @@ func TestStaleEditKeepsWords(t *testing.T) {
 }
 
 func TestEmptyEditIsRefused(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	_, d := h.letter(okafor())
 	b := h.browser("marisol")
@@ -163,6 +168,7 @@ func TestEmptyEditIsRefused(t *testing.T) {
 
 // Working out other settings saves nothing; using them saves job and reply together.
 func TestSettingsAreWorkedOutAndUsed(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	b := h.browser("marisol")
@@ -221,6 +227,7 @@ func TestSettingsAreWorkedOutAndUsed(t *testing.T) {
 // Whom a reply went to before an edit changed that stands beside whom it
 // goes to now, before anybody approves it.
 func TestChangedRecipientsAreShown(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	_, id := h.letter(okafor())
 	d, err := h.ledger.Draft(t.Context(), id)
@@ -248,6 +255,7 @@ func TestChangedRecipientsAreShown(t *testing.T) {
 }
 
 func TestAsideNoteReopen(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	_, d := h.letter(okafor())
 	b := h.browser("marisol")
@@ -266,6 +274,7 @@ func TestAsideNoteReopen(t *testing.T) {
 }
 
 func TestUncertainIsOnTopAndSettled(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	h.letter(okafor())
 	_, d := h.letter(okafor())
@@ -298,6 +307,7 @@ func TestUncertainIsOnTopAndSettled(t *testing.T) {
 }
 
 func TestPictures(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, _ := h.letter(okafor())
 	b := h.browser("marisol")
@@ -324,6 +334,7 @@ func TestPictures(t *testing.T) {
 }
 
 func TestAlarmWhenThePollIsOld(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	h.clock.pass(2 * time.Hour)
 	_, page := h.browser("marisol").get("/")

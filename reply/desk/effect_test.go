@@ -18,6 +18,7 @@ func settingsForm(copies string) url.Values {
 // Settings changed after an offer: the page says what that does before and after, and
 // that is what happens. Nothing tells of a reply that is not written.
 func TestSettingsAfterAnOfferSayWhatHappens(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	h.offered(id, d)
@@ -63,6 +64,7 @@ func (h *house) hasStep(kind ledger.StepKind, subject string) bool {
 // What is agreed leaves the print list when its terms change; what is printing or done
 // cannot be changed, and says so.
 func TestSettingsOfWhatIsAgreedAndOfWhatIsPrinting(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, b := h.agreed(), h.browser("marisol")
 	path := "/job/" + string(id) + "/settings"

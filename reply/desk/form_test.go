@@ -43,6 +43,7 @@ func (h *house) withFiles(files map[string][]byte, kinds map[string]job.Kind, or
 // it, without what hides in its file, a document to be saved. No browser takes
 // either for a page, whatever it is called.
 func TestMailedFormIsLookedAt(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	scan := image.NewRGBA(image.Rect(0, 0, 60, 40))
 	scan.Set(5, 5, color.RGBA{200, 30, 30, 255})

@@ -13,6 +13,7 @@ import (
 // A restored ledger shows what the mailbox knows more, and goes on only when a
 // person says that it was looked at.
 func TestRestoredLedgerIsShownAndLetGoOn(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	_, draft := h.letter(okafor())
 	b := h.browser("marisol")

@@ -10,6 +10,7 @@ import (
 
 // What cannot be joined or parted is said, and nothing is done.
 func TestJoinAndPartAreRefused(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	h.offered(id, d)

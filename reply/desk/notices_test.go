@@ -15,6 +15,7 @@ import (
 // Three letters of one sender about one job are one notice, which leads to each
 // of them, and which is put away only by who has seen the latest.
 func TestFoldedNoticeLeadsToEachLetter(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, _ := h.letter(okafor())
 	var letters []string

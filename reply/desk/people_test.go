@@ -54,6 +54,7 @@ func TestCodesHaveWords(t *testing.T) {
 }
 
 func TestFrench(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	_, d := h.letter(okafor())
 	b := h.browser("marisol")
@@ -215,6 +216,7 @@ func TestContrastFormula(t *testing.T) {
 // A mistake in a reply text is shown with file, line and hint, and nothing is saved;
 // a good one is saved, used, and the wording before it can be had again.
 func TestTextIsCheckedSavedAndRestored(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	used := func() bool {
 		text, err := h.desk.office.Texts().Get("en", "reminder")
@@ -257,6 +259,7 @@ func TestTextIsCheckedSavedAndRestored(t *testing.T) {
 }
 
 func TestAgreementIsPutOnFile(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	b := h.browser("marisol")
 	form := url.Values{"address": {"Priya.Raman@example.com"}, "name": {"Priya Raman"}, "signed": {"2026-11-20"}, "version": {h.rules.Agreement.Current}}
@@ -282,6 +285,7 @@ func TestAgreementIsPutOnFile(t *testing.T) {
 }
 
 func TestMovingJobs(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	rich(t, h)
 	b := h.browser("marisol")

@@ -40,6 +40,7 @@ func yellow(img image.Image) int {
 // Walls that the check found thin are marked all over, also the way up that is
 // advised; a part of which it found nothing of the kind is not.
 func TestThinWallsAreMarkedInPictures(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	a := okafor()
 	a.File, a.Mesh = "box.stl", shapes.OnBed(shapes.OpenBox(40, 40, 20, 0.6))

@@ -52,6 +52,7 @@ func TestRuleBlocks(t *testing.T) {
 
 // Rules with a mistake are shown, with the mistake and its line.
 func TestRulesWithAMistake(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	h := newHouse(t, func(c *Config) { c.RulesDir = dir })
 	if err := os.WriteFile(filepath.Join(dir, "limits.toml"), []byte("# Short days.\njob_hours = \"many\"\n"), 0o644); err != nil {
@@ -63,6 +64,7 @@ func TestRulesWithAMistake(t *testing.T) {
 
 // What is wrong with the rules is said in the reader's language, with its place as it is.
 func TestRuleMistakesInEveryLanguage(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	h := newHouse(t, func(c *Config) { c.RulesDir = dir; inMadeUp(t)(c) })
 	mistakes := "job_hours = 0\nmax_copies = 3\nkeep_dasy = 3\naccepted = []\n"
@@ -88,6 +90,7 @@ func TestRuleMistakesInEveryLanguage(t *testing.T) {
 
 // So is what is wrong with a reply text.
 func TestTextMistakesInEveryLanguage(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, inMadeUp(t))
 	b := h.browser("owen")
 	for lang, want := range map[string]string{"fr": "il n’y a pas de champ .Patrn ici\n", madeup.Language: madeup.Begin + "there is no field .Patrn here" + madeup.End} {

@@ -18,6 +18,7 @@ const evil = `"><script>document.title='owned'</script><img src=x onerror=alert(
 // Whatever a letter holds is text on the page: no element, attribute or address of the page
 // comes from it. The pages are parsed as a browser would (x/net/html follows the HTML standard).
 func TestHostileLetterIsText(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	a := okafor()
 	a.Name, a.Subject, a.File, a.Text = "Eve "+evil, "Subject "+evil, "part"+evil+".stl", "Body "+evil+"\njavascript:alert(1)"
@@ -67,6 +68,7 @@ func inert(t *testing.T, path, page string) {
 }
 
 func TestHeaders(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	_, d := h.letter(okafor())
 	b := h.browser("marisol")
@@ -101,6 +103,7 @@ func TestHeaders(t *testing.T) {
 
 // Without signing in nothing is shown or done.
 func TestNothingWithoutSigningIn(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	b := h.browser("")
@@ -128,6 +131,7 @@ func TestNothingWithoutSigningIn(t *testing.T) {
 
 // A form on another site cannot act for a person who is signed in here.
 func TestOtherSitesCannotAct(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	_, d := h.letter(okafor())
 	b := h.browser("marisol")
@@ -160,6 +164,7 @@ func TestOtherSitesCannotAct(t *testing.T) {
 }
 
 func TestSessionCookie(t *testing.T) {
+	t.Parallel()
 	for _, secure := range []bool{false, true} {
 		h := newHouse(t, func(c *Config) { c.Secure = secure })
 		b := h.browser("")
@@ -182,6 +187,7 @@ func TestSessionCookie(t *testing.T) {
 }
 
 func TestSigningIn(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	b := h.browser("")
 	code, page := b.post("/sign-in", url.Values{"sign-in": {"marisol"}, "password": {"wrong"}})
@@ -213,6 +219,7 @@ func TestSigningIn(t *testing.T) {
 
 // After signing in a person is where they wanted to be, and nowhere else.
 func TestBackAfterSigningIn(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	b := h.browser("")
 	_, page := b.get("/report?month=2026-10")
@@ -241,6 +248,7 @@ func TestBackAfterSigningIn(t *testing.T) {
 }
 
 func TestDemoSignsInAndSaysSo(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, func(c *Config) { c.Auth = Auth{Demo: "Marisol Teague"} })
 	code, page := h.browser("").get("/")
 	if code != http.StatusOK {
@@ -250,6 +258,7 @@ func TestDemoSignsInAndSaysSo(t *testing.T) {
 }
 
 func TestRoles(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	code, page := h.browser("marisol").post("/texts/en/quote", url.Values{"source": {"Subject: x\n\ny"}, "do": {"save"}})
 	if code != http.StatusForbidden || !strings.Contains(page, "Only an admin may do this") {
@@ -303,6 +312,7 @@ func TestAccountsFile(t *testing.T) {
 
 // Who is not signed in leaves nothing behind, and who is signed out is forgotten.
 func TestSessionsAreOnlyForTheSignedIn(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	for range 50 {
 		b := h.browser("")

@@ -65,6 +65,7 @@ func (h *house) moves(tx *ledger.Tx, id job.ID, to job.Stage) error {
 // A job is moved to another printer's list from the print list and from its own
 // page; the hours shown are then that printer's, and the price stays.
 func TestAssignToAnotherPrinter(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id := h.agreed()
 	b := h.browser("marisol")
@@ -105,6 +106,7 @@ func TestAssignToAnotherPrinter(t *testing.T) {
 // From printing to collected on the job's own page; what is missing is said in
 // place, in the person's language, and what was filled in is kept.
 func TestPrintedAndCollected(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id := h.agreed()
 	b := h.browser("marisol")
@@ -145,6 +147,7 @@ func TestPrintedAndCollected(t *testing.T) {
 }
 
 func TestCloseUnprinted(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id := h.agreed()
 	b := h.browser("marisol")
@@ -165,6 +168,7 @@ func TestCloseUnprinted(t *testing.T) {
 // The job sheet runs and fetches nothing; the part is a file to be saved, and an
 // error before it is a page.
 func TestSheetAndPart(t *testing.T) {
+	t.Parallel()
 	part := shapes.OnBed(shapes.Bracket(60, 30))
 	h := newHouse(t, nil)
 	id := h.agreed()
@@ -207,6 +211,7 @@ func TestSheetAndPart(t *testing.T) {
 
 // The record tells who approved which bytes, and can be searched and leafed through.
 func TestRecord(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	b := h.browser("marisol")
 	_, page := b.get("/record")

@@ -138,6 +138,7 @@ func TestGuessingLocksNobodyOut(t *testing.T) {
 
 // Without a proxy to tell addresses apart, staff still get in where they did before.
 func TestGuessingBehindAnUnknownProxy(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	known := h.browser("marisol")
 	known.post("/sign-out", nil)
@@ -201,6 +202,7 @@ func TestTriesAreForgotten(t *testing.T) {
 
 // What a stranger can cause at will does not fill the log.
 func TestLogIsNotFilledByStrangers(t *testing.T) {
+	t.Parallel()
 	var log bytes.Buffer
 	h := newHouse(t, func(c *Config) { c.Log = slog.New(slog.NewTextHandler(&log, nil)) })
 	b := h.browser("")
@@ -273,6 +275,7 @@ func TestDoorsAreFew(t *testing.T) {
 
 // A header of the proxy counts only from its address and with its secret.
 func TestProxyIsBelievedWithItsSecretOnly(t *testing.T) {
+	t.Parallel()
 	get := func(from string, header http.Header) (int, string) {
 		h := newHouse(t, func(c *Config) {
 			c.Auth = Auth{Named: &Named{Header: "X-Remote-Name", Admins: []string{"Owen Dufresne"}}}
@@ -378,6 +381,7 @@ func TestVisitorsAddress(t *testing.T) {
 // A page that is asked by a name nobody gave it answers nothing: that name may be
 // another site's, led here (DNS rebinding).
 func TestHostIsChecked(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, func(c *Config) {
 		c.Auth = Auth{Demo: "Marisol Teague"} // nobody needs to sign in, so the name is all that keeps others out
 		c.Hosts = []string{"Print.larkfield.example"}

@@ -35,6 +35,7 @@ func (b *browser) state(path string) (is, stale string) {
 // The word that a page holds is the one it is told while nothing changes, and
 // another one after any change, by whomever.
 func TestPagesKnowWhenTheyAreStale(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	b := h.browser("marisol")
@@ -66,6 +67,7 @@ func TestPagesKnowWhenTheyAreStale(t *testing.T) {
 
 // A page that asks by itself does not keep a person signed in who went away.
 func TestAskingDoesNotKeepSignedIn(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	b := h.browser("marisol")
 	ends := func() time.Time {
@@ -89,6 +91,7 @@ func TestAskingDoesNotKeepSignedIn(t *testing.T) {
 
 // Both languages have the errors of every form.
 func TestErrorsInFrench(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, nil)
 	id, d := h.letter(okafor())
 	b := h.browser("owen")

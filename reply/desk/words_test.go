@@ -197,6 +197,7 @@ func TestKindsOfCodesAgree(t *testing.T) {
 // house's own, with one sentence translated, is a language of the page. What has no
 // words in it, such as a stage, is in English.
 func TestLanguageIsOneFolder(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, func(c *Config) {
 		dir := t.TempDir()
 		english, err := os.ReadFile("../../templates/en/page.toml")
