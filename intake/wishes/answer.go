@@ -17,7 +17,7 @@ type verdict struct {
 	money, when, not                 bool // speaks of money beside no consent; of a time that may be a condition; denies something
 	unsure                           bool // a condition, or a consent that is denied
 	led                              bool // a phrase of consent that something unknown leads to
-	said                             bool // one that is only said: "I would say go ahead"
+	said                             bool // one that is only said or denied: "I would say go ahead"
 	vague                            bool // an unexplained number, a consent with words that nothing knows
 }
 
@@ -392,7 +392,9 @@ func (d *doc) consent(i, j int, lead []string, v *verdict) {
 	}
 	d.use(i, j)
 	switch {
-	case d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0 || d.withOther(j):
+	case d.has(span{max(d.clauseOf(i).from, i-5), i}, "not") >= 0:
+		v.unsure, v.said = true, true
+	case d.withOther(j):
 		v.unsure = true
 	case d.foreign(j):
 		v.vague = true
@@ -406,9 +408,12 @@ var tailWords = append([]string{"jobword", "leadname", "lead", "printing", "harm
 	"acceptstart", "acceptend", "by", "on", "day", "month", "daydet", "daytime", "clock", "start", "as", "if", "whencond", "asksmid", "question", "change", "dropping", "not",
 	"except", "doubt", "thatclause", "bystander", "about", "infillword", "verb", "set", "want", "ask", "eachword", "times", "bigger"}, wishWords...)
 
-// onlySaid tells of a phrase right behind a word of saying, which is nobody else's: "I would
-// say print it".
+// onlySaid tells of a phrase right behind a word of denying, or of saying that is nobody
+// else's: "don't print it", "I would say print it".
 func (d *doc) onlySaid(i int) bool {
+	if n := d.ended(i, "not"); n > 0 {
+		return d.ended(i, "refuseahead") > 0 || d.behind(i-n, "saying")
+	}
 	return d.behind(i, "saying") && d.has(span{d.clauseOf(i).from, i}, "kinsays") < 0
 }
 
@@ -630,7 +635,7 @@ func changedWish(w, earlier job.Wishes, asked []string) bool {
 		free("colour") && len(w.Colours) > 0 && !slices.Equal(w.Colours, earlier.Colours) ||
 		free("size") && free("scale") && (w.Size != nil && (earlier.Size == nil || *earlier.Size != *w.Size) || w.Scale != nil && !same(w.Scale, earlier.Scale)) ||
 		free("material") && w.Material != "" && w.Material != earlier.Material ||
-		free("supports") && w.Supports != "" && w.Supports != earlier.Supports ||
+		(free("supports") || w.Supports == "soluble") && w.Supports != "" && w.Supports != earlier.Supports || // whether they may stand is asked, not what of
 		free("infill") && w.Infill != nil && !same(w.Infill, earlier.Infill) ||
 		free("infill") && w.Strong && !earlier.Strong ||
 		free("height") && w.ChangeMM != nil && !same(w.ChangeMM, earlier.ChangeMM) ||

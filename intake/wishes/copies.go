@@ -29,7 +29,7 @@ func (d *doc) copies() (*int, string) {
 	clash := ""
 	for i := 0; i < len(d.toks); i++ {
 		c, unclear := d.countAt(i)
-		if c != nil && d.in.Answer && d.ended(c.to, "more", "less") > 0 {
+		if c != nil && d.in.Answer && (d.ended(c.to, "more", "less") > 0 || d.cue(c.from, "twofold", "halffold") > 0 || d.ended(c.from, "takeaway") > 0 && d.cue(c.to, "offorder") > 0) {
 			d.use(c.from, c.to)
 			return &c.value, d.words(c.from, c.to) // "add one more … now he wants one as well"
 		}
@@ -187,6 +187,9 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if n := d.cue(i, "onecopy"); n > 0 && !d.toks[i].away && !d.toks[i].claimed && !d.toks[i].told && (d.cue(i+n, "of") > 0 || !d.other(i+n, 3)) && !d.hypothetical(i) && !d.replaced(i) {
 		return &found[int]{1, i, i + n}, ""
 	}
+	if c := d.foldAt(i); c != nil {
+		return c, ""
+	}
 	value, n := d.numeral(i)
 	if a := d.cue(i, "a"); n == 0 && a > 0 && !d.toks[i].away && !d.toks[i].told {
 		return cmp.Or(d.perHead(i, i+a, 1), d.addedAt(i, i+a, 1), d.fewerAt(i, i+a, 1)), ""
@@ -225,6 +228,21 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	}
 	d.counted[i+n] = true
 	return &found[int]{int(value), i, to}, ""
+}
+
+// foldAt reads "twice as many" and "half the quantity" beside the copies that were known
+// before.
+func (d *doc) foldAt(i int) *found[int] {
+	twice, half := d.cue(i, "twofold"), d.cue(i, "halffold")
+	if e := d.in.Earlier.Copies; d.in.Answer && e != nil && !d.toks[i].away && !d.toks[i].refused && !d.hypothetical(i) && !d.onlyAsks(i) {
+		switch {
+		case twice > 0 && *e*2 <= maxCopies:
+			return &found[int]{*e * 2, i, i + twice}
+		case half > 0 && *e%2 == 0:
+			return &found[int]{*e / 2, i, i + half}
+		}
+	}
+	return nil
 }
 
 // asksFor tells of a number right behind a word of needing: "I need 5 hooks", "besoin de 5
@@ -275,7 +293,7 @@ func (d *doc) addedAt(i, j, value int) *found[int] {
 // before.
 func (d *doc) fewerAt(i, j, value int) *found[int] {
 	n := d.cue(j, "less")
-	taken := d.ended(i, "takeaway") > 0 && (n > 0 || d.in.Language == "es" && d.closed(j))
+	taken := d.ended(i, "takeaway") > 0 && (n > 0 || d.in.Language == "es" && d.closed(j) || d.cue(j, "offorder") > 0)
 	if !d.in.Answer || d.in.Earlier.Copies == nil || *d.in.Earlier.Copies <= value || !taken && (n == 0 || d.fold(j) == "off" || d.cue(j+n, "bigger") > 0) || d.replaced(i) || d.ranged(i, j) || d.other(j+n, 2) {
 		return nil
 	}

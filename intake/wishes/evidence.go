@@ -20,6 +20,7 @@ type evidence struct {
 	differs bool                 // wishes are not those of the offer
 	echoes  bool                 // a yes that repeats a question of ours
 	ours    bool                 // we had asked something else than whether to go ahead
+	asks    bool                 // a sentence with a question mark has a word of asking: "where", "how much"
 	closed  bool                 // nothing may be agreed to: wishes differ, are unread, or something is refused
 }
 
@@ -80,6 +81,7 @@ func (v *replies) evidence(d *doc, w job.Wishes, changed, moved bool) *evidence 
 	e.is("questions of ours", v.answersQuestion())
 	e.is("only ok", d.onlyOK())
 	e.is("as quoted", d.has(span{0, len(d.toks)}, "asquoted") >= 0)
+	e.asks = slices.ContainsFunc(d.sents, func(s span) bool { return d.hasMark(s) && d.has(s, "whword") >= 0 && !d.toks[s.from].away })
 	e.ours = v.answersQuestion() || slices.ContainsFunc(v.pieces, func(p *doc) bool { return p.topic != "" && p.topic != "accept" })
 	e.echoes = slices.ContainsFunc(d.sents, d.echoes)
 	e.closed = e.differs || unread || v.refuses || v.consent == "no"
@@ -213,16 +215,14 @@ func (e *evidence) note(mark string, found, kept, agreeing bool) {
 	case "changes":
 		least = never * one(kept)
 	case "asks":
-		least = max(unlessSurely(e.most[tagger.Ask] < hardly, voteHeld)*one(agreeing), voteHeld*one(kept && !agreeing))
+		least = max(unlessSurely(e.most[tagger.Ask] < hardly, voteHeld)*one(agreeing), voteBeside*one(kept && !agreeing))
 	case "unsure":
-		least = max(unlessSurely(e.most[tagger.If] < sureNot, voteBeside)*one(agreeing), voteHeld*one(kept && !agreeing))
-	case "doubts", "when":
+		least = max(unlessSurely(e.most[tagger.If] < sureNot, voteHeld)*one(agreeing), voteHeld*one(kept && !agreeing))
+	case "doubts", "but":
 		least = voteHeld * one(kept)
-	case "but":
+	case "when":
 		least = voteBeside * one(kept)
-	case "led":
-		least = voteHeld * one(agreeing)
-	case "vague", "not":
+	case "led", "vague", "not":
 		least = voteBeside * one(agreeing)
 	}
 	e.least = max(e.least, least)

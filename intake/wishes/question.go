@@ -20,7 +20,7 @@ func (d *doc) isQuestion(i int) bool {
 	if d.linksOnly(start) {
 		return false // "que sean tres" is a wish; the word that asks has an accent
 	}
-	return d.cue(start, "question") > 0 && d.cue(start, "accept") == 0 // "pueden imprimir" gives leave
+	return d.cue(start, "question") > 0 && d.cue(start, "accept", "notasking") == 0 // "pueden imprimir" gives leave
 }
 
 // hasMark tells of a sentence with a question mark at its end.

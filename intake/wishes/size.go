@@ -15,6 +15,9 @@ var mmPerUnit = map[string]float64{"mm": 1, "cm": 10, "m": 1000, "in": 25.4, "ft
 // sees none.
 const sureSize = 0.95
 
+// likelySize is how probable a wish must be in its sentence.
+const likelySize = 0.65
+
 const (
 	leastMM = 1    // a smaller wish is a detail of the part
 	mostMM  = 2000 // a larger one is a piece of furniture
@@ -64,6 +67,9 @@ func (d *doc) measure(i int) (mm float64, to int) {
 	}
 	if d.footSign(j) {
 		return value * mmPerUnit["ft"], j + 1
+	}
+	if n := d.cue(j, "andhalf"); n > 0 && d.cue(j+n, "unit") > 0 {
+		value, j = value+0.5, j+n // "three and a half inches"
 	}
 	t, ok := find(d.tagsAt(j), "unit")
 	if !ok || t.key == "in" && t.n == 1 && d.fold(j) == "in" && !d.inches(i, j) || t.key == "m" && !d.isTight(j) && d.cue(j+1, "axis") == 0 && len(d.toks[j].text) == 1 && d.toks[j].text != "m" {
@@ -142,6 +148,9 @@ func (d *doc) axisBefore(i int) (axis string, from int) {
 		n := d.ended(i, "axislink", "should", "about", "skip", "set")
 		if f := d.fold(i - 1); n == 0 && (f == ":" || f == "=" || f == "-" && !d.isTight(i)) {
 			n = 1
+		}
+		if w := d.ended(i, "which"); n == 0 && w > 0 && d.fold(i-w-1) == "," {
+			n = w + 1 // "the depth, which has to be 3 cm"
 		}
 		if n == 0 {
 			return "", i
@@ -238,11 +247,19 @@ func (d *doc) sizeAt(i, to int, mm float64) *found[job.Size] {
 	if axis == "" && d.plainSize(i, to) {
 		axis = "longest"
 	}
-	learned := d.learnedAs(i, tagger.Size, sureSize) && d.does(i, tagger.Wish) >= sureSize && !d.onlyAsks(i)
+	wish := d.does(i, tagger.Wish)
+	learned := (d.learnedAs(i, tagger.Size, sureSize) && wish >= likelySize && !d.behind(i, "measures") || d.wantedAs(i, to) && wish >= sureSize) && !d.onlyAsks(i)
 	if axis == "" || !learned && (!d.ofPart(from, to) || !d.wishedSize(from, to)) {
 		return nil
 	}
 	return &found[job.Size]{job.Size{Axis: axis, MM: math.Round(mm*1000) / 1000}, from, d.afterAxis(to)}
+}
+
+// wantedAs tells of "I would like my owl 9 cm high": nothing that it is for stands between.
+func (d *doc) wantedAs(i, to int) bool {
+	c := d.clauseOf(i)
+	want := d.has(span{c.from, i}, "want")
+	return want >= 0 && d.axisAfter(to) != "" && d.has(span{want, i}, "for", "fit", "notpart", "withword") < 0
 }
 
 // wishedSize asks for evidence that a length is wished and not only told: a
@@ -350,6 +367,9 @@ func (d *doc) scale() (*float64, string) {
 }
 
 func (d *doc) scaleAt(i int) *found[float64] {
+	if d.in.Answer && d.cue(i, "twofold", "halffold") > 0 {
+		return nil // of the copies
+	}
 	if t, ok := d.tag(i, "scale"); ok {
 		v, err := strconv.ParseFloat(t.key, 64)
 		told := d.has(span{d.clauseOf(i).from, i}, "is", "notpart") >= 0 && d.has(d.clauseOf(i), "should", "ask", "want") < 0 && !(d.in.Answer && d.ended(i, "at") > 0)

@@ -66,7 +66,7 @@ func (d *doc) unreadAt(i int) string {
 		return "" // a story, a signature, where the card's number stands
 	}
 	if about, ok := d.loose[i]; ok {
-		if about == "date" && d.in.Answer && d.ofLetter(i) {
+		if d.in.Answer && (about == "date" && d.ofLetter(i) || d.hardlyWished(i)) {
 			return ""
 		}
 		return about
@@ -97,6 +97,12 @@ func (d *doc) toldOnly(i int) bool {
 	t := &d.toks[i]
 	p := &d.learned[t.says].Acts
 	return t.role == tagger.None && max(p[tagger.Tell], p[tagger.Polite]) >= evenOdds && max(p[tagger.Wish], p[tagger.Yes], p[tagger.No]) < sureNot
+}
+
+// hardlyWished tells of a length or a date that was learned to be no wish, in a sentence
+// that wishes and refuses hardly anything.
+func (d *doc) hardlyWished(i int) bool {
+	return d.toks[i].role == tagger.None && d.does(i, tagger.Wish, tagger.No, tagger.If) < 0.2
 }
 
 // ofLetter tells of the date of a letter: "as laid out in your mail of last Friday".
@@ -191,11 +197,18 @@ func (d *doc) explained(i int) bool {
 		return true
 	case d.ended(i, "numbered") > 0 && d.ended(i, "choice") == 0:
 		return true
+	case d.in.Answer && (d.ended(i, "all") > 0 || d.cue(j, "ofmonth") > 0):
+		return true // "all three as they should be", "your offer of the 20th inst."
+	case d.in.Answer && d.cue(j, "votes") > 0 && d.endsHere(j+d.cue(j, "votes")):
+		return true // "eleven for, two against"
 	}
 	return d.fold(j) == "/" && d.isTight(j) || d.fold(i-1) == "/" && d.isTight(i)
 }
 
 func (d *doc) isMoney(i, j int) bool {
+	if k := i - d.ended(i, "and", "withword"); d.ended(k, "money") > 0 && d.endsNumeral(k-d.ended(k, "money")) {
+		return true // "nine dollars sixty", "nueve dólares con sesenta"
+	}
 	for k := i - 1; k >= max(0, i-2); k-- {
 		switch d.fold(k) {
 		case "$", "€", "£", "cad":

@@ -121,7 +121,7 @@ func (t *tally) vote(reply job.Reply, e *evidence) job.Reply {
 	}
 	k := slices.Index(voices[:], reply)
 	surelyWished := reply == job.Change && e.most[tagger.Wish] >= likely && p[0] < voteKeep
-	if p[k] >= voteKeep || surelyWished || reply == job.Question && p[k]+p[len(p)-1] >= voteAsked {
+	if p[k] >= voteKeep || surelyWished || reply == job.Question && (e.asks && p[0] < voteKeepYes || p[k]+p[len(p)-1] >= voteAsked) {
 		return reply // a question and an answer that a person must read come to the same
 	}
 	return ""
