@@ -21,8 +21,9 @@ var lookers = map[string]bool{"Contains": true, "HasPrefix": true, "HasSuffix": 
 
 // fromOutside are the places whose patterns read what others wrote, and who.
 var fromOutside = map[string]string{
-	"intake/letter/":         "patrons and mail programs, in any words",
-	"reply/outbox/outbox.go": "mail addresses, to be masked",
+	"intake/letter/":            "patrons and mail programs, in any words",
+	"intake/wishes/dictated.go": "signs that a patron spoke to a telephone",
+	"reply/outbox/outbox.go":    "mail addresses, to be masked",
 }
 
 // No room looks into a sentence of ours: what it has to know of another room it gets
