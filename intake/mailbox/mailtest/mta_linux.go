@@ -3,6 +3,7 @@ package mailtest
 import (
 	"bytes"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -21,8 +22,9 @@ type MTA struct {
 	User, Password string
 	CAFile         string
 
-	t    testing.TB
-	tree *tree
+	t     testing.TB
+	tree  *tree
+	queue []string // where what was taken lies until it is delivered, in its order
 }
 
 // outgoing is the maildir that everything is delivered into.
@@ -54,8 +56,32 @@ func (m *MTA) Await(n int) [][]byte {
 	}
 }
 
-// Delivered returns what was delivered until now, oldest first.
-func (m *MTA) Delivered() [][]byte { m.t.Helper(); return m.delivered() }
+// Delivered returns all that the server took until now, oldest first. It says 250 before
+// it delivers, so what is still on its way is waited for.
+func (m *MTA) Delivered() [][]byte {
+	m.t.Helper()
+	for deadline := time.Now().Add(30 * time.Second); m.onItsWay(); time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			m.t.Fatalf("a message that was taken is never delivered\n%s", m.tree.log)
+		}
+	}
+	return m.delivered()
+}
+
+// onItsWay reports whether the queue holds a message.
+func (m *MTA) onItsWay() bool {
+	for _, dir := range m.queue {
+		held := false
+		filepath.WalkDir(filepath.Join(m.tree.dir, dir), func(_ string, e fs.DirEntry, err error) error {
+			held = held || err == nil && !e.IsDir() // one that is gone meanwhile has moved on
+			return nil
+		})
+		if held {
+			return true
+		}
+	}
+	return false
+}
 
 func (m *MTA) delivered() [][]byte {
 	files, err := filepath.Glob(filepath.Join(m.tree.dir, outgoing, "new", "*"))
@@ -137,6 +163,7 @@ anvil unix - - n - 1 anvil
 `, m.Port), 0, 0o644)
 	r.must(treePassword, "/usr/sbin/saslpasswd2", "-p", "-c", "-u", "mx.larkfield.test", "print")
 	r.chown("etc/sasldb2", postfixUID)
+	m.queue = []string{"var/spool/postfix/incoming", "var/spool/postfix/active", "var/spool/postfix/deferred"}
 	r.start(m.Port, "/usr/lib/postfix/sbin/master", "-d")
 	return m
 }
@@ -185,6 +212,7 @@ plain:
   server_condition = ${if and{{eq{$auth2}{print}}{eq{$auth3}{WORD}}}}
   server_set_id = $auth2
 `), 0, 0o644)
+	m.queue = []string{"var/spool/exim4/input"}
 	r.start(m.Port, "/usr/sbin/exim4", "-bdf", "-q1h")
 	return m
 }
