@@ -350,9 +350,6 @@ func (d *doc) timesAt(i int, t tag) (*found[int], string) {
 // otherNumber tells of a number that by its neighbours is a measure, a date, a
 // time, an amount of money or a label.
 func (d *doc) otherNumber(i, j int) bool {
-	if d.cue(i, "barring") > 0 {
-		return true // "just one alteration"
-	}
 	switch d.fold(i - 1) {
 	case "#", "$", "€", "£", "°", "/", "'", "v", "version", "m":
 		return true

@@ -91,6 +91,13 @@ func tellsOnly(p *[tagger.Acts]float64) bool {
 	return tells >= likely && does < sureNot || tells >= 0.4 && does < 0.04
 }
 
+// tells tells whether the sentence around a token was learned to tell something and to do
+// nothing else.
+func (d *doc) tells(i int) bool {
+	says := d.toks[i].says
+	return says < len(d.learned) && tellsOnly(&d.learned[says].Acts)
+}
+
 // does is how probable it is that the sentence around a token does one of some
 // things; certain when nothing was learned of it.
 func (d *doc) does(i int, acts ...tagger.Act) float64 {

@@ -62,7 +62,7 @@ func (d *doc) unreadAt(i int) string {
 	if t.away || t.used || t.kind == opaque || t.told && !d.in.Answer {
 		return ""
 	}
-	if d.in.Answer && t.says < len(d.learned) && (tellsOnly(&d.learned[t.says].Acts) || d.toldOnly(i)) {
+	if d.in.Answer && (d.tells(i) || d.toldOnly(i)) {
 		return "" // a story, a signature, where the card's number stands
 	}
 	if about, ok := d.loose[i]; ok {
@@ -95,6 +95,9 @@ func (d *doc) unreadAt(i int) string {
 // probably tells than not and hardly wishes, agrees or refuses anything.
 func (d *doc) toldOnly(i int) bool {
 	t := &d.toks[i]
+	if t.says >= len(d.learned) {
+		return false
+	}
 	p := &d.learned[t.says].Acts
 	return t.role == tagger.None && max(p[tagger.Tell], p[tagger.Polite]) >= evenOdds && max(p[tagger.Wish], p[tagger.Yes], p[tagger.No]) < sureNot
 }

@@ -135,7 +135,7 @@ func (r *Reader) Understand(in Input) job.Wishes {
 			w.Answer = ""
 		}
 		apart := w.Together == "no" && slices.Contains(v.topics, "together") // that no is to our question
-		moved := w.Pickup != "" && in.Earlier.Pickup != "" && w.Pickup != in.Earlier.Pickup
+		moved := movedFrom(in.Earlier, w)
 		if words := d.unclearAnswer(w.Answer, moved); words != "" && !apart {
 			w.Unread = append(w.Unread, job.Unread{Text: words, About: "answer"})
 		}
@@ -350,7 +350,7 @@ func (d *doc) takeUsed(other *doc) {
 // answer decides what the whole letter says to the quote: what the grammar and the
 // tagger found sentence by sentence, and then all the evidence together.
 func (v *replies) answer(d *doc, w job.Wishes, changed bool) job.Reply {
-	moved := w.Pickup != "" && v.in.Earlier.Pickup != "" && w.Pickup != v.in.Earlier.Pickup
+	moved := movedFrom(v.in.Earlier, w)
 	reply := v.bySentences(d, changed, moved)
 	e := v.evidence(d, w, changed, moved)
 	if v.witness != nil {
@@ -364,6 +364,11 @@ func (v *replies) answer(d *doc, w job.Wishes, changed bool) job.Reply {
 		return "" // what the rest is beside was not read
 	}
 	return reply
+}
+
+// movedFrom tells whether another branch is wished than was before.
+func movedFrom(earlier, w job.Wishes) bool {
+	return w.Pickup != "" && earlier.Pickup != "" && w.Pickup != earlier.Pickup
 }
 
 // bySentences is the answer as its sentences give it.
@@ -413,7 +418,7 @@ func (d *doc) picks() bool {
 // remainder tells whether the letter agrees to the rest: "Take one off. The rest stays."
 func (d *doc) remainder() bool {
 	for i := range d.toks {
-		if t := d.toks[i]; d.cue(i, "therest") > 0 && !t.away && (t.says >= len(d.learned) || !tellsOnly(&d.learned[t.says].Acts)) {
+		if d.cue(i, "therest") > 0 && !d.toks[i].away && !d.tells(i) {
 			return true
 		}
 	}
@@ -431,7 +436,7 @@ func (d *doc) handsOver() bool {
 func (d *doc) excepts() bool {
 	for i := range d.toks {
 		n := d.cue(i, "barring")
-		if t := d.toks[i]; n == 0 || t.away || t.says < len(d.learned) && tellsOnly(&d.learned[t.says].Acts) {
+		if n == 0 || d.toks[i].away || d.tells(i) {
 			continue
 		}
 		if d.has(span{max(0, i-3), i}, "not", "no") < 0 && d.cue(i+n, "colour", "branch") == 0 {
