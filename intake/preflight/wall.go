@@ -230,14 +230,18 @@ func (p *part) sum(s orientation, t thickness, places []sample, rays []raySample
 // least gives the place with nearly the smallest figure: one in twenty may be
 // smaller, and always two, since a single sliver says little about the part.
 func least(of []int, rays []raySample, figure func(raySample) float64) int {
-	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(figure(rays[a]), figure(rays[b])) })
-	return of[max(fewest-1, len(of)/20)]
+	return ranked(of, rays, figure)[max(fewest-1, len(of)/20)]
 }
 
 // middle gives the place with the median figure.
 func middle(of []int, rays []raySample, figure func(raySample) float64) int {
+	return ranked(of, rays, figure)[len(of)/2]
+}
+
+// ranked puts places in the order of a figure, the smallest first.
+func ranked(of []int, rays []raySample, figure func(raySample) float64) []int {
 	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(figure(rays[a]), figure(rays[b])) })
-	return of[len(of)/2]
+	return of
 }
 
 // oneSide sums the area of walls, which are seen from both sides, and of those

@@ -71,7 +71,7 @@ func (pr *printed) at(ctx context.Context, scale float64) (float64, error) {
 	r := *pr.recipe
 	r.scale = scale
 	r.in.EveryLayer = false
-	other, err := planCopy(ctx, pr.part.scaled(scale/pr.scale), &r, closely)
+	other, err := planCopy(ctx, pr.part.scaled(scale/pr.scale), &r)
 	if err != nil {
 		return 0, err
 	}

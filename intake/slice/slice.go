@@ -63,7 +63,7 @@ func NewPlan(ctx context.Context, m *mesh.Mesh, in Input) (*Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	pr, err := planCopy(ctx, part, p, closely)
+	pr, err := planCopy(ctx, part, p)
 	if err != nil {
 		return nil, err
 	}
@@ -82,14 +82,14 @@ func (p *Plan) Estimate(ctx context.Context) (job.Estimate, error) {
 }
 
 // planCopy cuts and plans one copy, from layers that stand for the rest where the
-// time is then off by no more than a share.
-func planCopy(ctx context.Context, part *part, p *recipe, share float64) (*printed, error) {
+// time is then hardly off.
+func planCopy(ctx context.Context, part *part, p *recipe) (*printed, error) {
 	whole := part.whole()
 	ground, err := placeSupports(ctx, p, whole)
 	if err != nil {
 		return nil, err
 	}
-	return planOn(ctx, part, p, ground, p.choose(ctx, whole, p.propped(ground), share))
+	return planOn(ctx, part, p, ground, p.choose(ctx, whole, p.propped(ground), closely))
 }
 
 // planOn cuts and plans a copy in the layers that were chosen; nil for all.

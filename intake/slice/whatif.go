@@ -49,7 +49,7 @@ func (w *options) try(ctx context.Context, label job.Message, s job.Settings) (w
 	if p.scale != w.scale {
 		part = part.scaled(p.scale / w.scale)
 	}
-	pr, err := planCopy(ctx, part, p, closely)
+	pr, err := planCopy(ctx, part, p)
 	if err != nil {
 		return false, err
 	}
