@@ -33,7 +33,7 @@ func (s *Set) Samples(lang string) []Sample {
 		d.Agreement.Needed, d.Agreement.State = true, state
 		samples = append(samples, Sample{"agreement " + state, d})
 	}
-	return samples
+	return append(samples, Sample{"usual", usual(l)})
 }
 
 var sampleDay = time.Date(2026, 11, 27, 10, 0, 0, 0, time.UTC)
@@ -81,6 +81,21 @@ func full(l *Localizer) Data {
 		d.Questions = append(d.Questions, Question{Number: i + 1, Key: key, Text: said(l, "asked"),
 			About: said(l, "about"), Choices: l.Or([]Text{l.Colour("white"), l.Colour("green")}), Amount: l.Size([3]float64{60, 31, 48}), OneBody: true})
 	}
+	return d
+}
+
+// usual is the letter that most patrons get, which is what a person wants to look at;
+// full has all that a letter can have, and together that is no letter that is ever sent.
+func usual(l *Localizer) Data {
+	d := full(l)
+	d.Files, d.Unopened, d.Links, d.TooMany, d.Sent = nil, nil, 0, 0, 1
+	d.Deposit, d.GivenUp, d.Late, d.NeededBy, d.New = "", "", false, "", false
+	d.Pickup.Paid, d.Part.Pieces, d.Part.Changes, d.Part.LaidAway = "", "", 0, ""
+	d.Part.Turned, d.Part.TurnWhy = false, ""
+	d.Part.Notes, d.Part.Asides, d.Part.Stops, d.Part.Options = nil, nil, nil, d.Part.Options[:2]
+	d.Cautions.Told = d.Cautions.Told[:2]
+	d.Parts, d.Changes = []Part{d.Part}, []Change{{File: "bracket.stl", What: "copies", Before: "1", Now: "2"}}
+	d.Questions = []Question{{Number: 1, Key: "supports"}}
 	return d
 }
 

@@ -14,7 +14,7 @@ type templatesPreviewCmd struct {
 	house
 	Name      string `arg:"" help:"The text, e.g. quote."`
 	Job       string `placeholder:"ID" help:"The job it would be about, e.g. LP-000042; a sample otherwise."`
-	Sample    string `default:"full" help:"The sample it would be about, where no job is named; another name lists them."`
+	Sample    string `default:"usual" help:"The sample it would be about, where no job is named; another name lists them."`
 	Templates string `placeholder:"DIR" help:"Folder of reply texts; the installation's or the built-in ones otherwise."`
 	Language  string `placeholder:"en|fr|es" help:"Another language than the patron's; of a sample, than the library's first."`
 	HTML      bool   `name:"html" help:"The HTML part."`
