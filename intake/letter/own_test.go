@@ -120,6 +120,17 @@ func TestUnflow(t *testing.T) {
 	if got := unflow("ab \ncd", true); got != "abcd" {
 		t.Errorf("delsp: got %q", got)
 	}
+	// RFC 3676, 4.5: a line of another depth begins a paragraph, whatever the one before ends in
+	for in, want := range map[string]string{
+		"> shall I print it? \nYes, please.":  "> shall I print it? \nYes, please.",
+		"Yes, please. \n> shall I print it?":  "Yes, please. \n> shall I print it?",
+		"> shall I \n> print it?":             "> shall I print it?",
+		">> deeper \n> quoted \n> to its end": ">> deeper \n> quoted to its end",
+	} {
+		if got := unflow(in, false); got != want {
+			t.Errorf("%q: got %q, want %q", in, got, want)
+		}
+	}
 }
 
 func TestRenderHTML(t *testing.T) {

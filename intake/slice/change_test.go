@@ -6,6 +6,7 @@ import (
 	"meshclerk/intake/job"
 	"meshclerk/intake/mesh"
 	"meshclerk/intake/mesh/shapes"
+	"meshclerk/rules"
 )
 
 // A colour that changes at a height costs one change on each plate: of the nozzle where
@@ -41,6 +42,31 @@ func TestColourChangesOnceAPlate(t *testing.T) {
 	in.ChangeMM = 5
 	if above := mustEstimate(t, m, in); above.ColourChanges != 0 || above.ChangeMM != 0 || above.SecondMM3 != 0 {
 		t.Errorf("a change above the part: %+v", above)
+	}
+}
+
+// A printer changes the colour at a height with a nozzle that is free for it: not with the
+// one that lays supports which dissolve.
+func TestWhoChangesTheColour(t *testing.T) {
+	soluble := &rules.Material{Name: "PVA", Soluble: true}
+	for _, c := range []struct {
+		nozzles []float64
+		support *rules.Material
+		byHand  bool
+	}{
+		{[]float64{0.4}, nil, true}, {[]float64{0.4, 0.4}, nil, false}, {[]float64{0.4, 0.4}, soluble, true}, {nil, nil, true},
+	} {
+		p := recipeWith(t, func(p *recipe) {
+			p.printer.NozzleMM, p.in.Support = c.nozzles, c.support
+			p.printer.SwitchS, p.printer.PurgeMM3, p.printer.ChangeWaitS, p.printer.ChangeS, p.printer.ChangeMM3 = 9, 15, 1200, 300, 120
+		})
+		wantS, wantMM3 := 9.0, 15.0
+		if c.byHand {
+			wantS, wantMM3 = 1500, 120
+		}
+		if s, mm3 := p.changeCost(); p.changesByHand() != c.byHand || s != wantS || mm3 != wantMM3 {
+			t.Errorf("%v, supports of %v: by hand %v, %g s, %g mm3", c.nozzles, c.support, p.changesByHand(), s, mm3)
+		}
 	}
 }
 
