@@ -223,9 +223,19 @@ func TestReplyThatIsNotLaidAgain(t *testing.T) {
 				t.Fatal(err)
 			}
 		}, 0, ""},
+		"moved aside until it is posted": {func(r *Robot, m *shelf, d ledger.Draft) {
+			aside := r.Rules.Mailbox.SetAside
+			m.put(aside, d.MessageID)
+			if err := r.Ledger.Tx(t.Context(), func(tx *ledger.Tx) error {
+				return tx.SaveWatched(t.Context(), aside, ledger.Watched{UIDValidity: 1})
+			}); err != nil {
+				t.Fatal(err)
+			}
+		}, 0, ""},
 	} {
 		r, m := robotAt(t, noon), newShelf()
-		d, _ := replyTo(t, r, 1)
+		d, raw := replyTo(t, r, 1)
+		m.bytes = string(raw)
 		r.Dial = func(context.Context) (Mail, error) { return m, nil }
 		c.do(r, m, d)
 		if err := r.Ledger.Enqueue(t.Context(), ledger.StepPost, d.ID, time.Time{}); err != nil {

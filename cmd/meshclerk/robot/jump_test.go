@@ -7,6 +7,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/intake/mailbox"
 )
 
 // A clock that is ten days ahead at the first look hides no later letter.
@@ -156,6 +157,31 @@ func TestClockAtEachBound(t *testing.T) {
 		g.judge(now, 2*time.Hour)
 		if got := g.doubt.IsZero(); got != c.believed {
 			t.Errorf("running %v, off by %v: believed %v, %s", c.alive, c.off, got, g.doubt)
+		}
+	}
+}
+
+// What the clock says is kept for the next start while it is believed, and not while it is
+// doubted: else a wrong clock would be held against itself.
+func TestDoubtedClockIsNotKept(t *testing.T) {
+	for _, doubt := range []job.Message{{}, job.Say("notices.clock-ahead", nil)} {
+		now := noon
+		r := robotBy(t, func() time.Time { return now })
+		keep := func() {
+			if err := r.saveCursor(t.Context(), mailbox.Cursor{UIDValidity: 1, LastUID: 7}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		keep()
+		r.clock.doubt = doubt
+		now = noon.Add(aDay)
+		keep()
+		want := noon
+		if doubt.IsZero() {
+			want = now
+		}
+		if got, err := r.Ledger.ClockBelieved(t.Context()); err != nil || !got.Equal(want) {
+			t.Errorf("doubted %v: kept %v, want %v, %v", !doubt.IsZero(), got, want, err)
 		}
 	}
 }
