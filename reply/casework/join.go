@@ -446,7 +446,7 @@ func alsoOf(w, other job.Wishes) job.Wishes {
 
 // joinable reports whether a job may go on as one print with another.
 func joinable(j job.Job) bool {
-	return !j.Stage.Over() && job.MayGo(j.Stage, job.Withdrawn) && j.Blob != "" && len(j.Pieces) == 0 && j.JoinedTo == ""
+	return job.MayGo(j.Stage, job.Withdrawn) && j.Blob != "" && len(j.Pieces) == 0 && j.JoinedTo == ""
 }
 
 // Joinable are the jobs that may go on as one print with a job: those of its conversation
