@@ -4,6 +4,8 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+
+	"meshclerk/intake/job"
 )
 
 // setAside marks what holds no wish: the greeting, the signature, quoted
@@ -57,18 +59,73 @@ func (d *doc) greeting() {
 	}
 }
 
-// signature is what follows the last line of closing words: "Thanks,\nViolet".
+// signature is what follows the last line of closing words, "Thanks,\nViolet", or the
+// line of RFC 3676, 4.3; else the name at the end.
 func (d *doc) signature() {
 	lines := d.lines()
 	for k := len(lines) - 1; k >= max(0, len(lines)-8); k-- {
-		if k > 0 && d.closes(lines[k]) {
+		if k > 0 && (d.closes(lines[k]) || d.words(lines[k].from, lines[k].to) == "--") {
 			d.away(lines[k].to, len(d.toks))
 			return
 		}
 	}
 	if n := len(lines); n > 1 && (d.isName(lines[n-1]) || d.isFullName(lines[n-1])) {
 		d.away(lines[n-1].from, len(d.toks))
+		return
 	}
+	if at := d.sender(); at > 0 {
+		d.away(at, len(d.toks))
+	}
+}
+
+// sender is the token at which the writer's own name begins that ends the letter: on a
+// line of its own, behind the end of a sentence or behind closing words, "Yes please.\nJ.
+// Brown". 0 is none. A colour that was asked for and stands there alone is an answer,
+// whatever they are called.
+func (d *doc) sender() int {
+	given, names := senderNames(d.in.From)
+	if len(d.toks) == 0 || len(names) == 0 {
+		return 0
+	}
+	line := d.lines()
+	last := line[len(line)-1]
+	at := last.to
+	for at > last.from && d.ofName(at-1, names) {
+		at--
+	}
+	for at < last.to && at > last.from && d.toks[at].kind == mark {
+		at++ // it ends what stands before the name
+	}
+	switch {
+	case at == 0 || at == last.to || !unicode.IsUpper(firstRune(d.toks[at].text)) && d.toks[at].kind == word:
+		return 0
+	case at > last.from && !strings.ContainsAny(d.toks[at-1].fold, ".!?") && !d.closes(span{last.from, at}):
+		return 0
+	case at == last.to-1 && d.toks[at].fold != given && len(d.in.Questions) > 0 && d.cue(at, "colour") > 0:
+		return 0
+	}
+	return at
+}
+
+// ofName tells of a word of a name, its initial, or a sign that stands around one.
+func (d *doc) ofName(i int, names []string) bool {
+	t := d.toks[i]
+	return t.kind == mark && strings.Contains(".,-–—~/", t.fold) || t.kind == word &&
+		slices.ContainsFunc(names, func(n string) bool { return t.fold == n || len(t.fold) == 1 && strings.HasPrefix(n, t.fold) })
+}
+
+// senderNames are the words of the writer's name as their mail has it, or of their
+// address where it has none, and the first of them.
+func senderNames(from job.Address) (given string, names []string) {
+	name, _, _ := strings.Cut(from.Address, "@")
+	if strings.TrimSpace(from.Name) != "" {
+		name = from.Name
+	}
+	names = strings.FieldsFunc(fold(name), func(r rune) bool { return !unicode.IsLetter(r) })
+	if len(names) > 0 {
+		given = names[0]
+	}
+	return given, names
 }
 
 func (d *doc) lines() []span {

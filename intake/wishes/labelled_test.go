@@ -293,6 +293,8 @@ func headers(t *testing.T, where, text string, in *Input, w *want) {
 			in.Subject = value
 		case "answer":
 			in.Answer = value == "yes"
+		case "from":
+			in.From = job.Address{Name: value}
 		case "personal":
 			in.Personal = value == "yes"
 		case "question":

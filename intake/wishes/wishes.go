@@ -55,7 +55,8 @@ type Input struct {
 	Subject  string // read for wishes only when the letter opens a conversation
 	Language string // "en", "fr" or "es"; another is read as English
 	Date     time.Time
-	Answer   bool // the letter answers one of ours
+	Answer   bool        // the letter answers one of ours
+	From     job.Address // who wrote it: their name on the last line is no colour
 
 	Personal  bool         // the last letter to the patron was a person's free words, so that a bare "yes" may answer anything
 	Questions []string     // of the reply it answers, in their order

@@ -28,7 +28,7 @@ func (o *Office) understand(l *job.Letter, to known) job.Wishes {
 
 func understood(reader *wishes.Reader, l *job.Letter, to known) job.Wishes {
 	w := reader.Understand(wishes.Input{
-		Text: l.Text, Subject: l.Subject, Language: l.Language, Date: l.Date,
+		Text: l.Text, Subject: l.Subject, Language: l.Language, Date: l.Date, From: l.From,
 		Answer: l.Disposition == job.Answer, Inline: l.Inline, Quoted: l.Quoted,
 		Questions: to.asked, Earlier: to.earlier, Personal: to.personal, Parts: to.parts,
 	})

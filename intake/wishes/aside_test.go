@@ -1,0 +1,62 @@
+package wishes
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"meshclerk/intake/job"
+)
+
+// A plain yes is one whoever signs it: the writer's name at the end is no colour and no
+// wish, in each language, on a line of its own or behind the sentence.
+func TestNameAtTheEnd(t *testing.T) {
+	r := houseReader()
+	for lang, c := range map[string]struct{ yes, ends, names []string }{
+		"en": {[]string{"Yes please, go ahead.", "Yes please, make it.", "Yes, that's fine.", "OK!", "The price is fine with me."},
+			[]string{"\n%s", " %s", "\n\n%s", "\n- %s", "\nThanks, %s", "\n\nHave a nice weekend!\n%s", "\n\n-- \n%s\nHead of Music"},
+			[]string{"Jane Brown", "Rose", "White", "Rose White", "Violet"}},
+		"fr": {[]string{"Oui, allez-y.", "C'est d'accord pour moi.", "Le prix me convient.", "OK!"},
+			[]string{"\n%s", " %s", "\n\n%s", "\nMerci, %s", "\nBonne journée\n%s"}, []string{"Rose Leblanc", "Rose", "Violette Petit"}},
+		"es": {[]string{"Sí, adelante.", "Está bien, pueden imprimirla.", "Acepto el presupuesto.", "¡OK!"},
+			[]string{"\n%s", " %s", "\n\n%s", "\nGracias, %s", "\nBuen día\n%s", "\n\n-- \n%s\nMaestra de música"}, []string{"Rosa Morales", "Rosa", "Celeste", "Blanca Verde"}},
+	} {
+		for _, yes := range c.yes {
+			for _, end := range c.ends {
+				for _, name := range c.names {
+					in := Input{Text: yes + fmt.Sprintf(end, name), Language: lang, Answer: true, From: job.Address{Name: name, Address: "reader@example.org"}}
+					if w := r.Understand(in); w.Answer != job.Accept || len(w.Colours) > 0 || len(w.Unread) > 0 {
+						t.Errorf("%q is %q, colours %q, unread %v", in.Text, w.Answer, w.Colours, w.Unread)
+					}
+				}
+			}
+		}
+	}
+}
+
+// Which words at the end are the writer's name: initials and the name in an address too,
+// but not what stands in the sentence, what is not theirs, or a colour that was asked for.
+func TestWhatIsTheWritersName(t *testing.T) {
+	r := houseReader()
+	for text, c := range map[string]struct {
+		from  job.Address
+		asked []string
+		want  string // the colour that is read
+	}{
+		"One of these, please.\nJ. Green":       {job.Address{Name: "James Green"}, nil, ""},
+		"One of these, please.\nGreen, J.":      {job.Address{Name: "James Green"}, nil, ""},
+		"One of these, please.\nRose Green":     {job.Address{Address: "rose.green@example.org"}, nil, ""},
+		"One of these, please.\nRed":            {job.Address{Name: "James Green"}, nil, "red"},
+		"One of these in green, please.":        {job.Address{Name: "James Green"}, nil, "green"},
+		"One of these, please, for James Green": {job.Address{Name: "James Green"}, nil, ""},
+		"One of these, please.\ngreen":          {job.Address{Name: "James Green"}, nil, "green"},
+		"Yes please.\nGreen":                    {job.Address{Name: "James Green"}, []string{"Which colour would you like?"}, "green"},
+		"Yes please.\nBlue":                     {job.Address{Name: "Blue Harper"}, []string{"Which colour would you like?"}, ""},
+		"Green":                                 {job.Address{Name: "James Green"}, nil, "green"},
+	} {
+		w := r.Understand(Input{Text: text, From: c.from, Questions: c.asked, Answer: c.asked != nil})
+		if got := strings.Join(w.Colours, " "); got != c.want {
+			t.Errorf("%q from %v: colour %q, want %q", text, c.from, got, c.want)
+		}
+	}
+}
