@@ -13,6 +13,7 @@ import (
 func (d *doc) setAside() {
 	d.greeting()
 	d.signature()
+	d.footers()
 	d.quotations()
 	for _, s := range d.sents {
 		d.past(s)
@@ -76,6 +77,42 @@ func (d *doc) signature() {
 	if at := d.sender(); at > 0 {
 		d.away(at, len(d.toks))
 	}
+}
+
+// footers sets aside what a mail program or an office puts below every letter: "This
+// email and any attachments are confidential …", "Please consider the environment …", up
+// to the next empty line; and above them the line with the writer's name alone, below
+// which their office stands.
+func (d *doc) footers() {
+	lines := d.lines()
+	_, names := senderNames(d.in.From)
+	for k := len(lines) - 1; k > 0; k-- {
+		l := lines[k]
+		if len(lines)-k <= mostFooter && len(names) > 1 && l.to-l.from > 1 && d.isCapital(l.from) && d.allOfName(l, names) {
+			d.away(l.from, l.to)
+		}
+		if d.cue(l.from, "footer") == 0 {
+			continue
+		}
+		end := k + 1
+		for end < len(lines) && strings.Count(d.text[d.toks[lines[end].from-1].end:d.toks[lines[end].from].start], "\n") < 2 {
+			end++
+		}
+		d.away(l.from, lines[end-1].to)
+	}
+}
+
+// mostFooter is how many lines from the end the writer's name may stand, above their
+// office, its address and its telephone.
+const mostFooter = 8
+
+func (d *doc) allOfName(s span, names []string) bool {
+	for i := s.from; i < s.to; i++ {
+		if !d.ofName(i, names) {
+			return false
+		}
+	}
+	return true
 }
 
 // sender is the token at which the writer's own name begins that ends the letter: on a

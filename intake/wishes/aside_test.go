@@ -60,3 +60,29 @@ func TestWhatIsTheWritersName(t *testing.T) {
 		}
 	}
 }
+
+// What a mail program or an office puts below every letter says nothing, up to the next
+// empty line; the same words in a letter of the patron's own are heard.
+func TestFooters(t *testing.T) {
+	r := houseReader()
+	for text, c := range map[string]struct {
+		lang string
+		want job.Reply
+	}{
+		"Yes please, go ahead.\n\nThis email and any attachments are confidential. If you are not the addressee, stop reading and delete them.": {"en", job.Accept},
+		"Yes please, go ahead.\n\nPlease consider the environment before printing this email.":                                                  {"en", job.Accept},
+		"Yes please, go ahead.\n\nDisclaimer: the council cannot accept liability\nfor any statement made.\n\nNo, wait, do not print it yet.":   {"en", ""},
+		"Disclaimer: I am new to this. Please go ahead.":                                                                                        {"en", job.Accept},
+		"Oui, allez-y.\n\nCe courriel et ses pièces jointes sont confidentiels. Si vous l'avez reçu par erreur, veuillez le détruire.":          {"fr", job.Accept},
+		"Oui, allez-y.\n\nAvant de l'imprimer, dites-moi si ma sœur peut la prendre.":                                                           {"fr", job.Question},
+		"Sí, adelante.\n\nPiense en el medio ambiente antes de imprimir este mensaje.":                                                          {"es", job.Accept},
+		"Sí, adelante.\n\nAntes de imprimir, quiero saber si es resistente al agua.":                                                            {"es", job.Question},
+		"Sí, adelante.\n\nRosa Morales\nMaestra de música\nEscuela La Loma, calle Alisos 14":                                                    {"es", job.Accept},
+		"Yes please, go ahead.\n\nRosa Morales\nHead of Music\n\nNo, forget it, we do not need it any more.":                                    {"en", ""},
+	} {
+		w := r.Understand(Input{Text: text, Language: c.lang, Answer: true, From: job.Address{Name: "Rosa Morales"}})
+		if c.want == job.Accept && w.Answer != c.want || c.want != job.Accept && w.Answer == job.Accept {
+			t.Errorf("%q is %q, want %q (unread %v)", text, w.Answer, c.want, w.Unread)
+		}
+	}
+}

@@ -25,6 +25,21 @@ func (d *doc) learn(tags *tagger.Tagger) {
 		}
 	}
 	d.signedForm()
+	d.setAsideToo()
+}
+
+// setAsideToo forgets what was learned of sentences that are set aside whole: what an
+// office puts below every letter neither asks nor holds back anything.
+func (d *doc) setAsideToo() {
+	heard := make([]bool, len(d.learned)+1)
+	for _, t := range d.toks {
+		heard[t.says] = heard[t.says] || !t.away
+	}
+	for k := range d.learned {
+		if !heard[k] {
+			d.learned[k].Acts = [tagger.Acts]float64{tagger.Tell: 1}
+		}
+	}
 }
 
 // signedForm takes back what was learned of a yes in a sentence without a phrase of
