@@ -286,24 +286,33 @@ func (a *answers) other(_ context.Context, _ said) (bool, error) {
 	return a.tell("replies.answer.only-you", nil)
 }
 
-// missing tells what is still needed: the questions follow in the letter.
+// missing tells what is still needed, of all jobs that which comes first: the questions
+// follow in the letter.
 func (a *answers) missing(ctx context.Context, _ said) (bool, error) {
-	key := "replies.answer.nothing"
+	order := []string{"nothing", "your-yes", "your-agreement", "your-answers"}
+	first := 0
 	for _, j := range a.jobs {
-		left := a.o.left(j)
-		switch {
-		case !offered[j.Stage]:
-			continue
-		case len(left) == 0 && key == "replies.answer.nothing":
-			key = "replies.answer.your-yes"
-		case len(left) == 1 && left[0] == "agreement":
-			key = "replies.answer.your-agreement"
-		case len(left) > 0:
-			key = "replies.answer.your-answers"
+		needs, err := a.o.needs(ctx, j)
+		if err != nil {
+			return false, err
 		}
-		if y, ok, err := a.o.Ledger.OpenYes(ctx, j.ID); err != nil || ok && y.Who != "" && key == "replies.answer.your-yes" {
-			key = "replies.answer.nothing"
-		}
+		first = max(first, slices.Index(order, needs))
 	}
-	return a.tell(key, nil)
+	return a.tell("replies.answer."+order[first], nil)
+}
+
+// needs is what a job still needs from its patron, by the sentence that says so.
+func (o *Office) needs(ctx context.Context, j job.Job) (string, error) {
+	switch left := o.left(j); {
+	case !offered[j.Stage]:
+		return "nothing", nil
+	case len(left) == 1 && left[0] == "agreement":
+		return "your-agreement", nil
+	case len(left) > 0:
+		return "your-answers", nil
+	}
+	if _, kept, err := o.Ledger.OpenYes(ctx, j.ID); err != nil || kept {
+		return "nothing", err
+	}
+	return "your-yes", nil
 }

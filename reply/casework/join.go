@@ -75,11 +75,7 @@ func (o *Office) toJoin(ctx context.Context, l *job.Letter, jobs []job.Job) (*jo
 	if len(pieces) < 2 || len(pieces) > min(mostPieces, o.Rules.Limits.FilesPerLetter) || !onceEach(l.Wishes) {
 		return nil, nil
 	}
-	out, err := o.joined(ctx, pieces)
-	if err != nil || out == nil {
-		return nil, err
-	}
-	return out, nil
+	return o.joined(ctx, pieces)
 }
 
 // namedIn are the pieces that a letter's items name.

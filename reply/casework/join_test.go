@@ -57,6 +57,7 @@ func TestPiecesAreWishedOnceEach(t *testing.T) {
 		{[]job.Item{{Part: "base", Copies: 1}, {Part: "letters", Copies: 2}}, false},
 		{[]job.Item{{Part: "base"}, {Part: "letters", Material: "PETG"}}, false},
 		{[]job.Item{{Part: "base", Copies: 1}, {Part: "feet"}, {Part: "letters", Copies: 2}}, false},
+		{[]job.Item{{Part: "base"}, {Part: "letters", Copies: 2}}, true},
 		{[]job.Item{{Part: "base"}, {Part: "letters", Size: &job.Size{}}}, false},
 		{[]job.Item{{Part: "base"}, {Part: "letters", Scale: new(2.0)}}, false},
 	} {
