@@ -37,12 +37,12 @@ func (o *Office) answer(ctx context.Context, in *draft.Input, jobs []job.Job) er
 			return err
 		}
 	}
-	if !a.rest && len(a.said) > 0 && o.setsCondition(l) && slices.ContainsFunc(jobs, func(j job.Job) bool { return j.Stage == job.Quoted }) {
+	if !a.rest && o.setsCondition(l) && slices.ContainsFunc(jobs, func(j job.Job) bool { return j.Stage == job.Quoted }) {
 		if _, err := a.tell("replies.answer.then-yes", nil); err != nil {
 			return err
 		}
 	}
-	in.Note, in.Rest, in.Proposes = strings.Join(a.said, "\n\n"), a.rest || len(a.said) == 0, a.proposes
+	in.Note, in.Rest, in.Proposes = strings.Join(a.said, "\n\n"), a.rest, a.proposes
 	return nil
 }
 

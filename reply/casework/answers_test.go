@@ -20,6 +20,9 @@ func TestHowAJobStandsIsSaid(t *testing.T) {
 		say := b.In(lang, "en-CA", "CAD")
 		for _, s := range []job.Stage{job.Quoted, job.NeedsAgreement, job.Agreed, job.Printing, job.Failed, job.Ready, job.Collected} {
 			key, args := standsAt(job.Job{File: "clip.stl", Stage: s}, 2)
+			if want := map[job.Stage]string{job.Quoted: "offered", job.NeedsAgreement: "offered", job.Agreed: "agreed", job.Failed: "agreed", job.Printing: "printing", job.Ready: "is-ready", job.Collected: "collected"}[s]; key != "replies.answer."+want {
+				t.Errorf("%s: said as %s", s, key)
+			}
 			if err := say.Missing(job.Say(key, args)); err != nil {
 				t.Errorf("%s, %s: %v", lang, s, err)
 			}
@@ -126,7 +129,7 @@ func TestConditionsAndSums(t *testing.T) {
 	}{
 		"Yes, if I pay first.": {true, 0}, "Yes, if it is under 5 dollars.": {true, 1}, "Yes, if it is under $5.": {true, 1}, "Under 5 $, please, or 6 euros.": {true, 2},
 		"Do I pay first?": {false, 0}, "Is it under 5 dollars?": {false, 1}, "¿Por 5 dollars": {false, 1}, "Five copies, please.": {false, 0}, "5 copies, please.": {false, 0}, "Make it 5": {false, 0},
-		"dollars 5 of them": {false, 0},
+		"dollars 5 of them": {false, 0}, "Many dollars, please.": {false, 0},
 	} {
 		l := &job.Letter{Text: text, Language: "en"}
 		if got, n := w.o.setsCondition(l), w.o.pricesIn(l); got != c.condition || n != c.sums {
@@ -303,6 +306,9 @@ func TestQuestionsByTheirTopics(t *testing.T) {
 	quoted := w.job()
 	agreed := quoted
 	agreed.Stage = job.Agreed
+	r := *w.o.Rules
+	r.Limits.PrintingHoursPerDay = 0 // when it is ready is not said
+	w.o.Rules = &r
 	for name, c := range map[string]struct {
 		text     string
 		j        job.Job
@@ -311,7 +317,8 @@ func TestQuestionsByTheirTopics(t *testing.T) {
 		proposes bool
 	}{
 		"a price": {"How much is it?", quoted, 1, false, false}, "a price and a place": {"How much is it? Where are you?", quoted, 2, false, false}, "both in one": {"How much is it and where do I pay?", quoted, 2, false, false},
-		"where one is ready": {"When is it ready and where?", quoted, 1, false, false}, "of no topic": {"Is PLA strong enough?", quoted, 0, true, false}, "one of no topic": {"How much is it? Is PLA strong enough?", quoted, 1, true, false},
+		"where one is paid": {"Where do I pay?", quoted, 1, false, false}, "of no topic": {"Is PLA strong enough?", quoted, 0, true, false}, "one of no topic": {"How much is it? Is PLA strong enough?", quoted, 1, true, false},
+		"one of no topic first": {"Is PLA strong enough? How much is it?", quoted, 1, true, false}, "a sum that is asked": {"Is it under 5 dollars?", quoted, 0, true, false},
 		"somebody else": {"May my wife collect it?", quoted, 1, false, true}, "a condition": {"Yes, but I pay first.", quoted, 2, false, false}, "a condition, agreed": {"Yes, but I pay first.", agreed, 1, false, false},
 		"a sum": {"Yes, if it is under 5 dollars.", quoted, 2, false, false}, "asked again": {"How much is it? So how much is it?", quoted, 1, false, false},
 	} {
