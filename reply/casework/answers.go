@@ -289,7 +289,7 @@ func (a *answers) other(_ context.Context, _ said) (bool, error) {
 // missing tells what is still needed, of all jobs that which comes first: the questions
 // follow in the letter.
 func (a *answers) missing(ctx context.Context, _ said) (bool, error) {
-	order := []string{"nothing", "your-yes", "your-agreement", "your-answers"}
+	order := []string{"replies.answer.nothing", "replies.answer.your-yes", "replies.answer.your-agreement", "replies.answer.your-answers"}
 	first := 0
 	for _, j := range a.jobs {
 		needs, err := a.o.needs(ctx, j)
@@ -298,21 +298,21 @@ func (a *answers) missing(ctx context.Context, _ said) (bool, error) {
 		}
 		first = max(first, slices.Index(order, needs))
 	}
-	return a.tell("replies.answer."+order[first], nil)
+	return a.tell(order[first], nil)
 }
 
 // needs is what a job still needs from its patron, by the sentence that says so.
 func (o *Office) needs(ctx context.Context, j job.Job) (string, error) {
 	switch left := o.left(j); {
 	case !offered[j.Stage]:
-		return "nothing", nil
+		return "replies.answer.nothing", nil
 	case len(left) == 1 && left[0] == "agreement":
-		return "your-agreement", nil
+		return "replies.answer.your-agreement", nil
 	case len(left) > 0:
-		return "your-answers", nil
+		return "replies.answer.your-answers", nil
 	}
 	if _, kept, err := o.Ledger.OpenYes(ctx, j.ID); err != nil || kept {
-		return "nothing", err
+		return "replies.answer.nothing", err
 	}
-	return "your-yes", nil
+	return "replies.answer.your-yes", nil
 }
