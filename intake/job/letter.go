@@ -109,6 +109,7 @@ type Wishes struct {
 	Strong bool `json:"strong,omitempty"` // wished strong, with no infill named
 
 	Courtesy bool `json:"courtesy,omitempty"` // of an answer: it only thanks and greets
+	Agrees   bool `json:"agrees,omitempty"`   // of an answer: it agrees to the offer as it is, and asks something beside that
 
 	Words map[string]string `json:"words,omitempty"` // field -> the patron's words it came from
 }

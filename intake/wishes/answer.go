@@ -237,7 +237,7 @@ func (d *doc) linksOnly(i int) bool {
 // judgeAt adds the phrase at a token to the verdict and returns its length. A
 // bare sentence has nothing but yes or no; one that consents has some word for yes.
 func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
-	if n := d.cue(i, "harmless", "hope", "asquoted"); n > 0 {
+	if n := d.cue(i, "harmless", "hope", "asquoted", "takenback"); n > 0 {
 		v.said = v.said || d.cue(i, "asquoted") > 0 && d.onlySaid(i)
 		return n
 	}
@@ -406,7 +406,7 @@ func (d *doc) consent(i, j int, lead []string, v *verdict) {
 // tailWords may follow a phrase of consent in its clause.
 var tailWords = append([]string{"jobword", "leadname", "lead", "printing", "harmless", "hope", "notify", "phoneword", "my", "at", "of", "withword", "money", "weak", "agreeable",
 	"acceptstart", "acceptend", "by", "on", "day", "month", "daydet", "daytime", "clock", "start", "as", "if", "whencond", "asksmid", "question", "change", "dropping", "not",
-	"except", "doubt", "thatclause", "bystander", "about", "infillword", "verb", "set", "want", "ask", "eachword", "times", "bigger"}, wishWords...)
+	"except", "doubt", "thatclause", "asquoted", "bystander", "about", "infillword", "verb", "set", "want", "ask", "eachword", "times", "bigger"}, wishWords...)
 
 // onlySaid tells of a phrase right behind a word of denying, or of saying that is nobody
 // else's: "don't print it", "I would say print it".
@@ -660,11 +660,11 @@ func (d *doc) unclearAnswer(answer job.Reply, moved bool) string {
 		return ""
 	}
 	for i := 0; i < len(d.toks); i++ {
-		if n := d.cue(i, "harmless"); n > 0 {
+		if n := d.cue(i, "harmless", "takenback"); n > 0 {
 			i += n - 1
 			continue
 		}
-		if n := d.cue(i, "change", "no"); n > 0 && moved && d.onlyMoves(i) {
+		if n := d.cue(i, "change", "no"); n > 0 && (moved && d.onlyMoves(i) || d.doesWithout(i)) {
 			i += n - 1
 			continue
 		}
@@ -674,6 +674,12 @@ func (d *doc) unclearAnswer(answer job.Reply, moved bool) string {
 		}
 	}
 	return ""
+}
+
+// doesWithout tells of a "no" to a colour, beside one that was read: "no pink? Red then."
+func (d *doc) doesWithout(i int) bool {
+	n := d.cue(i, "no")
+	return n > 0 && d.cue(i+n, "colour", "othercolour") > 0 && i+n < len(d.toks) && d.toks[i+n].used
 }
 
 // onlyMoves tells of a word of changing that is said of where the part is collected:
@@ -698,4 +704,30 @@ func (d *doc) changesElse() string {
 		}
 	}
 	return ""
+}
+
+// agreesAndAsks tells whether a sentence of its own surely agrees, another asks, and
+// nothing else in the letter holds back, gives up or changes anything: "Yes, please print
+// it. May my cousin collect it?" Whether the yes depends on what is asked, the caller knows.
+func (d *doc) agreesAndAsks() bool {
+	agrees, asks := false, false
+	for _, s := range d.sents {
+		if d.toks[s.from].away && d.toks[s.to-1].away {
+			continue
+		}
+		var v verdict
+		d.judgeAll(s, &v)
+		p := d.acts(s)
+		switch {
+		case v.declines || v.changes || v.drops || v.mind || v.kinNo || v.doubts || v.but || v.money || v.when || v.unsure || max(p[tagger.If], p[tagger.No], p[tagger.Doubt]) >= sureNotNo:
+			return false
+		case d.isQuestion(s.from) && p[tagger.Wish] < sureNotNo:
+			asks = true
+		case v.accepts && !v.not && !v.asks && p[tagger.Yes] >= likely && calm(&p):
+			agrees = true
+		case v.asks || max(p[tagger.Ask], p[tagger.Wish]) >= evenOdds:
+			return false
+		}
+	}
+	return agrees && asks
 }

@@ -134,3 +134,78 @@ func TestSpanishQueAsksNothing(t *testing.T) {
 		}
 	}
 }
+
+// A yes in a sentence of its own, beside a question, is told as such; not where anything
+// else holds back, and where the question wishes something.
+func TestYesBesideAQuestion(t *testing.T) {
+	h := rules.Default()
+	r := New(h.Words, h.Library.Branches, h.Materials)
+	for _, c := range []struct {
+		language, text string
+		agrees         bool
+	}{
+		{"en", "Yes, please go ahead. Could my brother pick it up for me?", true},
+		{"en", "Yes, please go ahead. Is it safe in a dishwasher?", true}, // whoever reads it knows that the yes may depend on it
+		{"fr", "Oui, allez-y. Est-ce que mon chum peut aller le chercher à ma place?", true},
+		{"es", "Está perfecto, sí, imprímanlo. Oigan, ¿y puede pasar mi primo a recogerlo en mi lugar?\nEmiliano", true},
+		{"en", "Yes, please go ahead. Could my friend have one too?", false},
+		{"en", "Yes, please go ahead if my brother may pick it up. May he?", false},
+		{"en", "Yes, please go ahead, but when will it be ready?", false},
+		{"en", "Yes, please go ahead. When will it be ready? I need it by Friday or not at all.", false},
+		{"en", "Should I say yes, go ahead? When will it be ready?", false},
+		{"en", "Yes, please go ahead. Could it be green?", false},
+		{"fr", "Oui, allez-y. Pourriez-vous en faire deux?", false},
+		{"es", "Sí, adelante. ¿Podría ser en verde?", false},
+	} {
+		w := r.Understand(Input{Text: c.text, Language: c.language, Date: monday, Answer: true, Earlier: job.Wishes{Copies: ptr(1), Colours: []string{"red"}, Pickup: "Central"}})
+		if w.Agrees != c.agrees || w.Answer == job.Accept {
+			t.Errorf("%q: agrees %v, %q", c.text, w.Agrees, w.Answer)
+		}
+	}
+}
+
+// A day that the writer takes back is none, and a yes beside it is one.
+func TestDayTakenBack(t *testing.T) {
+	h := rules.Default()
+	r := New(h.Words, h.Library.Branches, h.Materials)
+	for _, c := range []struct{ language, text string }{
+		{"en", "The fair has been put back a month, so forget what I said about Saturday, there's no rush now. Yes, print them at the price you gave."},
+		{"fr", "Oubliez ce que j'ai dit pour samedi, la fête est remise. Oui, allez-y."},
+		{"es", "Olviden lo que dije del sábado, la feria se pospuso. Sí, adelante."},
+	} {
+		w := r.Understand(Input{Text: c.text, Language: c.language, Date: monday, Answer: true, Earlier: job.Wishes{Copies: ptr(10), Colours: []string{"green"}, Pickup: "Central"}})
+		if w.NeededBy != "" || len(w.Unread) > 0 || w.Answer != job.Accept {
+			t.Errorf("%q: by %q, unread %v, %q", c.text, w.NeededBy, w.Unread, w.Answer)
+		}
+	}
+}
+
+// A no with thanks below the question about supports is a no to them, and leaves the yes
+// beside it one; as all that the letter says, it is left to a person. A no to the job stays one.
+func TestNoToTheSupports(t *testing.T) {
+	h := rules.Default()
+	r := New(h.Words, h.Library.Branches, h.Materials)
+	asks := map[string]string{"en": "May we print it with supports?", "fr": "Voulez-vous des supports?", "es": "¿Ponemos soportes?"}
+	for _, c := range []struct {
+		language, text, under, supports string
+		want                            job.Reply
+	}{
+		{"en", "Yes, please print it.", "No, thanks.", "no", job.Accept},
+		{"fr", "Oui, allez-y.", "Non, merci.", "no", job.Accept},
+		{"es", "Sí, adelante.", "No, gracias.", "no", job.Accept},
+		{"en", "Yes, please print it.", "Cancel it.", "", ""},
+		{"en", "No, thanks.", "", "", ""},
+		{"fr", "Non, merci.", "", "", ""},
+		{"es", "No, gracias.", "", "", ""},
+		{"en", "No, thanks, please cancel the order.", "", "", job.Decline},
+	} {
+		in := Input{Text: c.text, Language: c.language, Date: monday, Answer: true, Questions: []string{asks[c.language]}}
+		if c.under != "" {
+			in.Inline = []job.Inline{{Quoted: "> 1. " + asks[c.language], Text: c.under}}
+			in.Text += "\n\n" + c.under
+		}
+		if w := r.Understand(in); w.Answer != c.want || c.supports != "" && w.Supports != c.supports {
+			t.Errorf("%q with %q below: %q, supports %q; want %q", c.text, c.under, w.Answer, w.Supports, c.want)
+		}
+	}
+}

@@ -107,7 +107,7 @@ func (d *doc) muted() func([tagger.Acts]float64) [tagger.Acts]float64 {
 		return func(p [tagger.Acts]float64) [tagger.Acts]float64 { return p }
 	}
 	whole := span{0, len(d.toks)}
-	yes, no := d.has(whole, "accept", "acceptstart", "acceptend") >= 0, d.has(whole, "decline", "dropping") >= 0
+	yes, no := d.has(whole, "accept", "acceptstart", "acceptend") >= 0, d.declinesBelow()
 	return func(p [tagger.Acts]float64) [tagger.Acts]float64 {
 		p[tagger.Wish], p[tagger.Yes], p[tagger.No] = 0, p[tagger.Yes]*one(yes), p[tagger.No]*one(no)
 		return p
@@ -119,7 +119,7 @@ func (d *doc) sightings(mute func([tagger.Acts]float64) [tagger.Acts]float64) []
 	under := d.topic != "" && d.topic != "accept"
 	whole := span{0, len(d.toks)}
 	agrees := !under || d.has(whole, "accept", "acceptstart", "acceptend") >= 0
-	declines := !under || d.has(whole, "decline", "dropping") >= 0
+	declines := !under || d.declinesBelow()
 	var out []sighting
 	for _, s := range d.sents {
 		if d.toks[s.from].away && d.toks[s.to-1].away {

@@ -24,7 +24,9 @@ func (d *doc) isQuestion(i int) bool {
 }
 
 // hasMark tells of a sentence with a question mark at its end.
-func (d *doc) hasMark(s span) bool { return d.fold(s.to-1) == "?" || d.fold(s.to-2) == "?" }
+func (d *doc) hasMark(s span) bool {
+	return d.fold(s.to-1) == "?" || s.to-2 >= s.from && d.fold(s.to-2) == "?"
+}
 
 // onlyAsks tells whether a token's sentence is a question that wishes nothing:
 // not "could you print it in blue?".

@@ -6,6 +6,7 @@ package wishes
 // ("red no, please"; "rojo no").
 func (d *doc) scopes() {
 	d.exchanges()
+	d.takenBack()
 	for _, s := range d.sents {
 		for i := s.from; i < s.to; i++ {
 			if d.toks[i].away {
@@ -41,6 +42,22 @@ func (d *doc) exchanges() {
 			d.claim(old, to)
 			d.use(old, to)
 			d.given[given] = n > 0 && d.cue(i, "exchange") > 0
+		}
+	}
+}
+
+// takenBack claims the values that the writer wants forgotten: "forget what I said about
+// Saturday".
+func (d *doc) takenBack() {
+	for i := range d.toks {
+		n := d.cue(i, "takenback")
+		if n == 0 || d.toks[i].away || !d.in.Answer {
+			continue
+		}
+		old := d.valueNear(i+n, 4)
+		if kind, to := d.valueKind(old); kind != "" && d.toks[old].clause == d.toks[i].clause {
+			d.claim(old, to)
+			d.use(old, to)
 		}
 	}
 }

@@ -131,12 +131,12 @@ func (r *Reader) Understand(in Input) job.Wishes {
 		w.Answer = v.answer(d, w, changed)
 	}
 	w.Unread = slices.Concat(d.left(), v.unread)
+	moved := movedFrom(in.Earlier, w)
 	if in.Answer {
 		if w.Answer == job.Accept && len(w.Unread) > 0 {
 			w.Answer = ""
 		}
 		apart := w.Together == "no" && slices.Contains(v.topics, "together") // that no is to our question
-		moved := movedFrom(in.Earlier, w)
 		if words := d.unclearAnswer(w.Answer, moved); words != "" && !apart {
 			w.Unread = append(w.Unread, job.Unread{Text: words, About: "answer"})
 		}
@@ -147,6 +147,7 @@ func (r *Reader) Understand(in Input) job.Wishes {
 			w.Words["answer"] = words
 		}
 	}
+	w.Agrees = in.Answer && (w.Answer == job.Question || w.Answer == "") && !changed && !moved && !v.strayed && len(answered) == 0 && len(d.left()) == 0 && d.agreesAndAsks()
 	w.Courtesy = in.Answer && len(answered) == 0 && len(w.Unread) == 0 && !strings.ContainsAny(in.Text, "?¿") && d.onlyCourtesy()
 	if len(w.Words) == 0 {
 		w.Words = nil
@@ -307,8 +308,7 @@ func (v *replies) inline(w job.Wishes, answered []pair) job.Wishes {
 			v.consent = cmp.Or(d.sureOf(said), v.consent)
 			v.agreed, v.refuses = v.agreed || v.consent == "yes", v.refuses || v.consent == "no"
 		}
-		whole := span{0, len(d.toks)}
-		v.refuses = v.refuses || d.has(whole, "decline", "dropping") >= 0 && d.sense()[tagger.No] >= halfYes
+		v.refuses = v.refuses || d.declinesBelow() && d.sense()[tagger.No] >= halfYes
 		own := d.wishes()
 		v.strayed = v.strayed || changedWish(own, v.in.Earlier, append([]string{d.topic}, v.topics...))
 		v.unread = append(v.unread, d.left()...)
@@ -400,7 +400,7 @@ func (v *replies) allowed(d *doc, reply job.Reply) job.Reply {
 		return "" // one of several ways is another offer, and nobody agrees to a mistake
 	case reply == job.Accept && v.in.Personal && v.consent == "" && d.has(span{0, len(d.toks)}, "accept", "acceptstart") < 0:
 		return "" // a bare yes may mean whatever the person had asked
-	case reply == job.Decline && v.answersQuestion() && d.onlyYesOrNo():
+	case reply == job.Decline && (v.answersQuestion() && d.onlyYesOrNo() || v.asksYesOrNo() && d.bareNo()):
 		return "" // a no to a question of ours is no no to the job
 	}
 	return reply
@@ -462,6 +462,29 @@ func (d *doc) corrected() bool {
 // whether to go ahead.
 func (v *replies) answersQuestion() bool {
 	return len(v.topics) > 0 && !slices.Contains(v.topics, "accept")
+}
+
+// yesNoTopics are those of our questions that a no answers.
+var yesNoTopics = []string{"supports", "together"}
+
+// asksYesOrNo tells whether the letter it answers asked something that a no answers.
+func (v *replies) asksYesOrNo() bool {
+	return slices.ContainsFunc(v.topics, func(t string) bool { return slices.Contains(yesNoTopics, t) })
+}
+
+// declinesBelow tells whether the words below a question of ours decline more than what
+// it asks.
+func (d *doc) declinesBelow() bool {
+	onlyThat := slices.Contains(yesNoTopics, d.topic) && d.bareNo()
+	return !onlyThat && d.has(span{0, len(d.toks)}, "decline", "dropping") >= 0
+}
+
+// bareNo tells whether the letter holds nothing but a no and politeness: "No, thanks."
+func (d *doc) bareNo() bool {
+	if len(d.toks) == 0 || d.cue(0, "no") == 0 || d.has(span{0, len(d.toks)}, "dropping") >= 0 {
+		return false
+	}
+	return !slices.ContainsFunc(d.sents, func(s span) bool { return !d.bare(s) })
 }
 
 // onlyYesOrNo tells whether the letter holds nothing but yes or no and politeness.

@@ -128,12 +128,33 @@ func (in *incoming) as(ctx context.Context, a job.Reply, jobs []job.Job) error {
 		}
 		return in.change(ctx, in.meant(jobs))
 	case job.Question:
-		return in.ask(ctx, jobs, ledger.NoticeQuestion, "question")
+		return in.question(ctx, jobs)
 	}
 	if in.answersUs(jobs) {
 		return in.fillIn(ctx, in.meant(jobs))
 	}
-	return in.ask(ctx, jobs, ledger.NoticeQuestion, "question")
+	return in.question(ctx, jobs)
+}
+
+// question leaves a letter to staff. A yes of its own beside a question about collecting or
+// paying, on which the print does not depend, is kept: it counts when the question is
+// dealt with, if the offer still stands.
+func (in *incoming) question(ctx context.Context, jobs []job.Job) error {
+	if err := in.ask(ctx, jobs, ledger.NoticeQuestion, "question"); err != nil {
+		return err
+	}
+	if !in.l.Wishes.Agrees || !in.o.asksOnlyOfCollecting(in.l) {
+		return nil
+	}
+	for _, j := range in.meant(jobs) {
+		if !waitsForYes(j) {
+			continue
+		}
+		if _, err := in.o.sayYes(ctx, in.tx, j, in.id, in.who()); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // answersUs reports whether a letter that says neither yes nor no settles something
@@ -274,7 +295,7 @@ func (in *incoming) ask(ctx context.Context, jobs []job.Job, kind ledger.NoticeK
 	if err := in.tx.AddNotice(ctx, kind, in.id, text); err != nil {
 		return err
 	}
-	if kind == ledger.NoticeQuestion && (in.l.Wishes.Answer == job.Question || in.o.setsCondition(in.l)) {
+	if kind == ledger.NoticeQuestion && (in.l.Wishes.Answer == job.Question || in.o.setsCondition(in.l) || in.o.asksOnlyOfCollecting(in.l)) {
 		if err := in.tx.Enqueue(ctx, ledger.StepQuestion, jobs[0].Thread, time.Time{}); err != nil {
 			return err
 		}

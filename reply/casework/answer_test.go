@@ -8,6 +8,7 @@ import (
 
 	"meshclerk/intake/job"
 	"meshclerk/intake/ledger"
+	"meshclerk/templates"
 )
 
 // offer begins a conversation of somebody else in the same ledger, and lets its quote
@@ -274,5 +275,63 @@ func TestFurtherPartInAnAnswer(t *testing.T) {
 		if last := here[len(here)-1]; last.Wishes.Pickup != "Millbrook" || last.File != c.file {
 			t.Errorf("%q: %s is to be collected at %q", c.text, last.File, last.Wishes.Pickup)
 		}
+	}
+}
+
+// A yes beside a question about collecting is kept, and counts when the question is
+// answered; one beside any other question is none.
+func TestYesBesideAQuestionOfCollecting(t *testing.T) {
+	w := newWalk(t, 1)
+	for _, c := range []struct {
+		language, text string
+		kept           bool
+	}{
+		{"en", "Yes, please go ahead. Could my brother pick it up for me?", true},
+		{"fr", "Oui, allez-y. Est-ce que mon chum peut aller le chercher à ma place?", true},
+		{"es", "Sí, adelante. ¿Puede pasar mi primo a recogerlo en mi lugar?", true},
+		{"en", "Yes, please go ahead. Will it be strong enough to hold a coat?", false},
+		{"en", "Yes, please go ahead. How much would it be at half the size?", false},
+		{"en", "Yes, please go ahead. Could my friend have one too?", false},
+	} {
+		w.offer("lid.stl")
+		w.edit = func(l *job.Letter) { l.Language = c.language }
+		id := w.letter(c.text)
+		w.work()
+		w.wantStage(job.Quoted)
+		y, ok, err := w.l.OpenYes(w.ctx, w.ids[0])
+		w.must(err)
+		if ok != c.kept || ok && (y.State != ledger.YesKept || y.Who != "patron") {
+			t.Errorf("%q: a yes is kept %v, %+v", c.text, ok, y)
+		}
+		w.must(w.o.CloseLetter(w.ctx, id, clerk))
+		w.work()
+		want := job.Quoted
+		if c.kept {
+			want = job.Agreed
+		}
+		w.wantStage(want)
+	}
+}
+
+// A letter about two parts that is written anew when one of them was given up, before the
+// robot has come to it, is one about the other.
+func TestLetterAboutTheOnlyPartThatIsLeft(t *testing.T) {
+	w := newWalk(t, 1)
+	w.another()
+	w.sign()
+	w.asks("lid.stl", "bottom.stl")
+	d := w.waiting()[0]
+	if d.Kind != templates.TextSeveral {
+		t.Fatalf("the letter is a %s", d.Kind)
+	}
+	w.letter("I no longer need the bottom. The lid stays as it is.")
+	j := w.job()
+	set := j.Settings
+	set.Copies = 2
+	report, err := w.o.Recheck(w.ctx, j.ID, set)
+	w.must(err)
+	w.must(w.o.TakeOver(w.ctx, NewSettings{Seen: j, Settings: set, Report: report, By: clerk, Draft: d.ID, Base: d.SHA256}))
+	if text := WrittenOf(w.waiting()[0]).Markdown; !strings.Contains(text, "taken bottom.stl off") || strings.Contains(text, "1 files") {
+		t.Errorf("the letter says:\n%s", text)
 	}
 }

@@ -52,6 +52,21 @@ func (o *Office) setsCondition(l *job.Letter) bool {
 	return !strings.ContainsAny(l.Text, "?¿") && (saidIn(l.Text).has(o.Rules.Words.Asks[l.Language]["pay"]) || o.pricesIn(l) > 0)
 }
 
+// asksOnlyOfCollecting reports whether each question of a letter is who may collect the
+// part, where, when, or how it is paid for.
+func (o *Office) asksOnlyOfCollecting(l *job.Letter) bool {
+	w := o.Rules.Words
+	asks, collecting := w.Asks[l.Language], slices.Concat(w.Cues[l.Language]["pickupword"], w.Guards[l.Language]["pickupword"])
+	for _, text := range questionsIn(l.Text) {
+		q := saidIn(text)
+		of := q.has(asks["other"]) && q.has(collecting) || q.has(asks["where"]) || q.has(asks["pay"]) || q.has(asks["ready"])
+		if !strings.HasSuffix(text, "?") || !of || q.has(asks["price"]) {
+			return false
+		}
+	}
+	return true
+}
+
 // pricesIn counts the sums of money that a letter names.
 func (o *Office) pricesIn(l *job.Letter) (n int) {
 	words, money := saidIn(l.Text), o.Rules.Words.Cues["any"]["money"]

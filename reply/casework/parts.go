@@ -54,7 +54,7 @@ func (o *Office) ofParts(l *job.Letter, to known, jobs []job.Job) (own map[job.I
 // from being plain is one: "yes to the lid".
 func (o *Office) ofPart(l *job.Letter, text string, to known, j job.Job, r partReader) job.Wishes {
 	one := *l
-	one.Text, to.earlier = text, j.Wishes
+	one.Text, to.earlier = text, offeredWishes(j)
 	w := o.understand(&one, to)
 	if w.Answer != "" || len(w.Unread) == 0 {
 		return w
@@ -69,7 +69,7 @@ func (o *Office) ofPart(l *job.Letter, text string, to known, j job.Job, r partR
 // givesUp reports whether a passage that names a part declines it: what else the letter
 // says is hardly said of that part.
 func (o *Office) givesUp(l *job.Letter, to known, j job.Job, r partReader) bool {
-	to.earlier = j.Wishes
+	to.earlier = offeredWishes(j)
 	for _, p := range r.passages(l.Text) {
 		one := *l
 		one.Text = p.text

@@ -62,7 +62,7 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 	if err != nil {
 		return nil, err
 	}
-	to := known{earlier: jobs[0].Wishes, parts: len(stillOpen(jobs))}
+	to := known{earlier: offeredWishes(jobs[0]), parts: len(stillOpen(jobs))}
 	if d, ok := answeredOf(l, sent); ok {
 		w := WrittenOf(d)
 		for _, q := range w.Questions {
@@ -89,6 +89,16 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 		own = asked
 	}
 	return own, nil
+}
+
+// offeredWishes are the wishes for a job with the number of copies that it was offered at,
+// where none was wished: "one more" is one beside those.
+func offeredWishes(j job.Job) job.Wishes {
+	w := j.Wishes
+	if n := j.Asked().Copies; w.Copies == nil && len(w.Items) == 0 {
+		w.Copies = &n
+	}
+	return w
 }
 
 // stillOpen are the jobs that are not over.

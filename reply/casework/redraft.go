@@ -39,7 +39,10 @@ func (o *Office) Redraft(ctx context.Context, id string, w Rewrite) (draft.Messa
 	if err := o.situate(ctx, in, jobs); err != nil {
 		return draft.Message{}, err
 	}
-	in.Template, in.Subject, in.Markdown, in.Note = d.Kind, w.Subject, w.Markdown, w.Note
+	if d.Kind != templates.TextSeveral || len(in.Jobs) > 1 { // else the others were given up since
+		in.Template = d.Kind
+	}
+	in.Subject, in.Markdown, in.Note = w.Subject, w.Markdown, w.Note
 	if d.Kind == templates.TextReminder || d.Kind == templates.TextPickupReminder {
 		rest, err := o.silence(ctx, jobs[0].ID)
 		if err != nil {

@@ -248,12 +248,12 @@ func (w *walk) send(s *ledger.Step) error {
 		return nil
 	}
 	for _, j := range doc.Jobs {
-		if j.Report == nil || j.Report.Quote == nil {
+		if j.Report == nil || j.Report.Quote == nil || j.Stage == job.Withdrawn {
 			continue
 		}
 		price := "$" + j.Report.Quote.Total
 		if !strings.Contains(doc.Markdown, price) {
-			w.t.Fatalf("the letter %s does not name the price %s that its record has\n%s", d.ID, price, doc.Markdown)
+			w.t.Fatalf("the letter %s does not name the price %s that its record has\n%s\n%s", d.ID, price, doc.Markdown, strings.Join(w.trail, "\n"))
 		}
 		terms, _ := j.Terms()
 		at := told{draft: d.ID, terms: terms, price: price}
@@ -274,6 +274,10 @@ func (w *walk) turn() {
 		w.was[id] = j.Stage
 	}
 	switch n := w.rng.IntN(100); {
+	case n < 2:
+		w.saysYesAndAsks("Yes, please go ahead. Could my brother pick it up for me?")
+	case n < 3 && len(w.ids) < 4:
+		w.addsAPart()
 	case n < 20:
 		w.saysYes(w.pick("Yes please, go ahead.", "Yes, go ahead.", "Looks good, please print it."), "")
 	case n < 26:
@@ -338,6 +342,31 @@ func (w *walk) saysYes(text, colour string) {
 	if w.unclear[id] {
 		return // the program could make nothing of it; a person decides
 	}
+	w.agrees(colour)
+}
+
+// saysYesAndAsks is a yes whose letter is left to staff for what it asks beside: it is to
+// the last offer, and counts when they have dealt with the letter.
+func (w *walk) saysYesAndAsks(text string) {
+	w.mark(w.letter(text))
+	w.agrees("")
+}
+
+// addsAPart is a letter in the conversation with a further file.
+func (w *walk) addsAPart() {
+	id := w.letter("Here is another part that I forgot.", fmt.Sprintf("hook%d.stl", w.uid))
+	w.mark(id)
+	jobs, err := w.l.JobsOf(w.ctx, id)
+	w.must(err)
+	for _, j := range jobs {
+		if !slices.Contains(w.ids, j.ID) {
+			w.ids = append(w.ids, j.ID)
+		}
+	}
+}
+
+// agrees books a yes to what was said last of each part.
+func (w *walk) agrees(colour string) {
 	for _, j := range w.ids {
 		at, ok := w.said[j]
 		if !ok {

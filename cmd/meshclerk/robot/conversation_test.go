@@ -74,6 +74,7 @@ type stage struct {
 	writer job.Address
 	last   []byte // the last letter that reached the patron
 	letter string // id of the patron's last letter
+	before string // id of the one before it
 }
 
 func play(t *testing.T, path string) {
@@ -230,7 +231,7 @@ func (s *stage) write(who job.Address, subject, body string) {
 	if err != nil || len(letters) == 0 {
 		s.t.Fatal("the letter was not taken", err)
 	}
-	s.letter = letters[0].ID
+	s.before, s.letter = s.letter, letters[0].ID
 }
 
 // quoted is the last letter as a mail program quotes it, or one of its questions.
@@ -519,7 +520,11 @@ func (s *stage) staff(line string) {
 	case "noted":
 		decide("")
 	case "close":
-		must(s.CloseLetter(ctx, s.letter, marisol))
+		which := s.letter
+		if rest == "earlier" { // the one before the last
+			which = s.before
+		}
+		must(s.CloseLetter(ctx, which, marisol))
 	case "confirms": // that the sender is who the letter says
 		must(s.Confirm(ctx, first(), marisol))
 	case "puts": // away what they were told of
