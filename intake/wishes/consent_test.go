@@ -209,3 +209,25 @@ func TestNoToTheSupports(t *testing.T) {
 		}
 	}
 }
+
+// What only brings something agrees to nothing.
+func TestHereItIsAgreesToNothing(t *testing.T) {
+	h := rules.Default()
+	r := New(h.Words, h.Library.Branches, h.Materials)
+	for language, texts := range map[string][]string{
+		"en": {"Here it is.", "Here you go.", "Here you go, the form.", "See attached.", "Hi, here you go.", "And here it is.", "Okay, here it is.", "OK here you go", "Yes, here it is.", "Yes, attached."},
+		"fr": {"Le voici.", "Voilà.", "Ci-joint.", "Et voilà.", "Tenez, le voilà.", "Oui, le voici."},
+		"es": {"Aquí está.", "Ahí les va.", "Pues aquí está.", "Hola, aquí lo tienen.", "Ya está.", "Sí, aquí está."},
+	} {
+		for _, text := range texts {
+			if w := r.Understand(Input{Text: text, Language: language, Date: monday, Answer: true}); w.Answer != "" {
+				t.Errorf("%q: %q", text, w.Answer)
+			}
+		}
+	}
+	for text, language := range map[string]string{"Here it is: yes, please go ahead.": "en", "Here you go. Print away!": "en", "Here you go, signed. Yes please.": "en", "Voici ma réponse : oui, allez-y.": "fr", "Aquí va mi respuesta: sí, adelante.": "es"} {
+		if w := r.Understand(Input{Text: text, Language: language, Date: monday, Answer: true}); w.Answer != job.Accept {
+			t.Errorf("%q: %q", text, w.Answer)
+		}
+	}
+}

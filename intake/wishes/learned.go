@@ -43,18 +43,22 @@ func (d *doc) setAsideToo() {
 }
 
 // signedForm takes back what was learned of a yes in a sentence without a phrase of
-// consent that speaks of the signed form or of our letter ("here is the signed
-// agreement" and "good to hear from you" agree to nothing), or that has no word at all.
+// consent that speaks of the signed form, of our letter or of what it brings ("here is
+// the signed agreement", "good to hear from you" and "yes, here it is" agree to nothing),
+// or that has no word at all.
 func (d *doc) signedForm() {
-	form, words, consents := map[int]bool{}, map[int]bool{}, map[int]bool{}
+	form, brings, words, yes, consents := map[int]bool{}, map[int]bool{}, map[int]bool{}, map[int]bool{}, map[int]bool{}
+	past := 0 // the words of bringing something: the "go" of "here you go" is no consent
 	for i := range d.toks {
-		k := d.toks[i].says
-		form[k] = form[k] || d.cue(i, "signed", "heard") > 0
+		k, n := d.toks[i].says, d.cue(i, "handover")
+		past = max(past, i+n)
+		form[k], brings[k] = form[k] || d.cue(i, "signed", "heard") > 0, brings[k] || n > 0
 		words[k] = words[k] || d.toks[i].kind == word
-		consents[k] = consents[k] || d.cue(i, "accept", "acceptstart", "acceptend", "yes") > 0
+		yes[k] = yes[k] || d.cue(i, "yes") > 0
+		consents[k] = consents[k] || i >= past && d.cue(i, "accept", "acceptstart", "acceptend") > 0
 	}
 	for k := range d.learned {
-		if (form[k] || !words[k]) && !consents[k] {
+		if (form[k] || brings[k] || !words[k]) && !consents[k] && !(yes[k] && !brings[k]) {
 			d.learned[k].Acts[tagger.Yes] = 0
 		}
 	}

@@ -358,9 +358,6 @@ func (v *replies) answer(d *doc, w job.Wishes, changed bool) job.Reply {
 		v.witness(reply, e)
 	}
 	reply = v.allowed(d, voted().vote(reply, e))
-	if reply == job.Accept && !e.has("accepts", "yes", "kinno") && d.handsOver() {
-		return "" // what is sent with it may say more than it does
-	}
 	if reply == job.Accept && !v.answersQuestion() && len(v.pieces) == 0 && !hasValues(w) && d.remainder() {
 		return "" // what the rest is beside was not read
 	}
@@ -424,12 +421,6 @@ func (d *doc) remainder() bool {
 		}
 	}
 	return false
-}
-
-// handsOver tells whether a sentence says no more than that something comes with it:
-// "Here it is." Such a letter agrees only where it says so too.
-func (d *doc) handsOver() bool {
-	return slices.ContainsFunc(d.sents, func(s span) bool { return d.cue(s.from, "handover") > 0 })
 }
 
 // excepts tells whether a sentence that does not surely tell leaves something out of
