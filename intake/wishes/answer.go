@@ -718,12 +718,13 @@ func (d *doc) agreesAndAsks() bool {
 		var v verdict
 		d.judgeAll(s, &v)
 		p := d.acts(s)
+		plain := v.accepts && d.bare(s) // "Sí, adelante."
 		switch {
-		case v.declines || v.changes || v.drops || v.mind || v.kinNo || v.doubts || v.but || v.money || v.when || v.unsure || max(p[tagger.If], p[tagger.No], p[tagger.Doubt]) >= sureNotNo:
+		case v.declines || v.changes || v.drops || v.mind || v.kinNo || v.doubts || v.but || v.money || v.when || v.unsure || !plain && max(p[tagger.If], p[tagger.No], p[tagger.Doubt]) >= sureNotNo:
 			return false
 		case d.isQuestion(s.from) && p[tagger.Wish] < sureNotNo:
 			asks = true
-		case v.accepts && !v.not && !v.asks && p[tagger.Yes] >= likely && calm(&p):
+		case v.accepts && !v.not && !v.asks && p[tagger.Yes] >= likely && (plain || calm(&p)):
 			agrees = true
 		case v.asks || max(p[tagger.Ask], p[tagger.Wish]) >= evenOdds:
 			return false

@@ -335,3 +335,27 @@ func TestLetterAboutTheOnlyPartThatIsLeft(t *testing.T) {
 		t.Errorf("the letter says:\n%s", text)
 	}
 }
+
+// A change that comes too late for one of two parts is made to the other, and a person is
+// told of the one that it came too late for.
+func TestChangeTooLateForOnePart(t *testing.T) {
+	w := newWalk(t, 1)
+	for _, c := range []struct {
+		text string
+		told bool
+	}{
+		{"Please make them in red.", true},
+		{"Please make the bottom in red.", false},
+	} {
+		w.offer("lid.stl", "bottom.stl")
+		w.moveTo(job.Agreed, job.Printing)
+		id := w.letter(c.text)
+		w.wantStage(job.Printing)
+		if other, err := w.l.Job(w.ctx, w.ids[1]); err != nil || other.Stage != job.Taken {
+			t.Errorf("%q: the other is %s, %v", c.text, other.Stage, err)
+		}
+		if told := slices.Contains(w.open(id), string(ledger.NoticeTooLate)); told != c.told {
+			t.Errorf("%q: a person is told %v", c.text, told)
+		}
+	}
+}

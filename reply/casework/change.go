@@ -16,9 +16,12 @@ func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
 	if in.onlyCollecting(jobs) {
 		return in.fillIn(ctx, jobs)
 	}
-	changed := 0
+	changed, late := 0, 0
 	for _, j := range jobs {
 		if !job.MayGo(j.Stage, job.Taken) {
+			if !j.Stage.Over() && wishesAnew(j, in.wishesFor(j)) {
+				late++ // it is on the printer, or ready
+			}
 			continue
 		}
 		if err := in.again(ctx, j, j.File, j.Blob); err != nil {
@@ -29,7 +32,7 @@ func (in *incoming) change(ctx context.Context, jobs []job.Job) error {
 	if changed == 0 && len(jobs) == 1 && jobs[0].Blob != "" && (jobs[0].Stage == job.Collected || in.afresh && jobs[0].Stage == job.Ready) {
 		return in.repeat(ctx, jobs[0])
 	}
-	if changed == 0 {
+	if changed == 0 || late > 0 && in.by == "" {
 		return in.ask(ctx, jobs, ledger.NoticeTooLate, "too-late-change")
 	}
 	return in.done(ctx, job.Say("history.wants-change", nil))
