@@ -3,6 +3,7 @@ package job
 import (
 	"math"
 	"slices"
+	"strings"
 )
 
 // Terms are what one part is printed as and what it costs: what a letter says and
@@ -102,4 +103,50 @@ func (t Terms) Meets(offer Terms, asked []string) bool {
 	return !slices.ContainsFunc(t.Differ(offer), func(name string) bool {
 		return !slices.Contains(asked, name) || name == TermFile || name == TermTotal
 	})
+}
+
+// MeetsOffer reports whether a job is as an offer said: at its terms, but for what the
+// offer asked and its patron chose. What staff set in their stead is told them first.
+func (j Job) MeetsOffer(offer Terms, asked []string) bool {
+	t, ok := j.Terms()
+	chosen := slices.DeleteFunc(slices.Clone(asked), func(name string) bool { return !j.chose(name, t) })
+	return ok && t.Meets(offer, chosen)
+}
+
+// chose reports whether a term is as the patron's own words have it.
+func (j Job) chose(name string, t Terms) bool {
+	w := j.Wishes
+	switch name {
+	case TermColour:
+		return w.leavesColour() || !slices.ContainsFunc(t.colours(), func(c string) bool { return !w.names(c) })
+	case TermCopies:
+		return w.Copies != nil && *w.Copies == t.Copies
+	case TermMaterial:
+		return strings.EqualFold(w.Material, t.Material)
+	case TermSize:
+		return w.Size != nil || w.Scale != nil
+	case TermSupports:
+		return w.Supports == t.Supports
+	}
+	return true
+}
+
+// colours are all that a part is printed in.
+func (t Terms) colours() []string {
+	out := []string{t.Colour}
+	for _, c := range t.Colours {
+		out = append(out, c.Colour)
+	}
+	if t.Second != nil {
+		out = append(out, t.Second.Colour)
+	}
+	return out
+}
+
+// leavesColour reports whether the writer spoke of the colour and leaves it to the library.
+func (w Wishes) leavesColour() bool { return w.Words["colours"] != "" && len(w.Colours) == 0 }
+
+// names reports whether a colour is one of those that are wished.
+func (w Wishes) names(colour string) bool {
+	return slices.Contains(w.Colours, colour) || slices.ContainsFunc(w.Items, func(i Item) bool { return slices.Contains(i.Colours, colour) })
 }

@@ -23,8 +23,9 @@ type Offer struct {
 	At        time.Time
 }
 
-// Meets reports whether terms are those of the offer, but for what it asked.
-func (o Offer) Meets(t job.Terms) bool { return o.Terms == nil || t.Meets(*o.Terms, o.Asked) }
+// Meets reports whether a job is as the offer said, but for what it asked and the patron
+// chose.
+func (o Offer) Meets(j job.Job) bool { return o.Terms == nil || j.MeetsOffer(*o.Terms, o.Asked) }
 
 // AddOffer records what a draft that was sent offers for a job. Doing it again
 // changes nothing.
@@ -145,8 +146,7 @@ func (tx *Tx) CountYes(ctx context.Context, id job.ID) error {
 	if err != nil {
 		return err
 	}
-	t, can := j.Terms()
-	if !ok || o.ID != y.Offer || !can || !o.Meets(t) {
+	if _, can := j.Terms(); !ok || o.ID != y.Offer || !can || !o.Meets(j) {
 		return ErrOtherTerms
 	}
 	return tx.exec(ctx, `UPDATE yeses SET state = 'counts', terms = (SELECT terms FROM jobs WHERE id = ?), ended = ? WHERE id = ?`, string(id), stamp(tx.now), y.ID)

@@ -148,8 +148,14 @@ func TestYesWithWhatWasAsked(t *testing.T) {
 	}{
 		{nil, func(j *job.Job) {}, true},
 		{nil, func(j *job.Job) { j.Settings.Colour = "red" }, false},
-		{[]string{"colour"}, func(j *job.Job) { j.Settings.Colour = "red" }, true},
-		{[]string{"colour"}, func(j *job.Job) { j.Settings.Colour, j.Report.Quote.Total = "red", "1.75" }, false},
+		{[]string{"colour"}, func(j *job.Job) { j.Settings.Colour = "red" }, false}, // staff's choice, not the patron's
+		{[]string{"colour"}, func(j *job.Job) { j.Settings.Colour, j.Wishes.Colours = "red", []string{"red"} }, true},
+		{[]string{"colour"}, func(j *job.Job) {
+			j.Settings.Colour, j.Wishes.Colours, j.Wishes.Words = "red", nil, map[string]string{"colours": "any colour"}
+		}, true},
+		{[]string{"colour"}, func(j *job.Job) {
+			j.Settings.Colour, j.Wishes.Colours, j.Report.Quote.Total = "red", []string{"red"}, "1.75"
+		}, false},
 		{[]string{"colour"}, func(j *job.Job) { j.Settings.Copies = 2 }, false},
 		{[]string{"file"}, func(j *job.Job) { j.Report.Quote.Currency = "EUR" }, false},
 		{[]string{"pickup"}, func(j *job.Job) { j.Wishes.Pickup = "Millbrook" }, true},
@@ -160,7 +166,14 @@ func TestYesWithWhatWasAsked(t *testing.T) {
 		{nil, func(j *job.Job) { j.Report.Estimate.Shells = 4 }, false},
 		{nil, func(j *job.Job) { j.Settings.Reoriented = true }, false},
 		{nil, func(j *job.Job) { j.Settings.Supports = "yes" }, false},
-		{[]string{"supports"}, func(j *job.Job) { j.Settings.Supports = "yes" }, true},
+		{[]string{"supports"}, func(j *job.Job) { j.Settings.Supports = "yes" }, false},
+		{[]string{"supports"}, func(j *job.Job) { j.Settings.Supports, j.Wishes.Supports = "yes", "yes" }, true},
+		{[]string{"material"}, func(j *job.Job) { j.Report.Estimate.Material = "PETG" }, false},
+		{[]string{"material"}, func(j *job.Job) { j.Report.Estimate.Material, j.Wishes.Material = "PETG", "petg" }, true},
+		{[]string{"copies"}, func(j *job.Job) { j.Settings.Copies = 2 }, false},
+		{[]string{"copies"}, func(j *job.Job) { two := 2; j.Settings.Copies, j.Wishes.Copies = 2, &two }, true},
+		{[]string{"size"}, func(j *job.Job) { j.Report.Mesh.SizeMM[2] = 30 }, false},
+		{[]string{"size"}, func(j *job.Job) { half := 0.5; j.Report.Mesh.SizeMM[2], j.Wishes.Scale = 10, &half }, true},
 		{nil, func(j *job.Job) { j.Report.Estimate.Material = "PETG" }, false},
 	} {
 		l, _ := newLedger(t)

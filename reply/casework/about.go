@@ -108,12 +108,11 @@ func (o *Office) withStanding(ctx context.Context, all, about []job.Job) ([]job.
 
 // offerStill reports whether the last offer of a job may be made again as it is.
 func (o *Office) offerStill(ctx context.Context, j job.Job) (bool, error) {
-	terms, ok := j.Terms()
-	if !ok || j.Stage != job.Quoted || o.ranOut(j) {
+	if _, can := j.Terms(); !can || j.Stage != job.Quoted || o.ranOut(j) {
 		return false, nil
 	}
 	offer, ok, err := o.Ledger.LastOffer(ctx, j.ID)
-	if err != nil || !ok || offer.RulesHash != o.Rules.Hash || !offer.Meets(terms) {
+	if err != nil || !ok || offer.RulesHash != o.Rules.Hash || !offer.Meets(j) {
 		return false, err
 	}
 	_, yes, err := o.Ledger.OpenYes(ctx, j.ID)

@@ -78,8 +78,7 @@ func (o *Office) sentBeside(ctx context.Context, tx *ledger.Tx, d ledger.Draft, 
 		return j, nil
 	}
 	offer, ok, err := tx.LastOffer(ctx, j.ID)
-	terms, _ := j.Terms()
-	if err != nil || !ok || offer.Draft != d.ID || offer.Meets(terms) {
+	if err != nil || !ok || offer.Draft != d.ID || offer.Meets(j) {
 		return j, err
 	}
 	if err := tx.Move(ctx, j.ID, job.Checked, ledger.Robot, job.Say("history.offered-anew", nil)); err != nil {
@@ -276,8 +275,7 @@ func (o *Office) standing(ctx context.Context, tx *ledger.Tx, j job.Job) error {
 	if err != nil {
 		return err
 	}
-	terms, can := j.Terms()
-	if !ok || offer.ID != y.Offer || !can || !offer.Meets(terms) {
+	if _, can := j.Terms(); !ok || offer.ID != y.Offer || !can || !offer.Meets(j) {
 		if err := tx.VoidYes(ctx, j.ID, job.Say("history.yes-to-other-terms", nil)); err != nil {
 			return err
 		}

@@ -287,3 +287,43 @@ func TestOneUnreadPassageIsLeftToAPerson(t *testing.T) {
 		})
 	}
 }
+
+// What a letter asked the patron to choose is theirs to choose: where staff set it on the
+// page, a yes to that letter is none to their choice, and a new offer says it first.
+func TestStaffsChoiceIsToldFirst(t *testing.T) {
+	w := newWalk(t, 1)
+	for _, c := range []struct {
+		colour string // that staff set; "" is none
+		answer string
+		want   job.Stage
+	}{
+		{"yellow", "Yes please, go ahead.", job.Drafted},
+		{"yellow", "Yes please, go ahead. In yellow, please.", job.Agreed},
+		{"yellow", "Yes please, go ahead. In red, please.", job.Agreed},
+		{"yellow", "Yes please, go ahead. Any colour will do.", job.Agreed},
+		{"", "Yes please, go ahead. In yellow, please.", job.Agreed},
+	} {
+		w.another()
+		w.sign()
+		id := w.letter("Please print this, one copy, to collect at Millbrook.", "lid.stl")
+		w.work()
+		jobs, err := w.l.JobsOf(w.ctx, id)
+		w.must(err)
+		w.ids, w.thread = []job.ID{jobs[0].ID}, jobs[0].Thread
+		w.approve()
+		w.work()
+		w.wantStage(job.Quoted)
+		if j := w.job(); c.colour != "" {
+			set := j.Settings
+			set.Colour = c.colour
+			report, err := w.o.Recheck(w.ctx, j.ID, set)
+			w.must(err)
+			w.must(w.o.TakeOver(w.ctx, NewSettings{Seen: j, Settings: set, Report: report, By: clerk}))
+		}
+		w.letter(c.answer)
+		w.work()
+		if j := w.job(); j.Stage != c.want {
+			t.Errorf("staff set %q, %q: %s, want %s", c.colour, c.answer, j.Stage, c.want)
+		}
+	}
+}

@@ -45,8 +45,9 @@ type walk struct {
 	unclear        map[string]bool      // letters that nobody has dealt with
 	was            map[job.ID]job.Stage // before the turn
 	trail          []string
-	parts          int // yeses to one part of two
-	listed         int // how often a job came onto the print list
+	twoParts       bool // the conversation began with a lid and a bottom
+	parts          int  // yeses to one part of two
+	listed         int  // how often a job came onto the print list
 	turns          int
 	edit           func(*job.Letter) // what is otherwise in the letters that come; may be nil
 }
@@ -121,6 +122,7 @@ func (w *walk) begin() {
 	w.patron = fmt.Sprintf("ada%d@example.org", w.turns)
 	w.said, w.agreed, w.chosen, w.unclear, w.was = map[job.ID]told{}, map[job.ID]*told{}, map[job.ID]string{}, map[string]bool{}, map[job.ID]job.Stage{}
 	files := []string{"lid.stl", "bottom.stl"}[:1+w.rng.IntN(2)]
+	w.twoParts = len(files) == 2
 	text := w.pick("Could you print this, please?", "Please print this in blue, to collect at Millbrook.", "Two copies in red please. I will come to Central.")
 	w.letter(text, files...)
 	w.work()
@@ -288,7 +290,7 @@ func (w *walk) turn() {
 	case n < 35:
 		c := w.pick("red", "green", "white")
 		w.changes("In "+c+", please.", c)
-	case n < 38 && len(w.ids) > 1:
+	case n < 38 && w.twoParts:
 		w.ofParts()
 	case n < 42:
 		w.changes(w.pick("Could I have three of them instead?", "Please make it two copies.", "Please make it 80 mm long instead.", "I would like 40% infill instead."), "")
@@ -373,7 +375,7 @@ func (w *walk) agrees(colour string) {
 			continue
 		}
 		was := w.was[j]
-		if colour != "" && was != job.Printing && was != job.Ready && !was.Over() {
+		if colour != "" && was != job.Printing && was != job.Ready && (!was.Over() || w.reopens(was)) {
 			w.chosen[j] = colour // of what was agreed already, it is another wish
 		}
 		if was == job.Agreed || was == job.Printing || was == job.Ready || was == job.Failed || was.Over() {
@@ -381,6 +383,12 @@ func (w *walk) agrees(colour string) {
 		}
 		w.agreed[j] = &at
 	}
+}
+
+// reopens reports whether a yes to what was given up or has lapsed asks for it again:
+// nothing else was offered.
+func (w *walk) reopens(was job.Stage) bool {
+	return (was == job.Withdrawn || was == job.Lapsed) && !slices.ContainsFunc(w.ids, func(id job.ID) bool { return offered[w.was[id]] })
 }
 
 // ofParts is a letter that says one thing of one part and another of the other.
