@@ -38,9 +38,13 @@ func (tx *Tx) AddOffer(ctx context.Context, o Offer) error {
 		o.Draft, string(o.Job), o.SHA256, string(terms), strings.Join(o.Asked, " "), o.RulesHash, stamp(tx.now))
 }
 
-// LastOffer gives the newest offer of a job, or false.
+// LastOffer gives the newest offer of a job, or false. An offer ends with its job: what was
+// declined, withdrawn or lapsed since is offered anew where it is taken up again.
 func (r Reader) LastOffer(ctx context.Context, id job.ID) (Offer, bool, error) {
-	list, err := r.offers(ctx, `WHERE job = ? ORDER BY id DESC LIMIT 1`, string(id))
+	list, err := r.offers(ctx, `WHERE job = ? AND NOT EXISTS (
+		SELECT 1 FROM events e WHERE e.subject = offers.job AND e.what = ? AND e.to_state IN (?, ?, ?)
+		AND e.seq > (SELECT COALESCE(MAX(s.seq), 0) FROM events s WHERE s.subject = offers.draft AND s.to_state = ?))
+		ORDER BY id DESC LIMIT 1`, string(id), whatMoved, string(job.Declined), string(job.Withdrawn), string(job.Lapsed), string(DraftSent))
 	if err != nil || len(list) == 0 {
 		return Offer{}, false, err
 	}

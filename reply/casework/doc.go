@@ -40,6 +40,10 @@
 //	no yes ─ the patron says yes ─→ kept ─ nothing stands in its way ─→ counts
 //	                                  └─ the terms are not those of the offer ─→ void
 //
+// An offer ends with its job: what was declined, withdrawn or has lapsed is offered anew
+// where it is taken up again. What an offer asks is the patron's to choose; where staff
+// set it, that is a new offer too.
+//
 // A letter about several parts says of each what it says of that one alone, and a new
 // offer repeats the offers of the conversation that still stand, so that one yes is to
 // one letter.

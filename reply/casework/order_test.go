@@ -327,3 +327,48 @@ func TestStaffsChoiceIsToldFirst(t *testing.T) {
 		}
 	}
 }
+
+// An offer ends with its job: what was declined or withdrawn and is asked for again is
+// offered anew, and a yes to the old offer does not put it onto the print list.
+func TestOfferEndsWithItsJob(t *testing.T) {
+	w := newWalk(t, 1)
+	for _, c := range []struct {
+		name  string
+		end   func()
+		again string
+	}{
+		{"declined by staff", func() { w.must(w.o.Close(w.ctx, w.ids[0], job.Declined, clerk, "no")) }, "Could I have it in red instead?"},
+		{"withdrawn", func() { w.letter("No thank you, please cancel it.") }, "In red, please."},
+		{"withdrawn, and wanted after all", func() { w.letter("No thank you, please cancel it.") }, "Yes please, go ahead."},
+		{"taken up by staff", func() {
+			w.must(w.o.Close(w.ctx, w.ids[0], job.Declined, clerk, "no"))
+			w.must(w.o.TakeUp(w.ctx, w.ids[0], clerk))
+		}, ""},
+	} {
+		w.offer("lid.stl")
+		w.end(c.end)
+		if c.again != "" {
+			w.letter(c.again)
+			w.work()
+		}
+		w.wantStage(job.Drafted)
+		w.letter("Yes please, go ahead.")
+		w.work()
+		if got := w.job().Stage; got != job.Drafted {
+			t.Errorf("%s, and a yes to the old offer: %s", c.name, got)
+		}
+		w.dealWith()
+		w.approve()
+		w.work()
+		w.letter("Yes please, go ahead.")
+		w.work()
+		if got := w.job().Stage; got != job.Agreed {
+			t.Errorf("%s, and a yes to the new offer: %s", c.name, got)
+		}
+	}
+}
+
+func (w *walk) end(how func()) {
+	how()
+	w.work()
+}

@@ -273,7 +273,9 @@ func (w *walk) turn() {
 	for _, id := range w.ids {
 		j, err := w.l.Job(w.ctx, id)
 		w.must(err)
-		w.was[id] = j.Stage
+		if w.was[id] = j.Stage; endsOffer[j.Stage] {
+			delete(w.said, id) // it is offered anew where it is taken up again
+		}
 	}
 	switch n := w.rng.IntN(100); {
 	case n < 2:
@@ -326,6 +328,9 @@ func (w *walk) turn() {
 	}
 	w.look()
 }
+
+// endsOffer are the stages with which an offer ends.
+var endsOffer = map[job.Stage]bool{job.Declined: true, job.Withdrawn: true, job.Lapsed: true}
 
 // mark notes a letter that was left to staff.
 func (w *walk) mark(letter string) {
