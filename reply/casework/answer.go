@@ -106,6 +106,12 @@ func lastWordSaid(jobs []job.Job) bool {
 
 // reply acts on the words of an answer.
 func (in *incoming) reply(ctx context.Context, jobs []job.Job) error {
+	if in.doubt {
+		if err := in.plainly(ctx, jobs); err != nil {
+			return err
+		}
+		return in.ask(ctx, jobs, ledger.NoticeQuestion, "question")
+	}
 	if len(in.own) > 0 {
 		return in.replyParts(ctx, jobs)
 	}

@@ -134,7 +134,7 @@ func (o *Office) Belongs(ctx context.Context, letter string, id job.ID, by strin
 	l := *rec.Parsed
 	l.Disposition = job.Answer
 	thread := ledger.Thread{Token: j.Thread, SameSender: job.SameAddress(j.Patron.Address, l.From.Address)}
-	own, err := o.inContext(ctx, &l, []ledger.Thread{thread})
+	own, doubt, err := o.inContext(ctx, &l, []ledger.Thread{thread})
 	if err != nil {
 		return err
 	}
@@ -146,7 +146,7 @@ func (o *Office) Belongs(ctx context.Context, letter string, id job.ID, by strin
 		if err := settleLetter(ctx, tx, letter, by); err != nil {
 			return err
 		}
-		in := &incoming{o: o, tx: tx, id: letter, l: &l, own: own, joint: p, afresh: rec.Parsed.Disposition == job.Request}
+		in := &incoming{o: o, tx: tx, id: letter, l: &l, own: own, doubt: doubt, joint: p, afresh: rec.Parsed.Disposition == job.Request}
 		return in.answer(ctx, thread)
 	})
 }

@@ -18,7 +18,8 @@ type incoming struct {
 	id string
 	l  *job.Letter
 
-	own map[job.ID]job.Wishes // of each part that an answer names, where it names several
+	own   map[job.ID]job.Wishes // of each part that an answer names, where it names several
+	doubt bool                  // what it says of one of them is not clear; own has the plain answers about others
 
 	joint *joint // the file that was made of those that are one print; nil where none are
 

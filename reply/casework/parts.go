@@ -50,6 +50,34 @@ func (o *Office) ofParts(l *job.Letter, to known, jobs []job.Job) (own map[job.I
 	return own, clear
 }
 
+// plainIn are, of what a letter says of its parts, the answers that are plain whatever it
+// says of the others: neither yes nor no, and nothing unread.
+func plainIn(own map[job.ID]job.Wishes, jobs []job.Job) map[job.ID]job.Wishes {
+	out := map[job.ID]job.Wishes{}
+	for _, j := range jobs {
+		if w, named := own[j.ID]; named && w.Answer == "" && len(w.Unread) == 0 && wishesAnew(j, w) {
+			out[j.ID] = w
+		}
+	}
+	return out
+}
+
+// plainly takes the plain answers about some parts of a letter that is left to staff for
+// what it says of another: "the hook in white; for the tray I must ask my mother".
+func (in *incoming) plainly(ctx context.Context, jobs []job.Job) error {
+	for _, j := range jobs {
+		if _, plain := in.own[j.ID]; !plain || !offered[j.Stage] {
+			continue
+		}
+		if now, again := in.merged(j); !again {
+			if err := in.tx.SaveJob(ctx, now, in.who(), in.byLetter()); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
 // ofPart reads what a letter says of one part. A yes or a no that only its name keeps
 // from being plain is one: "yes to the lid".
 func (o *Office) ofPart(l *job.Letter, text string, to known, j job.Job, r partReader) job.Wishes {

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"meshclerk/intake/job"
+	"meshclerk/intake/ledger"
 	"meshclerk/rules"
 )
 
@@ -89,6 +90,40 @@ func TestYesToTheOnlyPartByItsName(t *testing.T) {
 	} {
 		if got := r.withoutNames(text); got != want {
 			t.Errorf("%q: %q, want %q", text, got, want)
+		}
+	}
+}
+
+// A plain answer about one part is taken also where the letter is left to staff for what
+// it says of another; a yes or a change in such a letter waits for them.
+func TestPlainAnswerBesideADoubt(t *testing.T) {
+	w := newWalk(t, 1)
+	for _, c := range []struct{ language, text, hook, tray string }{
+		{"en", "Hook in white. For the tray I must check with my mother first, it's for her dressing table.", "white", ""},
+		{"en", "The tray in orange, please. Would the hook be strong enough for a coat?", "", "orange"},
+		{"fr", "Le hook en blanc. Pour le tray, je dois d'abord demander à ma mère.", "white", ""},
+		{"es", "El hook en blanco. Para el tray tengo que preguntarle antes a mi mamá.", "white", ""},
+		{"en", "Yes to the hook. For the tray I must check with my mother first.", "", ""},
+	} {
+		w.another()
+		w.sign()
+		id := w.letter("Please print these, one of each, to collect at Central.", "hook.stl", "tray.stl")
+		w.work()
+		jobs, err := w.l.JobsOf(w.ctx, id)
+		w.must(err)
+		w.ids, w.thread = []job.ID{jobs[0].ID, jobs[1].ID}, jobs[0].Thread
+		w.approve()
+		w.work()
+		w.edit = func(l *job.Letter) { l.Language = c.language }
+		id = w.letter(c.text)
+		w.work()
+		for k, want := range []string{c.hook, c.tray} {
+			if j, err := w.l.Job(w.ctx, w.ids[k]); err != nil || j.Settings.Colour != want || j.Stage != job.Quoted {
+				t.Errorf("%q: %s is %s in %q, want %q; %v", c.text, j.File, j.Stage, j.Settings.Colour, want, err)
+			}
+		}
+		if told := w.open(id); !slices.Equal(told, []string{string(ledger.NoticeQuestion)}) {
+			t.Errorf("%q: a person is told %v", c.text, told)
 		}
 	}
 }

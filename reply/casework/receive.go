@@ -28,7 +28,7 @@ func (o *Office) Receive(ctx context.Context, s *ledger.Step, l *job.Letter) err
 	if err != nil {
 		return err
 	}
-	own, err := o.inContext(ctx, l, threads)
+	own, doubt, err := o.inContext(ctx, l, threads)
 	if err != nil {
 		return err
 	}
@@ -40,7 +40,7 @@ func (o *Office) Receive(ctx context.Context, s *ledger.Step, l *job.Letter) err
 		if err := tx.SaveParsed(ctx, s.Subject, *l, ledger.Robot); err != nil {
 			return err
 		}
-		in := &incoming{o: o, tx: tx, id: s.Subject, l: l, own: own, joint: p}
+		in := &incoming{o: o, tx: tx, id: s.Subject, l: l, own: own, doubt: doubt, joint: p}
 		if err := in.route(ctx, threads); err != nil {
 			return err
 		}
@@ -49,18 +49,19 @@ func (o *Office) Receive(ctx context.Context, s *ledger.Step, l *job.Letter) err
 }
 
 // inContext reads the wishes of an answer again, knowing what was asked and what
-// was known before. It gives those of each part where the answer names several.
-func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.Thread) (own map[job.ID]job.Wishes, err error) {
+// was known before. It gives those of each part where the answer names several,
+// and reports whether what it says of one is not clear: then only plain answers are given.
+func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.Thread) (own map[job.ID]job.Wishes, doubt bool, err error) {
 	if l.Disposition != job.Answer || len(threads) != 1 || threads[0].Guess {
-		return nil, nil
+		return nil, false, nil
 	}
 	jobs, err := o.Ledger.JobsIn(ctx, threads[0].Token)
 	if err != nil || len(jobs) == 0 {
-		return nil, err
+		return nil, false, err
 	}
 	sent, err := o.Ledger.Drafts(ctx, ledger.DraftFilter{Thread: threads[0].Token, States: []ledger.DraftState{ledger.DraftSent}})
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	to := known{earlier: offeredWishes(jobs[0]), parts: len(stillOpen(jobs))}
 	if d, ok := answeredOf(l, sent); ok {
@@ -76,19 +77,19 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 	l.Wishes = o.understand(l, to)
 	if len(jobs) == 1 {
 		if err := o.plainAnswer(ctx, l, to, jobs[0]); err != nil {
-			return nil, err
+			return nil, false, err
 		}
 	}
 	asked := o.drawnIn(l, to, jobs)
 	own, clear := o.ofParts(l, to, jobs)
 	if !clear {
 		l.Wishes.Answer = job.Question
-		return nil, nil
+		return plainIn(own, jobs), true, nil
 	}
 	if own == nil {
 		own = asked
 	}
-	return own, nil
+	return own, false, nil
 }
 
 // offeredWishes are the wishes for a job with the number of copies that it was offered at,
