@@ -2,6 +2,7 @@ package casework
 
 import (
 	"fmt"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -223,5 +224,137 @@ func TestPartsOfOneFile(t *testing.T) {
 	}
 	if eachOnce(job.Wishes{}, 3).Copies != nil {
 		t.Error("a count of nothing said")
+	}
+}
+
+// What a letter newly settles is laid over the settings; what it does not speak of stays
+// as staff set it.
+func TestNewWishesOverWhatStaffSet(t *testing.T) {
+	staff := job.Settings{Printer: "Two", Material: "PETG", Colour: "grey", Copies: 9, Supports: "no", Infill: 0.9, InfillSet: true, Shells: 9, LayerMM: 0.1}
+	second := &job.SecondColour{Colour: "red"}
+	each := []job.ColourCopies{{Colour: "red", Copies: 2}}
+	for name, c := range map[string]struct {
+		want   job.Settings // was nothing
+		change func(s *job.Settings)
+	}{
+		"nothing":            {job.Settings{}, func(s *job.Settings) {}},
+		"copies":             {job.Settings{Copies: 2}, func(s *job.Settings) { s.Copies = 2 }},
+		"a colour":           {job.Settings{Colour: "blue"}, func(s *job.Settings) { s.Colour = "blue" }},
+		"colours":            {job.Settings{Colours: each}, func(s *job.Settings) { s.Colour, s.Colours = "", each }},
+		"copies of colours":  {job.Settings{Copies: 2, Colours: each}, func(s *job.Settings) { s.Copies, s.Colour, s.Colours = 2, "", each }},
+		"a second colour":    {job.Settings{Colour: "blue", Second: second}, func(s *job.Settings) { s.Colour, s.Second = "blue", second }},
+		"only the second":    {job.Settings{Second: second}, func(s *job.Settings) { s.Colour, s.Second = "", second }},
+		"a material":         {job.Settings{Material: "PLA"}, func(s *job.Settings) { s.Material = "PLA" }},
+		"supports":           {job.Settings{Supports: "yes"}, func(s *job.Settings) { s.Supports = "yes" }},
+		"infill":             {job.Settings{Infill: 0.4}, func(s *job.Settings) { s.Infill, s.InfillSet, s.Shells = 0.4, false, 0 }},
+		"no infill":          {job.Settings{InfillSet: true}, func(s *job.Settings) { s.Infill, s.Shells = 0, 0 }},
+		"shells":             {job.Settings{Shells: 4}, func(s *job.Settings) { s.Infill, s.InfillSet, s.Shells = 0, false, 4 }},
+		"what it never says": {job.Settings{LayerMM: 0.3, Printer: "One"}, func(s *job.Settings) {}},
+	} {
+		want := staff
+		c.change(&want)
+		if got := overlay(staff, job.Settings{}, c.want); !reflect.DeepEqual(got, want) {
+			t.Errorf("%s: %+v, want %+v", name, got, want)
+		}
+		if got := overlay(staff, c.want, c.want); !reflect.DeepEqual(got, staff) {
+			t.Errorf("%s, as before: %+v", name, got)
+		}
+	}
+	r := rules.Default()
+	many, some, solid := r.Limits.MaxCopies+1, 2, r.Printing.StrongInfill
+	for name, c := range map[string]struct {
+		w    job.Wishes
+		want string
+	}{
+		"nothing": {job.Wishes{}, "0 0 false 0"}, "copies": {job.Wishes{Copies: &some}, "2 0 false 0"}, "too many": {job.Wishes{Copies: &many}, fmt.Sprint(r.Limits.MaxCopies, " 0 false 0")},
+		"strong": {job.Wishes{Strong: true}, fmt.Sprint("0 ", solid, " true ", r.Printing.StrongShells)}, "strong, with an infill": {job.Wishes{Strong: true, Infill: new(0.1)}, "0 0.1 true 0"},
+		"as full as strong": {job.Wishes{Infill: &solid}, fmt.Sprint("0 ", solid, " true ", r.Printing.StrongShells)},
+	} {
+		s := settings(c.w, r)
+		if got := fmt.Sprint(s.Copies, " ", s.Infill, " ", s.InfillSet, " ", s.Shells); got != c.want {
+			t.Errorf("%s: %s, want %s", name, got, c.want)
+		}
+	}
+}
+
+// One colour in an answer is that of the part of two whose own is not in stock: where it
+// is said of the whole, of both or of neither, it is not.
+func TestColourInstead(t *testing.T) {
+	items := func(a, b string) []job.Item { return []job.Item{coloured("base", 0, a), coloured("letters", 0, b)} }
+	blue := job.Wishes{Colours: []string{"blue"}}
+	for name, c := range map[string]struct {
+		text string
+		w    job.Wishes
+		was  []job.Item
+		want string
+	}{
+		"of the second": {"Blue then.", blue, items("black", "gold"), "base 0 black, letters 0 blue"}, "of the first": {"Blue then.", blue, items("gold", "red"), "base 0 blue, letters 0 red"},
+		"both lack": {"Blue then.", blue, items("gold", "silver"), ""}, "neither lacks": {"Blue then.", blue, items("black", "red"), ""}, "one colour before": {"Blue then.", blue, items("gold", "gold"), ""},
+		"said of all": {"All of it in blue.", blue, items("black", "gold"), ""}, "no colour": {"Then not.", job.Wishes{}, items("black", "gold"), ""},
+		"of a part": {"The letters in blue.", job.Wishes{Colours: blue.Colours, Items: []job.Item{coloured("letters", 0, "blue")}}, items("black", "gold"), "letters 0 blue"},
+	} {
+		in := &incoming{o: &Office{Rules: rules.Default()}, l: &job.Letter{Text: c.text, Language: "en"}}
+		got := in.instead(c.w, job.Job{Wishes: job.Wishes{Items: c.was}})
+		if is := itemsOf(got.Items); is != c.want {
+			t.Errorf("%s: %q, want %q", name, is, c.want)
+		}
+		if n := len(got.Colours); len(got.Items) == 2 && n != 2 {
+			t.Errorf("%s: %d colours", name, n)
+		}
+		if c.was[1].Colours[0] == "blue" || c.was[0].Colours[0] == "blue" {
+			t.Errorf("%s: the wishes before are changed", name)
+		}
+	}
+}
+
+// Of one part counts what its own item says, before what is said of all; what is said of
+// other parts does not.
+func TestWishesNarrowedToOnePart(t *testing.T) {
+	all := job.Wishes{Copies: new(4), Colours: []string{"white"}, Scale: new(3.0), Material: "PLA"}
+	with := func(items ...job.Item) job.Wishes { w := all; w.Items = items; return w }
+	for name, c := range map[string]struct {
+		w    job.Wishes
+		want string // items, copies, colours, size, scale, material
+	}{
+		"no items": {all, "0 4 white 0 3 PLA"}, "its own": {with(coloured("lid", 2, "red")), "0 2 red 0 3 PLA"}, "its own without a count": {with(coloured("lid", 0, "red")), "0 - red 0 3 PLA"},
+		"another part's": {with(coloured("knob", 2, "red")), "0 -  0 0 PLA"}, "of no part": {with(coloured("", 2, "red")), "1 4 white 0 3 PLA"}, "its own behind another": {with(coloured("knob", 1, "blue"), coloured("lid", 2, "red")), "0 2 red 0 3 PLA"},
+		"in passing, then counted": {with(coloured("lid", 0, "blue"), coloured("lid", 2, "red")), "0 2 red 0 3 PLA"}, "of a size": {with(job.Item{Part: "lid", Copies: 1, Size: &job.Size{MM: 7}}), "0 1  7 0 PLA"},
+		"at a scale": {with(job.Item{Part: "lid", Copies: 1, Scale: new(2.0)}), "0 1  0 2 PLA"}, "of a material": {with(job.Item{Part: "lid", Copies: 1, Material: "PETG"}), "0 1  0 3 PETG"},
+		"of one print in two": {with(coloured("base", 0, "black"), coloured("letters", 0, "red")), "2 4 white 0 3 PLA"}, "of two prints": {with(coloured("base", 1, "black"), coloured("letters", 1, "red")), "0 -  0 0 PLA"},
+	} {
+		w := wishesOf(c.w, "lid.stl")
+		copies, size, scale := "-", 0.0, 0.0
+		if w.Copies != nil {
+			copies = fmt.Sprint(*w.Copies)
+		}
+		if w.Size != nil {
+			size = w.Size.MM
+		}
+		if w.Scale != nil {
+			scale = *w.Scale
+		}
+		if got := fmt.Sprint(len(w.Items), " ", copies, " ", strings.Join(w.Colours, "+"), " ", size, " ", scale, " ", w.Material); got != c.want {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
+		}
+	}
+	for name, c := range map[string]struct {
+		items []job.Item
+		want  string // each: copies, colours, material, items
+	}{
+		"none": {nil, "4 white PLA 0"}, "colours": {[]job.Item{coloured("", 1, "red"), coloured("", 2, "blue")}, "4 white PLA 2"},
+		"two sizes":          {[]job.Item{{Copies: 2, Size: &job.Size{MM: 7}}, {Size: &job.Size{MM: 8}, Colours: []string{"red"}}}, "2 white PLA 0; 1 red PLA 0"},
+		"two scales":         {[]job.Item{{Copies: 2, Scale: new(2.0)}, {Copies: 3, Scale: new(3.0)}}, "2 white PLA 0; 3 white PLA 0"},
+		"two materials":      {[]job.Item{{Copies: 2, Material: "PETG"}, {Copies: 3}}, "2 white PETG 0; 3 white PLA 0"},
+		"one size of colour": {[]job.Item{{Copies: 2, Scale: new(2.0), Colours: []string{"red"}}, {Copies: 1, Scale: new(3.0)}, {Copies: 3, Scale: new(2.0), Colours: []string{"blue"}}}, "5 red+blue PLA 2; 1 white PLA 0"},
+	} {
+		w := all
+		w.Items = c.items
+		var out []string
+		for _, one := range separately(w) {
+			out = append(out, fmt.Sprint(*one.Copies, " ", strings.Join(one.Colours, "+"), " ", one.Material, " ", len(one.Items)))
+		}
+		if got := strings.Join(out, "; "); got != c.want {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
+		}
 	}
 }
