@@ -190,6 +190,15 @@ func (p Printing) Fill(s job.Settings) job.Settings {
 	return s
 }
 
+// Stock lists the colours of all materials, each once, sorted.
+func (r *Rules) Stock() (colours []string) {
+	for _, m := range r.Materials {
+		colours = append(colours, m.Colours...)
+	}
+	slices.Sort(colours)
+	return slices.Compact(colours)
+}
+
 // Settings returns how a job is printed: as settled, else as its patron wishes,
 // else as the house does.
 func (r *Rules) Settings(j job.Job) job.Settings { return r.Printing.Fill(j.Asked()) }

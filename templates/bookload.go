@@ -361,10 +361,15 @@ func near(word string, known []string) string {
 
 // tell notes a problem at its place.
 func (l *bookLoader) tell(at place, text, hint string) {
+	l.problems = append(l.problems, at.problem(job.Plain(text), job.Plain(hint)))
+}
+
+// problem is what is wrong at a place, with its line.
+func (at place) problem(text, hint job.Message) rules.Problem {
 	data := at.file.data
 	offset := min(at.offset, len(data))
 	start := bytes.LastIndexByte(data[:offset], '\n') + 1
 	line, _, _ := bytes.Cut(data[start:], []byte("\n"))
-	l.problems = append(l.problems, rules.Problem{File: at.file.path, Line: bytes.Count(data[:start], []byte("\n")) + 1, Column: offset - start + 1,
-		Width: max(1, at.length), Source: strings.TrimSuffix(string(line), "\r"), Text: job.Plain(text), Hint: job.Plain(hint)})
+	return rules.Problem{File: at.file.path, Line: bytes.Count(data[:start], []byte("\n")) + 1, Column: offset - start + 1,
+		Width: max(1, at.length), Source: strings.TrimSuffix(string(line), "\r"), Text: text, Hint: hint}
 }

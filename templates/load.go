@@ -105,7 +105,11 @@ func LoadHouse(dir string, r *rules.Rules) (*Set, error) {
 	if err := CheckLanguages(dir, r); err != nil {
 		return nil, err
 	}
-	return Load(dir, r.Library.Languages)
+	s, err := Load(dir, r.Library.Languages)
+	if err == nil {
+		s.unread = append(s.unread, s.book.unreadColours(r.Stock())...)
+	}
+	return s, err
 }
 
 // CheckLanguages tells which languages of the house rules have no folder of reply

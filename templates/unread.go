@@ -2,6 +2,7 @@ package templates
 
 import (
 	"io/fs"
+	"maps"
 	"os"
 	"path"
 	"slices"
@@ -13,7 +14,7 @@ import (
 
 // Unread tells of what lies in the house's folder and is read by nothing: a piece that
 // no text takes in, texts in a language that the house does not write, a folder that
-// is of no language. Letters are written all the same; whoever put it there expects
+// is of no language, a word for a colour that the house has not got. Letters are written all the same; whoever put it there expects
 // otherwise.
 func (s *Set) Unread() rules.Problems { return slices.Clone(s.unread) }
 
@@ -73,6 +74,25 @@ func (s *Set) unreadPieces(lang string) (out rules.Problems) {
 			continue
 		}
 		out = append(out, rules.Problem{File: p.Path, Text: job.Say("mistakes.unread-piece", job.Args{"language": lang}), Hint: s.hintPiece(lang, name)})
+	}
+	return out
+}
+
+// unreadColours are the house's own words for colours of which it has no filament: a
+// slip in the colour's name leaves the letters with the word of the stock.
+func (b *Book) unreadColours(stock []string) (out rules.Problems) {
+	for _, lang := range slices.Sorted(maps.Keys(b.languages)) {
+		for _, key := range slices.Sorted(maps.Keys(b.languages[lang])) {
+			colour, is := strings.CutPrefix(key, coloursFile+".")
+			if !is || DefaultBook().languages[english][key] != nil || slices.Contains(stock, colour) {
+				continue
+			}
+			hint := job.Say("mistakes.hint.unread-colour", nil)
+			if near := closest(colour, stock); near != "" {
+				hint = job.Say("rules.hint.near", job.Args{"word": near})
+			}
+			out = append(out, b.languages[lang][key].at.problem(job.Say("mistakes.unread-colour", job.Args{"colour": colour}), hint))
+		}
 	}
 	return out
 }

@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"meshclerk/rules"
 )
 
 // What lies in the house's folder and is read by nothing is told, each kind once, with
@@ -58,6 +60,46 @@ func TestUnread(t *testing.T) {
 	}
 	if told := Default().Unread(); len(told) > 0 {
 		t.Errorf("of the built-in texts: %v", told)
+	}
+}
+
+// A word for a colour is read where the house has that colour; a slip in its name is
+// told with its line.
+func TestUnreadColour(t *testing.T) {
+	r, err := rules.Load("")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Materials[0].Colours = append(r.Materials[0].Colours, "teal")
+	r.Library.Languages = []string{"en", "fr"}
+	for word, want := range map[string]string{
+		"teal": "", "red": "", // red: the house's own word for one that is built in
+		"tael":   "texts/fr/colours.toml:2:1: no material of the house rules has the colour tael",
+		"copper": "write the colour as it is written in materials.toml",
+	} {
+		dir := t.TempDir()
+		put(t, dir, "fr/colours.toml", "# les nôtres\n"+word+" = \"sarcelle\"\n")
+		s, err := LoadHouse(dir, r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		told := s.Unread()
+		if want == "" {
+			if len(told) > 0 {
+				t.Errorf("%s: %v", word, told)
+			}
+			continue
+		}
+		got := ""
+		if len(told) > 0 {
+			got = strings.ReplaceAll(DefaultBook().In("en", "en-CA", "CAD").Error(told), dir, "texts")
+		}
+		if len(told) != 1 || !strings.Contains(got, want) {
+			t.Errorf("%s: told %q, want %q", word, got, want)
+		}
+		if word == "tael" && !strings.Contains(got, "did you mean teal?") {
+			t.Errorf("no hint in %q", got)
+		}
 	}
 }
 
