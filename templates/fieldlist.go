@@ -202,3 +202,28 @@ func (s *Set) Sample(language, name string) (*Data, error) {
 	}
 	return nil, job.Refuse(job.Say("mistakes.no-sample", job.Args{"name": name, "names": names}))
 }
+
+// SampleFor gives a sample as one text is looked at with it: the usual letter is about a
+// file that cannot be printed where the text says so, and about two where it says so.
+func (s *Set) SampleFor(language, name, text string) (*Data, error) {
+	d, err := s.Sample(language, name)
+	if err != nil || name != SampleUsual {
+		return d, err
+	}
+	l := s.book.In(language, "en-CA", "CAD")
+	switch text {
+	case TextTooLong, TextTooBig, TextCannotPrint, TextUnreadable, TextUnfinished:
+		d.Part.Outcome, d.Part.Total, d.Part.Asks, d.Printable, d.Offered, d.Total, d.Questions = text, "", nil, false, 0, "", nil
+		d.Part.Open = text == TextCannotPrint
+		if d.Part.Open {
+			d.Part.Stops = fullPart(l).Stops
+		}
+		d.Parts = []Part{d.Part}
+	case TextSeveral:
+		second := d.Part
+		second.Number, second.File = 2, "shade.stl"
+		d.Several, d.Offered, d.Sent, d.Parts = true, 2, 2, []Part{d.Part, second}
+		d.Total = l.Money("6.80", "CAD")
+	}
+	return d, nil
+}

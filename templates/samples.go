@@ -33,8 +33,11 @@ func (s *Set) Samples(lang string) []Sample {
 		d.Agreement.Needed, d.Agreement.State = true, state
 		samples = append(samples, Sample{"agreement " + state, d})
 	}
-	return append(samples, Sample{"usual", usual(l)})
+	return append(samples, Sample{SampleUsual, usual(l)})
 }
+
+// SampleUsual is the sample that is looked at first.
+const SampleUsual = "usual"
 
 var sampleDay = time.Date(2026, 11, 27, 10, 0, 0, 0, time.UTC)
 

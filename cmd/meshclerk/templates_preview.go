@@ -61,7 +61,7 @@ func (c *templatesPreviewCmd) sample(set *templates.Set) (m draft.Message, err e
 	if !slices.Contains(set.Languages(), lang) {
 		return m, wrongUse("the library writes no letters in %q", lang)
 	}
-	d, err := set.Sample(lang, c.Sample)
+	d, err := set.SampleFor(lang, c.Sample, c.Name)
 	if err != nil {
 		return m, err
 	}

@@ -126,7 +126,7 @@ func (d *Desk) textView(r *http.Request, who personal) (textView, error) {
 	}
 	v.Sample, v.Job, v.CanTry = r.FormValue("sample"), oneLine(r.FormValue("job"), 20), true
 	if !slices.Contains(v.Samples, v.Sample) {
-		v.Sample = v.Samples[0]
+		v.Sample = templates.SampleUsual
 	}
 	came, err := templates.Builtin(v.Lang + "/" + v.Name + ".md")
 	v.BuiltIn = err == nil && strings.TrimSpace(string(came)) != strings.TrimSpace(v.Source)
@@ -174,7 +174,7 @@ func (d *Desk) preview(ctx context.Context, s *localizer, v *textView, set *temp
 
 // names lists what may stand in a text.
 func (d *Desk) names(ctx context.Context, v *textView, set *templates.Set) {
-	data, err := set.Sample(v.Lang, v.Sample)
+	data, err := set.SampleFor(v.Lang, v.Sample, v.In)
 	if v.CanTry && v.Job != "" && v.NoTry == "" {
 		data, err = d.office.PreviewData(ctx, set, job.ID(v.Job), v.In, v.Lang)
 	}
@@ -204,17 +204,15 @@ func (d *Desk) previewOne(ctx context.Context, s *localizer, v *textView, set *t
 		}
 		return
 	}
-	for _, sample := range set.Samples(v.Lang) {
-		if sample.Name != v.Sample {
-			continue
+	data, err := set.SampleFor(v.Lang, v.Sample, v.In)
+	if err == nil {
+		var markdown string
+		if v.Subject, markdown, err = t.Render(data); err == nil {
+			v.Plain, _ = draft.Render(markdown, v.Lang, v.Subject)
 		}
-		subject, markdown, err := t.Render(&sample.Data)
-		if err != nil {
-			v.Wrong = s.Error(err)
-			return
-		}
-		v.Subject = subject
-		v.Plain, _ = draft.Render(markdown, v.Lang, subject)
+	}
+	if err != nil {
+		v.Wrong = s.Error(err)
 	}
 }
 
