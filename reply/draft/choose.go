@@ -195,13 +195,21 @@ func better(c job.Choice, r *job.Report) bool {
 	}
 	switch compare(c.Total, r.Quote.Total) {
 	case -1:
-		return true
+		return bigger || cheaper(c, r.Quote) || sooner(c, e)
 	case 0:
 		return false
 	}
 	less := s.LayerMM > e.LayerMM || s.Scale > 0 && s.Scale < firstOf(e.Scale, 1) || s.Copies > 0 && s.Copies < e.Copies ||
 		s.InfillSet && s.Infill < e.Infill || s.Shells > 0 && s.Shells < e.Shells
 	return bigger || !less && sooner(c, e)
+}
+
+// cheaper reports whether a choice costs clearly less than what is offered: a twentieth.
+// Nobody takes a weaker part for the sake of a few cents.
+func cheaper(c job.Choice, q *job.Quote) bool {
+	costs, ok := new(big.Rat).SetString(c.Total)
+	offered, is := new(big.Rat).SetString(q.Total)
+	return ok && is && costs.Cmp(offered.Mul(offered, big.NewRat(19, 20))) <= 0
 }
 
 // sooner reports whether a choice takes clearly less time than what is offered: a tenth.
