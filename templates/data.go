@@ -111,12 +111,15 @@ type Part struct {
 	Asks    []Finding // what the patron decides; of a part that can be printed, only what no question of the letter says
 	Notes   []Finding // good to know; of a part that can be printed, only what changes something for the patron
 	Asides  []Finding // of a part that can be printed: what we see to ourselves
+	TooThin bool      // what stops it is thin: it needs more thickness
+	Open    bool      // what stops it is a surface that has to be closed
 	Options []Option  // other ways to print it: at most three, each cheaper, sooner or bigger
 
 	LargestScale Text // what would fit the time limit: "70%"
 	LargestSize  Text
 	FitScale     Text // what would fit the printer: "80%"
 	FitSize      Text
+	LeastWall    Text // how thick a wall is at least that does not bend or break: "0.8 mm"
 	FitsTurned   bool // it fits when it is laid down
 	Printer      Text // name of the printer
 	Build        Text // what that printer can build at most

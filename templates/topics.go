@@ -50,7 +50,7 @@ var topics = []struct {
 	{offers, "details, offer, go-ahead, when size-open, when size-open-of-one"},
 	{append(slices.Clone(offers), TextStillNeeded), "say-yes, when printable, when not-printable"},
 	{[]string{TextStillNeeded, TextQuestion, TextSeveral}, "when said-yes, when not-said-yes"},
-	{refused, "really, largest-scale, largest-size, fit-scale, fit-size, printer, build, limit, cannot-print, too-big, too-long, unreadable, unfinished, when fits-turned"},
+	{refused, "really, largest-scale, largest-size, fit-scale, fit-size, printer, build, limit, least-wall, cannot-print, too-big, too-long, unreadable, unfinished, when fits-turned, when too-thin, when open"},
 	{priced, "rounded, when price-lines, each price-lines"},
 	{[]string{TextChangedQuote, TextSeveral}, "when changed, each changes"},
 	{[]string{TextQuestion}, "when rest, when answered"},

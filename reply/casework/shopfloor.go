@@ -73,7 +73,7 @@ func assign(ctx context.Context, tx *ledger.Tx, r *rules.Rules, j job.Job, print
 	}
 	if !holdsTurned(p, size) {
 		return job.Refuse(job.Say("faults.not-to-printer", job.Args{"job": string(j.ID), "why": job.Say("faults.too-big-for", job.Args{
-			"printer": p.Name, "builds": fmt.Sprintf("%g x %g x %g mm", p.BuildMM[0], p.BuildMM[1], p.BuildMM[2]), "measures": fmt.Sprintf("%.0f x %.0f x %.0f mm", size[0], size[1], size[2])})}))
+			"printer": p.Name, "builds": fmt.Sprintf("%g × %g × %g mm", p.BuildMM[0], p.BuildMM[1], p.BuildMM[2]), "measures": fmt.Sprintf("%.0f × %.0f × %.0f mm", size[0], size[1], size[2])})}))
 	}
 	j.Settings.Printer = p.Name
 	return tx.SaveJob(ctx, j, by, job.Say("history.assigned", job.Args{"printer": p.Name}))

@@ -82,6 +82,7 @@ func firstOf(vs ...float64) float64 {
 func (f *filler) reported(p *templates.Part, j *job.Job) {
 	r := j.Report
 	p.Really = f.clause(r.Error)
+	p.LeastWall = f.locale.Quantity(f.in.Rules.Checks.Check[job.CodeThinWall].Limit, "mm")
 	if r.Mesh != nil {
 		p.Size = f.locale.Size(r.Mesh.SizeMM)
 	}
@@ -90,6 +91,8 @@ func (f *filler) reported(p *templates.Part, j *job.Job) {
 		switch {
 		case x.Level == job.Stop:
 			p.Stops = append(p.Stops, found)
+			thin := x.Code == job.CodeThinWall || x.Text.Key == "findings.holes-sheet"
+			p.TooThin, p.Open = p.TooThin || thin, p.Open || x.Code == job.CodeHoles && !thin
 		case p.Outcome == canPrint && f.saidElsewhere(x, j):
 		case x.Level == job.Ask:
 			p.Asks = append(p.Asks, found)

@@ -31,7 +31,7 @@ var promises = []struct{ words, text, conversation, comes string }{
 	{"We keep", "pickup-reminder", "ready-never-collected", "== drafted not-collected"},
 	{"and the person who looks after our printers will write to you about it", "question", "failed-print", "== with staff: question"},
 	{"If you think that we have misunderstood what it is or what it is for, please tell us.", "declined", "declined-and-reopened", "reopen"},
-	{"Please send it in reply to this email.", "forgotten-attachment", "forgotten-then-another", "== drafted quote"},
+	{"Then send us the .stl file in reply to this email.", "_how-to-export", "forgotten-then-another", "== drafted quote"},
 	{"You owe nothing for it.", "_given-up", "en-one-part-dropped", "stage withdrawn"},
 }
 
