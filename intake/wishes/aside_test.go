@@ -86,3 +86,13 @@ func TestFooters(t *testing.T) {
 		}
 	}
 }
+
+// Thanks with a name below stay thanks, whatever the name is.
+func TestThanksWithAName(t *testing.T) {
+	r := houseReader()
+	for text, lang := range map[string]string{"Thank you so much!\n\nRosa": "en", "¡Muchas gracias, quedó preciosa!\n\nRosa Morales": "es", "Merci beaucoup!\n\nRosa Morales": "fr", "Muchas gracias a todos.\nRosa": "es"} {
+		if w := r.Understand(Input{Text: text, Language: lang, Answer: true, From: job.Address{Name: "Rosa Morales"}}); !w.Courtesy || w.Answer != "" {
+			t.Errorf("%q: courtesy %v, answer %q", text, w.Courtesy, w.Answer)
+		}
+	}
+}

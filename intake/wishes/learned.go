@@ -37,7 +37,7 @@ func (d *doc) setAsideToo() {
 	}
 	for k := range d.learned {
 		if !heard[k] {
-			d.learned[k].Acts = [tagger.Acts]float64{tagger.Tell: 1}
+			d.learned[k].Acts = [tagger.Acts]float64{tagger.Polite: 1}
 		}
 	}
 }
