@@ -32,6 +32,8 @@ var promises = []struct{ words, text, conversation, comes string }{
 	{"and the person who looks after our printers will write to you about it", "question", "failed-print", "== with staff: question"},
 	{"If you think that we have misunderstood what it is or what it is for, please tell us.", "declined", "declined-and-reopened", "reopen"},
 	{"Then send us the .stl file in reply to this email.", "_how-to-export", "forgotten-then-another", "== drafted quote"},
+	{"it takes the place of this file", "cannot-print", "en-wall-too-thin-then-corrected", "== job penpot.stl: stage quoted, copies 2, colour blue, branch Millbrook"},
+	{"holds until", "reminder", "en-yes-on-the-last-day", "agreed 1.50"},
 	{"You owe nothing for it.", "_given-up", "en-one-part-dropped", "stage withdrawn"},
 }
 
