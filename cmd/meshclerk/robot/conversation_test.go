@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"flag"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -74,6 +75,7 @@ type stage struct {
 	writer job.Address
 	last   []byte // the last letter that reached the patron
 	letter string // id of the patron's last letter
+	dir    string // where letters and files are kept
 	before string // id of the one before it
 }
 
@@ -83,7 +85,8 @@ func play(t *testing.T, path string) {
 		t.Fatal(err)
 	}
 	intro, list := blocks(t, string(text))
-	s := &stage{house: newHouse(t), t: t}
+	dir := t.TempDir()
+	s := &stage{house: newHouseIn(t, dir), t: t, dir: dir}
 	s.agree()
 	for i := range list {
 		s.at = list[i]
@@ -153,6 +156,10 @@ func (s *stage) step(b *block) {
 		s.job(rest)
 	case "nothing":
 		s.nothingWaits()
+	case "kept":
+		s.kept(rest)
+	case "house":
+		s.rule(rest)
 	case "with":
 		s.withStaff(strings.TrimPrefix(rest, "staff: "))
 	default:
@@ -324,9 +331,13 @@ func (s *stage) file(words []string, i int, m *mesh.Mesh) sample.File {
 func (s *stage) drafted(b *block, head string) {
 	s.t.Helper()
 	kind, left := strings.CutSuffix(head, ", left")
+	kind, first := strings.CutSuffix(kind, ", first of 2")
 	waiting := s.waitingDrafts()
+	if first && len(waiting) == 2 {
+		waiting = waiting[:1]
+	}
 	if len(waiting) != 1 {
-		s.bad("%d replies wait, want one", len(waiting))
+		s.bad("%d replies wait, want one, or two", len(waiting))
 		for _, d := range waiting {
 			s.t.Logf("%s (%s): %s", d.ID, d.Kind, d.Subject)
 		}
@@ -421,6 +432,33 @@ func differ(was, is string) string {
 		}
 	}
 	return out.String()
+}
+
+// kept counts what is kept of letters and their files.
+func (s *stage) kept(want string) {
+	s.t.Helper()
+	n := 0
+	err := filepath.WalkDir(filepath.Join(s.dir, "blobs"), func(_ string, d fs.DirEntry, err error) error {
+		if err == nil && d.Type().IsRegular() {
+			n++
+		}
+		return err
+	})
+	if got := cmp.Or(n, 0); err != nil || (want == "nothing") != (got == 0) {
+		s.bad("%d letters and files are kept (%v)", got, err)
+	}
+}
+
+// rule sets one of the house's limits before the first letter.
+func (s *stage) rule(of string) {
+	s.t.Helper()
+	n, err := strconv.Atoi(strings.TrimPrefix(of, "files per letter "))
+	if err != nil {
+		s.t.Fatalf("line %d: there is no rule %q", s.at.line, of)
+	}
+	r := *s.Rules
+	r.Limits.FilesPerLetter = n
+	s.Rules = &r
 }
 
 // job holds a job against what the file says of it.
