@@ -101,3 +101,69 @@ func TestWhoWroteALetter(t *testing.T) {
 		}
 	}
 }
+
+// What was handed over is what was approved, and of the draft that was.
+func TestVerifyHoldsSendsAgainstApprovals(t *testing.T) {
+	for name, c := range map[string]struct {
+		harm  string
+		found bool
+	}{
+		"as approved":           {`UPDATE sends SET sha256 = sha256`, false},
+		"other bytes":           {`UPDATE sends SET sha256 = '` + strings.Repeat("ab", 32) + `'`, true},
+		"another's approval":    {`UPDATE sends SET approval = (SELECT id FROM approvals WHERE draft <> sends.draft)`, true},
+		"approved, other bytes": {`UPDATE approvals SET sha256 = '` + strings.Repeat("ab", 32) + `' WHERE id = (SELECT approval FROM sends)`, true},
+	} {
+		l, _ := newLedger(t)
+		letter := taken(t, l, 1, "first")
+		var all []Draft
+		for range 2 { // of the same bytes
+			d := newDraft(t, l, "Dear Ada", newJob(t, l, letter).ID)
+			if err := l.Approve(t.Context(), d.ID, d.SHA256, "Bo Example", ViaCommand); err != nil {
+				t.Fatal(err)
+			}
+			all = append(all, d)
+		}
+		if _, _, err := l.BeginSend(t.Context(), all[0].ID, "robot"); err != nil {
+			t.Fatal(err)
+		}
+		triggers, err := l.words(t.Context(), `SELECT name FROM sqlite_master WHERE type = 'trigger'`)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, trigger := range triggers {
+			harm(t, l, `DROP TRIGGER `+trigger)
+		}
+		harm(t, l, c.harm)
+		v := &verifier{l: l, ctx: t.Context()}
+		if err := v.drafts(); err != nil || strings.Contains(fmt.Sprint(v.found), "was sent with other bytes") != c.found {
+			t.Errorf("%s: found %+v, %v", name, v.found, err)
+		}
+	}
+}
+
+// The sender of a letter that is set aside unread is recorded where it names one, and
+// where none is on record yet.
+func TestSenderOfAnUnreadLetter(t *testing.T) {
+	for name, c := range map[string]struct {
+		raw, known, want string
+	}{
+		"one": {"From: ada@example.org\r\n\r\nx", "", "ada@example.org"}, "two": {"From: ada@example.org, bo@example.org\r\n\r\nx", "", ""}, "none": {"Subject: x\r\n\r\nx", "", ""},
+		"known already": {"From: ada@example.org\r\n\r\nx", "bo@example.org", "bo@example.org"},
+	} {
+		l, _ := newLedger(t)
+		id := taken(t, l, 1, c.raw)
+		harm(t, l, `UPDATE letters SET from_address = ? WHERE id = ?`, c.known, id)
+		do(t, l, func(tx *Tx) error { return tx.knowSender(t.Context(), id) })
+		got, err := l.words(t.Context(), `SELECT from_address FROM letters`)
+		if err != nil || fmt.Sprint(got) != "["+c.want+"]" {
+			t.Errorf("%s: %v, %v, want %q", name, got, err, c.want)
+		}
+		is := func(a string) bool { return a == "ada@example.org" }
+		unread, err := l.unreadFrom(t.Context(), is)
+		if want := name == "two"; err != nil || (len(unread) == 1) != want {
+			t.Errorf("%s: unread by her %v, %v", name, unread, err)
+		}
+	}
+	l, _ := newLedger(t)
+	do(t, l, func(tx *Tx) error { return tx.knowSender(t.Context(), "L-999999") })
+}
