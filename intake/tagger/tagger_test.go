@@ -139,7 +139,7 @@ func TestHeldOut(t *testing.T) {
 }
 
 var (
-	actFloors = map[Act]float64{Yes: .76, No: .60, If: .38, Ask: .84, Wish: .89, Tell: .82, Polite: .97}
+	actFloors = map[Act]float64{Yes: .81, No: .87, If: .55, Ask: .88, Wish: .91, Tell: .82, Polite: .96}
 
 	roleFloors = map[Role]float64{Copies: .76, Colour: .82, Size: .83, Material: .92, Infill: .69, Phone: .87, Card: .73, Pickup: .89}
 )

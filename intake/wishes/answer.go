@@ -266,7 +266,9 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 		return n
 	}
 	if n := d.cue(i, "change", "replaced"); n > 0 {
-		v.changes = v.changes || !d.onlyTold(i) && d.cue(i+n, "asquoted") == 0 && !(d.fold(i+n) == "," && d.cue(i+n+1, "asquoted") > 0)
+		also := d.cue(i, "alsoword") > 0 && d.does(i, tagger.Wish) < 0.2 // "yo digo que sí también"
+		nothing := also || d.onlyTold(i) || d.altersNothing(i) || d.onlyMoves(i)
+		v.changes = v.changes || !nothing && d.cue(i+n, "asquoted") == 0 && !(d.fold(i+n) == "," && d.cue(i+n+1, "asquoted") > 0)
 		return n
 	}
 	if n := d.cue(i, "yes"); n > 0 && !(d.fold(i) == "si" && !d.spanishYes(i)) {
@@ -284,12 +286,25 @@ func (d *doc) judgeAt(i int, bare, consents bool, v *verdict) int {
 		v.declines = true
 	case d.leftNumber(i):
 		v.vague = true
-	case d.cue(i, "not") > 0 && !d.toks[i].used && !d.ofCollecting(i):
+	case d.cue(i, "not") > 0 && !d.toks[i].used && !d.ofCollecting(i) && !d.deniesAltering(i):
 		v.not = true
 	case d.cue(i, "money") > 0 && !consents:
 		v.money = true
 	}
 	return 1
+}
+
+// altersNothing tells of a word of changing beside one of denying: "no le cambio ni una
+// coma", "don't change a thing", "ne changez pas une virgule".
+func (d *doc) altersNothing(i int) bool {
+	c := d.clauseOf(i)
+	return d.cue(i, "alter") > 0 && d.has(span{max(c.from, i-3), min(c.to, i+3)}, "not") >= 0
+}
+
+// deniesAltering tells of a word of denying whose clause alters nothing.
+func (d *doc) deniesAltering(i int) bool {
+	c := d.clauseOf(i)
+	return d.has(span{max(c.from, i-3), min(c.to, i+4)}, "alter") >= 0
 }
 
 // judgeNo takes a phrase of declining, leaving out or doubting.

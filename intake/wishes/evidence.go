@@ -21,6 +21,7 @@ type evidence struct {
 	echoes  bool                 // a yes that repeats a question of ours
 	ours    bool                 // we had asked something else than whether to go ahead
 	asks    bool                 // a sentence with a question mark has a word of asking: "where", "how much"
+	relents bool                 // a sentence agrees after the last one that declines
 	closed  bool                 // nothing may be agreed to: wishes differ, are unread, or something is refused
 }
 
@@ -200,6 +201,8 @@ func (e *evidence) marks(seen []sighting) {
 		e.note(markNames[m], found, kept >= evenOdds, agreeing >= evenOdds)
 	}
 	for _, s := range seen {
+		accepts, declines := s.marks[0], s.marks[1]
+		e.relents = accepts && !declines || e.relents && !declines
 		e.least = max(e.least, never*one(s.said && s.yes >= someAct))
 	}
 }

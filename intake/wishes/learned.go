@@ -45,23 +45,31 @@ func (d *doc) setAsideToo() {
 // signedForm takes back what was learned of a yes in a sentence without a phrase of
 // consent that speaks of the signed form, of our letter or of what it brings ("here is
 // the signed agreement", "good to hear from you" and "yes, here it is" agree to nothing),
-// or that has no word at all.
+// or that has no word at all, and of one that answers in which unit something is ("yes,
+// millimetres").
 func (d *doc) signedForm() {
-	form, brings, words, yes, consents := map[int]bool{}, map[int]bool{}, map[int]bool{}, map[int]bool{}, map[int]bool{}
+	form, brings, words, yes, consents, unit := map[int]bool{}, map[int]bool{}, map[int]bool{}, map[int]bool{}, map[int]bool{}, map[int]bool{}
 	past := 0 // the words of bringing something: the "go" of "here you go" is no consent
 	for i := range d.toks {
 		k, n := d.toks[i].says, d.cue(i, "handover")
 		past = max(past, i+n)
 		form[k], brings[k] = form[k] || d.cue(i, "signed", "heard") > 0, brings[k] || n > 0
-		words[k] = words[k] || d.toks[i].kind == word
+		words[k], unit[k] = words[k] || d.toks[i].kind == word, unit[k] || d.namesUnit(i)
 		yes[k] = yes[k] || d.cue(i, "yes") > 0
 		consents[k] = consents[k] || i >= past && d.cue(i, "accept", "acceptstart", "acceptend") > 0
 	}
 	for k := range d.learned {
-		if (form[k] || brings[k] || !words[k]) && !consents[k] && !(yes[k] && !brings[k]) {
+		if (form[k] || brings[k] || !words[k]) && !consents[k] && !(yes[k] && !brings[k]) || unit[k] {
 			d.learned[k].Acts[tagger.Yes] = 0
 		}
 	}
+}
+
+// namesUnit tells of a unit that stands behind no number, in a short sentence without a
+// phrase of consent.
+func (d *doc) namesUnit(i int) bool {
+	s := d.sents[d.toks[i].sent]
+	return d.cue(i, "unit") > 0 && len(d.fold(i)) > 2 && !d.isNumeral(i-1) && s.to-s.from < 8 && d.has(s, "accept", "acceptstart", "acceptend", "asquoted") < 0
 }
 
 // asWritten is the text before it was revised.
@@ -145,8 +153,8 @@ func (d *doc) onlyTold(i int) bool {
 	if s := d.sents[d.toks[i].sent]; d.isQuestion(i) || d.has(s, "question", "number", "comparative") >= 0 {
 		return false
 	}
-	wish := d.does(i, tagger.Wish)
-	return wish < 0.2 && d.does(i, tagger.Yes) >= 0.8 || wish < 0.2 && d.does(i, tagger.Tell) >= 0.8
+	wish, does := d.does(i, tagger.Wish), d.does(i, tagger.Yes, tagger.Tell)
+	return wish < 0.2 && does >= 0.8 || wish < hardly && does >= evenOdds
 }
 
 // story tells whether a sentence surely tells or greets, and does nothing else.

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // isQuestion tells whether a token's sentence is a question.
@@ -92,12 +93,36 @@ func topicIn(question string, lex *lexicon, in *Input) string {
 			}
 		}
 	}
+	if kind := d.choiceOf(); kind != "" && (topic == "" || topic == "accept") {
+		return kind
+	}
 	if whole := (span{0, len(d.toks)}); topic == "" && len(d.toks) > 0 && d.has(whole, "whword", "whatif", "if") < 0 &&
 		d.has(whole, "printing", "start", "accept", "acceptstart", "jobword") >= 0 {
 		return "accept" // "Shall we start?"
 	}
 	return topic
 }
+
+// choiceOf is the topic of a question that names two colours, materials or branches and
+// not the sort itself: "Would you like it in black or in grey?"
+func (d *doc) choiceOf() string {
+	named := map[string]string{}
+	for i := range d.toks {
+		for _, group := range []string{"colour", "material", "branch"} {
+			t, ok := d.tag(i, group)
+			if !ok {
+				continue
+			}
+			if first := named[group]; first != "" && first != t.key {
+				return choiceTopics[group]
+			}
+			named[group] = t.key
+		}
+	}
+	return ""
+}
+
+var choiceTopics = map[string]string{"colour": "colour", "material": "material", "branch": "pickup"}
 
 // pair is a question with what the patron wrote under it.
 type pair struct {
@@ -259,10 +284,28 @@ func byNumber(questions []string, text string) ([]pair, string) {
 		if para := strings.Index(text[m[1]:end], "\n\n"); para >= 0 {
 			end = m[1] + para
 		}
+		end = m[1] + answerEnd(text[m[1]:end])
 		kept += text[at:m[0]] + "\n\n"
 		out, at, next = append(out, pair{questions[n-1], text[m[1]:end], n - 1}), end, n+1
 	}
 	return out, kept + text[at:]
+}
+
+const shortAnswer = 3 // words
+
+// answerEnd is where an answer ends that is at most three words on a line of its own, when
+// a sentence in capitals begins below it: "2) Millbrook\nFor the rest, go ahead."
+func answerEnd(text string) int {
+	line, below, ok := strings.Cut(text, "\n")
+	if ok && len(strings.Fields(line)) <= shortAnswer && !strings.ContainsAny(lastSign(line), ",:;-") && unicode.IsUpper(firstRune(strings.TrimSpace(below))) {
+		return len(line)
+	}
+	return len(text)
+}
+
+func lastSign(s string) string {
+	s = strings.TrimSpace(s)
+	return s[max(0, len(s)-1):]
 }
 
 func atLineStart(text string, i int) bool {

@@ -372,7 +372,7 @@ func (d *doc) scaleAt(i int) *found[float64] {
 	}
 	if t, ok := d.tag(i, "scale"); ok {
 		v, err := strconv.ParseFloat(t.key, 64)
-		told := d.has(span{d.clauseOf(i).from, i}, "is", "notpart") >= 0 && d.has(d.clauseOf(i), "should", "ask", "want") < 0 && !(d.in.Answer && d.ended(i, "at") > 0)
+		told := d.has(span{d.clauseOf(i).from, i}, "is", "notpart", "notscale") >= 0 && d.has(d.clauseOf(i), "should", "ask", "want") < 0 && !(d.in.Answer && d.ended(i, "at") > 0)
 		if err != nil || d.hypothetical(i) || d.onlyAsks(i) || d.behind(i, "not", "instead") || told {
 			return nil
 		}

@@ -92,6 +92,7 @@ const (
 	voteHeld    = 0.9  // and something in it may hold back
 	voteSoft    = 0.85 // where neither the grammar nor the tagger is sure of a sentence by itself
 	voteKeepYes = 0.2  // to accept as the grammar does
+	grumbles    = 0.4  // of a sentence that doubts
 	voteOther   = 0.6  // to take for a change, a decline or a question
 	voteKeep    = 0.25 // as the grammar does
 	voteAsked   = 0.7  // for a question, or an answer that a person must read
@@ -105,7 +106,7 @@ func (t *tally) vote(reply job.Reply, e *evidence) job.Reply {
 	p := t.count(e.x)
 	agrees := !e.closed && (e.speaksOf(job.Accept) || e.most[tagger.Yes] >= evenOdds && p[0] >= voteSoft)
 	switch {
-	case reply == job.Accept && (p[0] >= voteKeepYes || e.echoes), agrees && p[0] >= max(voteYes, e.least):
+	case reply == job.Accept && (p[0] >= e.keeps() || e.echoes), agrees && p[0] >= max(voteYes, e.least):
 		return job.Accept
 	case reply == job.Accept:
 		return ""
@@ -127,6 +128,15 @@ func (t *tally) vote(reply job.Reply, e *evidence) job.Reply {
 	return ""
 }
 
+// keeps is how probable an acceptance by the sentences must be to stay one; more where a
+// sentence grumbles: "Fine. Two weeks of waiting for one hook. Fine."
+func (e *evidence) keeps() float64 {
+	if e.most[tagger.Doubt] >= grumbles {
+		return voteBeside
+	}
+	return voteKeepYes
+}
+
 // speaksOf tells whether something in the answer itself says the reply; what only is
 // like other letters says nothing.
 func (e *evidence) speaksOf(reply job.Reply) bool {
@@ -137,7 +147,7 @@ func (e *evidence) speaksOf(reply job.Reply) bool {
 	case job.Accept: // thanks are near to a yes, so that more is asked of one that the grammar finds nothing in
 		return e.most[tagger.Yes] >= likely || e.most[tagger.Yes] >= someAct && e.has("accepts", "led")
 	case job.Decline: // a no to a question of ours is no no to the job, nor is what says how a part should stay
-		return !e.ours && e.most[tagger.Wish] < sureNotNo && (e.most[tagger.No] >= likely || e.most[tagger.No] >= someAct && e.has("declines", "mind"))
+		return !e.ours && !e.relents && e.most[tagger.Wish] < sureNotNo && (e.most[tagger.No] >= likely || e.most[tagger.No] >= someAct && e.has("declines", "mind"))
 	case job.Change:
 		return e.differs || says(tagger.Wish, "changes", "but")
 	}

@@ -393,7 +393,7 @@ func (v *replies) allowed(d *doc, reply job.Reply) job.Reply {
 	switch {
 	case v.divided(reply):
 		return ""
-	case reply == job.Accept && (d.picks() || d.corrected() || d.excepts()):
+	case reply == job.Accept && (d.picks() || d.corrected() || d.excepts() || d.invites()):
 		return "" // one of several ways is another offer, and nobody agrees to a mistake
 	case reply == job.Accept && v.in.Personal && v.consent == "" && d.has(span{0, len(d.toks)}, "accept", "acceptstart") < 0:
 		return "" // a bare yes may mean whatever the person had asked
@@ -437,6 +437,10 @@ func (d *doc) excepts() bool {
 	}
 	return false
 }
+
+// invites tells whether the letter speaks of an invitation: "Ruth has accepted your
+// invitation", as calendars write.
+func (d *doc) invites() bool { return d.has(span{0, len(d.toks)}, "invitation") >= 0 }
 
 // corrected tells whether the letter says that ours has something wrong: "You've put
 // twelve copies. Please correct this", "corríjanlo", but not "nada que corregir".
