@@ -45,8 +45,8 @@ func (d *doc) setAsideToo() {
 // signedForm takes back what was learned of a yes in a sentence without a phrase of
 // consent that speaks of the signed form, of our letter or of what it brings ("here is
 // the signed agreement", "good to hear from you" and "yes, here it is" agree to nothing),
-// or that has no word at all, and of one that answers in which unit something is ("yes,
-// millimetres").
+// that surely thanks and less surely agrees, or that has no word at all, and of one that
+// answers in which unit something is ("yes, millimetres").
 func (d *doc) signedForm() {
 	form, brings, words, yes, consents, unit := map[int]bool{}, map[int]bool{}, map[int]bool{}, map[int]bool{}, map[int]bool{}, map[int]bool{}
 	past := 0 // the words of bringing something: the "go" of "here you go" is no consent
@@ -59,7 +59,8 @@ func (d *doc) signedForm() {
 		consents[k] = consents[k] || i >= past && d.cue(i, "accept", "acceptstart", "acceptend") > 0
 	}
 	for k := range d.learned {
-		if (form[k] || brings[k] || !words[k]) && !consents[k] && !(yes[k] && !brings[k]) || unit[k] {
+		thanks := d.learned[k].Acts[tagger.Polite] >= surelyPolite && d.learned[k].Acts[tagger.Yes] < sureYes
+		if (form[k] || brings[k] || thanks || !words[k]) && !consents[k] && !(yes[k] && !brings[k]) || unit[k] {
 			d.learned[k].Acts[tagger.Yes] = 0
 		}
 	}
@@ -179,6 +180,8 @@ func (d *doc) sureOf(said string) string {
 	}
 	return said
 }
+
+const surelyPolite = 0.9
 
 // How sure it must be of a word's role: to read a colour or settle between counts,
 // to read a count ("one" is also a pronoun), and to doubt a count that the grammar reads.

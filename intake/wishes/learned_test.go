@@ -106,7 +106,7 @@ func TestOnlyCourtesy(t *testing.T) {
 			t.Errorf("%q: courtesy %v", text, w.Courtesy)
 		}
 	}
-	for text, want := range map[string]bool{"Estupendo, muchísimas gracias por todo.": true, "Gracias, pero está rota.": false} {
+	for text, want := range map[string]bool{"Estupendo, muchísimas gracias por todo. Son ustedes muy amables.\nAnselmo": true, "Estupendo, muchísimas gracias por todo.": true, "Gracias, pero está rota.": false} {
 		if w := r.Understand(Input{Text: text, Language: "es", Answer: true, Date: monday}); w.Courtesy != want {
 			t.Errorf("%q: courtesy %v", text, w.Courtesy)
 		}
