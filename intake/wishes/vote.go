@@ -87,13 +87,15 @@ func (t *tally) count(x []float64) (p ballot) {
 // How probable a reply must be. They were chosen by leaving out one writer at a time,
 // so that hardly one letter in a hundred is taken for an acceptance and is none.
 const (
-	voteYes     = 0.7  // to accept where the grammar did not
-	voteBeside  = 0.8  // and something stands beside it that seldom holds back
-	voteHeld    = 0.9  // and something in it may hold back
-	voteSoft    = 0.85 // where neither the grammar nor the tagger is sure of a sentence by itself
-	voteKeepYes = 0.2  // to accept as the grammar does
-	grumbles    = 0.4  // of a sentence that doubts
-	voteOther   = 0.6  // to take for a change, a decline or a question
+	voteYes     = 0.7 // to accept where the grammar did not
+	voteBeside  = 0.8 // and something stands beside it that seldom holds back
+	voteHeld    = 0.9 // and something in it may hold back
+	voteSoft    = 0.8 // where neither the grammar nor the tagger is sure of a sentence by itself
+	voteKeepYes = 0.2 // to accept as the grammar does
+	grumbles    = 0.4 // of a sentence that doubts
+	voteOther   = 0.6 // to take for a change, a decline or a question
+	voteGiven   = 0.7 // to take for a decline where a sentence says no with someNo
+	someNo      = 0.4
 	voteKeep    = 0.25 // as the grammar does
 	voteAsked   = 0.7  // for a question, or an answer that a person must read
 	someAct     = 0.2  // of a sentence, where the grammar found something of it too
@@ -104,7 +106,7 @@ const (
 // or where no sentence agrees.
 func (t *tally) vote(reply job.Reply, e *evidence) job.Reply {
 	p := t.count(e.x)
-	agrees := !e.closed && (e.speaksOf(job.Accept) || e.most[tagger.Yes] >= evenOdds && p[0] >= voteSoft)
+	agrees := !e.closed && (e.speaksOf(job.Accept, p[0]) || e.most[tagger.Yes] >= evenOdds && p[0] >= voteSoft)
 	switch {
 	case reply == job.Accept && (p[0] >= e.keeps() || e.echoes), agrees && p[0] >= max(voteYes, e.least):
 		return job.Accept
@@ -117,7 +119,7 @@ func (t *tally) vote(reply job.Reply, e *evidence) job.Reply {
 			other = k + 1
 		}
 	}
-	if p[other] >= voteOther && e.speaksOf(voices[other]) {
+	if p[other] >= voteOther && e.speaksOf(voices[other], p[other]) {
 		return voices[other]
 	}
 	k := slices.Index(voices[:], reply)
@@ -139,7 +141,8 @@ func (e *evidence) keeps() float64 {
 
 // speaksOf tells whether something in the answer itself says the reply; what only is
 // like other letters says nothing.
-func (e *evidence) speaksOf(reply job.Reply) bool {
+// P is how probable the vote finds it.
+func (e *evidence) speaksOf(reply job.Reply, p float64) bool {
 	says := func(act tagger.Act, marks ...string) bool {
 		return e.most[act] >= evenOdds || e.most[act] >= someAct && e.has(marks...)
 	}
@@ -147,7 +150,7 @@ func (e *evidence) speaksOf(reply job.Reply) bool {
 	case job.Accept: // thanks are near to a yes, so that more is asked of one that the grammar finds nothing in
 		return e.most[tagger.Yes] >= likely || e.most[tagger.Yes] >= someAct && e.has("accepts", "led")
 	case job.Decline: // a no to a question of ours is no no to the job, nor is what says how a part should stay
-		return !e.ours && !e.relents && e.most[tagger.Wish] < sureNotNo && (e.most[tagger.No] >= likely || e.most[tagger.No] >= someAct && e.has("declines", "mind"))
+		return !e.ours && !e.relents && e.most[tagger.Wish] < sureNotNo && (e.most[tagger.No] >= likely || e.most[tagger.No] >= someNo && p >= voteGiven || e.most[tagger.No] >= someAct && e.has("declines", "mind"))
 	case job.Change:
 		return e.differs || says(tagger.Wish, "changes", "but")
 	}

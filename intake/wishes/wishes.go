@@ -446,7 +446,18 @@ func (d *doc) invites() bool { return d.has(span{0, len(d.toks)}, "invitation") 
 // twelve copies. Please correct this", "corríjanlo", but not "nada que corregir".
 func (d *doc) corrected() bool {
 	for i := range d.toks {
-		if d.cue(i, "correcting") > 0 && !d.toks[i].away && d.has(span{max(0, i-3), i}, "not", "no") < 0 && d.ended(i, "nothingto") == 0 && !d.finds(i+1) {
+		if d.cue(i, "correcting") > 0 && !d.toks[i].away && d.has(span{max(0, i-3), i}, "not", "no") < 0 && d.ended(i, "nothingto") == 0 && !d.finds(i+1) && !d.asWrittenBy(i) {
+			return true
+		}
+	}
+	return false
+}
+
+// asWrittenBy tells of a word of ours right behind words of leaving it as it is: "tal cual lo
+// pusieron", "just as you put it".
+func (d *doc) asWrittenBy(i int) bool {
+	for k := i; k >= max(d.clauseOf(i).from, i-3); k-- {
+		if d.cue(k, "asquoted", "kept") > 0 || d.fold(k) == "as" || d.fold(k) == "comme" || d.fold(k) == "como" {
 			return true
 		}
 	}
