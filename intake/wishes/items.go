@@ -323,6 +323,8 @@ func (d *doc) partWord(i int, p *piece) int {
 		return m
 	}
 	switch {
+	case p.named() && d.cue(i, "partverb") > 0:
+		return d.cue(i, "partverb") // "la caja va en negro"
 	case !p.named() && !d.opensPart(i, p):
 		return 0
 	case !p.named():

@@ -6,7 +6,7 @@ import "math"
 
 // material finds the one wished material. A choice is left to the patron.
 func (d *doc) material() (string, string) {
-	best, from, to := "", 0, 0
+	best, from, to, picked := "", 0, 0, false
 	for i := 0; i < len(d.toks); i++ {
 		t, ok := d.tag(i, "material")
 		if ok && d.refuses(i) {
@@ -16,13 +16,14 @@ func (d *doc) material() (string, string) {
 			continue
 		}
 		d.use(i, i+t.n)
-		if best != "" && d.second(i) {
-			continue
+		picks := d.ended(d.skipBack(i), "choosing") > 0
+		if best != "" && (d.second(i) || picked && !picks) {
+			continue // "use PETG, the last ones in PLA went limp"
 		}
-		if best != "" && best != t.key && !d.corrects(i) {
+		if best != "" && best != t.key && !d.corrects(i) && !picks {
 			return "", ""
 		}
-		best, from, to = t.key, i, i+t.n
+		best, from, to, picked = t.key, i, i+t.n, picks
 	}
 	return best, d.words(from, to)
 }
@@ -152,12 +153,12 @@ func (d *doc) barePercent(i, to int) bool {
 // strong gives the words by which the part is wished strong.
 func (d *doc) strong() string {
 	for i := range d.toks {
-		n := d.cue(i, "strong")
+		n := d.cue(i, "strong", "strongwish")
 		if n == 0 || d.toks[i].away || d.toks[i].told || d.refuses(i) || d.onlyAsks(i) || d.hypothetical(i) {
 			continue
 		}
 		s := d.clauseOf(i)
-		if d.has(span{s.from, i}, "should", "want", "verb", "set", "ask", "prefer", "printing") >= 0 || d.listed(i) || s.to-s.from <= 4 {
+		if d.cue(i, "strongwish") > 0 || d.has(span{s.from, i}, "should", "want", "verb", "set", "ask", "prefer", "printing") >= 0 || d.listed(i) || s.to-s.from <= 4 {
 			return d.words(i, i+n)
 		}
 	}
