@@ -21,6 +21,10 @@ func (d *doc) neededBy() (string, string) {
 			best, from, to = named.value.Format(time.DateOnly), named.from, named.to // "on the 20th, and we need them for that day"
 		}
 		day, j := d.date(i)
+		if n := d.cue(i, "daybefore"); j == 0 && n > 0 && !named.value.IsZero() {
+			day, j = named.value.AddDate(0, 0, -1), i+n // "on 6 December, and I need it the day before"
+			delete(d.loose, named.from)
+		}
 		if j == 0 {
 			continue
 		}
@@ -345,6 +349,9 @@ func (d *doc) relative(i int) (time.Time, int) {
 	}
 	if n := d.cue(i, "tomorrow"); n > 0 {
 		return today.AddDate(0, 0, 1), i + n
+	}
+	if n := d.cue(i, "weekhence"); n > 0 {
+		return today.AddDate(0, 0, 7), i + n
 	}
 	if n := d.cue(i, "today"); n > 0 {
 		return today, i + n

@@ -228,6 +228,10 @@ func (d *doc) pieceValue(i int, p *piece) int {
 		p.item.Scale = scaleOf(t)
 		return t.n
 	}
+	if n := d.cue(i, "otherone"); n > 0 && p.item.Copies == 0 && (d.cue(i+n, "in", "colour") > 0) {
+		p.some = true
+		return n // "one in white and another in black"
+	}
 	if d.cue(i, "a") > 0 && d.cue(i, "number") == 0 {
 		p.some = true
 		return 1
