@@ -207,7 +207,7 @@ func (d *doc) judgeAll(s span, v *verdict) {
 	p := d.acts(s)
 	if d.isQuestion(s.from) && (d.hasMark(s) || p[tagger.Ask] >= hardly) {
 		v.asks = true
-		v.changes = v.changes || d.has(s, "change") >= 0 && d.has(s, "ask", "want") >= 0 && d.has(s, "price", "whatif", "available") < 0
+		v.changes = v.changes || d.has(s, "change", "onemore") >= 0 && d.has(s, "ask", "want") >= 0 && d.has(s, "price", "whatif", "available") < 0
 		return
 	}
 	v.asks = v.asks || d.has(s, "inquire") >= 0 || d.asksLater(s)
