@@ -534,15 +534,14 @@ func Merge(old, new job.Wishes) job.Wishes {
 		delete(w.Words, "strong")
 	}
 	if new.Copies != nil || new.Words["copies"] != "" {
-		w.Copies, w.Items = new.Copies, nil
-	}
-	if len(new.Items) > 0 || new.Copies != nil || len(new.Colours) > 0 {
-		w.Items = new.Items
+		w.Copies = new.Copies
+		if counts(old.Items) { // else they are the parts of one print, whose colours stay
+			w.Items = nil
+		}
 	}
 	if len(new.NotColours) > 0 {
 		w.NotColours = new.NotColours
 	}
-	w.Unread = new.Unread
 	if len(new.Colours) > 0 || new.Words["colours"] != "" {
 		w.Colours, w.Items = new.Colours, nil
 	}
@@ -567,6 +566,11 @@ func Merge(old, new job.Wishes) job.Wishes {
 	delete(w.Words, "answer")
 	maps.Copy(w.Words, new.Words)
 	return w
+}
+
+// counts reports whether items say how many are wished of each.
+func counts(items []job.Item) bool {
+	return slices.ContainsFunc(items, func(i job.Item) bool { return i.Copies > 0 })
 }
 
 // mergeRefused keeps what was refused before, but for what is wished now, and

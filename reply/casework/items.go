@@ -17,7 +17,7 @@ func asOne(w job.Wishes, files []string) job.Wishes {
 	if len(files) != 1 || !inTwoColours(w) || partOf(files[0], w.Items[0].Part) || partOf(files[0], w.Items[1].Part) {
 		return w
 	}
-	if w.Items[0].Copies+w.Items[1].Copies > 0 {
+	if w.Items[0].Copies+w.Items[1].Copies > 1 { // else the one is of the print: "the relief in red. One, please"
 		w.Copies = nil
 	}
 	w.Items = slices.Clone(w.Items)
