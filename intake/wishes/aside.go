@@ -15,6 +15,7 @@ func (d *doc) setAside() {
 	d.signature()
 	d.footers()
 	d.quotations()
+	d.beyond()
 	for _, s := range d.sents {
 		d.past(s)
 		d.nearly(s)
@@ -41,6 +42,26 @@ func (d *doc) nearly(s span) {
 func (d *doc) away(from, to int) {
 	for i := from; i < to; i++ {
 		d.toks[i].away = true
+	}
+}
+
+// beyond sets aside sentences about further parts, where another says yes or no to all
+// of those that were offered, by their number: "print all five; I shall think about the
+// other two".
+func (d *doc) beyond() {
+	all := -1
+	for i := range d.toks {
+		if d.allOfThem(i) > 0 {
+			all = d.toks[i].sent
+		}
+	}
+	if all < 0 {
+		return
+	}
+	for k, s := range d.sents {
+		if k != all && d.has(s, "otherparts") >= 0 && d.has(s, "colour", "othercolour", "change", "decline", "dropping") < 0 {
+			d.away(s.from, s.to)
+		}
 	}
 }
 

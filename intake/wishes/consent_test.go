@@ -231,3 +231,63 @@ func TestHereItIsAgreesToNothing(t *testing.T) {
 		}
 	}
 }
+
+// All of those that were offered, by their number: what is said of further ones beside it
+// holds nothing back, unless it wishes something.
+func TestYesToAllByTheirNumber(t *testing.T) {
+	h := rules.Default()
+	r := New(h.Words, h.Library.Branches, h.Materials)
+	for _, c := range []struct {
+		language, text string
+		parts          int
+		want           job.Reply
+	}{
+		{"en", "That suits us very well. Yes please, print all five. I shall think about the other two\nwith the class.", 5, job.Accept},
+		{"en", "Yes please, print all five. The other two can wait.", 5, job.Accept},
+		{"fr", "Oui, imprimez toutes les cinq. Je vais réfléchir pour les deux autres.", 5, job.Accept},
+		{"es", "Sí, impriman las cinco. Ya pensaré en las otras dos.", 5, job.Accept},
+		{"en", "Yes please, print all five. I shall think about the other two.", 7, ""}, // which five?
+		{"en", "Yes please, print all five. The other two in red.", 5, ""},
+		{"en", "Yes please, print all five. Cancel the others.", 5, ""},
+		{"en", "Yes please, print it. I shall think about the other two.", 3, ""},
+	} {
+		w := r.Understand(Input{Text: c.text, Language: c.language, Date: monday, Answer: true, Parts: c.parts, Earlier: job.Wishes{Copies: ptr(1), Colours: []string{"blue"}, Pickup: "Central"}})
+		if got := w.Answer == job.Accept; got != (c.want == job.Accept) {
+			t.Errorf("%q of %d: %q", c.text, c.parts, w.Answer)
+		}
+	}
+}
+
+// An exclamation and a face hold nothing back: "what a pity that there is none :( then purple".
+func TestAnExclamationAsksNothing(t *testing.T) {
+	h := rules.Default()
+	r := New(h.Words, h.Library.Branches, h.Materials)
+	for _, c := range []struct{ language, question, text, colour string }{
+		{"es", "¿De qué color?", "ay qué mal que no hay :( bueno, entonces morado. sí lo quiero, háganlo porfa!!\nximena", "purple"},
+		{"es", "¿De qué color?", "Qué lástima. Entonces morado. Sí, adelante.", "purple"},
+		{"en", "Which colour?", "What a pity :( Then in purple. Yes, please print it.", "purple"},
+		{"fr", "Quelle couleur?", "Quel dommage :( Alors en violet. Oui, allez-y.", "purple"},
+	} {
+		w := r.Understand(Input{Text: c.text, Language: c.language, Date: monday, Answer: true, Questions: []string{c.question}})
+		if w.Answer != job.Accept || len(w.Colours) != 1 || w.Colours[0] != c.colour || len(w.Unread) > 0 {
+			t.Errorf("%q: %q in %v, unread %v", c.text, w.Answer, w.Colours, w.Unread)
+		}
+	}
+}
+
+// One of it, as it is said in other words; and the number of the files of a letter, which is
+// no count.
+func TestOneOfIt(t *testing.T) {
+	h := rules.Default()
+	r := New(h.Words, h.Library.Branches, h.Materials)
+	for text, language := range map[string]string{"Lo quiero en azul. Es uno nomás.": "es", "Lo quiero en azul. Nomás uno.": "es", "Lo quiero en azul. Solo es uno.": "es", "I'd like it in blue. It is one only.": "en"} {
+		if w := r.Understand(Input{Text: text, Language: language, Date: monday}); w.Copies == nil || *w.Copies != 1 || len(w.Unread) > 0 {
+			t.Errorf("%q: %v copies, unread %v", text, w.Copies, w.Unread)
+		}
+	}
+	for text, language := range map[string]string{"All three pieces in blue, please.": "en", "Toutes les trois pièces en bleu, s'il vous plaît.": "fr", "Todas las tres piezas en azul, por favor.": "es"} {
+		if w := r.Understand(Input{Text: text, Language: language, Date: monday, Parts: 3}); w.Copies != nil || len(w.Unread) > 0 || len(w.Colours) != 1 {
+			t.Errorf("%q: %v copies, unread %v, %v", text, w.Copies, w.Unread, w.Colours)
+		}
+	}
+}

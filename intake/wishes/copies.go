@@ -77,15 +77,24 @@ func (d *doc) copies() (*int, string) {
 // speaks of all of them: "print all three as you listed them".
 func (d *doc) allParts() {
 	for i := range d.toks {
-		value, n := d.numeral(i)
-		if n == 0 || d.in.Parts < 2 || value != float64(d.in.Parts) || d.ended(i, "all", "det") == 0 || d.toks[i].claimed || d.cue(i+n, "copies") > 0 {
-			continue
-		}
-		if d.ended(i, "all") > 0 || d.ended(i-d.ended(i, "det"), "all") > 0 {
+		if n := d.allOfThem(i); n > 0 && !d.toks[i].claimed {
 			d.claim(i, i+n)
 			d.use(i, i+n)
 		}
 	}
+}
+
+// allOfThem is the length of a number that is that of the parts, behind a word for all of
+// them, or 0: "all three".
+func (d *doc) allOfThem(i int) int {
+	value, n := d.numeral(i)
+	if n == 0 || d.in.Parts < 2 || value != float64(d.in.Parts) || d.cue(i+n, "copies") > 0 {
+		return 0
+	}
+	if d.ended(i, "all") > 0 || d.ended(i, "det") > 0 && d.ended(i-d.ended(i, "det"), "all") > 0 {
+		return n
+	}
+	return 0
 }
 
 // sum reads what all counts make together: "two more, so five in all".

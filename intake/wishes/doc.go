@@ -151,6 +151,8 @@ func (d *doc) endsSentence(i, width int) bool {
 		return t.fold != "¿" && !(next.kind == mark && !next.newline && strings.ContainsAny(next.fold, "!?.")) && next.fold != ")"
 	case ".":
 		return !next.tight && !d.abbreviated(i)
+	case "(", ")": // a face: "what a pity that there is none :( then in purple"
+		return t.tight && i > 0 && strings.Contains(":;-", d.toks[i-1].fold) && d.toks[i-1].kind == mark && !next.tight
 	}
 	return false
 }

@@ -38,6 +38,13 @@ func TestMerge(t *testing.T) {
 	if again := Merge(got, job.Wishes{Words: map[string]string{"copies": "2 or 3"}}); again.Copies != nil {
 		t.Error("a count taken back by an unclear one still stands")
 	}
+	parts := []job.Item{{Part: "base", Colours: []string{"black"}}, {Part: "letters", Colours: []string{"red"}}}
+	if more := Merge(job.Wishes{Copies: ptr(1), Items: parts}, job.Wishes{Copies: ptr(2)}); len(more.Items) != 2 || *more.Copies != 2 {
+		t.Errorf("two of the print in two colours: %+v", more)
+	}
+	if other := Merge(job.Wishes{Copies: ptr(2), Items: []job.Item{{Copies: 1, Colours: []string{"black"}}, {Copies: 1, Colours: []string{"red"}}}}, job.Wishes{Copies: ptr(3)}); other.Items != nil {
+		t.Errorf("another count than the two of each colour: %+v", other)
+	}
 }
 
 // TestWords: each settled field names the patron's words, and an unclear count
