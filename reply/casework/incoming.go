@@ -123,7 +123,7 @@ func (in *incoming) open(ctx context.Context, thread string) error {
 	if thread == "" {
 		thread = ledger.NewThread()
 	}
-	in.l.Wishes = eachOnce(asOne(in.l.Wishes, namesOf(files)), meshesIn(in.l))
+	in.l.Wishes = eachOnce(asOne(in.eachFile(files), namesOf(files)), meshesIn(in.l))
 	n := 0
 	if in.joint != nil {
 		if err := in.newJoint(ctx, thread); err != nil {

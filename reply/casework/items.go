@@ -14,6 +14,9 @@ func asOne(w job.Wishes, files []string) job.Wishes {
 	if len(files) > 1 {
 		return eachNamed(w, files)
 	}
+	if len(files) == 1 && w.Items != nil {
+		w = inTheOnlyColour(w, files[0])
+	}
 	if len(files) != 1 || !inTwoColours(w) || partOf(files[0], w.Items[0].Part) || partOf(files[0], w.Items[1].Part) {
 		return w
 	}
@@ -23,6 +26,26 @@ func asOne(w job.Wishes, files []string) job.Wishes {
 	w.Items = slices.Clone(w.Items)
 	for i := range w.Items {
 		w.Items[i].Copies = 0
+	}
+	return w
+}
+
+// inTheOnlyColour reads the one colour that a letter names as that of its one file, where it
+// names that as well, without a colour: "one saucer for a small cactus, green if you have it".
+func inTheOnlyColour(w job.Wishes, file string) job.Wishes {
+	var coloured, own int
+	for _, i := range w.Items {
+		switch {
+		case i.Size != nil || i.Scale != nil || i.Material != "" || i.Other != "":
+			return w
+		case len(i.Colours) > 0:
+			coloured++
+		case i.Part != "" && partOf(file, i.Part):
+			own++
+		}
+	}
+	if coloured == 1 && own == 1 && len(w.Items) == 2 && len(w.Colours) == 1 {
+		w.Items = nil
 	}
 	return w
 }

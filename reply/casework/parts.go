@@ -50,12 +50,58 @@ func (o *Office) ofParts(l *job.Letter, to known, jobs []job.Job) (own map[job.I
 	return own, clear
 }
 
+// eachFile gives the wishes of a letter that brings several files and says of each, in a
+// sentence of its own, what is wished of it, where those that were read of the whole letter
+// are of things that are no file of it: "box I need two, white; lid one piece, black".
+func (in *incoming) eachFile(files []job.Attachment) job.Wishes {
+	w := in.l.Wishes
+	if len(files) < 2 || !slices.ContainsFunc(w.Items, func(i job.Item) bool { return !isOneOf(i, files) }) {
+		return w
+	}
+	r := partReader{cues: in.o.Rules.Words.Cues[in.l.Language]}
+	for _, f := range files {
+		r.jobs = append(r.jobs, job.Job{ID: job.ID(f.SHA256), File: f.Name})
+	}
+	texts, items := r.texts(in.l.Text), []job.Item(nil)
+	for _, j := range r.jobs {
+		one := *in.l
+		one.Text, one.Subject = texts[j.ID], ""
+		own := in.o.understand(&one, known{})
+		if one.Text == "" || len(own.Items) > 0 || len(own.Unread) > 0 || own.Copies == nil && len(own.Colours) == 0 {
+			return w
+		}
+		item := job.Item{Part: j.File, Colours: own.Colours, Size: own.Size, Scale: own.Scale, Material: own.Material}
+		if own.Copies != nil {
+			item.Copies = *own.Copies
+		}
+		items = append(items, item)
+	}
+	w.Items = items
+	return w
+}
+
+// isOneOf reports whether an item is of a part that is a file of the letter.
+func isOneOf(i job.Item, files []job.Attachment) bool {
+	return slices.ContainsFunc(files, func(f job.Attachment) bool { return i.Part != "" && partOf(f.Name, i.Part) })
+}
+
 // plainIn are, of what a letter says of its parts, the answers that are plain whatever it
-// says of the others: neither yes nor no, and nothing unread.
-func plainIn(own map[job.ID]job.Wishes, jobs []job.Job) map[job.ID]job.Wishes {
+// says of the others: in passages about that part alone, neither yes nor no, and nothing
+// unread.
+func (o *Office) plainIn(l *job.Letter, to known, jobs []job.Job) map[job.ID]job.Wishes {
+	r := partReader{cues: o.Rules.Words.Cues[l.Language], jobs: jobs}
+	said := map[job.ID]string{}
+	for _, p := range r.passages(l.Text) {
+		if len(p.about) == 1 {
+			said[p.about[0]] += strings.TrimSpace(p.text) + "\n"
+		}
+	}
 	out := map[job.ID]job.Wishes{}
 	for _, j := range jobs {
-		if w, named := own[j.ID]; named && w.Answer == "" && len(w.Unread) == 0 && wishesAnew(j, w) {
+		if said[j.ID] == "" {
+			continue
+		}
+		if w := o.ofPart(l, said[j.ID], to, j, r); w.Answer == "" && len(w.Unread) == 0 && wishesAnew(j, w) {
 			out[j.ID] = w
 		}
 	}
@@ -281,8 +327,13 @@ func (r partReader) isName(word string) bool {
 
 // onlyNames reports whether a clause says nothing but the names of parts.
 func (r partReader) onlyNames(clause string) bool {
-	words := saidIn(clause)
-	light := slices.Concat(r.cues["and"], r.cues["det"], r.cues["my"], r.cues["all"], r.cues["please"])
+	var things []string
+	for _, word := range strings.Fields(clause) {
+		_, thing := elided(word)
+		things = append(things, thing)
+	}
+	words := saidIn(strings.Join(things, " "))
+	light := slices.Concat(r.cues["and"], r.cues["det"], r.cues["my"], r.cues["all"], r.cues["please"], r.cues["for"])
 	for i := 0; i < len(words); {
 		n := words.at(i, light)
 		if n == 0 && len(r.named(words[i])) > 0 {

@@ -38,6 +38,7 @@ func TestAnswersOfSeveralParts(t *testing.T) {
 		{"en", "The lid in green, please.", "lid change green"}, // the others are not spoken of
 		{"en", "Yes to the lid.", "lid accept"},
 		{"en", "Go ahead with the box. No need for the lid", "lid decline; box_v2 accept"},
+		{"fr", "Votre collègue m'a répondu par téléphone, merci à elle. D'accord pour le bouton et pour l'équerre. Pour le lid, il m'en faudrait six au lieu d'un.", "lid change 6; bouton accept; equerre accept"},
 		{"fr", "Le bouton, oui. Le lid en rouge.", "lid change red; bouton accept"},
 		{"fr", "Finalement je n'ai plus besoin du bouton, laissez-le tomber. Par contre, il me faudrait deux équerres au lieu d'une.", "bouton decline; equerre change 2"},
 		{"fr", "Finalement je n'ai plus besoin du bouton, laissez-le tomber. Par contre, il me faudrait deux machins au lieu d'un.", "not clear"}, // of what?
@@ -99,7 +100,7 @@ func TestYesToTheOnlyPartByItsName(t *testing.T) {
 func TestPlainAnswerBesideADoubt(t *testing.T) {
 	w := newWalk(t, 1)
 	for _, c := range []struct{ language, text, hook, tray string }{
-		{"en", "Hook in white. For the tray I must check with my mother first, it's for her dressing table.", "white", ""},
+		{"en", "Hook in white. For the tray I must check with my mother first, it's for her dressing table. Will get back to you on the price also.", "white", ""},
 		{"en", "The tray in orange, please. Would the hook be strong enough for a coat?", "", "orange"},
 		{"fr", "Le hook en blanc. Pour le tray, je dois d'abord demander à ma mère.", "white", ""},
 		{"es", "El hook en blanco. Para el tray tengo que preguntarle antes a mi mamá.", "white", ""},
@@ -125,5 +126,45 @@ func TestPlainAnswerBesideADoubt(t *testing.T) {
 		if told := w.open(id); !slices.Equal(told, []string{string(ledger.NoticeQuestion)}) {
 			t.Errorf("%q: a person is told %v", c.text, told)
 		}
+	}
+}
+
+// Each of several files gets what its own sentence says, also where the words around it
+// are no one's grammar, and where one takes the place of what the letter before lacked.
+func TestWishesOfEachFile(t *testing.T) {
+	w := newWalk(t, 1)
+	for _, c := range []struct{ text, box, lid string }{
+		{"Now I send in mail. Box I need two pieces, white. Lid one piece, black.\nI take in Central library.", "2 white Central", "1 black Central"},
+		{"Two boxes in white and one lid in black, please, to collect at Central.", "2 white Central", "1 black Central"},
+		{"Both in red, please, one of each. I will collect them at Central.", "1 red Central", "1 red Central"},
+	} {
+		for _, link := range []bool{false, true} {
+			w.another()
+			w.sign()
+			if link {
+				id := w.letter("Please print the things that are here: https://files.example.net/d/box")
+				w.work()
+				jobs, err := w.l.JobsOf(w.ctx, id)
+				w.must(err)
+				w.thread = jobs[0].Thread
+			}
+			id := w.letter(c.text, "box.stl", "lid.stl")
+			w.work()
+			jobs, err := w.l.JobsOf(w.ctx, id)
+			w.must(err)
+			got := map[string]string{}
+			for _, j := range jobs {
+				got[j.File] = fmt.Sprint(j.Asked().Copies, " ", j.Settings.Colour, " ", j.Wishes.Pickup)
+			}
+			if got["box.stl"] != c.box || got["lid.stl"] != c.lid || len(got) != 2 {
+				t.Errorf("%q, after a link %v: %v", c.text, link, got)
+			}
+		}
+	}
+	w.another()
+	id := w.letter("Hi,\none saucer for a small cactus, green if you have it. Millbrook is my branch.", "saucer.stl")
+	w.work()
+	if jobs, err := w.l.JobsOf(w.ctx, id); err != nil || len(jobs) != 1 || jobs[0].Settings.Colour != "green" || jobs[0].Asked().Copies != 1 {
+		t.Errorf("one saucer for a cactus: %+v, %v", jobs, err)
 	}
 }

@@ -84,7 +84,7 @@ func (o *Office) inContext(ctx context.Context, l *job.Letter, threads []ledger.
 	own, clear := o.ofParts(l, to, jobs)
 	if !clear {
 		l.Wishes.Answer = job.Question
-		return plainIn(own, jobs), true, nil
+		return o.plainIn(l, to, jobs), true, nil
 	}
 	if own == nil {
 		own = asked

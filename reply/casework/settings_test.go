@@ -201,7 +201,7 @@ func TestPartsOfOneFile(t *testing.T) {
 	}{
 		"of one file":               {job.Wishes{Copies: new(2), Items: []job.Item{coloured("base", 1, "black"), coloured("letters", 1, "red")}}, []string{"sign.stl"}, "base 0 black, letters 0 red", false},
 		"without counts":            {job.Wishes{Copies: new(2), Items: []job.Item{coloured("base", 0, "black"), coloured("letters", 0, "red")}}, []string{"sign.stl"}, "base 0 black, letters 0 red", true},
-		"the second with a count":   {job.Wishes{Copies: new(1), Items: []job.Item{coloured("base", 0, "black"), coloured("letters", 1, "red")}}, []string{"sign.stl"}, "base 0 black, letters 0 red", false},
+		"the second with a count":   {job.Wishes{Copies: new(1), Items: []job.Item{coloured("base", 0, "black"), coloured("letters", 1, "red")}}, []string{"sign.stl"}, "base 0 black, letters 0 red", true}, // one of the print
 		"the file is the first":     {job.Wishes{Copies: new(2), Items: []job.Item{coloured("base", 1, "black"), coloured("letters", 1, "red")}}, []string{"base.stl"}, "base 1 black, letters 1 red", true},
 		"the file is the second":    {job.Wishes{Copies: new(2), Items: []job.Item{coloured("base", 1, "black"), coloured("letters", 1, "red")}}, []string{"letters.stl"}, "base 1 black, letters 1 red", true},
 		"no file":                   {job.Wishes{Copies: new(2), Items: []job.Item{coloured("base", 1, "black"), coloured("letters", 1, "red")}}, nil, "base 1 black, letters 1 red", true},

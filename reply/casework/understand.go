@@ -27,6 +27,9 @@ func (o *Office) understand(l *job.Letter, to known) job.Wishes {
 }
 
 func understood(reader *wishes.Reader, l *job.Letter, to known) job.Wishes {
+	if l.Disposition != job.Answer {
+		to.parts = meshesIn(l) // "all three pieces in blue"
+	}
 	w := reader.Understand(wishes.Input{
 		Text: l.Text, Subject: l.Subject, Language: l.Language, Date: l.Date, From: l.From,
 		Answer: l.Disposition == job.Answer, Inline: l.Inline, Quoted: l.Quoted,
