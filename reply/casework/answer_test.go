@@ -359,3 +359,60 @@ func TestChangeTooLateForOnePart(t *testing.T) {
 		}
 	}
 }
+
+// What was declined or given up stays so when another file comes in its conversation; the
+// same part drawn anew takes its place.
+func TestFileAfterTheEnd(t *testing.T) {
+	w := newWalk(t, 1)
+	for _, c := range []struct {
+		stage      job.Stage
+		file       string
+		stays      bool
+		what, text string
+	}{
+		{job.Declined, "wand.stl", true, "another part", "Fair enough. Could you print this wand for me instead? One in black."},
+		{job.Withdrawn, "wand.stl", true, "another part", "Here is what I would like instead, one in black."},
+		{job.Declined, "lid.stl", false, "the same name", "Here is a corrected version."},
+		{job.Withdrawn, "lid-2.stl", false, "a version by its name", "Here is a corrected version."},
+	} {
+		w.offer("lid.stl")
+		w.must(w.l.Move(w.ctx, w.ids[0], c.stage, clerk, job.Plain("")))
+		w.letter(c.text, c.file)
+		w.work()
+		here, err := w.l.JobsIn(w.ctx, w.thread)
+		w.must(err)
+		first := w.job()
+		if stays := first.Stage == c.stage && first.File == "lid.stl" && len(here) == 2; stays != c.stays {
+			t.Errorf("%s after %s: %d jobs, the first is %s, %s", c.what, c.stage, len(here), first.File, first.Stage)
+		}
+	}
+}
+
+// Settings that are changed on the page while the reply waits have it written anew, whether
+// or not the page shows it.
+func TestSettingsWhileTheReplyWaits(t *testing.T) {
+	w := newWalk(t, 1)
+	for _, withDraft := range []bool{true, false} {
+		w.request("lid.stl")
+		w.sign()
+		w.work()
+		d := w.waiting()[0]
+		j := w.job()
+		set := j.Settings
+		set.LayerMM = 0.3
+		report, err := w.o.Recheck(w.ctx, j.ID, set)
+		w.must(err)
+		n := NewSettings{Seen: j, Settings: set, Report: report, By: clerk}
+		if withDraft {
+			n.Draft, n.Base = d.ID, d.SHA256
+		}
+		w.must(w.o.TakeOver(w.ctx, n))
+		w.work()
+		w.approve()
+		w.work()
+		w.wantStage(job.Quoted)
+		if offer, ok, err := w.l.LastOffer(w.ctx, j.ID); err != nil || !ok || offer.Terms.LayerMM != 0.3 {
+			t.Errorf("with the reply %v: offered %+v, %v", withDraft, offer.Terms, err)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package casework
 
 import (
+	"cmp"
 	"context"
 	"slices"
 
@@ -50,6 +51,7 @@ func (in *incoming) again(ctx context.Context, j job.Job, file, blob string) err
 // does not bring a further part. What corrects nothing is a job of its own, to be
 // collected where the others are; a yes beside it is to what was offered before.
 func (in *incoming) newFiles(ctx context.Context, jobs []job.Job, files []job.Attachment) error {
+	in.l.Wishes = in.eachFile(files)
 	left := slices.Clone(jobs)
 	for _, f := range files {
 		i := corrected(left, f)
@@ -63,6 +65,7 @@ func (in *incoming) newFiles(ctx context.Context, jobs []job.Job, files []job.At
 			}
 			continue
 		}
+		left[i].File = cmp.Or(left[i].File, f.Name) // what is said of the file is said of a job that had none
 		if err := in.again(ctx, left[i], f.Name, f.SHA256); err != nil {
 			return err
 		}
@@ -90,6 +93,8 @@ func (in *incoming) whereTheOthers(jobs []job.Job) {
 func (in *incoming) further(j job.Job, f job.Attachment) bool {
 	said, guards := saidIn(in.l.Text), in.o.Rules.Words.Guards[in.l.Language]
 	switch w := in.l.Wishes; {
+	case j.Stage.Over() && j.Report.Printable() && !partOf(j.File, f.Name):
+		return true // what was declined or given up stays so: "then print this wand for me instead"
 	case said.has(guards["newversion"]):
 		return false
 	case said.has(guards["furtherpart"]):

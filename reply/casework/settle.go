@@ -119,7 +119,7 @@ func (o *Office) takeSettings(ctx context.Context, tx *ledger.Tx, now job.Job, n
 	was, offeredBefore := now.Terms()
 	now.Settings, now.Report = n.Settings, &n.Report
 	terms, _ := now.Terms()
-	anew := offeredBefore && len(terms.Differ(was)) > 0 && offerStands[now.Stage]
+	anew := offeredBefore && len(terms.Differ(was)) > 0 && (offerStands[now.Stage] || now.Stage == job.Drafted && n.Draft == "")
 	if anew && now.Stage != job.NeedsAgreement {
 		if err := tx.Move(ctx, now.ID, job.Checked, n.By, why); err != nil {
 			return err
