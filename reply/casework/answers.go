@@ -181,16 +181,25 @@ func (a *answers) price(ctx context.Context, q said) (bool, error) {
 	return a.tell("replies.answer.other-price", args)
 }
 
-var percentOf = regexp.MustCompile(`^(\d{1,3})%$`)
+var percentOf = regexp.MustCompile(`^(\d{1,3})%?$`)
+
+// percentAt is the percentage at a word, "80%", "80 %" or "80 por ciento", or 0.
+func (a *answers) percentAt(q said, i int) int {
+	m := percentOf.FindStringSubmatch(q[i])
+	if m == nil || !strings.HasSuffix(q[i], "%") && q.at(i+1, a.o.Rules.Words.Cues["any"]["percent"]) == 0 {
+		return 0
+	}
+	n, _ := strconv.Atoi(m[1])
+	return n
+}
 
 // otherwise gives a job as a question would have it, and the words for it. It is not
 // sure where the question has a number that it cannot place.
 func (a *answers) otherwise(j job.Job, q said) (other job.Job, what []string, sure bool) {
 	w, lang := a.o.Rules.Words, a.l.Language
 	scale, _ := strconv.ParseFloat(q.key(w.Scales, lang), 64)
-	for _, word := range q {
-		if m := percentOf.FindStringSubmatch(word); m != nil {
-			n, _ := strconv.Atoi(m[1])
+	for i, word := range q {
+		if n := a.percentAt(q, i); n > 0 {
 			scale = float64(n) / 100
 		} else if _, err := strconv.Atoi(word); err == nil && a.o.pricesIn(a.l) == 0 {
 			return j, nil, false

@@ -38,6 +38,7 @@ func TestOnlyThanks(t *testing.T) {
 		"Thank you, but it is broken": false, "thanks, when is it ready?": false,
 		"\U0001F44D\U0001F3FB": true, "\U0001F44D\U0001F3FF": true, "\U0001F3FA": false, "\U0001F400": false, // the first and the last tone of a skin, and their neighbours
 		strings.Repeat("ok ", 200): true, strings.Repeat("ok ", 200) + "!": false, // 600 bytes at most
+		"Thank you ever so much. You have been very kind.\n\nI. Marsh": true, "Thanks, and no hurry at all.\nIda": true, "Thanks, no rush.\n\nI. M.": true, "Thanks.\nB. Marsh": false,
 		"Thanks. Make it two.": false, "\U0001F620": false, "": false,
 	} {
 		l := &job.Letter{From: job.Address{Name: "Ida Marsh"}, Language: "en", Text: text}
@@ -331,6 +332,27 @@ func TestQuestionsByTheirTopics(t *testing.T) {
 		}
 		if said != c.said || in.Rest != c.rest || in.Proposes != c.proposes {
 			t.Errorf("%s: %d sentences, want %d: %q, rest %v, proposes %v", name, said, c.said, in.Note, in.Rest, in.Proposes)
+		}
+	}
+}
+
+// A percentage is one with a space before its sign, as French and Spanish write it, and in
+// words; a number of something else is not placed.
+func TestPriceAtAPercentage(t *testing.T) {
+	w := newWalk(t, 1)
+	w.offer("lid.stl")
+	for text, scale := range map[string]float64{
+		"How much would it be at 80%?": 0.8, "How much would it be at 80 %?": 0.8, "How much would it be at 80 percent of the size?": 0.8,
+		"¿Cuánto costaría al 80 % del tamaño?": 0.8, "¿Cuánto costaría al 75 por ciento?": 0.75, "Combien à 80\u00a0% de la taille?": 0.8,
+		"How much would it be at half the size?": 0.5,
+	} {
+		if other, _, sure := w.asking(text, w.job()).otherwise(w.job(), saidIn(text)); !sure || other.Settings.Scale != scale {
+			t.Errorf("%q: at %v, sure %v, want %v", text, other.Settings.Scale, sure, scale)
+		}
+	}
+	for _, text := range []string{"How much would it be at 80 mm?", "How much for 80?"} {
+		if _, _, sure := w.asking(text, w.job()).otherwise(w.job(), saidIn(text)); sure {
+			t.Errorf("%q is placed", text)
 		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	"golang.org/x/text/unicode/norm"
 
@@ -111,6 +112,10 @@ func onlyThanks(l *job.Letter, w rules.Words) bool {
 		return false
 	}
 	words, own := saidIn(l.Text), saidIn(l.From.Name)
+	for _, name := range own {
+		_, size := utf8.DecodeRuneInString(name)
+		own = append(own, name[:size]) // "A. Pellow"
+	}
 	if len(words) == 0 {
 		return onlyThumbs(l.Text)
 	}
