@@ -19,6 +19,8 @@ type jobsCmd struct {
 	Failed    jobsFailedCmd    `cmd:"" help:"Record that a print went wrong; the patron is told."`
 	Again     jobsAgainCmd     `cmd:"" help:"Put a failed job onto the print list again, or take one off its printer."`
 	Collected jobsCollectedCmd `cmd:"" help:"Record that a part was handed over, and what was paid."`
+	Join      jobsJoinCmd      `cmd:"" help:"Let files of one conversation go on as one print, as they are drawn."`
+	Part      jobsPartCmd      `cmd:"" help:"Make jobs of their own again of the files of one print."`
 	Withdraw  jobsWithdrawCmd  `cmd:"" help:"Close a job because its patron said no; the patron gets a letter."`
 	Decline   jobsDeclineCmd   `cmd:"" help:"Close a job because the house says no; the patron is told why."`
 	Correct   jobsCorrectCmd   `cmd:"" help:"Take back a printing, ready or collected that was recorded by mistake."`

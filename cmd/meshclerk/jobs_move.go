@@ -242,3 +242,27 @@ func (c *oneJob) end(e *env, to job.Stage, as, why string) error {
 		return fmt.Sprintf("%s is %s; %s", id, to, letterFollows), o.CloseAs(e.ctx, id, to, as, by, why)
 	})
 }
+
+type jobsJoinCmd struct {
+	oneJob
+	With []string `arg:"" name:"with" help:"The jobs whose files are one print with it, e.g. LP-000043."`
+}
+
+func (c *jobsJoinCmd) Run(e *env) error {
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		ids := []job.ID{id}
+		for _, other := range c.With {
+			ids = append(ids, jobID(other))
+		}
+		first, err := o.Join(e.ctx, ids, by)
+		return fmt.Sprintf("%s goes on as one print of %d files; it is checked and offered anew", first, len(ids)), err
+	})
+}
+
+type jobsPartCmd struct{ oneJob }
+
+func (c *jobsPartCmd) Run(e *env) error {
+	return c.do(e, func(o *casework.Office, id job.ID, by string) (string, error) {
+		return fmt.Sprintf("the files of %s are printed each for itself; they are checked and offered anew", id), o.Part(e.ctx, id, by)
+	})
+}
