@@ -55,6 +55,23 @@ func TestSecondColourIsChosenOnThePage(t *testing.T) {
 			t.Errorf("%s %s: %d\n%s", field, value, code, page)
 		}
 	}
+	turned := settingsForm("1")
+	turned.Set("second", "red")
+	turned.Set("second-height", "4")
+	turned.Set("way", "advised")
+	for _, do := range []string{"try", "use"} { // the height is that of the part as it was sent
+		turned.Set("do", do)
+		code, page := b.post(path, turned)
+		if now := h.job(id).Settings; code != http.StatusUnprocessableEntity || now.Reoriented || now.Second == nil {
+			t.Errorf("%s, turned with a change at a height: %d, %+v", do, code, now)
+		}
+		holds(t, page, "A part whose colour changes at a height is printed the way it was sent")
+	}
+	turned.Set("second", "")
+	turned.Set("second-height", "")
+	if code, page := b.post(path, turned); code != http.StatusOK || !h.job(id).Settings.Reoriented {
+		t.Errorf("turned, in one colour: %d\n%s", code, page)
+	}
 	form.Set("second", "")
 	b.post(path, form)
 	if two := h.job(id).Settings.Second; two != nil {
