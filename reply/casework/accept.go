@@ -12,29 +12,31 @@ import (
 
 // accept takes a yes to the last offer of each job that it means. A yes to a part
 // that is too large is a yes to the smaller size that its letter named; one to what was
-// closed asks for a new offer; one that is said again is filed.
+// closed asks for a new offer; one that is said again is filed. Where what it wishes beside
+// that comes too late for one part, staff are told first, and no yes of it counts before.
 func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
-	said, again, late := 0, 0, false
 	meant := in.meant(jobs)
-	open := slices.ContainsFunc(meant, func(j job.Job) bool { return offered[j.Stage] })
+	again, late, err := in.acceptedBefore(ctx, meant)
+	if err != nil {
+		return err
+	}
+	if late {
+		if err := in.ask(ctx, jobs, ledger.NoticeTooLate, "too-late-change"); err != nil {
+			return err
+		}
+	}
+	said, open := 0, slices.ContainsFunc(meant, func(j job.Job) bool { return offered[j.Stage] })
 	for _, j := range meant {
 		switch {
 		case j.Stage == job.Quoted && len(jobs) == 1 && onlyTooLarge(j.Report):
 			return in.shrink(ctx, j)
-		case open && j.Stage.Over():
-			// the yes is to what is offered, not to what was given up
+		case open && j.Stage.Over(), agreedOnce[j.Stage]:
+			// the yes is to what is offered, not to what was given up or agreed to
 		case j.Stage == job.Lapsed && j.Blob != "", j.Stage == job.Withdrawn:
 			if err := in.again(ctx, j, j.File, j.Blob); err != nil {
 				return err
 			}
 			said++
-		case j.Stage == job.Agreed || j.Stage == job.Printing || j.Stage == job.Failed || j.Stage == job.Ready || j.Stage == job.Collected:
-			inTime, err := in.acceptAgain(ctx, j)
-			if err != nil {
-				return err
-			}
-			late = late || !inTime
-			again++
 		default:
 			ok, err := in.acceptOne(ctx, j)
 			if err != nil {
@@ -52,13 +54,34 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 	}
 	switch {
 	case late:
-		return in.ask(ctx, jobs, ledger.NoticeTooLate, "too-late-change")
+		return nil
 	case said > 0:
 		return in.done(ctx, job.Say("history.patron-yes", nil))
 	case again > 0:
 		return in.done(ctx, job.Say("history.yes-again", nil))
 	}
 	return in.ask(ctx, jobs, ledger.NoticeYesToWhat, "yes-to-what")
+}
+
+// agreedOnce are the stages of what was agreed to.
+var agreedOnce = map[job.Stage]bool{job.Agreed: true, job.Printing: true, job.Failed: true, job.Ready: true, job.Collected: true}
+
+// acceptedBefore takes what a yes says beside it to those of the jobs that were agreed to
+// already: how many there are, and whether it comes too late for one.
+func (in *incoming) acceptedBefore(ctx context.Context, jobs []job.Job) (again int, late bool, err error) {
+	open := slices.ContainsFunc(jobs, func(j job.Job) bool { return offered[j.Stage] })
+	for _, j := range jobs {
+		if !agreedOnce[j.Stage] || open && j.Stage.Over() {
+			continue
+		}
+		inTime, err := in.acceptAgain(ctx, j)
+		if err != nil {
+			return 0, false, err
+		}
+		late = late || !inTime
+		again++
+	}
+	return again, late, nil
 }
 
 // acceptAgain takes what a yes to a job that is agreed to already says beside it: another

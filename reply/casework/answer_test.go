@@ -416,3 +416,30 @@ func TestSettingsWhileTheReplyWaits(t *testing.T) {
 		}
 	}
 }
+
+// A yes with a wish that comes too late for one part waits for the other part too, until a
+// person has seen the letter.
+func TestYesTooLateForOnePart(t *testing.T) {
+	w := newWalk(t, 1)
+	w.offer("lid.stl")
+	w.moveTo(job.Agreed, job.Printing)
+	w.letter("Here is another part that I forgot.", "hook.stl")
+	w.work()
+	w.approve()
+	w.work()
+	hook := func() job.Job {
+		jobs, err := w.l.JobsIn(w.ctx, w.thread)
+		w.must(err)
+		return jobs[len(jobs)-1]
+	}
+	late := w.letter("Yes please, go ahead. In black, please.")
+	w.work()
+	if told := w.open(late); hook().Stage != job.Quoted || !slices.Equal(told, []string{string(ledger.NoticeTooLate)}) {
+		t.Errorf("%s is %s, a person is told %v", hook().File, hook().Stage, told)
+	}
+	w.must(w.o.CloseLetter(w.ctx, late, clerk))
+	if j := hook(); j.Stage != job.Agreed || j.Settings.Colour != "black" {
+		t.Errorf("once it is dealt with, %s is %s in %s", j.File, j.Stage, j.Settings.Colour)
+	}
+	w.wantStage(job.Printing)
+}

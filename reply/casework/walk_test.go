@@ -346,10 +346,10 @@ func (w *walk) mark(letter string) {
 func (w *walk) saysYes(text, colour string) {
 	id := w.letter(text)
 	w.mark(id)
-	if w.unclear[id] {
+	if w.unclear[id] && !slices.Contains(w.open(id), string(ledger.NoticeTooLate)) {
 		return // the program could make nothing of it; a person decides
 	}
-	w.agrees(colour)
+	w.agrees(colour) // where it was too late for one part, the yes to another waits for a person
 }
 
 // saysYesAndAsks is a yes whose letter is left to staff for what it asks beside: it is to
