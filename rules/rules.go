@@ -331,6 +331,7 @@ type Words struct {
 	Cues      Lexicon `toml:"cues"`     // part of a sentence: phrases
 	Asks      Lexicon `toml:"asks"`     // what a patron asks: words of such a question
 	Guards    Lexicon `toml:"guards"`   // words beside which what was learned is not believed by itself
+	Signs     Lexicon `toml:"signs"`    // comma, stop …: how a sign is dictated
 }
 
 // Lexicon is language -> stock word -> ways of writing it. The language "any"

@@ -29,6 +29,7 @@ func Check(r *rules.Rules) error {
 	c.names("replies", w.Replies, known.Replies)
 	c.names("cues", w.Cues, known.Cues)
 	c.names("guards", w.Guards, known.Guards)
+	c.keys("signs", w.Signs, in(signOf), "one of exclamation, question, stop, semicolon, line, paragraph, stopline, comma, period, colon")
 	return errors.Join(c.errs...)
 }
 

@@ -8,6 +8,7 @@ import (
 
 // TestDictated: signs that were spoken are signs; a thing that is called so is none.
 func TestDictated(t *testing.T) {
+	r := houseReader()
 	for text, want := range map[[2]string]string{
 		{"en", "yes please go ahead exclamation mark I will fetch it full stop"}: "yes please go ahead! I will fetch it.",
 		{"en", "can my daughter collect it question mark I don't get out"}:       "can my daughter collect it? I don't get out",
@@ -18,13 +19,13 @@ func TestDictated(t *testing.T) {
 		{"fr", "bonjour virgule oui point merci point d'exclamation"}:            "bonjour, oui. merci!",
 		{"fr", "Imprimez le point d'interrogation, à ce point."}:                 "Imprimez le point d'interrogation, à ce point.",
 		{"es", "hola coma sí adelante punto final gracias"}:                      "hola, sí adelante. gracias",
+		{"fr", "bonjour virgule oui point merci point d’exclamation"}:            "bonjour, oui. merci!",
 		{"es", "que no coma pienso, y punto."}:                                   "que no coma pienso, y punto.",
 	} {
-		if got := dictated(text[1], text[0]); got != want {
+		if got := r.said[text[0]].read(text[1]); got != want {
 			t.Errorf("%q is read as %q, want %q", text[1], got, want)
 		}
 	}
-	r := houseReader()
 	in := Input{Text: "hello this is Raymond comma the answer is yes please go ahead full stop thank you goodbye full stop", Language: "en", Answer: true, Date: monday}
 	if w := r.Understand(in); w.Answer != job.Accept {
 		t.Errorf("a dictated yes is %q", w.Answer)

@@ -75,6 +75,7 @@ type Input struct {
 type Reader struct {
 	lex   map[string]*lexicon // by language
 	tags  *tagger.Tagger
+	said  map[string]*dictation // by language
 	house Input
 
 	witness func(job.Reply, *evidence) // sees what is voted on, in tests
@@ -82,11 +83,12 @@ type Reader struct {
 
 // New compiles the house's words, which takes some milliseconds.
 func New(words rules.Words, branches []rules.Branch, materials []rules.Material) *Reader {
-	r := &Reader{lex: map[string]*lexicon{}}
+	r := &Reader{lex: map[string]*lexicon{}, said: map[string]*dictation{}}
 	r.house = Input{Words: words, Branches: branches, Materials: materials}
 	r.tags = tagger.New(tagger.NewWords(words, branches, materials))
 	for _, lang := range languages {
-		r.lex[lang] = newLexicon(&r.house, lang)
+		said := newDictation(words, lang)
+		r.lex[lang], r.said[lang] = newLexicon(&r.house, lang), &said
 	}
 	for _, lang := range languages {
 		for _, other := range languages {
@@ -114,7 +116,7 @@ func (r *Reader) Understand(in Input) job.Wishes {
 	in.Language = readable(in.Language)
 	lex := r.lex[in.Language]
 	if len(in.Inline) == 0 {
-		in.Text = dictated(in.Text, in.Language)
+		in.Text = r.said[in.Language].read(in.Text)
 	}
 	answered, text := pairs(&in)
 	d := newDoc(opening(&in)+text, lex, &in)
