@@ -119,6 +119,9 @@ func (t *tally) vote(reply job.Reply, e *evidence) job.Reply {
 			other = k + 1
 		}
 	}
+	if reply == job.Question && voices[other] == job.Decline && e.most[tagger.Ask] >= evenOdds {
+		return reply // "is it a problem? I want no trouble"
+	}
 	if p[other] >= voteOther && e.speaksOf(voices[other], p[other]) {
 		return voices[other]
 	}

@@ -418,11 +418,17 @@ func (d *doc) picks() bool {
 // remainder tells whether the letter agrees to the rest: "Take one off. The rest stays."
 func (d *doc) remainder() bool {
 	for i := range d.toks {
-		if d.cue(i, "therest") > 0 && !d.toks[i].away && !d.tells(i) {
+		if d.cue(i, "therest") > 0 && !d.besidePrice(i) && !d.toks[i].away && !d.tells(i) {
 			return true
 		}
 	}
 	return false
+}
+
+// besidePrice tells of "the price and the rest", which is all of it.
+func (d *doc) besidePrice(i int) bool {
+	joined := d.has(span{max(0, i-2), i}, "and") >= 0 || d.fold(i-1) == "pis" || d.fold(i-2) == "pis"
+	return joined && d.has(span{d.clauseOf(i).from, i}, "price") >= 0
 }
 
 // excepts tells whether a sentence that does not surely tell leaves something out of
