@@ -46,7 +46,7 @@ type Filter struct {
 	Thread  string
 	Printer string
 	Pickup  string
-	Text    string // in the file's name, the patron's name or address, or the id
+	Text    string // words in any order, each in the id, the file's or the patron's name, the address, branch, printer or colour
 	Since   time.Time
 	Until   time.Time // made at or after Since and before Until
 
@@ -126,8 +126,7 @@ func (f Filter) clause() *clause {
 	c.is("printer", f.Printer)
 	c.is("pickup", f.Pickup)
 	if f.Text != "" {
-		like := "%" + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(strings.ToLower(f.Text)) + "%"
-		c.add(`(LOWER(file) LIKE ? ESCAPE '\' OR LOWER(patron_name) LIKE ? ESCAPE '\' OR patron_address LIKE ? ESCAPE '\' OR LOWER(id) LIKE ? ESCAPE '\')`, like, like, like, like)
+		c.add(hasWords+`(?, id || ' ' || file || ' ' || patron_name || ' ' || patron_address || ' ' || pickup || ' ' || printer || ' ' || colour)`, searched(f.Text))
 	}
 	if !f.Since.IsZero() {
 		c.add("made >= ?", stamp(f.Since))

@@ -6,9 +6,8 @@ import (
 	"strings"
 	"unicode"
 
-	"golang.org/x/text/unicode/norm"
-
 	"meshclerk/intake/job"
+	"meshclerk/intake/plain"
 )
 
 // How parts are called
@@ -17,23 +16,10 @@ import (
 // with the accents that the file's name has not, or the other way round. Every
 // comparison of names is one of those below.
 
-// ligatures are letters that have no decomposition.
-var ligatures = strings.NewReplacer("œ", "oe", "æ", "ae")
-
-// folded is a text in lower case and without accents, as names are compared.
-func folded(text string) string {
-	return ligatures.Replace(strings.ToLower(strings.Map(func(r rune) rune {
-		if unicode.Is(unicode.Mn, r) {
-			return -1
-		}
-		return r
-	}, norm.NFKD.String(text))))
-}
-
-func sameFileName(a, b string) bool { return folded(a) == folded(b) }
+func sameFileName(a, b string) bool { return plain.Fold(a) == plain.Fold(b) }
 
 // calls are the words of a text, for looking whether they are those of a name.
-func calls(text string) []string { return strings.FieldsFunc(folded(text), notLetter) }
+func calls(text string) []string { return strings.FieldsFunc(plain.Fold(text), notLetter) }
 
 // joined are the words of a text and any two that follow each other as one: a patron's
 // "hose clip" is hoseclip.stl.
@@ -87,7 +73,7 @@ func namesFile(text, file string, jobs []job.Job) bool {
 	if file == "" || len(jobs) < 2 {
 		return false
 	}
-	if strings.Contains(folded(text), folded(file)) {
+	if strings.Contains(plain.Fold(text), plain.Fold(file)) {
 		return true
 	}
 	own := nameWords(file)
@@ -119,7 +105,7 @@ func speaksOf(l *job.Letter, file string) bool {
 		return false
 	}
 	text := l.Subject + "\n" + l.Text
-	if strings.Contains(folded(text), folded(file)) {
+	if strings.Contains(plain.Fold(text), plain.Fold(file)) {
 		return true
 	}
 	said := joined(text)
