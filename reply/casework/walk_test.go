@@ -437,7 +437,7 @@ func (w *walk) changes(text, colour string) {
 	}
 	id := w.letter(text, files...)
 	w.mark(id)
-	if w.unclear[id] {
+	if w.unclear[id] && !slices.Contains(w.open(id), string(ledger.NoticeTooLate)) {
 		return // a person says what it means
 	}
 	for _, j := range w.ids {
