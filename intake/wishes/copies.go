@@ -203,6 +203,11 @@ func (d *doc) countAt(i int) (c *found[int], unclear string) {
 	if a := d.cue(i, "a"); n == 0 && a > 0 && !d.toks[i].away && !d.toks[i].told {
 		return cmp.Or(d.perHead(i, i+a, 1), d.addedAt(i, i+a, 1), d.fewerAt(i, i+a, 1)), ""
 	}
+	if n > 0 {
+		if c := cmp.Or(d.timesOver(i, i+n, value), d.movedCount(i, i+n, value)); c != nil {
+			return c, ""
+		}
+	}
 	if !d.mayCount(value, i, n) || d.hypothetical(i) || d.onlyAsks(i) && d.cue(d.start(d.sents[d.toks[i].sent]), "whword") > 0 {
 		return nil, ""
 	}
@@ -354,6 +359,36 @@ func (d *doc) timesAt(i int, t tag) (*found[int], string) {
 		}
 	}
 	return nil, ""
+}
+
+// timesOver reads "print the attached clip 24 times", but not "three times as large".
+func (d *doc) timesOver(i, j int, value float64) *found[int] {
+	n := d.cue(j, "timesword")
+	c := d.clauseOf(i)
+	if n == 0 || d.fold(j) == "x" || !d.mayCount(value, i, j-i) || !d.closed(j+n) || d.hypothetical(i) || d.replaced(i) || d.toks[i].told ||
+		d.has(span{c.from, i}, "printing") < 0 || d.has(c, "scale", "resize", "bigger", "past") >= 0 || d.does(i, tagger.Wish, tagger.Yes) < halfYes {
+		return nil
+	}
+	return &found[int]{int(value), i, j + n}
+}
+
+// movedCount reads the second number of "change the quantity from 6 to 16".
+func (d *doc) movedCount(i, j int, value float64) *found[int] {
+	n := d.ended(i, "range")
+	if n == 0 || d.ended(i, "and") > 0 || !d.mayCount(value, i, j-i) || d.hypothetical(i) {
+		return nil
+	}
+	from := i - n - 1
+	for from > 0 && !d.isNumeral(from) {
+		from--
+	}
+	before := d.ended(from, "changedfrom", "fromword")
+	if before == 0 || !d.endsNumeral(i-n) || d.has(span{d.clauseOf(i).from, from}, "quantity", "copies", "jobword") < 0 || d.has(d.clauseOf(i), "couldword", "is", "beword", "should") >= 0 {
+		return nil
+	}
+	d.claim(from, i-n)
+	d.counted[j] = true
+	return &found[int]{int(value), i, j}
 }
 
 // otherNumber tells of a number that by its neighbours is a measure, a date, a

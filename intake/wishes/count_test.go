@@ -95,3 +95,42 @@ func TestRepeatedCount(t *testing.T) {
 		}
 	}
 }
+
+// "N times" and a number that takes the place of another are counts, in each language;
+// how many times as large, how often it was printed and other ranges are none.
+func TestTimesAndMovedCounts(t *testing.T) {
+	r := houseReader()
+	for text, c := range map[string]struct {
+		lang string
+		want int // 0 is none
+	}{
+		"Might I ask you to print the attached page clip twenty-four times, in black?": {"en", 24},
+		"Please print the attached clip 24 times.":                                     {"en", 24},
+		"Please print the attached clip 3 times as large.":                             {"en", 0},
+		"Please print it 3 times the size.":                                            {"en", 0},
+		"I have printed it 3 times.":                                                   {"en", 0},
+		"Kindly amend the quantity from 6 to 16.":                                      {"en", 16},
+		"Please change the order from two to four.":                                    {"en", 4},
+		"Please change the quantity from 6 to 16 or 20.":                               {"en", 0},
+		"The quantity could be from 6 to 16.":                                          {"en", 0},
+		"The shop is open from 6 to 16.":                                               {"en", 0},
+		"Pls quote for 50 x mudflap washer as attd. Black.":                            {"en", 50},
+		"Veuillez imprimer la pince jointe vingt-quatre fois, en noir.":                {"fr", 24},
+		"Veuillez l'imprimer 3 fois plus grande.":                                      {"fr", 0},
+		"Veuillez modifier la quantité de 6 à 16.":                                     {"fr", 16},
+		"Merci de me faire un devis pour 50 x rondelle.":                               {"fr", 50},
+		"Impriman la pinza adjunta veinticuatro veces, en negro.":                      {"es", 24},
+		"Imprímanla 3 veces más grande.":                                               {"es", 0},
+		"Favor de modificar la cantidad de 6 a 16.":                                    {"es", 16},
+		"Cotizar 50 x arandela, negro.":                                                {"es", 50},
+	} {
+		w := r.Understand(Input{Text: text, Language: c.lang})
+		got := 0
+		if w.Copies != nil {
+			got = *w.Copies
+		}
+		if got != c.want {
+			t.Errorf("%q: %d copies, want %d (unread %v)", text, got, c.want, w.Unread)
+		}
+	}
+}
