@@ -234,3 +234,57 @@ func TestDraftByMessageIDAndPlace(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A newer reply supersedes an older one about any of its jobs that nobody approved, or that
+// the server refused: either could still be approved. What is on its way, left or was ended
+// by a person stays as it is, and so does a reply about other jobs.
+func TestWhichRepliesANewerOneSupersedes(t *testing.T) {
+	l, _ := newLedger(t)
+	ctx := t.Context()
+	ends := map[DraftState]Outcome{DraftSending: "", DraftSent: Delivered, DraftUncertain: Uncertain, DraftFailed: Refused}
+	for i, c := range []struct {
+		state DraftState
+		about string // which of the older reply's two jobs the newer one is about
+		gone  bool
+	}{
+		{DraftWaiting, "first", true}, {DraftWaiting, "second", true}, {DraftWaiting, "other", false}, {DraftWaiting, "none", false},
+		{DraftFailed, "first", true}, {DraftFailed, "second", true}, {DraftFailed, "other", false}, {DraftFailed, "none", false},
+		{DraftApproved, "first", false}, {DraftSending, "first", false}, {DraftSent, "first", false}, {DraftUncertain, "first", false}, {DraftSetAside, "first", false},
+	} {
+		letter := taken(t, l, uint32(i+1), strings.Repeat("a", i+1))
+		of := map[string]job.ID{"first": newJob(t, l, letter).ID, "second": newJob(t, l, letter).ID, "other": newJob(t, l, letter).ID}
+		old := newDraft(t, l, "older", of["first"], of["second"])
+		outcome, sends := ends[c.state]
+		switch {
+		case c.state == DraftSetAside:
+			do(t, l, func(tx *Tx) error { return tx.SetAside(ctx, old.ID, "Bo Example", job.Plain("")) })
+		case c.state != DraftWaiting:
+			do(t, l, func(tx *Tx) error { return tx.Approve(ctx, old.ID, old.SHA256, "Bo Example", ViaCommand) })
+		}
+		if sends {
+			s, _, err := l.BeginSend(ctx, old.ID, "robot")
+			if err != nil {
+				t.Fatal(err)
+			}
+			if outcome != "" {
+				do(t, l, func(tx *Tx) error { return tx.EndSend(ctx, s, outcome, job.Plain(""), Robot) })
+			}
+		}
+		newer := Draft{To: job.Address{Address: "ada@example.org"}}
+		if id, ok := of[c.about]; ok {
+			newer.Jobs = []job.ID{id}
+		}
+		var given []Draft
+		do(t, l, func(tx *Tx) (err error) {
+			_, given, err = tx.NewDraft(ctx, newer, []byte("newer"), Robot, job.Plain(""))
+			return err
+		})
+		want := c.state
+		if c.gone {
+			want = DraftSuperseded
+		}
+		if got, err := l.Draft(ctx, old.ID); err != nil || got.State != want || (len(given) == 1) != c.gone {
+			t.Errorf("one that is %s, and a newer one about the %s job: %s, %d given back, %v; want %s", c.state, c.about, got.State, len(given), err, want)
+		}
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"strings"
 	"testing"
+	"time"
 
 	"meshclerk/intake/job"
 )
@@ -216,6 +217,80 @@ func TestYesIsToTheLastOffer(t *testing.T) {
 		})
 		if errors.Is(err, ErrOtherTerms) != newer || !newer && err != nil {
 			t.Errorf("a yes to %s: %v", name, err)
+		}
+	}
+}
+
+// An offer ends with its job, whichever way that ends, and stands again for no letter but
+// one that leaves after it.
+func TestWhichOfferStands(t *testing.T) {
+	l, clock := newLedger(t)
+	ctx := t.Context()
+	move := func(id job.ID, way ...job.Stage) {
+		t.Helper()
+		for _, to := range way {
+			if err := l.Move(ctx, id, to, "Bo Example", job.Plain("")); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	leaves := func(d Draft) {
+		t.Helper()
+		do(t, l, func(tx *Tx) error { return tx.Approve(ctx, d.ID, d.SHA256, "Bo Example", ViaCommand) })
+		s, _, err := l.BeginSend(ctx, d.ID, "robot")
+		if err != nil {
+			t.Fatal(err)
+		}
+		do(t, l, func(tx *Tx) error { return tx.EndSend(ctx, s, Delivered, job.Plain(""), Robot) })
+	}
+	note := func(subject string) func(job.Job, Draft) {
+		return func(j job.Job, d Draft) {
+			do(t, l, func(tx *Tx) error {
+				return tx.event(ctx, Event{Who: Robot, Subject: strings.NewReplacer("job", string(j.ID), "draft", d.ID).Replace(subject), What: "told", To: string(job.Lapsed)})
+			})
+		}
+	}
+	ended := func(to job.Stage) func(job.Job, Draft) { return func(j job.Job, _ Draft) { move(j.ID, to, job.Taken) } }
+	for i, c := range []struct {
+		what   string
+		then   func(j job.Job, d Draft) // after it left
+		stands bool
+	}{
+		{"nothing", func(job.Job, Draft) {}, true},
+		{"checked anew", func(j job.Job, _ Draft) { move(j.ID, job.Taken) }, true},
+		{"offered anew", func(j job.Job, _ Draft) { move(j.ID, job.Checked, job.Drafted, job.Quoted) }, true},
+		{"waits for its agreement", func(j job.Job, _ Draft) { move(j.ID, job.NeedsAgreement) }, true},
+		{"declined", ended(job.Declined), false},
+		{"withdrawn", ended(job.Withdrawn), false},
+		{"lapsed", ended(job.Lapsed), false},
+		{"lapsed, not taken up", func(j job.Job, _ Draft) { move(j.ID, job.Lapsed) }, false},
+		{"another job lapsed", func(job.Job, Draft) {
+			other, _ := offeredJob(t, l, taken(t, l, 99, "another's"))
+			move(other.ID, job.Lapsed)
+		}, true},
+		{"told of the end of another", note("job"), true},
+		{"lapsed, then its letter filed", func(j job.Job, d Draft) { ended(job.Lapsed)(j, d); note("draft")(j, d) }, false},
+		{"lapsed, then another letter left", func(j job.Job, d Draft) { ended(job.Lapsed)(j, d); leaves(newDraft(t, l, "an answer", j.ID)) }, false},
+	} {
+		j, d := offeredJob(t, l, taken(t, l, uint32(i+1), c.what))
+		leaves(d)
+		clock.pass(time.Hour)
+		c.then(j, d)
+		o, ok, err := l.LastOffer(ctx, j.ID)
+		if err != nil || ok != c.stands || ok && o.Draft != d.ID {
+			t.Errorf("%s: the offer stands %v (%s), %v; want %v", c.what, ok, o.Draft, err, c.stands)
+		}
+		if c.stands {
+			continue
+		}
+		terms, _ := j.Terms()
+		again := newDraft(t, l, "offered again", j.ID)
+		leaves(again)
+		do(t, l, func(tx *Tx) error {
+			return tx.AddOffer(ctx, Offer{Draft: again.ID, Job: j.ID, SHA256: again.SHA256, Terms: &terms, RulesHash: "r"})
+		})
+		if o, ok, err := l.LastOffer(ctx, j.ID); err != nil || !ok || o.Draft != again.ID {
+			t.Errorf("%s, and offered again: stands %v (%s), %v", c.what, ok, o.Draft, err)
 		}
 	}
 }
