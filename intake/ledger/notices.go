@@ -209,7 +209,8 @@ func (tx *Tx) SetMeta(ctx context.Context, name, value string) error {
 }
 
 // SettleLetter takes a letter that was dealt with out of the open notice of a kind.
-// The notice is closed with its last letter.
+// The notice is closed with its last letter; one before that has a notice of its own,
+// which says when it was dealt with and by whom.
 func (tx *Tx) SettleLetter(ctx context.Context, kind NoticeKind, letter, who string) error {
 	open, err := tx.words(ctx, `SELECT n.id FROM notices n WHERE n.state = 'open' AND n.kind = ? AND (n.subject = ? OR n.id IN (SELECT notice FROM notice_letters WHERE letter = ?))`, kind, letter, letter)
 	if err != nil || len(open) == 0 {
@@ -220,7 +221,24 @@ func (tx *Tx) SettleLetter(ctx context.Context, kind NoticeKind, letter, who str
 		return err
 	}
 	if len(others) > 0 {
-		return tx.unfold(ctx, letter)
+		return tx.settleApart(ctx, open[0], letter, who)
 	}
 	return tx.exec(ctx, `UPDATE notices SET state = 'done', done = ?, done_by = ? WHERE id = ?`, stamp(tx.now), who, open[0])
+}
+
+// settleApart moves a letter of an open notice into a notice that is done.
+func (tx *Tx) settleApart(ctx context.Context, notice, letter, who string) error {
+	id, err := tx.newID(ctx, prefixNotice)
+	if err != nil {
+		return err
+	}
+	if err := tx.exec(ctx, `INSERT INTO notices (id, kind, subject, text, state, made, last, done, done_by)
+		SELECT ?, n.kind, nl.letter, nl.text, 'done', nl.at, nl.at, ?, ? FROM notice_letters nl JOIN notices n ON n.id = nl.notice WHERE n.id = ? AND nl.letter = ?`,
+		id, stamp(tx.now), who, notice, letter); err != nil {
+		return err
+	}
+	if err := tx.unfold(ctx, letter); err != nil {
+		return err
+	}
+	return tx.exec(ctx, `INSERT INTO notice_letters (notice, letter, text, at) SELECT id, subject, text, made FROM notices WHERE id = ?`, id)
 }

@@ -270,3 +270,50 @@ func FuzzSenders(f *testing.F) {
 		}
 	})
 }
+
+// A letter that is dealt with before the others of its notice is on record as dealt with,
+// when and by whom, as the last of them is; what is forgotten leaves nothing of it.
+func TestLettersOfANoticeDealtWithOneByOne(t *testing.T) {
+	l, clock := newLedger(t)
+	ctx := t.Context()
+	j := newJob(t, l, fromSomebody(t, l, 1, "ada@example.org"))
+	var letters []string
+	for i := range uint32(3) {
+		clock.pass(time.Minute)
+		id := fromSomebody(t, l, 100+i, "ada@example.org", j.ID)
+		letters = append(letters, id)
+		if err := l.AddNotice(ctx, NoticeQuestion, id, job.Plain("about "+id)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	done := map[string]time.Time{}
+	for i, id := range []string{letters[1], letters[2], letters[0]} {
+		clock.pass(time.Hour)
+		done[id] = clock.Now()
+		for range 2 { // again changes nothing
+			do(t, l, func(tx *Tx) error { return tx.SettleLetter(ctx, NoticeQuestion, id, "Bo Example") })
+			clock.pass(time.Minute)
+		}
+		if open := openNotices(t, l); len(open) != min(1, 2-i) || len(open) == 1 && (open[0].About(id) || len(open[0].Letters) != 2-i) {
+			t.Errorf("after %d: open is %+v", i+1, open)
+		}
+	}
+	all, err := l.Notices(ctx, true)
+	if err != nil || len(all) != len(letters) {
+		t.Fatalf("%d notices, want %d, %v", len(all), len(letters), err)
+	}
+	for _, id := range letters {
+		i := slices.IndexFunc(all, func(n Notice) bool { return n.About(id) })
+		if i < 0 {
+			t.Errorf("nothing is on record of letter %s", id)
+			continue
+		}
+		if n := all[i]; n.Open || !n.Done.Equal(done[id]) || n.DoneBy != "Bo Example" || n.Subject != id || !slices.Equal(n.Letters, []string{id}) || n.Text.Text != "about "+id {
+			t.Errorf("letter %s: %+v, want it dealt with at %v", id, n, done[id])
+		}
+	}
+	do(t, l, func(tx *Tx) error { return tx.unfold(ctx, letters[1]) })
+	if all, err := l.Notices(ctx, true); err != nil || slices.ContainsFunc(all, func(n Notice) bool { return slices.Contains(n.Letters, letters[1]) }) {
+		t.Errorf("%+v, %v", all, err)
+	}
+}
