@@ -259,10 +259,16 @@ func TestSilenceByOurLetters(t *testing.T) {
 }
 
 // ours writes a letter about the first job, and brings it to a state.
-func (w *walk) ours(kind string, state ledger.DraftState) (d ledger.Draft) {
+func (w *walk) ours(kind string, state ledger.DraftState) ledger.Draft {
+	w.t.Helper()
+	return w.oursAbout(kind, state, w.ids[0])
+}
+
+// oursAbout is ours about some jobs.
+func (w *walk) oursAbout(kind string, state ledger.DraftState, about ...job.ID) (d ledger.Draft) {
 	w.t.Helper()
 	w.must(w.l.Tx(w.ctx, func(tx *ledger.Tx) (err error) {
-		d, _, err = tx.NewDraft(w.ctx, ledger.Draft{Jobs: w.ids[:1], Kind: kind, Language: "en", To: job.Address{Address: w.patron}, MessageID: "<" + ledger.NewThread() + "@larkfield.example>"},
+		d, _, err = tx.NewDraft(w.ctx, ledger.Draft{Jobs: about, Kind: kind, Language: "en", To: job.Address{Address: w.patron}, MessageID: "<" + ledger.NewThread() + "@larkfield.example>"},
 			[]byte("Dear Ada"), ledger.Robot, job.Plain(""))
 		if err == nil && state == ledger.DraftSetAside {
 			err = tx.SetAside(w.ctx, d.ID, clerk, job.Plain("later"))
@@ -278,6 +284,9 @@ func (w *walk) ours(kind string, state ledger.DraftState) (d ledger.Draft) {
 	}
 	try, _, err := w.l.BeginSend(w.ctx, d.ID, "walk")
 	w.must(err)
+	if state == ledger.DraftSending {
+		return d
+	}
 	outcome := map[ledger.DraftState]ledger.Outcome{ledger.DraftSent: ledger.Delivered, ledger.DraftFailed: ledger.Refused, ledger.DraftUncertain: ledger.Uncertain}[state]
 	w.must(w.l.EndSend(w.ctx, try, outcome, job.Plain(""), ledger.Robot))
 	return d

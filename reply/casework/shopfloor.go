@@ -229,10 +229,11 @@ func (o *Office) Collected(ctx context.Context, id job.ID, paid, by string) (quo
 	return quoted, err
 }
 
-// dropStale sets aside letters that still wait and are about nothing but a part
-// that was handed over: nobody should be called to collect it any more.
+// dropStale sets aside letters that may still be approved, for the first time or after the
+// server refused them, and are about nothing but a part that was handed over: nobody should
+// be called to collect it any more.
 func dropStale(ctx context.Context, tx *ledger.Tx, id job.ID, by string) error {
-	waiting, err := tx.Drafts(ctx, ledger.DraftFilter{Job: id, States: []ledger.DraftState{ledger.DraftWaiting}})
+	waiting, err := tx.Drafts(ctx, ledger.DraftFilter{Job: id, States: []ledger.DraftState{ledger.DraftWaiting, ledger.DraftFailed}})
 	if err != nil {
 		return err
 	}

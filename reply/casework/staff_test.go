@@ -136,6 +136,7 @@ func TestLettersAboutAMistake(t *testing.T) {
 	}{
 		"it waits":    {func() {}, ledger.DraftSetAside, false},
 		"approved":    {func() { w.approve() }, ledger.DraftSetAside, false},
+		"refused":     {func() { w.approve(); w.refused() }, ledger.DraftSetAside, false},
 		"it has left": {func() { w.approve(); w.work() }, ledger.DraftSent, true},
 	} {
 		w.offer("lid.stl")
@@ -393,4 +394,16 @@ func TestOneThingLeftHoldsThePrinterBack(t *testing.T) {
 	j.Agreement = &job.Agreement{State: job.AgreementGood}
 	w.must(w.l.Tx(w.ctx, func(tx *ledger.Tx) error { return tx.SaveJob(w.ctx, j, clerk, job.Plain("")) }))
 	w.must(w.o.Start(w.ctx, j.ID, clerk))
+}
+
+// refused has the server refuse what is approved in the conversation.
+func (w *walk) refused() {
+	w.t.Helper()
+	list, err := w.l.Drafts(w.ctx, ledger.DraftFilter{Thread: w.thread, States: []ledger.DraftState{ledger.DraftApproved}})
+	w.must(err)
+	for _, d := range list {
+		try, _, err := w.l.BeginSend(w.ctx, d.ID, "walk")
+		w.must(err)
+		w.must(w.l.EndSend(w.ctx, try, ledger.Refused, job.Plain(""), ledger.Robot))
+	}
 }
