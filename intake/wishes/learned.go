@@ -148,6 +148,21 @@ func (d *doc) onlyCourtesy() bool {
 	return most >= 0.9
 }
 
+// wishedPart is what a sentence calls the part of which it wishes something, where that
+// was learned surely: "the bottom in green, please".
+func (d *doc) wishedPart() string {
+	for i, t := range d.toks {
+		s := d.sents[t.sent]
+		if t.kind != word || t.away || t.told || t.role != tagger.Part || t.sure < sureNone || d.does(i, tagger.Wish) < evenOdds || d.cue(i, "jobword", "this", "pieces") > 0 {
+			continue
+		}
+		if slices.ContainsFunc(d.toks[s.from:s.to], func(t token) bool { return t.used }) {
+			return t.text
+		}
+	}
+	return ""
+}
+
 // onlyTold tells of a word of changing in a sentence that agrees or tells, and
 // surely wishes nothing: "please make it as quoted".
 func (d *doc) onlyTold(i int) bool {

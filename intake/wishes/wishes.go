@@ -148,6 +148,9 @@ func (r *Reader) Understand(in Input) job.Wishes {
 		if words := d.words(0, 40); w.Answer != "" && words != "" {
 			w.Words["answer"] = words
 		}
+		if words := d.wishedPart(); words != "" && len(w.Items) == 0 {
+			w.Words["part"] = words
+		}
 	}
 	w.Agrees = in.Answer && (w.Answer == job.Question || w.Answer == "") && !changed && !moved && !v.strayed && len(answered) == 0 && len(d.left()) == 0 && d.agreesAndAsks()
 	w.Courtesy = in.Answer && len(answered) == 0 && len(w.Unread) == 0 && !strings.ContainsAny(in.Text, "?¿") && d.onlyCourtesy()

@@ -26,6 +26,9 @@ func (o *Office) ofParts(l *job.Letter, to known, jobs []job.Job) (own map[job.I
 	}
 	r := partReader{cues: o.Rules.Words.Cues[l.Language], jobs: jobs}
 	texts := r.texts(l.Text)
+	if len(texts) > 0 && o.ofAnother(l, to, r) {
+		return nil, false
+	}
 	own, clear = map[job.ID]job.Wishes{}, true
 	for _, j := range jobs {
 		text, named := texts[j.ID]
@@ -48,6 +51,23 @@ func (o *Office) ofParts(l *job.Letter, to known, jobs []job.Job) (own map[job.I
 		return nil, true // of all of them, or of one as the whole letter says
 	}
 	return own, clear
+}
+
+// ofAnother reports whether a passage that names none of the parts wishes something of a
+// part by a name that none of them has: "yes to the lid; the bottom in green, please".
+func (o *Office) ofAnother(l *job.Letter, to known, r partReader) bool {
+	for _, p := range r.passages(l.Text) {
+		one := *l
+		one.Text = p.text
+		if len(p.about) > 0 {
+			continue
+		}
+		w := o.understand(&one, to)
+		if w.Words["part"] != "" && slices.ContainsFunc(r.jobs, func(j job.Job) bool { return wishesAnew(j, w) }) {
+			return true
+		}
+	}
+	return false
 }
 
 // eachFile gives the wishes of a letter that brings several files and says of each, in a
@@ -220,14 +240,26 @@ func (r partReader) passages(text string) (all []passage) {
 
 // sentenceEnd ends a sentence, and no file's name: a mark with room behind it, an empty
 // line, or a line that is too short to have been broken by a mail program.
-var sentenceEnd = regexp.MustCompile(`[.!?;…]+(?:\s+|$)|\n\s*\n|(?m:^.{0,45}\n)`)
+var (
+	sentenceEnd = regexp.MustCompile(`[.!?;…]+(?:\s+|$)|\n\s*\n`)
+	shortLine   = regexp.MustCompile(`(?m:^.{0,45}\n)`)
+)
 
 func sentences(text string) []string {
+	var ends []int
+	for _, end := range []*regexp.Regexp{sentenceEnd, shortLine} {
+		for _, at := range end.FindAllStringIndex(text, 200) {
+			ends = append(ends, at[1])
+		}
+	}
+	slices.Sort(ends)
 	var out []string
 	from := 0
-	for _, at := range sentenceEnd.FindAllStringIndex(text, 200) {
-		out = append(out, text[from:at[1]])
-		from = at[1]
+	for _, end := range slices.Compact(ends) {
+		if strings.TrimSpace(text[from:end]) != "" {
+			out = append(out, text[from:end])
+			from = end
+		}
 	}
 	return append(out, text[from:])
 }

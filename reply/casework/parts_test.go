@@ -168,3 +168,25 @@ func TestWishesOfEachFile(t *testing.T) {
 		t.Errorf("one saucer for a cactus: %+v, %v", jobs, err)
 	}
 }
+
+// A sentence ends at a mark with room behind it, at an empty line and with a line too short
+// to have been broken, on a short line with several sentences too; no file's name ends one.
+func TestSentencesOfALetter(t *testing.T) {
+	for text, want := range map[string][]string{
+		"Yes to the lid. The bottom in green, please.\nAgnes":                        {"Yes to the lid.", "The bottom in green, please.", "Agnes"},
+		"Yes to lid.stl and box.stl":                                                 {"Yes to lid.stl and box.stl"},
+		"two lids\none box\n\nthanks":                                                {"two lids", "one box", "thanks"},
+		"I would like to have the lid of the box that I sent you, in\nblue. No box!": {"I would like to have the lid of the box that I sent you, in\nblue.", "No box!"},
+		"It is fine. I would like to have the lid that I sent, in\nblue":             {"It is fine.", "I would like to have the lid that I sent, in\nblue"},
+	} {
+		var got []string
+		for _, s := range sentences(text) {
+			if s = strings.TrimSpace(s); s != "" {
+				got = append(got, s)
+			}
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("%q: %q, want %q", text, got, want)
+		}
+	}
+}
