@@ -1,6 +1,8 @@
 package tagger
 
 import (
+	"crypto/sha256"
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -79,6 +81,24 @@ func NewWords(w rules.Words, branches []rules.Branch, materials []rules.Material
 		}
 	}
 	return c
+}
+
+// Hash is the SHA-256 of the lists. Weights read a letter as they were learned only with
+// the lists that they were learned with.
+func (c *Words) Hash() [32]byte {
+	var lines []string
+	for word, class := range c.class {
+		lines = append(lines, word+" is "+class)
+	}
+	for language, by := range c.cues {
+		for first, phrases := range by {
+			for k, p := range phrases {
+				lines = append(lines, fmt.Sprint(language, " ", first, " ", k, " ", strings.Join(p.words, " "), " is ", p.cue))
+			}
+		}
+	}
+	slices.Sort(lines)
+	return sha256.Sum256([]byte(strings.Join(lines, "\n")))
 }
 
 // add takes the single words of a list. Of phrases only a branch's words count:

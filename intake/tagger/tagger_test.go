@@ -3,6 +3,7 @@ package tagger
 import (
 	"bytes"
 	"fmt"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -153,6 +154,13 @@ func TestWeightsBelongToText(t *testing.T) {
 	}
 	if sum != TextHash() {
 		t.Error("the marked letters have changed since: run go generate ./intake/tagger")
+	}
+	lists, err := os.ReadFile("words.sha256")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := fmt.Sprintf("%x", houseWords().Hash()); got != strings.TrimSpace(string(lists)) {
+		t.Errorf("the lists of words.toml behind the features have changed (%s): put words for the grammar alone into [guards], or run go generate ./intake/tagger and fit the vote anew", got)
 	}
 	if b := learned().Bytes(); !bytes.Equal(b, weights) {
 		t.Error("the weights do not survive being read and written")

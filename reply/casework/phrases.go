@@ -119,7 +119,7 @@ func onlyThanks(l *job.Letter, w rules.Words) bool {
 	if len(words) == 0 {
 		return onlyThumbs(l.Text)
 	}
-	phrases := slices.Concat(w.Replies[l.Language]["weak"], w.Replies[l.Language]["ok"], w.Replies[l.Language]["thanks"])
+	phrases := slices.Concat(w.Replies[l.Language]["weak"], w.Replies[l.Language]["ok"], w.Replies[l.Language]["thanks"], w.Guards[l.Language]["kindness"])
 	for _, c := range courtesies {
 		phrases = append(phrases, w.Cues[l.Language][c]...)
 	}

@@ -13,6 +13,7 @@ import (
 const (
 	letters = "../../testdata/wishes"
 	weights = "weights.bin"
+	lists   = "words.sha256" // of the house's lists that they were learned with
 )
 
 func main() {
@@ -28,7 +29,11 @@ func run() error {
 		return err
 	}
 	h := rules.Default()
-	m := tagger.Learn(marked, more, tagger.NewWords(h.Words, h.Library.Branches, h.Materials))
+	words := tagger.NewWords(h.Words, h.Library.Branches, h.Materials)
+	m := tagger.Learn(marked, more, words)
 	m.Text = sum
-	return os.WriteFile(weights, m.Bytes(), 0o644)
+	if err := os.WriteFile(weights, m.Bytes(), 0o644); err != nil {
+		return err
+	}
+	return os.WriteFile(lists, fmt.Appendf(nil, "%x\n", words.Hash()), 0o644)
 }
