@@ -109,7 +109,8 @@ func (o *Office) TakeOver(ctx context.Context, n NewSettings) error {
 }
 
 // takeSettings saves other settings. A job whose terms change by it leaves the print
-// list, and a new offer is drafted: nobody has said yes to this one.
+// list, and a new offer is drafted: nobody has said yes to this one. So is one for a part
+// that could not be offered before, whose patron was told so.
 func (o *Office) takeSettings(ctx context.Context, tx *ledger.Tx, now job.Job, n NewSettings) error {
 	switch now.Stage {
 	case job.Printing, job.Ready, job.Collected:
@@ -118,8 +119,9 @@ func (o *Office) takeSettings(ctx context.Context, tx *ledger.Tx, now job.Job, n
 	why := job.Say("history.settings-on-page", nil)
 	was, offeredBefore := now.Terms()
 	now.Settings, now.Report = n.Settings, &n.Report
-	terms, _ := now.Terms()
-	anew := offeredBefore && len(terms.Differ(was)) > 0 && (offerStands[now.Stage] || now.Stage == job.Drafted && n.Draft == "")
+	terms, offerable := now.Terms()
+	anew := offerable != offeredBefore || offerable && len(terms.Differ(was)) > 0
+	anew = anew && (offerStands[now.Stage] || now.Stage == job.Drafted && n.Draft == "")
 	if anew && now.Stage != job.NeedsAgreement {
 		if err := tx.Move(ctx, now.ID, job.Checked, n.By, why); err != nil {
 			return err

@@ -449,15 +449,20 @@ func (s *stage) kept(want string) {
 	}
 }
 
-// rule sets one of the house's limits before the first letter.
+// rule sets one of the house's limits from here on.
 func (s *stage) rule(of string) {
 	s.t.Helper()
-	n, err := strconv.Atoi(strings.TrimPrefix(of, "files per letter "))
-	if err != nil {
+	r := *s.Rules
+	at := strings.LastIndexByte(of, ' ')
+	n, err := strconv.Atoi(of[at+1:])
+	switch rule := of[:max(at, 0)]; {
+	case err == nil && rule == "files per letter":
+		r.Limits.FilesPerLetter = n
+	case err == nil && rule == "check work":
+		r.Caps.CheckWork = float64(n)
+	default:
 		s.t.Fatalf("line %d: there is no rule %q", s.at.line, of)
 	}
-	r := *s.Rules
-	r.Limits.FilesPerLetter = n
 	s.Rules = &r
 }
 

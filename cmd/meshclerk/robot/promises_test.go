@@ -34,6 +34,7 @@ var promises = []struct{ words, text, conversation, comes string }{
 	{"Then send us the .stl file in reply to this email.", "_how-to-export", "forgotten-then-another", "== drafted quote"},
 	{"it takes the place of this file", "cannot-print", "en-wall-too-thin-then-corrected", "== job penpot.stl: stage quoted, copies 2, colour blue, branch Millbrook"},
 	{"holds until", "reminder", "en-yes-on-the-last-day", "agreed 1.50"},
+	{"We will write to you again when we know whether it can be printed", "unfinished", "en-check-not-finished", "== drafted quote"},
 	{"We delete", "withdrawn", "en-no-thanks-and-deleted", "== kept nothing"},
 	{"once you have said yes to this email, we look at", "several", "en-more-files-than-at-once", "== job brick.stl: stage quoted"},
 	{"You owe nothing for it.", "_given-up", "en-one-part-dropped", "stage withdrawn"},
