@@ -51,7 +51,7 @@ func (c *mendCmd) Run(e *env) error {
 		fmt.Fprintln(e.out, plain.OneLine(e.words().said(what)))
 	}
 	s := p.Mesh.Bounds().Size()
-	_, err = fmt.Fprintf(e.out, "written: %s, %d facets, %.1f × %.1f × %.1f mm\n", c.To, len(p.Mesh.Triangles), s[0], s[1], s[2])
+	_, err = fmt.Fprintf(e.out, "written: %s, %d facets, %.1f x %.1f x %.1f mm\n", c.To, len(p.Mesh.Triangles), s[0], s[1], s[2])
 	return err
 }
 

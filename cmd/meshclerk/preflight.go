@@ -170,7 +170,7 @@ func writeReport(w io.Writer, in words, r job.Report) error {
 		return err
 	}
 	s := r.Mesh
-	fmt.Fprintf(w, "  size      %.1f × %.1f × %.1f mm, %s (%s)\n", s.SizeMM[0], s.SizeMM[1], s.SizeMM[2], job.Count(s.Triangles, "facet", "facets"), r.Format)
+	fmt.Fprintf(w, "  size      %.1f x %.1f x %.1f mm, %s (%s)\n", s.SizeMM[0], s.SizeMM[1], s.SizeMM[2], job.Count(s.Triangles, "facet", "facets"), r.Format)
 	if r.Fit != nil && r.Fit.Fits {
 		fmt.Fprintf(w, "  printer   fits %s\n", r.Fit.Printer)
 	} else if r.Fit != nil {

@@ -45,7 +45,7 @@ func inOrder(text string, parts ...string) string {
 func TestOffersBeginWithWhatMatters(t *testing.T) {
 	for lang, order := range map[string][]string{
 		"en": {"Hello Ada, *Yes, we can print bracket.stl.* It costs *$3.45* and can be ready 2 to 4 working days after you say yes.", "Reply to this email with *yes* and answer these 3 questions.", "1. ", "2. ", "3. ", "[bracket.stl", "What our check found", "Or choose another way", "Details", "Price, rounded to $0.05 $3.45", "Take care", "Questions?"},
-		"fr": {"Bonjour Ada, *Oui, nous pouvons imprimer bracket.stl.* Le prix est de *3,45 $*, et la pièce peut être prête 2 à 4 jours ouvrables après votre oui.", "Répondez *oui* à ce courriel, avec vos réponses à ces 3 questions.", "1. ", "2. ", "3. ", "[bracket.stl", "Notre vérification", "Détails", "Prix, arrondi à 0,05 $ 3,45 $", "À garder en tête"},
+		"fr": {"Bonjour Ada, *Oui, nous pouvons imprimer bracket.stl.* Le prix est de *3,45 $*, et la pièce peut être prête 2 à 4 jours ouvrables après votre oui.", "Répondez *oui* à ce courriel, avec vos 3 réponses.", "1. ", "2. ", "3. ", "[bracket.stl", "Notre vérification", "Détails", "Prix, arrondi à 0,05 $ 3,45 $", "À garder en tête"},
 		"es": {"Hola, Ada: *Sí, podemos imprimir bracket.stl.* Cuesta *3,45 $* y puede estar lista de 2 a 4 días hábiles después de su sí.", "Responda *sí* a este mensaje y conteste estas 3 preguntas.", "1. ", "2. ", "3. ", "[bracket.stl", "Nuestra revisión", "Detalles", "Precio, redondeo a 0,05 $ 3,45 $", "Tenga cuidado"},
 	} {
 		m, err := Compose(cases(t, lang)["quote"])

@@ -42,7 +42,7 @@ func TestSilenceAfterAQuote(t *testing.T) {
 	h.noneWaits()
 	h.days(1)
 	_, got := h.approves("reminder")
-	h.wantText(got, "we have not heard from you", "If we hear nothing, we close the request on")
+	h.wantText(got, "we have not heard from you", "If we hear nothing, we will close the request on")
 	h.wantStage(job.Quoted)
 	h.days(1)
 	h.once()
