@@ -15,6 +15,7 @@ state_dir = %[1]s/run
 log_path = /dev/stderr
 protocols = imap
 listen = 127.0.0.1
+login_greeting = %[9]s is ready
 default_internal_user = %[2]s
 default_internal_group = %[3]s
 default_login_user = %[2]s
@@ -73,7 +74,7 @@ namespace inbox {
     special_use = \Sent
   }
 }
-`, s.dir, user, group, s.Port, s.TLSPort, s.options.separator, s.options.prefix, s.options.connections)
+`, s.dir, user, group, s.Port, s.TLSPort, s.options.separator, s.options.prefix, s.options.connections, filepath.Base(s.dir))
 	b.WriteString(s.signIn())
 	if len(s.options.hidden) > 0 {
 		fmt.Fprintf(&b, "imap_capability = %s\n", s.lessCapabilities())

@@ -171,7 +171,7 @@ func (s *Server) start() bool {
 	go func() { cmd.Wait(); close(ended) }()
 	s.ended = ended
 	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); {
-		if greets(s.Port) {
+		if s.greets() {
 			return true
 		}
 		select {
@@ -184,15 +184,17 @@ func (s *Server) start() bool {
 	return false
 }
 
-func greets(port int) bool {
-	c, err := net.Dial("tcp", fmt.Sprintf("127.0.0.1:%d", port))
+// greets reports whether this server answers at its port, and not another that was given
+// the same one in between: its greeting (RFC 3501, 7.1) names its folder.
+func (s *Server) greets() bool {
+	c, err := net.Dial("tcp", fmt.Sprintf("127.0.0.1:%d", s.Port))
 	if err != nil {
 		return false
 	}
 	defer c.Close()
 	c.SetReadDeadline(time.Now().Add(5 * time.Second))
 	line, err := bufio.NewReader(c).ReadString('\n')
-	return err == nil && strings.HasPrefix(line, "* OK")
+	return err == nil && strings.HasPrefix(line, "* OK") && strings.Contains(line, filepath.Base(s.dir))
 }
 
 // Stop ends the server as a power cut does; Start starts it again with the
