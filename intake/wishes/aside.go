@@ -12,8 +12,9 @@ import (
 // phrases, and what is said of earlier prints.
 func (d *doc) setAside() {
 	d.greeting()
-	d.signature()
-	d.footers()
+	lines, names := d.lines(), senderNames(d.in.From)
+	d.signature(lines, names)
+	d.footers(lines, names)
 	d.quotations()
 	d.beyond()
 	for _, s := range d.sents {
@@ -83,8 +84,7 @@ func (d *doc) greeting() {
 
 // signature is what follows the last line of closing words, "Thanks,\nViolet", or the
 // line of RFC 3676, 4.3; else the name at the end.
-func (d *doc) signature() {
-	lines := d.lines()
+func (d *doc) signature(lines []span, names []string) {
 	for k := len(lines) - 1; k >= max(0, len(lines)-8); k-- {
 		if k > 0 && (d.closes(lines[k]) || d.words(lines[k].from, lines[k].to) == "--") {
 			d.away(lines[k].to, len(d.toks))
@@ -95,7 +95,7 @@ func (d *doc) signature() {
 		d.away(lines[n-1].from, len(d.toks))
 		return
 	}
-	if at := d.sender(); at > 0 {
+	if at := d.sender(lines, names); at > 0 {
 		d.away(at, len(d.toks))
 	}
 }
@@ -104,9 +104,7 @@ func (d *doc) signature() {
 // email and any attachments are confidential …", "Please consider the environment …", up
 // to the next empty line; and above them the line with the writer's name alone, below
 // which their office stands.
-func (d *doc) footers() {
-	lines := d.lines()
-	_, names := senderNames(d.in.From)
+func (d *doc) footers(lines []span, names []string) {
 	for k := len(lines) - 1; k > 0; k-- {
 		l := lines[k]
 		if len(lines)-k <= mostFooter && len(names) > 1 && l.to-l.from > 1 && d.isCapital(l.from) && d.allOfName(l, names) {
@@ -140,13 +138,11 @@ func (d *doc) allOfName(s span, names []string) bool {
 // line of its own, behind the end of a sentence or behind closing words, "Yes please.\nJ.
 // Brown". 0 is none. A colour that was asked for and stands there alone is an answer,
 // whatever they are called.
-func (d *doc) sender() int {
-	given, names := senderNames(d.in.From)
-	if len(d.toks) == 0 || len(names) == 0 {
+func (d *doc) sender(lines []span, names []string) int {
+	if len(lines) == 0 || len(names) == 0 {
 		return 0
 	}
-	line := d.lines()
-	last := line[len(line)-1]
+	last := lines[len(lines)-1]
 	at := last.to
 	for at > last.from && d.ofName(at-1, names) {
 		at--
@@ -159,7 +155,7 @@ func (d *doc) sender() int {
 		return 0
 	case at > last.from && !strings.ContainsAny(d.toks[at-1].fold, ".!?") && !d.closes(span{last.from, at}):
 		return 0
-	case at == last.to-1 && d.toks[at].fold != given && len(d.in.Questions) > 0 && d.cue(at, "colour") > 0:
+	case at == last.to-1 && d.toks[at].fold != names[0] && len(d.in.Questions) > 0 && d.cue(at, "colour") > 0:
 		return 0
 	}
 	return at
@@ -172,18 +168,14 @@ func (d *doc) ofName(i int, names []string) bool {
 		slices.ContainsFunc(names, func(n string) bool { return t.fold == n || len(t.fold) == 1 && strings.HasPrefix(n, t.fold) })
 }
 
-// senderNames are the words of the writer's name as their mail has it, or of their
-// address where it has none, and the first of them.
-func senderNames(from job.Address) (given string, names []string) {
+// senderNames are the words of the writer's name as their mail has it, the given one
+// first, or of their address where it has none.
+func senderNames(from job.Address) []string {
 	name, _, _ := strings.Cut(from.Address, "@")
 	if strings.TrimSpace(from.Name) != "" {
 		name = from.Name
 	}
-	names = strings.FieldsFunc(fold(name), func(r rune) bool { return !unicode.IsLetter(r) })
-	if len(names) > 0 {
-		given = names[0]
-	}
-	return given, names
+	return strings.FieldsFunc(fold(name), func(r rune) bool { return !unicode.IsLetter(r) })
 }
 
 func (d *doc) lines() []span {

@@ -16,7 +16,8 @@ import (
 // that comes too late for one part, staff are told first, and no yes of it counts before.
 func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 	meant := in.meant(jobs)
-	again, late, err := in.acceptedBefore(ctx, meant)
+	open := slices.ContainsFunc(meant, func(j job.Job) bool { return offered[j.Stage] })
+	again, late, err := in.acceptedBefore(ctx, meant, open)
 	if err != nil {
 		return err
 	}
@@ -25,7 +26,7 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 			return err
 		}
 	}
-	said, open := 0, slices.ContainsFunc(meant, func(j job.Job) bool { return offered[j.Stage] })
+	said := 0
 	for _, j := range meant {
 		switch {
 		case j.Stage == job.Quoted && len(jobs) == 1 && onlyTooLarge(j.Report):
@@ -67,9 +68,9 @@ func (in *incoming) accept(ctx context.Context, jobs []job.Job) error {
 var agreedOnce = map[job.Stage]bool{job.Agreed: true, job.Printing: true, job.Failed: true, job.Ready: true, job.Collected: true}
 
 // acceptedBefore takes what a yes says beside it to those of the jobs that were agreed to
-// already: how many there are, and whether it comes too late for one.
-func (in *incoming) acceptedBefore(ctx context.Context, jobs []job.Job) (again int, late bool, err error) {
-	open := slices.ContainsFunc(jobs, func(j job.Job) bool { return offered[j.Stage] })
+// already: how many there are, and whether it comes too late for one. Where an offer is
+// open, it says nothing to those that are over.
+func (in *incoming) acceptedBefore(ctx context.Context, jobs []job.Job, open bool) (again int, late bool, err error) {
 	for _, j := range jobs {
 		if !agreedOnce[j.Stage] || open && j.Stage.Over() {
 			continue

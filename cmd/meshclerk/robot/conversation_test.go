@@ -444,8 +444,8 @@ func (s *stage) kept(want string) {
 		}
 		return err
 	})
-	if got := cmp.Or(n, 0); err != nil || (want == "nothing") != (got == 0) {
-		s.bad("%d letters and files are kept (%v)", got, err)
+	if err != nil || (want == "nothing") != (n == 0) {
+		s.bad("%d letters and files are kept (%v)", n, err)
 	}
 }
 
